@@ -1,0 +1,88 @@
+"""Pour or Print: compare three ways to make small batches of custom metal nodes.
+
+    import pourprint as pp
+    job = pp.Job(pp.Kit.load("data_demo/rover_kit.toml"), alloy="AlSi7Mg", quantity=4)
+    plans = pp.plan_all(job, pp.RateCard.load("data_demo/rates.toml"))
+
+Results are estimates for teaching and planning, never a quotation or a safety approval.
+"""
+
+import importlib
+
+import pandas as _pd
+
+from pourprint.alloys import Alloy, alloy_ledger, alloys
+from pourprint.cautions import cautions
+from pourprint.compare import (
+    break_even,
+    cheapest_intervals,
+    compare,
+    rank,
+    tie_price_of_day,
+    winners_by_price_of_day,
+)
+from pourprint.errors import Infeasible, InputError
+from pourprint.jobs import Job
+from pourprint.parts import Bore, Face, Kit, KitPart, Part, Socket
+from pourprint.rates import RateCard, annuity, machine_hour
+from pourprint.routes import ROUTES, plan, plan_all
+from pourprint.steps import Plan, Stage, lead_time
+from pourprint.workdays import WorkingHours
+
+__version__ = "0.1.0"
+__all__ = [
+    "ROUTES",
+    "Alloy",
+    "Bore",
+    "Face",
+    "Infeasible",
+    "InputError",
+    "Job",
+    "Kit",
+    "KitPart",
+    "Part",
+    "Plan",
+    "RateCard",
+    "Socket",
+    "Stage",
+    "WorkingHours",
+    "alloys",
+    "annuity",
+    "break_even",
+    "cautions",
+    "cheapest_intervals",
+    "compare",
+    "lead_time",
+    "machine_hour",
+    "pedigree",
+    "plan",
+    "plan_all",
+    "rank",
+    "tie_price_of_day",
+    "winners_by_price_of_day",
+]
+
+_LATER = (
+    "figures",
+    "meshes",
+    "nodes",
+    "panels",
+    "cautions",
+    "checkup",
+)  # loaded when first asked for: they are heavy
+
+
+def __getattr__(name):
+    if name in _LATER:
+        return importlib.import_module(f"pourprint.{name}")
+    raise AttributeError(f"pourprint has no {name!r}")
+
+
+def pedigree(rates=None):
+    """The whole ledger as a table: every number of the rate card, the process tables and the alloys.
+
+    Parameters: `rates` RateCard (default: the library's placeholder card).
+    Returns: pandas table keyed by name: value, low, high, unit, pedigree, source, date.
+    """
+    card = RateCard.default() if rates is None else rates
+    return _pd.concat([card.table(), alloy_ledger()])

@@ -1,0 +1,285 @@
+"""Plans side by side: break-evens, ranking by cost, days and the price of a day, and why."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from pourprint.errors import InputError
+from pourprint.steps import NoPlan, Plan, lead_time
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Quantities from `first` to `last` on which `cheapest` costs least ("" where the two tie)."""
+
+    first: int
+    last: int
+    cheapest: str
+
+
+@dataclass(frozen=True)
+class BreakEven:
+    """Who is cheaper where: `crossings` are the first quantities of each new interval, `intervals` all of them."""
+
+    crossings: tuple[int, ...]
+    intervals: tuple[Interval, ...]
+
+    def __str__(self):
+        parts = [f"{i.first}–{i.last}: {i.cheapest or 'equal'}" for i in self.intervals]
+        return "; ".join(parts)
+
+
+def cheapest_intervals(costs, quantities):
+    """Intervals of quantities on which each name is cheapest, by direct comparison at every quantity.
+
+    Parameters: `costs` {name: cost (n,) [currency]}, nan where a route cannot; `quantities` (n,) rising
+    whole numbers [-]. Returns: BreakEven. Costs equal to a millionth tie. Saw-toothed curves may cross often.
+    Source of the check: for one-off F and unit costs c₁ > c₂ the break-even is N* = F/(c₁ − c₂) (exact).
+
+    >>> n = np.arange(1, 101)
+    >>> cheapest_intervals({"die-cast": 20.75 + 21_000 / n, "laser": 526.31 + 0 * n}, n).crossings
+    (42,)
+    """
+    quantities = np.asarray(quantities)
+    if quantities.ndim != 1 or not quantities.size or np.any(np.diff(quantities) <= 0):
+        raise InputError("quantities must be a rising row of whole numbers, such as np.arange(1, 101).")
+    names = list(costs)
+    table = np.array([np.broadcast_to(costs[name], quantities.shape) for name in names], dtype=float)
+    table = np.where(np.isnan(table), np.inf, table)
+    order = np.sort(table, axis=0)
+    tied = len(names) > 1 and np.isclose(order[0], order[min(1, len(names) - 1)], rtol=1e-6, atol=0)
+    winner = np.where(tied, -1, np.argmin(table, axis=0))
+    starts = np.flatnonzero(np.r_[True, winner[1:] != winner[:-1]])
+    ends = np.r_[starts[1:], quantities.size] - 1
+    intervals = tuple(
+        Interval(int(quantities[a]), int(quantities[b]), "" if winner[a] < 0 else names[winner[a]])
+        for a, b in zip(starts, ends, strict=True)
+    )
+    return BreakEven(tuple(int(quantities[a]) for a in starts[1:]), intervals)
+
+
+def break_even(plan_a, plan_b, quantities):
+    """Every quantity at which the cheaper of two plans changes, first to last.
+
+    Parameters: two feasible plans; `quantities` (n,) rising whole numbers. Returns: BreakEven.
+    Raises: InputError for a plan that is not feasible.
+    """
+    for plan in (plan_a, plan_b):
+        if not plan.feasible:
+            raise InputError(f"{plan.title} has no break-even: {plan.reason}")
+    costs = {plan.title: plan.at(quantity=np.asarray(quantities)).unit_cost for plan in (plan_a, plan_b)}
+    return cheapest_intervals(costs, quantities)
+
+
+def tie_price_of_day(cost_a, days_a, cost_b, days_b):
+    """Price of a day at which two routes tie: d* = (C₁ − C₂)/(T₂ − T₁).
+
+    Parameters: costs [currency] and lead times [d]. Returns: [currency/d], nan where they never tie at d ≥ 0.
+    Source: exact.
+
+    >>> float(tie_price_of_day(1000, 20, 4000, 8))
+    250.0
+    """
+    saved = np.asarray(days_a, dtype=float) - days_b
+    extra = np.asarray(cost_b, dtype=float) - cost_a
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tie = extra / saved
+    return np.where((saved != 0) & (tie >= 0), tie, np.nan)
+
+
+def feasible(plans):
+    """The plans that can be made, {route: Plan}."""
+    return {route: plan for route, plan in plans.items() if plan.feasible}
+
+
+def envelope(lines):
+    """Which line C + d·T is lowest as d rises from zero.
+
+    Parameters: `lines` {name: (cost C [currency], time T [d])}. Returns: [(price of a day from which it is
+    lowest [currency/d], name), …], rising; empty without lines. Source: lower envelope of lines (exact).
+
+    >>> envelope({"slow": (1000, 20), "middle": (3000, 12), "fast": (4000, 8)})
+    [(0.0, 'slow'), (250.0, 'fast')]
+    """
+    if not lines:
+        return []
+    best = min(lines, key=lines.get)
+    found = [(0.0, best)]
+    while True:
+        # Only a faster line can take over; of several that do so at one price the fastest stays lowest beyond it.
+        faster = {
+            name: (float(tie_price_of_day(*lines[best], *line)), line[1])
+            for name, line in lines.items()
+            if line[1] < lines[best][1]
+        }
+        if not faster:
+            return found
+        best = min(faster, key=faster.get)
+        found.append((faster[best][0], best))
+
+
+def winners_by_price_of_day(plans):
+    """Which plan is best as the price of a day rises from zero: `envelope` of {route: Plan} of single numbers."""
+    return envelope({route: (plan.total_cost, plan.lead_time_days) for route, plan in feasible(plans).items()})
+
+
+def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
+    """Routes in order of cost, days or cost with delay, one row each; those that cannot come last, with why.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `by` one of
+    "unit_cost", "days", "cost_with_delay", "hands_on_h"; `start` date and time (default: some Monday, no
+    holidays). Returns: pandas table, unit and total cost without, `cost_with_delay` with the price of the days.
+    Raises: InputError.
+    """
+    keys = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
+    if by not in keys:
+        raise InputError(f"by must be one of {', '.join(keys)}, not {by!r}.")
+    _check_price(price_of_day)
+    rows = []
+    for plan in plans.values():
+        row = {"route": plan.title, "note": "" if plan.feasible else plan.reason}
+        if plan.feasible:
+            days = plan.lead_time_days if start is None else float(lead_time(plan, start).days)
+            row |= {
+                "unit_cost": plan.unit_cost,
+                "total_cost": plan.total_cost,
+                "days": days,
+                "ready": "" if start is None else f"{lead_time(plan, start).finish:%a %d %b %Y}",
+                "cost_with_delay": plan.total_cost + price_of_day * days,
+                "hands_on_h": plan.hands_on_h,
+                "machine_h": plan.machine_h,
+                "stages": len(plan.stages),
+                "steps": len(plan.steps),
+                "first_pass_yield": plan.first_pass_yield,
+            }
+        rows.append(row)
+    columns = ["route", "unit_cost", "total_cost", "days", "ready", "cost_with_delay", "hands_on_h", "machine_h"]
+    table = pd.DataFrame(rows, columns=[*columns, "stages", "steps", "first_pass_yield", "note"])
+    table = table.sort_values(by, na_position="last", kind="stable").set_index("route")
+    return table.astype({"stages": "Int64", "steps": "Int64"})
+
+
+def _check_price(price_of_day):
+    if np.any(~(np.asarray(price_of_day, dtype=float) >= 0)) or np.any(np.isinf(price_of_day)):
+        raise InputError(f"price_of_day must be zero or more, not {price_of_day!r}.")
+
+
+DELAY = "price of the days"
+LATER = "further batches and delivery"
+
+
+def compare(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
+    """Lay plans side by side over a range of quantities.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `quantities` (n,) rising
+    whole numbers, the plans' own quantity is added; `price_of_day` [currency/d]; `start` date and time.
+    Returns: Comparison. Raises: InputError.
+    """
+    _check_price(price_of_day)
+    unit_costs, days = {}, {}
+    for route, plan in feasible(plans).items():
+        quantities = np.union1d(quantities, plan.job.quantity)
+        curve = plan.at(quantity=quantities)
+        taken = lead_time(curve, start).days
+        unit_costs[route] = (curve.total_cost + price_of_day * taken) / quantities
+        days[route] = float(taken[np.searchsorted(quantities, plan.job.quantity)])
+    return Comparison(plans, float(price_of_day), pd.Timestamp(start), quantities, unit_costs, days)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Plans of several routes for one job, and their curves over quantity, ready to be drawn or told.
+
+    `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time;
+    `quantities` (n,); `unit_costs` {route: (n,) [currency], with the price of the days}; `days` {route:
+    calendar days from the start [d]}.
+    """
+
+    plans: Mapping[str, Plan | NoPlan]
+    price_of_day: float
+    start: pd.Timestamp
+    quantities: np.ndarray
+    unit_costs: Mapping[str, np.ndarray]
+    days: Mapping[str, float]
+
+    @cached_property
+    def break_even(self):
+        """Who is cheapest on each interval of quantities, the price of the days included."""
+        return cheapest_intervals(self.unit_costs, self.quantities)
+
+    def unit_cost(self, route):
+        """Cost of one kit with the price of its share of the days [currency]."""
+        plan = self.plans[route]
+        return (plan.total_cost + self.price_of_day * self.days[route]) / plan.job.quantity
+
+    def stage_costs(self):
+        """Cost of a kit by stage [currency]: {route: {stage or price of the days: cost}}."""
+        table = {}
+        for route, plan in feasible(self.plans).items():
+            costs = {stage.title: cost / plan.job.quantity for stage, cost in plan.cost_by_stage().items()}
+            table[route] = {**costs, DELAY: self.price_of_day * self.days[route] / plan.job.quantity}
+        return table
+
+    def clock(self):
+        """Days of each route by stage and kind [d], in order: {route: [(stage, hands-on, machine, waiting), …]}.
+
+        Waiting holds drying, cooling and closed hours. Further batches and delivery come last, as waiting.
+        """
+        table = {}
+        for route, plan in feasible(self.plans).items():
+            rows, spans = {}, plan.spans(self.start)
+            for span in spans:
+                waiting_h = span.end_h - span.ran_h + span.begin_h - span.ready_h
+                hours = np.array([span.worked_h - span.begin_h, span.ran_h - span.worked_h, waiting_h])
+                rows[span.step.stage] = rows.get(span.step.stage, 0.0) + hours / 24
+            table[route] = [(stage.title, *map(float, days)) for stage, days in rows.items()]
+            later = self.days[route] - spans[-1].end_h / 24
+            if later > 1e-9:
+                table[route].append((LATER, 0.0, 0.0, later))
+        return table
+
+    def table(self):
+        """One row a route: cost, days and date, hours, stages, steps, yield, or why it cannot."""
+        return rank(self.plans, self.price_of_day, start=self.start)
+
+    def answer(self):
+        """The answer in a few sentences: who is cheapest here, where that turns, and at what price of a day."""
+        made = feasible(self.plans)
+        cannot = [f"{plan.title} cannot make it: {plan.reason}" for plan in self.plans.values() if not plan.feasible]
+        if not made:
+            return " ".join(["No route can make this job.", *cannot])
+        best, fastest = min(made, key=self.unit_cost), min(self.days, key=self.days.get)
+        plan, money = made[best], made[best].rates.currency
+        kits = f"{plan.job.quantity} kit" + "s" * (plan.job.quantity != 1)
+        counted = ", days included," if self.price_of_day else ""
+        said = [
+            f"For {kits}{counted} the {plan.title.lower()} route costs least: "
+            f"{self.unit_cost(best):,.0f} {money} a kit, ready in {self.days[best]:.0f} days."
+        ]
+        if fastest != best:
+            said.append(
+                f"Fastest is the {made[fastest].title.lower()} route: {self.unit_cost(fastest):,.0f} {money} a kit, "
+                f"{self.days[fastest]:.0f} days."
+            )
+        return " ".join([*said, self._where_it_turns(), self._when_days_count(best), *cannot]).strip()
+
+    def _where_it_turns(self):
+        intervals, last = self.break_even.intervals, int(self.quantities[-1])
+        names = [self.plans[i.cheapest].title.lower() if i.cheapest else "a tie" for i in intervals]
+        if len(intervals) == 1:
+            return f"That holds from {intervals[0].first} to {last} kits."
+        if len(intervals) > 4:
+            turns = self.break_even.crossings
+            return f"The lead changes {len(turns)} times between {turns[0]} and {turns[-1]} kits: see the marks."
+        parts = [f"{name} from {i.first} to {i.last}" for i, name in zip(intervals, names, strict=True)]
+        return f"Cheapest by quantity: {', '.join(parts)} kits."
+
+    def _when_days_count(self, best):
+        lines = {r: (self.plans[r].total_cost, self.days[r]) for r in self.days}
+        later = [(price, route) for price, route in envelope(lines) if price > self.price_of_day]
+        money = self.plans[best].rates.currency
+        parts = [f"above {price:,.0f} {money} a day {self.plans[route].title.lower()} wins" for price, route in later]
+        return f"If a day of delay costs more: {', '.join(parts)}." if parts else ""

@@ -1,0 +1,18 @@
+"""Errors that a student can act on: one sentence with what is wrong and what to do, no traceback."""
+
+
+class InputError(ValueError):
+    """Something the user gave cannot be used; the message says what, why and how to mend it.
+
+    A notebook shows the message alone: IPython asks an exception for its own rendering.
+    """
+
+    def _render_traceback_(self):
+        return [f"Please check your input: {self}"]
+
+
+class Infeasible(InputError):
+    """A route cannot make this job; the message is the reason."""
+
+    def _render_traceback_(self):
+        return [f"This route cannot make the job: {self}"]

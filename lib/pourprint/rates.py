@@ -1,0 +1,209 @@
+"""The rate card: a lab's hourly rates, prices, machines and working hours, in one dated currency.
+
+A card is a TOML file that an instructor edits. Beside its own sections it may hold entries of the
+library's process tables (say `[printed_pattern]`), which then replace the library's values.
+Costs made from a card are estimates for teaching and planning, not quotations.
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+
+from pourprint.errors import InputError
+from pourprint.ledger import Entry, Pedigree, as_table, library, nearest, read_entry, read_toml, refuse
+from pourprint.workdays import WorkingHours
+
+HEADER = ("lab", "currency", "date", "hours")
+
+
+def annuity(principal, years, rate):
+    """Equal yearly payment that pays off a loan.
+
+    Parameters: `principal` [currency]; `years` [a], > 0; `rate` interest a year [-], > 0.
+    Returns: payment [currency/a]. Source: exact (annuity formula).
+
+    >>> round(float(annuity(500_000, 8, 0.06)), 2)
+    80517.97
+    """
+    return principal * rate / (1 - (1 + rate) ** -np.asarray(years, dtype=float))
+
+
+def machine_hour(price, years, utilisation):
+    """Straight-line cost of a machine hour, without interest, upkeep or overhead.
+
+    Parameters: `price` [currency]; `years` of life [a]; `utilisation` share of all hours used [-].
+    Returns: [currency/h]. Source: straight-line depreciation over 8760 h a year (exact).
+
+    >>> round(float(machine_hour(1_000_000, years=5, utilisation=0.9)), 1)
+    25.4
+    """
+    return price / (np.asarray(years, dtype=float) * 8760 * utilisation)
+
+
+@dataclass(frozen=True)
+class RateCard:
+    """Rates, prices and process values of one lab. Read a value with `card["labour.technician"]`.
+
+    `lab`, `currency` and `date` head the file; `hours` are the working hours; `entries` holds every
+    number by its dotted key, the lab's own first, then the library's process tables.
+    """
+
+    lab: str
+    currency: str
+    date: dt.date
+    hours: WorkingHours
+    entries: Mapping[str, Entry]
+    text: str = field(default="", repr=False, compare=False)
+
+    def __getitem__(self, key):
+        try:
+            return self.entries[key].value
+        except KeyError:
+            raise InputError(f'the rate card has no "{key}"{nearest(key, self.entries)}.') from None
+
+    def section(self, name):
+        """A short way to read one section: `s = card.section("shell")`, then `s("dip_time")`."""
+        return lambda key: self[f"{name}.{key}"]
+
+    @classmethod
+    def load(cls, path):
+        """Read and check a rate card. Raises InputError that lists every fault of the file together."""
+        text, content = read_toml(path)
+        return _parse(text, content, path, template=cls.default())
+
+    @classmethod
+    @cache
+    def default(cls):
+        """The library's placeholder card; needs no file."""
+        resource = files("pourprint").joinpath("data/rates.toml")
+        text, content = read_toml(resource)
+        return _parse(text, content, resource.name, template=None)
+
+    def replace(self, changes, pedigree=Pedigree.INVENTED, source="changed by the user"):
+        """A new card with some values changed; ranges widen to hold them.
+
+        Parameters: `changes` {key: value}, values finite, ≥ 0, scalars or arrays that broadcast;
+        `pedigree` and `source` of the new values. Returns: RateCard. Raises: InputError.
+        """
+        entries = dict(self.entries)
+        for key, value in changes.items():
+            if key not in entries:
+                raise InputError(f'the rate card has no "{key}"{nearest(key, entries)}.')
+            try:
+                number = np.asarray(value, dtype=float)
+            except (TypeError, ValueError):
+                raise InputError(f"{key} must be a number, not {value!r}.") from None
+            if number.size == 0 or not np.all(np.isfinite(number)) or np.any(number < 0):
+                raise InputError(f"{key} must be a finite number that is not negative, not {value!r}.")
+            old = entries[key]
+            entries[key] = old.model_copy(
+                update={
+                    "value": number if number.ndim else float(number),
+                    "low": min(old.low, float(number.min())),
+                    "high": max(old.high, float(number.max())),
+                    "pedigree": Pedigree(pedigree),
+                    "source": source,
+                }
+            )
+        return replace(self, entries=entries)
+
+    def with_hours(self, hours):
+        """A new card with other working hours."""
+        return replace(self, hours=hours)
+
+    def save(self, path):
+        """Write the card as TOML: comments and order of the loaded file are kept, changes written in.
+
+        Raises: InputError when a value is an array, or the file cannot be written.
+        """
+        import tomlkit
+
+        document = tomlkit.parse(self.text)
+        document["hours"].update(self.hours.as_toml())
+        base = library()
+        for key, entry in self.entries.items():
+            if entry is base.get(key):
+                continue
+            if np.ndim(entry.value):
+                raise InputError(
+                    f"{key} holds {np.size(entry.value)} values; a saved card needs one value each."
+                )
+            section, name = key.split(".", 1)
+            if section not in document:
+                document.add(section, tomlkit.table())
+            fresh = {**entry.model_dump(), "pedigree": str(entry.pedigree)}
+            if name not in document[section]:
+                line = tomlkit.inline_table()
+                line.update(fresh)
+                document[section][name] = line
+            else:
+                line = document[section][name]
+                for name_, value in fresh.items():
+                    inherited = name_ == "date" and value == self.date
+                    if line.get(name_) != value and not (inherited and name_ not in line):
+                        line[name_] = value
+        try:
+            Path(path).write_text(tomlkit.dumps(document), encoding="utf-8")
+        except OSError as error:
+            raise InputError(
+                f'"{path}" cannot be written ({error.strerror}): choose another place.'
+            ) from None
+
+    def table(self):
+        """Every number of the card as a pandas table with unit, range, pedigree, source and date."""
+        return as_table(self.entries)
+
+
+def _parse(text, content, path, template):
+    """A RateCard from TOML content, checked against the keys and units of the template card."""
+    faults = []
+    missing = [key for key in HEADER if key not in content]
+    faults += [f"{key} is missing; a card starts with lab, currency, date and [hours]" for key in missing]
+    lab, currency, date = content.get("lab"), content.get("currency"), content.get("date")
+    for key, value in (("lab", lab), ("currency", currency)):
+        if key in content and not (isinstance(value, str) and value.strip()):
+            faults.append(f"{key} must be text in quotes, not {value!r}")
+    if "date" in content and type(date) is not dt.date:
+        faults.append(f"date must be a plain date such as 2026-11-01, not {date!r}")
+    hours, found = WorkingHours.from_toml(content.get("hours", {}))
+    faults += found
+
+    own, base = {}, library()
+    for section, table in content.items():
+        if section in HEADER:
+            continue
+        if not isinstance(table, dict):
+            faults.append(f"{section} is not a known key; entries stand in sections such as [labour]")
+            continue
+        for name, raw in table.items():
+            key = f"{section}.{name}"
+            entry, found = read_entry(key, raw, date)
+            faults += found
+            if entry:
+                own[key] = entry
+            faults += _misfits(key, entry, currency, template, base)
+    if template:
+        present = {f"{s}.{n}" for s, t in content.items() if isinstance(t, dict) for n in t}
+        absent = [key for key in template.entries if key not in base and key not in present]
+        faults += [f"{key} is missing; copy the line from the default card" for key in absent]
+    if faults:
+        refuse(path, faults)
+    return RateCard(lab, currency, date, hours, {**base, **own}, text)
+
+
+def _misfits(key, entry, currency, template, base):
+    """Faults of one entry against the known keys and units."""
+    if template is None:
+        return []
+    if key not in template.entries:
+        return [f"{key} is not a known key{nearest(key, template.entries)}"]
+    if entry is None or not isinstance(currency, str):
+        return []
+    known = template.entries[key].unit
+    unit = known if key in base else known.replace(template.currency, currency)
+    return [] if entry.unit == unit else [f'{key}.unit must be "{unit}" (given: "{entry.unit}")']

@@ -1,0 +1,41 @@
+"""The routes: each a recipe from (job, rate card) to steps, and the two ways to ask for plans."""
+
+from pourprint.errors import Infeasible, InputError
+from pourprint.jobs import Job
+from pourprint.ledger import nearest
+from pourprint.rates import RateCard
+from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
+from pourprint.steps import NoPlan, Plan
+
+ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}
+
+
+def plan(route, job, rates=None):
+    """One route's plan for a job.
+
+    Parameters: `route` name; `job` Job; `rates` RateCard (default: the library's placeholder card).
+    Returns: Plan. Raises: Infeasible with the reason, InputError for anything that is not a job, route or card.
+    """
+    if route not in ROUTES:
+        raise InputError(f"route must be one of {', '.join(ROUTES)}, not {route!r}{nearest(str(route), ROUTES)}.")
+    rates = RateCard.default() if rates is None else rates
+    if not isinstance(job, Job):
+        raise InputError(f"job must be a Job, not {job!r}: make one with Job(kit, alloy=…, quantity=…).")
+    if not isinstance(rates, RateCard):
+        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+    recipe = ROUTES[route].steps
+    return Plan(route, ROUTES[route].TITLE, job, rates, recipe, recipe(job, rates))
+
+
+def plan_all(job, rates=None):
+    """The plans of all routes, {route: Plan or NoPlan}; a NoPlan carries the reason why the route cannot.
+
+    Parameters, raises: as for `plan`, but an infeasible route does not raise.
+    """
+    plans = {}
+    for route, module in ROUTES.items():
+        try:
+            plans[route] = plan(route, job, rates)
+        except Infeasible as reason:
+            plans[route] = NoPlan(route, module.TITLE, str(reason))
+    return plans

@@ -1,0 +1,58 @@
+"""Tooled pattern: the serial reference. A machined die, bought outside, makes wax patterns; the rest is
+the same shell and pour as for the printed pattern.
+"""
+
+from pourprint.routes import _common as common
+from pourprint.routes import printed_pattern as shell_route
+from pourprint.steps import BATCH, JOB, Stage, Step, Work
+
+NAME = "tooled_pattern"
+TITLE = "Tooled pattern"
+
+
+def steps(job, rates):
+    """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
+    job.alloy.check_route(NAME)
+    return (
+        common.check_the_part(job, rates, "casting"),
+        shell_route.layout(job, rates),
+        common.simulate(job, rates),
+        _buy_dies(job, rates),
+        _inject(job, rates),
+        *shell_route.from_cluster_on(job, rates, "inject the wax patterns"),
+    )
+
+
+def _buy_dies(job, rates):
+    different = len(job.kit.parts)
+    area_cm2 = sum(item.part.area_cm2 for item in job.kit.parts)
+    work = Work(
+        JOB,
+        hands_on_h=rates["tooled_pattern.die_design"] * different,
+        wait_h=rates["tooled_pattern.die_wait"],
+        materials={"purchase.die_base": different, "purchase.die_per_cm2": area_cm2},
+    )
+    return Step(Stage.DIE, "order and receive the dies", (work,), who="labour.engineer")
+
+
+def _inject(job, rates):
+    t = rates.section("tooled_pattern")
+    wax_cm3 = common.mean(job.kit, lambda item: shell_route.pattern_cm3(item.part, job))
+    wax = {"material.pattern_wax": wax_cm3 * rates["cluster.wax_density"] / 1000}
+    return Step(
+        Stage.PATTERN,
+        "inject the wax patterns",
+        (
+            Work(BATCH, hands_on_h=t("inject_setup")),
+            Work(
+                common.part_level(job.kit),
+                hands_on_h=t("inject_each"),
+                wait_h=t("inject_cooling"),
+                materials=wax,
+            ),
+        ),
+        machine="wax_press",
+        attended=True,
+        first_pass_yield=t("yield_inject"),
+        returns_to="inject the wax patterns",
+    )

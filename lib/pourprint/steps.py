@@ -1,0 +1,500 @@
+"""The step engine: a route's steps, and the plan that turns them into cost and time.
+
+Steps hold hours, kilograms and counts, never money; a plan multiplies them by a rate card.
+Work falls due once a job, once a batch, once a cluster, box or plate (rounded up), or once a part:
+partly filled clusters, boxes and plates are paid whole, so unit cost against quantity is saw-toothed
+(property shown by Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427; from memory).
+All numbers broadcast over NumPy arrays of quantity, batch size, rates and part volume.
+
+Not modelled here: failures and rework (yields are carried, not priced) and queues between jobs.
+Batches follow each other at the pace of the busiest person or machine.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from enum import IntEnum
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from pourprint.errors import InputError
+from pourprint.jobs import Job
+from pourprint.rates import RateCard
+from pourprint.workdays import calendar_from, generic_calendar
+
+
+class Stage(IntEnum):
+    """The eleven reference stages of a metal-casting job, in order."""
+
+    DESIGN = 1
+    TOOLING = 2
+    SIMULATE = 3
+    DIE = 4
+    PATTERN = 5
+    ASSEMBLE = 6
+    MOULD = 7
+    FIRE = 8
+    POUR = 9
+    BREAK_OUT = 10
+    FINISH = 11
+
+    @property
+    def title(self):
+        """The stage in words."""
+        return _TITLES[self]
+
+
+_TITLES = dict(
+    zip(
+        Stage,
+        (
+            "design and verify the part",
+            "design the tooling (cluster, mould or supports)",
+            "simulate the process",
+            "make a pattern die",
+            "make patterns",
+            "assemble the cluster",
+            "build the mould (shell or printed sand)",
+            "burn out and fire",
+            "melt, pour and cool",
+            "break out and cut off",
+            "finish and inspect",
+        ),
+        strict=True,
+    )
+)
+
+
+@dataclass(frozen=True)
+class Level:
+    """How often work falls due: `per_batch` turns kits in a batch [-] into times done in that batch [-]."""
+
+    name: str
+    per_batch: Callable
+
+
+JOB = Level("job", lambda kits: 0 * np.asarray(kits))  # once a job, before the first batch
+BATCH = Level("batch", lambda kits: np.minimum(kits, 1))
+
+
+@dataclass(frozen=True)
+class Work:
+    """What is needed each time a level falls due: hours [h] and materials {rate key: amount}.
+
+    Hands-on time needs a person in working hours; machine time runs on unattended; waiting (drying,
+    cooling) needs nobody, and all pieces of one round wait together.
+    """
+
+    level: Level
+    hands_on_h: np.ndarray | float = 0.0
+    machine_h: np.ndarray | float = 0.0
+    wait_h: np.ndarray | float = 0.0
+    materials: Mapping[str, np.ndarray | float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Step:
+    """The smallest planned piece of work in a stage.
+
+    `who` and `machine` are rate keys; `attended` says that the machine is also occupied during hands-on
+    time; `rounds` turns kits in a batch into how many times the step goes round one after another (coats,
+    plates): a new round begins with hands-on time. A failure (1 − `first_pass_yield` [-]) spoils one
+    `spoils` ("part", "cluster", "box", "plate", "batch") and sends work back to the step `returns_to`.
+    """
+
+    stage: Stage
+    name: str
+    work: tuple[Work, ...]
+    who: str = "labour.technician"
+    machine: str | None = None
+    attended: bool = False
+    rounds: Callable = BATCH.per_batch
+    first_pass_yield: float = 1.0
+    spoils: str = "part"
+    returns_to: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A route's steps evaluated for a job at a rate card: costs [currency] and times [h].
+
+    `recipe` is the route's function (job, rates) → steps, kept so that a plan can be asked again.
+    Costs and times are scalars, or arrays of the broadcast shape of quantity, batch size, rates, volume.
+    """
+
+    route: str
+    title: str
+    job: Job
+    rates: RateCard
+    recipe: Callable = field(repr=False)
+    steps: tuple[Step, ...] = field(repr=False)
+
+    feasible = True
+
+    def at(self, rates=None, **changes):
+        """The same route planned again with other job fields (`quantity=…`, `batch_size=…`) or rates."""
+        job, rates = self.job.with_(**changes), rates or self.rates
+        # Steps are written per level of work, so they hold for every quantity and batch size.
+        same = rates is self.rates and changes.keys() <= {"quantity", "batch_size"}
+        return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
+
+    # How much work there is ------------------------------------------------------------------------
+
+    @cached_property
+    def _batches(self):
+        """(full batches, kits in a full batch, kits in the last partial batch), each [-]."""
+        full, rest = np.divmod(self.job.quantity, self.job.batch_size)
+        return full, self.job.batch_size, rest
+
+    @cached_property
+    def batches(self):
+        """How many batches the job takes [-], the last one perhaps partial."""
+        full, _, rest = self._batches
+        return full + np.minimum(rest, 1)
+
+    @cached_property
+    def _counts(self):
+        """{level name: times done in the whole job [-]}."""
+        full, size, rest = self._batches
+        levels = {work.level.name: work.level for step in self.steps for work in step.work}
+        return {
+            name: 1 if level is JOB else full * level.per_batch(size) + level.per_batch(rest)
+            for name, level in levels.items()
+        }
+
+    def _total(self, step, amount):
+        """Sum over a step's work of count × amount(work)."""
+        return sum(self._counts[work.level.name] * amount(work) for work in step.work)
+
+    def _hours(self, step):
+        """(hands-on, machine occupied) hours [h] of a step in the whole job."""
+        hands_on = self._total(step, lambda work: work.hands_on_h)
+        machine = self._total(step, lambda work: work.machine_h)
+        return hands_on, machine + hands_on if step.attended else machine
+
+    # Costs -----------------------------------------------------------------------------------------
+
+    @cached_property
+    def _costs(self):
+        """[(labour, machine, material, energy) of each step], each [currency]."""
+        rates = self.rates
+        rows = []
+        for step in self.steps:
+            hands_on, occupied = self._hours(step)
+            labour = hands_on * rates[step.who]
+            machine = energy = 0.0
+            if step.machine:
+                machine = occupied * rates[f"machine.{step.machine}"]
+                energy = occupied * rates[f"power.{step.machine}"] * rates["energy.electricity"]
+            material = sum(
+                self._counts[work.level.name] * amount * rates[key]
+                for work in step.work
+                for key, amount in work.materials.items()
+            )
+            rows.append((labour, machine, material, energy))
+        return rows
+
+    @cached_property
+    def step_costs(self):
+        """Cost of each step in the whole job [currency], in the order of `steps`."""
+        return [sum(row) for row in self._costs]
+
+    @cached_property
+    def total_cost(self):
+        """Cost of the whole job [currency]."""
+        return self._shaped(sum(self.step_costs))
+
+    @property
+    def unit_cost(self):
+        """Cost of one kit [currency], one-off work spread over the quantity."""
+        return self.total_cost / self.job.quantity
+
+    @cached_property
+    def one_off_cost(self):
+        """Cost of work done once a job (design, tooling design, die) [currency]."""
+        return self._shaped(sum(self._only_job_level().step_costs))
+
+    @property
+    def batch_cost(self):
+        """Cost of a batch, one-off work left out, averaged over the job's batches [currency]."""
+        return (self.total_cost - self.one_off_cost) / self.batches
+
+    def _only_job_level(self):
+        steps = tuple(replace(step, work=tuple(work for work in step.work if work.level is JOB)) for step in self.steps)
+        return replace(self, steps=steps)
+
+    def cost_by_stage(self):
+        """{stage: cost of the whole job [currency]} for the stages that the route has."""
+        costs = dict.fromkeys(self.stages, 0.0)
+        for step, cost in zip(self.steps, self.step_costs, strict=True):
+            costs[step.stage] = costs[step.stage] + cost
+        return {stage: self._shaped(cost) for stage, cost in costs.items()}
+
+    @cached_property
+    def stages(self):
+        """The stages that the route keeps, in order."""
+        return tuple(sorted({step.stage for step in self.steps}))
+
+    @cached_property
+    def hands_on_h(self):
+        """Hands-on time of the whole job [h]."""
+        return self._shaped(sum(self._hours(step)[0] for step in self.steps))
+
+    @cached_property
+    def machine_h(self):
+        """Machine time of the whole job, attended time included [h]."""
+        return self._shaped(sum(self._hours(step)[1] for step in self.steps))
+
+    @property
+    def first_pass_yield(self):
+        """Rolled throughput yield: the product of the steps' first-pass yields [-]."""
+        return float(np.prod([step.first_pass_yield for step in self.steps]))
+
+    @cached_property
+    def shape(self):
+        """Broadcast shape of the plan's results."""
+        return np.broadcast_shapes(
+            *(np.shape(cost) for cost in self.step_costs),
+            np.shape(self.job.quantity),
+            np.shape(self.job.batch_size),
+        )
+
+    def _shaped(self, value):
+        return np.broadcast_to(value, self.shape).copy() if self.shape else float(value)
+
+    # Times -----------------------------------------------------------------------------------------
+
+    def _durations(self, step, kits):
+        """(rounds, hands-on, machine, wait) of a step in one batch of `kits`, without one-off work; [h] a round."""
+        rounds = np.maximum(step.rounds(kits), 1)
+        hands_on = machine = wait = 0.0
+        for work in step.work:
+            count = work.level.per_batch(kits)
+            hands_on = hands_on + count * work.hands_on_h / rounds
+            machine = machine + count * work.machine_h / rounds
+            wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
+        return rounds, hands_on, machine, wait
+
+    def _one_off_walk(self, calendar, begin_h):
+        """Lead the one-off work of all steps through the calendar; yields as `_walk`."""
+        now = np.asarray(begin_h, dtype=float)
+        for step in self.steps:
+            for work in step.work:
+                if work.level is JOB:
+                    begin, worked = now, calendar.finish(now, work.hands_on_h)
+                    ran = worked + work.machine_h
+                    now = ran + work.wait_h
+                    yield step, begin, worked, ran, now
+
+    def _walk(self, calendar, begin_h, kits):
+        """Lead a batch through all steps; yields (step, ready, hands-on end, machine end, end) [h] a round."""
+        now = begin_h
+        for step in self.steps:
+            if all(work.level is JOB for work in step.work):
+                continue
+            rounds, hands_on, machine, wait = self._durations(step, kits)
+            for turn in range(int(np.max(rounds))):
+                going = turn < rounds
+                ready, worked = now, calendar.finish(now, going * hands_on)
+                ran = worked + going * machine
+                now = ran + going * wait
+                yield step, ready, worked, ran, now
+
+    @cached_property
+    def pace_h(self):
+        """Clock hours between full batches: the load of the busiest person or machine [h].
+
+        Hands-on hours count a whole week for each working week. Source: makespan of n identical jobs in a
+        flow shop is Σt + (n − 1)·max t (exact, textbook; here per resource, queues left out).
+        """
+        load = {}
+        for step in self.steps:
+            rounds, hands_on, machine, _ = self._durations(step, self._batches[1])
+            worked = rounds * hands_on * (168 / self.rates.hours.week_h)
+            load[step.who] = load.get(step.who, 0.0) + worked
+            if step.machine:
+                held = rounds * machine + (worked if step.attended else 0.0)
+                load[step.machine] = load.get(step.machine, 0.0) + held
+        pace = 0.0
+        for hours in load.values():
+            pace = np.maximum(pace, hours)
+        return pace
+
+    def finish_h(self, calendar, begin_h):
+        """When the last batch is done.
+
+        Parameters: `calendar` Calendar; `begin_h` start [h since midnight of the calendar's first day].
+        Returns: [h since that midnight]; delivery is not included.
+        """
+        full, size, rest = self._batches
+        ready = _last(self._one_off_walk(calendar, begin_h), begin_h)
+        # The last full batch and the partial one after it go through together, as two rows of one array.
+        rows = [(size * np.minimum(full, 1), np.maximum(full - 1, 0)), (rest, full)]
+        kits, before = (np.stack([np.broadcast_to(row[i], self.shape) for row in rows]) for i in (0, 1))
+        ends = _last(self._walk(calendar, ready + before * self.pace_h, kits), ready)
+        return np.max(np.where(kits > 0, ends, 0.0), axis=0)
+
+    @cached_property
+    def elapsed_h(self):
+        """Clock hours from a Monday's opening time to the end of the last batch, without holidays [h]."""
+        begin_h = self.rates.hours.start_h
+        return self._shaped(self.finish_h(generic_calendar(self.rates.hours), begin_h) - begin_h)
+
+    @property
+    def lead_time_days(self):
+        """Calendar days from a Monday's opening time to delivery [d]."""
+        return self.elapsed_h / 24 + self.job.delivery_days
+
+    # Views -----------------------------------------------------------------------------------------
+
+    def _scalar(self, what):
+        if self.shape:
+            raise InputError(
+                f"{what} needs one quantity, batch size and rate, but this plan holds an array of shape "
+                f"{self.shape}: ask plan.at(quantity=4) first."
+            )
+
+    def table(self):
+        """One row a step: stage, hours [h], costs [currency] and yield. Needs a plan of single numbers.
+
+        Hours and costs are those of the whole job, `wait_h` that of one batch (batches wait side by side).
+        """
+        self._scalar("table()")
+        rows = []
+        for step, costs in zip(self.steps, self._costs, strict=True):
+            hands_on, machine = self._hours(step)
+            rounds, _, _, wait = self._durations(step, min(self.job.quantity, self.job.batch_size))
+            wait = rounds * wait + sum(work.wait_h for work in step.work if work.level is JOB)
+            rows.append(
+                {
+                    "stage": step.stage.title,
+                    "step": step.name,
+                    "who": step.who.split(".", 1)[1],
+                    "machine": step.machine or "",
+                    "hands_on_h": float(hands_on),
+                    "machine_h": float(machine),
+                    "wait_h": float(wait),
+                    **{
+                        k: float(v)
+                        for k, v in zip(("labour", "machine_cost", "material", "energy"), costs, strict=True)
+                    },
+                    "cost": float(sum(costs)),
+                    "first_pass_yield": step.first_pass_yield,
+                    "a_failure_spoils": step.spoils,
+                    "returns_to": step.returns_to,
+                }
+            )
+        return pd.DataFrame(rows)
+
+    def spans(self, start):
+        """One-off work and the first batch through the calendar, round by round: tuple of Span.
+
+        Parameters: `start` date and time. Needs a plan of single numbers.
+        """
+        self._scalar("spans()")
+        calendar, begin_h, _ = start_of(start, self.rates.hours)
+        one_off = list(self._one_off_walk(calendar, begin_h))
+        first_batch = min(self.job.quantity, self.job.batch_size)
+        found = []
+        for step, ready, worked, ran, end in [*one_off, *self._walk(calendar, _last(one_off, begin_h), first_batch)]:
+            begin = calendar.opening(ready) if worked > ready else ready
+            found.append(Span(step, *(float(t - begin_h) for t in (ready, begin, worked, ran, end))))
+        return tuple(found)
+
+    def timeline(self, start):
+        """When each step begins and ends in the first batch, with a last row for the further batches, if any.
+
+        Parameters: `start` date and time. Returns: pandas table. Needs a plan of single numbers.
+        """
+        rows = {}
+        for span in self.spans(start):
+            rows.setdefault(span.step.name, []).append(span)
+        begin = pd.Timestamp(start)
+
+        def row(stage, step, rounds, from_h, to_h):
+            times = {
+                "begin": begin + pd.Timedelta(minutes=round(60 * from_h)),
+                "end": begin + pd.Timedelta(minutes=round(60 * to_h)),
+            }
+            return {"stage": stage, "step": step, "rounds": rounds, **times}
+
+        table = [row(s[0].step.stage.title, name, len(s), s[0].begin_h, s[-1].end_h) for name, s in rows.items()]
+        if self.batches > 1:
+            first_h = span.end_h
+            finish_h = lead_time(self, start).days * 24 - 24 * self.job.delivery_days
+            table.append(row("", f"{self.batches - 1} further batches", int(self.batches - 1), first_h, finish_h))
+        return pd.DataFrame(table)
+
+
+@dataclass(frozen=True)
+class Span:
+    """One round of a step in the calendar, hours since the start [h]: `ready_h` to `begin_h` it waits for
+    someone to be there, to `worked_h` hands work, to `ran_h` the machine runs, to `end_h` it dries or cools."""
+
+    step: Step
+    ready_h: float
+    begin_h: float
+    worked_h: float
+    ran_h: float
+    end_h: float
+
+
+def _last(walk, begin_h):
+    """End of a walk [h]; its beginning where it has no steps."""
+    end = np.asarray(begin_h, dtype=float)
+    for *_, now in walk:
+        end = now
+    return end
+
+
+@dataclass(frozen=True)
+class NoPlan:
+    """A route that cannot make the job, and why."""
+
+    route: str
+    title: str
+    reason: str
+
+    feasible = False
+
+
+def start_of(start, hours):
+    """(Calendar, hours since midnight, midnight) of a start date and time. Raises: InputError."""
+    try:
+        moment = pd.Timestamp(start)
+    except (ValueError, TypeError):
+        moment = pd.NaT
+    if moment is pd.NaT:
+        raise InputError(f'start must be a date and time such as "2026-11-25T08:00", not {start!r}.')
+    midnight = moment.normalize()
+    return (
+        calendar_from(hours, f"{midnight:%Y-%m-%d}"),
+        (moment - midnight) / pd.Timedelta(hours=1),
+        midnight,
+    )
+
+
+@dataclass(frozen=True)
+class LeadTime:
+    """When a plan is delivered: `finish` timestamp(s) and `days` from the start [d]."""
+
+    start: pd.Timestamp
+    finish: pd.Timestamp | pd.DatetimeIndex
+    days: np.ndarray | float
+
+
+def lead_time(plan, start, rates=None):
+    """Finish of a plan from a real start date, holidays included.
+
+    Parameters: `plan` a Plan; `start` date and time; `rates` a card with other working hours (default: the
+    plan's). Returns: LeadTime, delivery included. Raises: InputError.
+    """
+    if not plan.feasible:
+        raise InputError(f"{plan.title} has no lead time: {plan.reason}")
+    plan = plan.at(rates=rates)
+    calendar, begin_h, midnight = start_of(start, plan.rates.hours)
+    finish_h = plan._shaped(plan.finish_h(calendar, begin_h)) + 24 * plan.job.delivery_days
+    return LeadTime(
+        pd.Timestamp(start), midnight + pd.to_timedelta(np.round(finish_h * 60), unit="min"), (finish_h - begin_h) / 24
+    )

@@ -1,0 +1,169 @@
+"""The working calendar: hands-on work only when someone is there; machines and drying run day and night.
+
+Times are hours since midnight before the start [h]; days of work are all of one length.
+Not valid for shifts that pass midnight or differ from day to day.
+"""
+
+import datetime as dt
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+
+import numpy as np
+
+from pourprint.errors import InputError
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+HORIZON_DAYS = 20 * 365  # how far a calendar looks ahead
+
+
+def _hour_of(value):
+    """Hours [h] of a TOML time or "HH:MM" text, or None."""
+    try:
+        time = value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
+    except (TypeError, ValueError):
+        return None
+    return time.hour + time.minute / 60
+
+
+def _clock(hour):
+    """Hours of the day [h] as "HH:MM"."""
+    minutes = round(hour * 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+@dataclass(frozen=True)
+class WorkingHours:
+    """When someone is there: the days of the week, from and to [h of the day], and holidays."""
+
+    days: tuple[str, ...] = DAYS[:5]
+    start_h: float = 8.0
+    end_h: float = 16.0
+    holidays: tuple[dt.date, ...] = ()
+
+    def __post_init__(self):
+        faults = self._faults()
+        if faults:
+            raise InputError("; ".join(faults) + ".")
+
+    def _faults(self):
+        faults = []
+        if not self.days or any(day not in DAYS for day in self.days):
+            faults.append(f"hours.days must name at least one of {', '.join(DAYS)}, not {list(self.days)!r}")
+        if not 0 <= self.start_h < self.end_h <= 24:
+            faults.append(f"hours.start must be before hours.end, not {self.start_h:g} h and {self.end_h:g} h")
+        return faults
+
+    @property
+    def day_h(self):
+        """Length of a working day [h]."""
+        return self.end_h - self.start_h
+
+    @property
+    def week_h(self):
+        """Working hours in a week without holidays [h]."""
+        return self.day_h * len(self.days)
+
+    @classmethod
+    def from_toml(cls, table):
+        """(WorkingHours, faults) from the [hours] table of a rate card."""
+        allowed = ("days", "start", "end", "holidays")
+        if not isinstance(table, dict):
+            return cls(), [f"hours must be a table [hours] with {', '.join(allowed)}"]
+        faults = [
+            f"hours.{key} is not a known key; allowed are {', '.join(allowed)}" for key in set(table) - {*allowed}
+        ]
+        start, end = _hour_of(table.get("start", "08:00")), _hour_of(table.get("end", "16:00"))
+        faults += [
+            f'hours.{key} must be a time such as "08:00", not {table.get(key)!r}'
+            for key, hour in (("start", start), ("end", end))
+            if hour is None
+        ]
+        days, holidays = table.get("days", list(DAYS[:5])), table.get("holidays", [])
+        if not isinstance(days, list):
+            faults.append(f'hours.days must be a list such as ["Mon", "Tue"], not {days!r}')
+        if not isinstance(holidays, list) or any(type(day) is not dt.date for day in holidays):
+            faults.append(f"hours.holidays must be a list of dates such as [2026-12-25], not {holidays!r}")
+        if faults:
+            return cls(), faults
+        try:
+            return cls(tuple(days), start, end, tuple(holidays)), []
+        except InputError as error:
+            return cls(), [str(error).rstrip(".")]
+
+    def as_toml(self):
+        """The [hours] table as plain values."""
+        return {
+            "days": list(self.days),
+            "start": _clock(self.start_h),
+            "end": _clock(self.end_h),
+            "holidays": list(self.holidays),
+        }
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """Working hours laid on real dates from `first_day` on; times are hours since its midnight [h]."""
+
+    hours: WorkingHours
+    first_day: np.datetime64
+
+    @cached_property
+    def _days(self):
+        """(open? of each day, open days before each day, day of each open day): tables for one look-up each."""
+        mask = [day in self.hours.days for day in DAYS]
+        holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
+        dates = self.first_day + np.arange(HORIZON_DAYS)
+        is_open = np.is_busday(dates, weekmask=mask, holidays=holidays)
+        return is_open, np.cumsum(is_open) - is_open, np.flatnonzero(is_open)
+
+    def _worked(self, at_h):
+        """Working hours between the first midnight and a time [h]."""
+        is_open, before, _ = self._days
+        day = (at_h // 24).astype(int)
+        into = np.minimum(np.maximum(at_h - 24 * day - self.hours.start_h, 0.0), self.hours.day_h)
+        return before[day] * self.hours.day_h + np.where(is_open[day], into, 0.0)
+
+    def opening(self, at_h):
+        """First moment at or after a time when someone is there: [h] → [h]. Raises: InputError, as `finish`."""
+        with _horizon():
+            worked = self._worked(np.asarray(at_h, dtype=float))
+            # The slack absorbs rounding: at closing time the next opening is meant.
+            day = np.floor(worked / self.hours.day_h + 1e-9).astype(int)
+            return 24 * self._days[2][day] + self.hours.start_h + np.maximum(worked - day * self.hours.day_h, 0)
+
+    def finish(self, begin_h, hands_on_h):
+        """When work that starts at or after a time is done; no work takes no time.
+
+        Parameters: `begin_h`, `hands_on_h` [h], broadcast. Returns: [h].
+        Raises: InputError past the calendar's horizon.
+        """
+        begin_h = np.asarray(begin_h, dtype=float)
+        with _horizon():
+            done = self._worked(begin_h) + hands_on_h
+            # Work that ends at closing time ends there, not at the next opening: hence ceil − 1, not floor.
+            day = np.maximum(np.ceil(done / self.hours.day_h - 1e-9) - 1, 0).astype(int)
+            end = 24 * self._days[2][day] + self.hours.start_h + done - day * self.hours.day_h
+        return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
+
+
+@cache
+def calendar_from(hours, first_day):
+    """The Calendar of some WorkingHours from a day on, made once (its tables cover twenty years)."""
+    return Calendar(hours, np.datetime64(first_day, "D"))
+
+
+def generic_calendar(hours):
+    """A calendar that starts on some Monday and knows no holidays, for plans without a start date."""
+    return calendar_from(replace(hours, holidays=()), "2001-01-01")
+
+
+@contextmanager
+def _horizon():
+    """Turn a look-up past the end of the calendar into a sentence."""
+    try:
+        yield
+    except IndexError:
+        raise InputError(
+            f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
+        ) from None

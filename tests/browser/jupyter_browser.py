@@ -1,0 +1,145 @@
+"""Drive a notebook in a real browser: a JupyterLab server, a page, key presses, and what a plot really holds.
+
+Python's picture of a live figure can be right while the browser's is wrong, so the tests here ask the browser.
+"""
+
+import contextlib
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+from urllib.parse import urlsplit
+
+REPOSITORY = Path(__file__).resolve().parents[2]
+LOOPBACK = {"127.0.0.1", "localhost", "::1"}
+CHROMIUM_OPTIONS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+
+def find_chromium():
+    """Return the path of an installed Chromium or Chrome, or None."""
+    return next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+
+
+def free_port():
+    """Return a loopback port that is free now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@contextlib.contextmanager
+def jupyter_server(folder):
+    """Serve JupyterLab with a copy of the course in `folder`; yield its address.
+
+    The copy keeps notebooks beside data_demo, and keeps the browser from writing into the repository.
+    """
+    for name in ("notebooks", "data_demo"):
+        shutil.copytree(REPOSITORY / name, Path(folder) / name, dirs_exist_ok=True)
+    address = f"http://127.0.0.1:{free_port()}"
+    # A user's own settings must not change what a test sees; the news pop-up would ask the network.
+    settings = Path(folder) / ".jupyter"
+    (settings / "labconfig").mkdir(parents=True)
+    (settings / "labconfig" / "page_config.json").write_text(
+        '{"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": true}}'
+    )
+    private = {"JUPYTER_CONFIG_DIR": str(settings), "IPYTHONDIR": str(Path(folder) / ".ipython")}
+    command = [
+        *(sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root"),
+        *("--ServerApp.ip=127.0.0.1", f"--ServerApp.port={urlsplit(address).port}", "--ServerApp.port_retries=0"),
+        *("--IdentityProvider.token=", "--ServerApp.disable_check_xsrf=True"),
+        *(f"--ServerApp.root_dir={folder}", "--LabApp.expose_app_in_browser=True"),
+    ]
+    log_path = Path(folder) / "server.log"
+    with log_path.open("w") as log:
+        server = subprocess.Popen(command, env={**os.environ, **private}, stdout=log, stderr=subprocess.STDOUT)
+    try:
+        wait_for_server(server, address, log_path)
+        yield address
+    finally:
+        server.terminate()
+        try:
+            server.wait(timeout=20)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
+
+
+def wait_for_server(server, address, log_path, patience_s=60):
+    """Return once the server answers; raise RuntimeError with its log when it dies or stays silent."""
+    deadline = time.monotonic() + patience_s
+    while time.monotonic() < deadline and server.poll() is None:
+        with contextlib.suppress(OSError), urllib.request.urlopen(f"{address}/api", timeout=2):
+            return
+        time.sleep(0.2)
+    raise RuntimeError(f"JupyterLab did not start:\n{log_path.read_text()}")
+
+
+@contextlib.contextmanager
+def browser_page(playwright, width=1280, height=900):
+    """Yield a page of an installed Chromium that can reach this machine only.
+
+    The page's `refused` attribute lists the addresses elsewhere that it asked for.
+    """
+    browser = playwright.chromium.launch(executable_path=find_chromium(), args=CHROMIUM_OPTIONS)
+    try:
+        page = browser.new_page(viewport={"width": width, "height": height})
+        page.refused = []
+
+        def only_this_machine(route):
+            address = route.request.url
+            if urlsplit(address).hostname in LOOPBACK:
+                route.continue_()
+            else:
+                page.refused.append(address)
+                route.abort()
+
+        page.route(re.compile("^https?://"), only_this_machine)
+        yield page
+    finally:
+        browser.close()
+
+
+def open_notebook(page, address, name, patience_s=120):
+    """Open a notebook (path below the server's folder), run every cell and wait until the kernel rests.
+
+    Raises AssertionError when a cell shows an error.
+    """
+    patience_ms = 1000 * patience_s
+    page.goto(f"{address}/lab/tree/{name}?reset", timeout=patience_ms)
+    idle = page.locator("#jp-bottom-panel, #jp-main-statusbar").get_by_text("| Idle")
+    idle.first.wait_for(timeout=patience_ms)
+    page.evaluate("jupyterapp.commands.execute('notebook:run-all-cells')")
+    idle.first.wait_for(timeout=patience_ms)
+    errors = page.locator("[data-mime-type='application/vnd.jupyter.stderr'], .jp-RenderedText[data-mime-type*=error]")
+    assert errors.count() == 0, errors.all_inner_texts()
+
+
+FIGURE_DATA = """() => {
+  // What the plot draws: plotly keeps it decoded in _fullData, whereas gd.data may still hold base64.
+  const list = a => Array.from(a ?? [], v => typeof v === 'number' && !isFinite(v) ? null : v ?? null);
+  return [...document.querySelectorAll('.js-plotly-plot')].map(
+    gd => gd._fullData.map(t => ({name: t.name, x: list(t.x), y: list(t.y)})));
+}"""
+
+
+def figure_data(page):
+    """Return what every plot on the page draws: [plot][trace] -> {"name", "x", "y"}, gaps as None."""
+    return page.evaluate(FIGURE_DATA)
+
+
+def press(page, locator, key, times=1):
+    """Focus an element and press a key on it."""
+    for _ in range(times):
+        locator.press(key)
