@@ -298,6 +298,13 @@ def test_touching_boxes_become_one():
     assert bodies == 1
 
 
+def test_boxes_that_share_only_an_edge_are_left_alone():
+    other = BOX.copy()
+    other.apply_translation((20, 30, 0))
+    (volume, area, *_), _ = volume_and_notes(BOX, other)
+    assert volume == pytest.approx(48_000) and area == pytest.approx(2 * 5200)
+
+
 def test_separate_bodies_stay_separate():
     (volume, _, _, bodies, _), notes = volume_and_notes(BALL, moved(BALL, 41))
     assert volume == pytest.approx(2 * BALL.volume) and bodies == 2 and notes == ""

@@ -9,8 +9,6 @@ Results are estimates for teaching and planning, never a quotation or a safety a
 
 import importlib
 
-import pandas as _pd
-
 from pourprint.alloys import Alloy, alloy_ledger, alloys
 from pourprint.cautions import cautions
 from pourprint.compare import (
@@ -84,5 +82,7 @@ def pedigree(rates=None):
     Parameters: `rates` RateCard (default: the library's placeholder card).
     Returns: pandas table keyed by name: value, low, high, unit, pedigree, source, date.
     """
+    import pandas as pd
+
     card = RateCard.default() if rates is None else rates
-    return _pd.concat([card.table(), alloy_ledger()])
+    return pd.concat([card.table(), alloy_ledger()])

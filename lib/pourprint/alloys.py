@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 
+import numpy as np
+
 from pourprint.errors import Infeasible, InputError
 from pourprint.ledger import Entry, as_table, nearest, read_entry, refuse
 
@@ -35,9 +37,8 @@ class Alloy:
     def named(cls, name):
         """The alloy of that name. Raises: InputError that lists the known ones."""
         known = alloys()
-        if name not in known:
-            hint = nearest(name, known) if isinstance(name, str) else ""
-            raise InputError(f"alloy must be one of {', '.join(known)}, not {name!r}{hint}.")
+        if not isinstance(name, str) or name not in known:
+            raise InputError(f"alloy must be one of {', '.join(known)}, not {name!r}{nearest(name, known)}.")
         return known[name]
 
     def check_route(self, route):
@@ -47,10 +48,11 @@ class Alloy:
 
     def check_pour(self, furnace_limit_c):
         """Raise Infeasible when the furnace cannot reach this alloy's pouring temperature [°C]."""
-        if self["pour_temperature"] > furnace_limit_c:
+        reached_c = np.min(furnace_limit_c)
+        if self["pour_temperature"] > reached_c:
             raise Infeasible(
                 f"{self.title} is poured at about {self['pour_temperature']:.0f} °C, but this lab's furnace "
-                f"reaches {furnace_limit_c:.0f} °C."
+                f"reaches {reached_c:.0f} °C."
             )
 
 

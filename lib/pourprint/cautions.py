@@ -7,8 +7,6 @@ import tomllib
 from functools import cache
 from importlib.resources import files
 
-import pandas as pd
-
 
 @cache
 def _content():
@@ -25,6 +23,8 @@ def cautions(plan):
 
     Every stage of the route that can hurt has at least one row; stages at a desk share the design's.
     """
+    import pandas as pd
+
     rows = [
         {"stage": stage.title, "caution": entry["text"]}
         for stage in plan.stages

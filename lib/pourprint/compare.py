@@ -1,14 +1,14 @@
 """Plans side by side: break-evens, ranking by cost, days and the price of a day, and why."""
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 
 from pourprint.errors import InputError
-from pourprint.steps import NoPlan, Plan, lead_time
+from pourprint.steps import NoPlan, Plan, lead_time, moment_of
 
 
 @dataclass(frozen=True)
@@ -137,6 +137,8 @@ def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
     keys = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
     if by not in keys:
         raise InputError(f"by must be one of {', '.join(keys)}, not {by!r}.")
+    import pandas as pd
+
     _check_price(price_of_day)
     rows = []
     for plan in plans.values():
@@ -186,7 +188,7 @@ def compare(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
         taken = lead_time(curve, start).days
         unit_costs[route] = (curve.total_cost + price_of_day * taken) / quantities
         days[route] = float(taken[np.searchsorted(quantities, plan.job.quantity)])
-    return Comparison(plans, float(price_of_day), pd.Timestamp(start), quantities, unit_costs, days)
+    return Comparison(plans, float(price_of_day), moment_of(start), quantities, unit_costs, days)
 
 
 @dataclass(frozen=True)
@@ -200,7 +202,7 @@ class Comparison:
 
     plans: Mapping[str, Plan | NoPlan]
     price_of_day: float
-    start: pd.Timestamp
+    start: dt.datetime
     quantities: np.ndarray
     unit_costs: Mapping[str, np.ndarray]
     days: Mapping[str, float]

@@ -1,21 +1,20 @@
 """The job: which kit, in which alloy, how many, in batches of how many."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from pourprint.alloys import Alloy
+from pourprint.checks import check_numbers
 from pourprint.errors import InputError
 from pourprint.parts import Kit, Part
 
 
 def _whole(name, value):
     """Whole numbers ≥ 1 as int array or int; refuses everything else."""
-    try:
-        number = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
-        raise InputError(f"{name} must be a whole number of kits, at least 1, not {value!r}.") from None
-    if number.size == 0 or not np.all(np.isfinite(number)) or np.any(number < 1) or np.any(number % 1 != 0):
+    check_numbers(**{name: value})
+    number = np.asarray(value)
+    if np.any(number % 1 != 0):
         raise InputError(f"{name} must be a whole number of kits, at least 1, not {value!r}.")
     if np.any(number > 1_000_000):
         raise InputError(f"{name} must not pass 1 000 000 kits: these models plan small batches.")
@@ -55,10 +54,9 @@ class Job:
         self._put(
             "batch_size", _whole("batch_size", self.quantity if self.batch_size is None else self.batch_size)
         )
-        if not (
-            np.isscalar(self.delivery_days) and np.isfinite(self.delivery_days) and self.delivery_days >= 0
-        ):
-            raise InputError(f"delivery_days must be zero or more days, not {self.delivery_days!r}.")
+        check_numbers(zero_allowed=True, arrays=False, delivery_days=self.delivery_days)
+        if not isinstance(self.machine_all_sockets, bool):
+            raise InputError(f"machine_all_sockets must be True or False, not {self.machine_all_sockets!r}.")
         try:
             np.broadcast_shapes(
                 np.shape(self.quantity), np.shape(self.batch_size), np.shape(self.kit.volume_cm3)
@@ -70,5 +68,8 @@ class Job:
             ) from None
 
     def with_(self, **changes):
-        """The same job with some fields changed."""
+        """The same job with some fields changed. Raises: InputError."""
+        known = [field.name for field in fields(self)]
+        if unknown := [name for name in changes if name not in known]:
+            raise InputError(f"a job has no {unknown[0]!r}; it has {', '.join(known)}.")
         return replace(self, **changes)

@@ -13,7 +13,6 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Annotated
 
-import pandas as pd
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from pourprint.errors import InputError
@@ -66,7 +65,7 @@ _ALLOWED = {
 
 def nearest(word, words):
     """A ' (did you mean …?)' when a known word is close, otherwise nothing."""
-    close = difflib.get_close_matches(word, list(words), n=1)
+    close = difflib.get_close_matches(str(word), list(words), n=1)
     return f' (did you mean "{close[0]}"?)' if close else ""
 
 
@@ -139,8 +138,8 @@ def library():
 
 def as_table(entries):
     """Entries as a pandas table: key, value, low, high, unit, pedigree, source, date."""
-    rows = [
-        {"key": key, **entry.model_dump(), "pedigree": str(entry.pedigree)} for key, entry in entries.items()
-    ]
+    import pandas as pd
+
+    rows = [{"key": key, **entry.model_dump(), "pedigree": str(entry.pedigree)} for key, entry in entries.items()]
     columns = ["key", "value", "low", "high", "unit", "pedigree", "source", "date"]
     return pd.DataFrame(rows, columns=columns).set_index("key")

@@ -107,7 +107,7 @@ def mended(vertices, faces, name="mesh", unit="mm"):
     if not len(mesh.faces):
         raise InputError(f"{name} holds only triangles without area; export it again.")
     _check_size(mesh, name, unit)
-    notes = [*_drop_repeats(mesh), *_close(mesh, name), *_wind(mesh, name)]
+    notes = [*_drop_repeats(mesh, name), *_close(mesh, name), *_wind(mesh, name)]
     volumes, areas = _facets(mesh.vertices, mesh.faces)
     if abs(volumes.sum()) <= 1e-6 * areas.sum() ** 1.5:
         raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
@@ -127,12 +127,11 @@ def _check_size(mesh, name, unit):
         )
 
 
-def _drop_repeats(mesh):
+def _drop_repeats(mesh, name):
     """Facets on the same three vertices: equal ones count once, opposite ones (an inner wall) cancel."""
-    rolled = np.sort(mesh.faces, axis=1)
     f = mesh.faces
     turn = np.where((f[:, 0] < f[:, 1]) ^ (f[:, 1] < f[:, 2]) ^ (f[:, 2] < f[:, 0]), 1, -1)
-    _, group = np.unique(rolled @ [len(mesh.vertices) ** 2, len(mesh.vertices), 1], return_inverse=True)
+    _, group = np.unique(np.sort(f, axis=1) @ [len(mesh.vertices) ** 2, len(mesh.vertices), 1], return_inverse=True)
     net = np.sign(np.bincount(group, weights=turn))
     first = np.full(len(net), len(f))
     wanted = np.flatnonzero(turn == net[group])
@@ -141,6 +140,8 @@ def _drop_repeats(mesh):
     dropped = len(f) - len(keep)
     if not dropped:
         return []
+    if not len(keep):
+        raise InputError(f"{name} encloses no volume: all its facets lie on one another; export the solid.")
     mesh.update_faces(keep)
     return [f"{dropped} facets that lay on one another were dropped."]
 

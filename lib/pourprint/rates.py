@@ -14,35 +14,67 @@ from pathlib import Path
 
 import numpy as np
 
+from pourprint.checks import check_numbers
 from pourprint.errors import InputError
 from pourprint.ledger import Entry, Pedigree, as_table, library, nearest, read_entry, read_toml, refuse
 from pourprint.workdays import WorkingHours
 
 HEADER = ("lab", "currency", "date", "hours")
 
+# Zero is a fair value for a price, a time or a share, but not for what the routes divide by.
+ABOVE_ZERO = (
+    "printed_pattern.print_rate",
+    "shell.kiln_clusters",
+    "printed_mould.packing",
+    "printed_mould.layer",
+    "printed_mould.cut_rate",
+    "printed_mould.weight_limit",
+    "printed_metal.relief_plates",
+    "printed_metal.cut_rate",
+    "printed_metal.support_rate",
+    "feeding.height_ratio",
+    "foundry.crucible",
+    "foundry.heat_treatment_load",
+    "machining.removal_rate",
+)
+
+
+def _out_of_range(key, value):
+    """What is wrong with a value for its key, as a list of faults: a divisor of zero, a yield above one."""
+    name = key.rpartition(".")[2]
+    if (key in ABOVE_ZERO or name.startswith("yield_")) and np.any(np.asarray(value) == 0):
+        return [f"{key} must be above 0, not {value}"]
+    if name.startswith("yield_") and np.any(np.asarray(value) > 1):
+        return [f"{key} is a share of good pieces and must not pass 1, not {value}"]
+    return []
+
 
 def annuity(principal, years, rate):
     """Equal yearly payment that pays off a loan.
 
     Parameters: `principal` [currency]; `years` [a], > 0; `rate` interest a year [-], > 0.
-    Returns: payment [currency/a]. Source: exact (annuity formula).
+    Returns: payment [currency/a]. Raises: InputError. Source: exact (annuity formula).
 
     >>> round(float(annuity(500_000, 8, 0.06)), 2)
     80517.97
     """
-    return principal * rate / (1 - (1 + rate) ** -np.asarray(years, dtype=float))
+    check_numbers(principal=principal, years=years, rate=rate)
+    return np.asarray(principal) * rate / (1 - (1 + np.asarray(rate)) ** -np.asarray(years, dtype=float))
 
 
 def machine_hour(price, years, utilisation):
     """Straight-line cost of a machine hour, without interest, upkeep or overhead.
 
     Parameters: `price` [currency]; `years` of life [a]; `utilisation` share of all hours used [-].
-    Returns: [currency/h]. Source: straight-line depreciation over 8760 h a year (exact).
+    Returns: [currency/h]. Raises: InputError. Source: straight-line depreciation over 8760 h a year (exact).
 
     >>> round(float(machine_hour(1_000_000, years=5, utilisation=0.9)), 1)
     25.4
     """
-    return price / (np.asarray(years, dtype=float) * 8760 * utilisation)
+    check_numbers(price=price, years=years, utilisation=utilisation)
+    if np.any(np.asarray(utilisation) > 1):
+        raise InputError(f"utilisation is a share of all hours and must not pass 1, not {utilisation!r}.")
+    return np.asarray(price) / (np.asarray(years, dtype=float) * 8760 * np.asarray(utilisation))
 
 
 @dataclass(frozen=True)
@@ -61,10 +93,12 @@ class RateCard:
     text: str = field(default="", repr=False, compare=False)
 
     def __getitem__(self, key):
-        try:
-            return self.entries[key].value
-        except KeyError:
-            raise InputError(f'the rate card has no "{key}"{nearest(key, self.entries)}.') from None
+        return self._entry(key).value
+
+    def _entry(self, key):
+        if not isinstance(key, str) or key not in self.entries:
+            raise InputError(f'the rate card has no "{key}"{nearest(key, self.entries)}.')
+        return self.entries[key]
 
     def section(self, name):
         """A short way to read one section: `s = card.section("shell")`, then `s("dip_time")`."""
@@ -90,17 +124,19 @@ class RateCard:
         Parameters: `changes` {key: value}, values finite, ≥ 0, scalars or arrays that broadcast;
         `pedigree` and `source` of the new values. Returns: RateCard. Raises: InputError.
         """
+        if not isinstance(changes, Mapping):
+            raise InputError(f'changes must be a table {{"labour.technician": 40.0}}, not {changes!r}.')
+        if pedigree not in list(Pedigree):
+            raise InputError(f"pedigree must be one of {', '.join(Pedigree)}, not {pedigree!r}.")
+        if not (isinstance(source, str) and source.strip()):
+            raise InputError(f"source must be text that is not empty, not {source!r}.")
         entries = dict(self.entries)
         for key, value in changes.items():
-            if key not in entries:
-                raise InputError(f'the rate card has no "{key}"{nearest(key, entries)}.')
-            try:
-                number = np.asarray(value, dtype=float)
-            except (TypeError, ValueError):
-                raise InputError(f"{key} must be a number, not {value!r}.") from None
-            if number.size == 0 or not np.all(np.isfinite(number)) or np.any(number < 0):
-                raise InputError(f"{key} must be a finite number that is not negative, not {value!r}.")
-            old = entries[key]
+            old = self._entry(key)
+            check_numbers(zero_allowed=True, **{key: value})
+            if faults := _out_of_range(key, value):
+                raise InputError("; ".join(faults) + ".")
+            number = np.asarray(value, dtype=float)
             entries[key] = old.model_copy(
                 update={
                     "value": number if number.ndim else float(number),
@@ -182,11 +218,11 @@ def _parse(text, content, path, template):
             continue
         for name, raw in table.items():
             key = f"{section}.{name}"
-            entry, found = read_entry(key, raw, date)
+            entry, found = read_entry(key, raw, date if type(date) is dt.date else dt.date.min)
             faults += found
             if entry:
                 own[key] = entry
-            faults += _misfits(key, entry, currency, template, base)
+            faults += _misfits(key, entry, currency, template, base) + (_out_of_range(key, entry.value) if entry else [])
     if template:
         present = {f"{s}.{n}" for s, t in content.items() if isinstance(t, dict) for n in t}
         absent = [key for key in template.entries if key not in base and key not in present]

@@ -10,13 +10,13 @@ Not modelled here: failures and rework (yields are carried, not priced) and queu
 Batches follow each other at the pace of the busiest person or machine.
 """
 
+import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 
 from pourprint.errors import InputError
 from pourprint.jobs import Job
@@ -256,6 +256,7 @@ class Plan:
         """Broadcast shape of the plan's results."""
         return np.broadcast_shapes(
             *(np.shape(cost) for cost in self.step_costs),
+            *(np.shape(work.wait_h) for step in self.steps for work in step.work),  # waiting costs nothing
             np.shape(self.job.quantity),
             np.shape(self.job.batch_size),
         )
@@ -360,6 +361,8 @@ class Plan:
 
         Hours and costs are those of the whole job, `wait_h` that of one batch (batches wait side by side).
         """
+        import pandas as pd
+
         self._scalar("table()")
         rows = []
         for step, costs in zip(self.steps, self._costs, strict=True):
@@ -393,7 +396,7 @@ class Plan:
         Parameters: `start` date and time. Needs a plan of single numbers.
         """
         self._scalar("spans()")
-        calendar, begin_h, _ = start_of(start, self.rates.hours)
+        calendar, begin_h = start_of(start, self.rates.hours)
         one_off = list(self._one_off_walk(calendar, begin_h))
         first_batch = min(self.job.quantity, self.job.batch_size)
         found = []
@@ -407,15 +410,17 @@ class Plan:
 
         Parameters: `start` date and time. Returns: pandas table. Needs a plan of single numbers.
         """
+        import pandas as pd
+
         rows = {}
         for span in self.spans(start):
             rows.setdefault(span.step.name, []).append(span)
-        begin = pd.Timestamp(start)
+        begin = moment_of(start)
 
         def row(stage, step, rounds, from_h, to_h):
             times = {
-                "begin": begin + pd.Timedelta(minutes=round(60 * from_h)),
-                "end": begin + pd.Timedelta(minutes=round(60 * to_h)),
+                "begin": begin + dt.timedelta(minutes=round(60 * from_h)),
+                "end": begin + dt.timedelta(minutes=round(60 * to_h)),
             }
             return {"stage": stage, "step": step, "rounds": rounds, **times}
 
@@ -459,28 +464,30 @@ class NoPlan:
     feasible = False
 
 
-def start_of(start, hours):
-    """(Calendar, hours since midnight, midnight) of a start date and time. Raises: InputError."""
+def moment_of(start):
+    """A start given as "2026-11-25T08:00", date or datetime as a datetime. Raises: InputError."""
     try:
-        moment = pd.Timestamp(start)
-    except (ValueError, TypeError):
-        moment = pd.NaT
-    if moment is pd.NaT:
-        raise InputError(f'start must be a date and time such as "2026-11-25T08:00", not {start!r}.')
-    midnight = moment.normalize()
-    return (
-        calendar_from(hours, f"{midnight:%Y-%m-%d}"),
-        (moment - midnight) / pd.Timedelta(hours=1),
-        midnight,
-    )
+        moment = dt.datetime.fromisoformat(start if isinstance(start, str) else start.isoformat())
+    except (ValueError, AttributeError):
+        raise InputError(f'start must be a date and time such as "2026-11-25T08:00", not {start!r}.') from None
+    if moment.tzinfo:
+        raise InputError(f"start must be local time without a time zone, not {start!r}.")
+    return moment
+
+
+def start_of(start, hours):
+    """(Calendar, hours since midnight [h]) of a start date and time. Raises: InputError."""
+    moment = moment_of(start)
+    midnight = dt.datetime.combine(moment.date(), dt.time())
+    return calendar_from(hours, moment.date().isoformat()), (moment - midnight) / dt.timedelta(hours=1)
 
 
 @dataclass(frozen=True)
 class LeadTime:
-    """When a plan is delivered: `finish` timestamp(s) and `days` from the start [d]."""
+    """When a plan is delivered: `finish` as a datetime, or an array of them to the minute; `days` from `start` [d]."""
 
-    start: pd.Timestamp
-    finish: pd.Timestamp | pd.DatetimeIndex
+    start: dt.datetime
+    finish: dt.datetime | np.ndarray
     days: np.ndarray | float
 
 
@@ -493,8 +500,8 @@ def lead_time(plan, start, rates=None):
     if not plan.feasible:
         raise InputError(f"{plan.title} has no lead time: {plan.reason}")
     plan = plan.at(rates=rates)
-    calendar, begin_h, midnight = start_of(start, plan.rates.hours)
-    finish_h = plan._shaped(plan.finish_h(calendar, begin_h)) + 24 * plan.job.delivery_days
-    return LeadTime(
-        pd.Timestamp(start), midnight + pd.to_timedelta(np.round(finish_h * 60), unit="min"), (finish_h - begin_h) / 24
-    )
+    calendar, begin_h = start_of(start, plan.rates.hours)
+    days = (plan._shaped(plan.finish_h(calendar, begin_h)) - begin_h) / 24 + plan.job.delivery_days
+    moment = moment_of(start)
+    finish = np.datetime64(moment, "m") + np.round(np.asarray(days) * 1440).astype("timedelta64[m]")
+    return LeadTime(moment, finish if plan.shape else finish.item(), days)

@@ -5,6 +5,8 @@ Not valid for parts whose thick places differ much from the mean V/A: there the 
 
 import numpy as np
 
+from pourprint.errors import Infeasible
+
 
 def feeder_diameter_mm(modulus_mm, modulus_ratio=1.2, height_ratio=1.5):
     """Diameter of a cylindrical feeder by the modulus rule, both ends cooling.
@@ -24,11 +26,15 @@ def feeder_volume_cm3(casting_cm3, shrinkage, efficiency=0.14):
     """Feeder volume by the metal it must give: α·V/(ε − α).
 
     Parameters: `casting_cm3` [cm3]; `shrinkage` on freezing α [-]; `efficiency` ε [-], above α.
-    Returns: [cm3]. Source: Campbell, Castings (from memory).
+    Returns: [cm3]. Raises: Infeasible where ε is not above α. Source: Campbell, Castings (from memory).
 
     >>> [round(float(feeder_volume_cm3(1, a)), 3) for a in (0.066, 0.042, 0.03)]
     [0.892, 0.429, 0.273]
     """
+    if np.any(np.asarray(efficiency) <= shrinkage):
+        raise Infeasible(
+            f"a feeder that gives {np.min(efficiency):.1%} of its metal cannot feed a shrinkage of {np.max(shrinkage):.1%}."
+        )
     return shrinkage * np.asarray(casting_cm3) / (efficiency - shrinkage)
 
 

@@ -6,7 +6,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from pourprint.errors import InputError
+from pourprint.errors import Infeasible, InputError
 
 
 @cache
@@ -21,24 +21,22 @@ def casting_tolerance_mm(size_mm, grade):
     """Total linear tolerance of a casting.
 
     Parameters: `size_mm` nominal size [mm], above 16 up to 160 (smaller sizes take the first row);
-    `grade` DCTG 4 … 13, whole. Returns: total width of the tolerance [mm]. Raises: InputError.
-    Source: ISO 8062-3:2007, linear dimensional tolerances (published).
+    `grade` DCTG 4 … 13, whole; arrays broadcast. Returns: total width of the tolerance [mm].
+    Raises: InputError; Infeasible past the table. Source: ISO 8062-3:2007, linear dimensional tolerances (published).
 
     >>> float(casting_tolerance_mm(30, 5)), float(casting_tolerance_mm(30, 9))
     (0.46, 1.8)
     """
     sizes, grades, table = _dctg()
-    if grade not in grades:
+    if not np.all(np.isin(grade, grades)):
         raise InputError(
-            f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {grade!r}."
+            f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {np.asarray(grade)}."
         )
     size = np.asarray(size_mm, dtype=float)
     if np.any(~(size > 0)) or np.any(size > sizes[-1]):
-        raise InputError(
-            f"the table of casting tolerances reaches from 0 to {sizes[-1]} mm, not {size_mm!r}."
-        )
+        raise Infeasible(f"the table of casting tolerances reaches from 0 to {sizes[-1]} mm, not {size_mm!r}.")
     row = np.maximum(np.searchsorted(sizes, size) - 1, 0)
-    return table[row, grades.index(int(grade))]
+    return table[row, np.asarray(grade, dtype=int) - grades[0]]
 
 
 def bond_gap_mm(target_mm, hole_tolerance_mm, tube_tolerance_mm):
@@ -50,7 +48,5 @@ def bond_gap_mm(target_mm, hole_tolerance_mm, tube_tolerance_mm):
     >>> [round(float(g), 3) for g in bond_gap_mm(0.2, 0.46, 0.1)]  # DCTG 5, tube ±0.05
     [0.06, 0.34]
     """
-    half = (
-        np.asarray(hole_tolerance_mm) + tube_tolerance_mm
-    ) / 4  # half of the total, half again for the radius
+    half = (np.asarray(hole_tolerance_mm) + tube_tolerance_mm) / 4  # half of the total, half again for the radius
     return target_mm - half, target_mm + half

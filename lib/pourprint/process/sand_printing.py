@@ -6,11 +6,12 @@ import numpy as np
 def block_mm(box_mm, wall_mm, feeder_height_mm):
     """Outer sizes of the mould block of one part with a feeder on top.
 
-    Parameters: `box_mm` (..., 3) [mm]; `wall_mm` of sand all round [mm]; `feeder_height_mm` (...,) [mm].
+    Parameters: `box_mm` (..., 3) [mm]; `wall_mm` of sand all round (...,) [mm]; `feeder_height_mm` (...,) [mm].
     Returns: (..., 3) [mm].
     """
-    block = np.asarray(box_mm, dtype=float) + 2 * wall_mm
-    return np.stack([block[..., 0], block[..., 1], block[..., 2] + feeder_height_mm], axis=-1)
+    x, y, z = np.moveaxis(np.asarray(box_mm, dtype=float), -1, 0)
+    walls = 2 * np.asarray(wall_mm)
+    return np.stack(np.broadcast_arrays(x + walls, y + walls, z + walls + feeder_height_mm), axis=-1)
 
 
 def printing_rate_l_h(bed_area_m2, vertical_mm_h):

@@ -5,12 +5,16 @@ Planning figures for parts between about 60 and 300 mm; a shell room's own trial
 
 import numpy as np
 
+from pourprint.errors import InputError
+
 
 def by_size(longest_mm, small_mm, large_mm, at_small, at_large):
     """A value that grows linearly with a part's longest side and stays at its ends outside the range.
 
-    Parameters: sizes [mm]; values in any unit. Returns: value, shape of `longest_mm`.
+    Parameters: sizes [mm]; values in any unit. Returns: value, broadcast shape. Raises: InputError.
     """
+    if np.any(np.asarray(large_mm) <= small_mm):
+        raise InputError(f"the large size, {large_mm!r} mm, must be above the small size, {small_mm!r} mm.")
     share = np.clip((np.asarray(longest_mm, dtype=float) - small_mm) / (large_mm - small_mm), 0, 1)
     return at_small + share * (at_large - at_small)
 

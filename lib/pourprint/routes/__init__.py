@@ -16,8 +16,8 @@ def plan(route, job, rates=None):
     Parameters: `route` name; `job` Job; `rates` RateCard (default: the library's placeholder card).
     Returns: Plan. Raises: Infeasible with the reason, InputError for anything that is not a job, route or card.
     """
-    if route not in ROUTES:
-        raise InputError(f"route must be one of {', '.join(ROUTES)}, not {route!r}{nearest(str(route), ROUTES)}.")
+    if not isinstance(route, str) or route not in ROUTES:
+        raise InputError(f"route must be one of {', '.join(ROUTES)}, not {route!r}{nearest(route, ROUTES)}.")
     rates = RateCard.default() if rates is None else rates
     if not isinstance(job, Job):
         raise InputError(f"job must be a Job, not {job!r}: make one with Job(kit, alloy=…, quantity=…).")

@@ -30,6 +30,11 @@ def mean(kit, amount):
     return total(kit, amount) / kit.nodes
 
 
+def limit(value):
+    """A limit in a message, the tightest of an array."""
+    return f"{np.min(value):.0f}"
+
+
 def share_of_lots(kit, capacity, limits, where):
     """How many lots one kit fills [-], from how many of each part one lot holds.
 
@@ -100,7 +105,7 @@ def heat_treat(job, rates):
 
 def cast_hole_tolerance(grade):
     """Diameter [mm] → total tolerance [mm] of a hole as cast in a DCTG grade."""
-    return lambda diameter_mm: casting_tolerance_mm(diameter_mm, round(grade))
+    return lambda diameter_mm: casting_tolerance_mm(diameter_mm, np.rint(grade))
 
 
 def same_tolerance(tolerance_mm):
@@ -112,7 +117,7 @@ def same_tolerance(tolerance_mm):
 class Machining:
     """What is machined on one piece of a kit part: how many features [-], and the stock they take off [cm3]."""
 
-    features: int
+    features: np.ndarray | int
     stock_cm3: np.ndarray | float
 
 
@@ -126,14 +131,14 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm):
 
     def must(socket):
         least, _ = bond_gap_mm(target, hole_tolerance_mm(socket.diameter_mm), tube)
-        return job.machine_all_sockets or np.any(least < rates["bonding.least_gap"])
+        return np.where(job.machine_all_sockets | (least < rates["bonding.least_gap"]), 1, 0)
 
     found = []
     for item in job.kit.parts:
-        holes = item.bores + tuple(socket for socket in item.sockets if must(socket))
-        stock = sum(bore_stock_cm3(hole.diameter_mm, hole.depth_mm, stock_mm) for hole in holes)
+        holes = [(bore, 1) for bore in item.bores] + [(socket, must(socket)) for socket in item.sockets]
+        stock = sum(cut * bore_stock_cm3(hole.diameter_mm, hole.depth_mm, stock_mm) for hole, cut in holes)
         stock = stock + sum(face_stock_cm3(face.area_cm2, stock_mm) for face in item.faces)
-        found.append(Machining(len(holes) + len(item.faces), stock))
+        found.append(Machining(sum(cut for _, cut in holes) + len(item.faces), stock))
     return tuple(found)
 
 
@@ -145,14 +150,13 @@ def finish(job, rates, machining, back_to):
         cutting = cutting_h(work.features, work.stock_cm3, rates["machining.feature"], rates["machining.removal_rate"])
         clamping = rates["machining.clamp_each"] * (work.features > 0)
         hours = hours + item.count * (cutting + clamping)
-    any_machined = any(work.features for work in machining)
-    setup = (Work(BATCH, hands_on_h=rates["machining.setup_batch"]),) if any_machined else ()
+    setup_h = rates["machining.setup_batch"] * np.minimum(sum(work.features for work in machining), 1)
     return (
         Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=rates["machining.blast_each"]),)),
         Step(
             Stage.FINISH,
             "machine bores, faces and tight sockets",
-            (*setup, Work(part, hands_on_h=hours / job.kit.nodes)),
+            (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=hours / job.kit.nodes)),
             machine="machining_centre",
             attended=True,
             first_pass_yield=rates["machining.yield_machining"],

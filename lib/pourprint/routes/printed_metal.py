@@ -27,12 +27,12 @@ def plates_of(job, rates):
     if np.any(height > m("height_limit")):
         raise Infeasible(
             f"the tallest part needs {np.max(height):.0f} mm with its supports, but the printer builds "
-            f"{m('height_limit'):.0f} mm: turn the part, or split it."
+            f"{common.limit(m('height_limit'))} mm: turn the part, or split it."
         )
     share = common.share_of_lots(
         job.kit,
         lambda part: per_bed(part.box_mm, plate, m("plate_gap")),
-        f"the plate is {plate[0]:.0f} × {plate[1]:.0f} mm",
+        f"the plate is {' × '.join(map(common.limit, plate))} mm",
         "the plate",
     )
     return common.lots("plate", share), height

@@ -117,7 +117,7 @@ def _moulds(job, rates, metal_cm3, sand_l):
         if np.any(mass_kg > limit_kg):
             raise Infeasible(
                 f"the mould of {item.part.name} weighs {np.max(mass_kg):.0f} kg with its metal, but this lab moves "
-                f"{limit_kg:.0f} kg: split the mould, or raise printed_mould.weight_limit where there is a hoist."
+                f"{common.limit(limit_kg)} kg: split the mould, or raise printed_mould.weight_limit where there is a hoist."
             )
         filled = filled + item.count * mass_kg / limit_kg
     return common.lots("mould", filled)
@@ -136,20 +136,20 @@ def _design(job, rates):
 
 def _print(job, rates, rooms_mm, kit_metal_cm3):
     m = rates.section(NAME)
-    job_box = np.array([m("box_x"), m("box_y"), m("box_z")])
+    job_box = np.stack(np.broadcast_arrays(m("box_x"), m("box_y"), m("box_z")), axis=-1)
     kit_l, lowest_mm = 0.0, 0.0
     for item, sizes in zip(job.kit.parts, rooms_mm, strict=True):
         if np.any(np.sort(sizes, axis=-1) > np.sort(job_box)):
             need = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(sizes, -1, 0))
-            have = " × ".join(f"{side:.0f}" for side in job_box)
+            have = " × ".join(map(common.limit, np.moveaxis(job_box, -1, 0)))
             raise Infeasible(f"the mould of {item.part.name} needs {need} mm, but the job box holds {have} mm.")
         kit_l = kit_l + item.count * np.prod(sizes, axis=-1) / 1e6
         lowest_mm = np.maximum(lowest_mm, np.min(sizes, axis=-1))
-    boxes = common.lots("box", kit_l / (np.prod(job_box) / 1e6 * m("packing")))
+    boxes = common.lots("box", kit_l / (np.prod(job_box, axis=-1) / 1e6 * m("packing")))
 
     def printed_layers(kits):
         # A box that is not full is printed only as high as its moulds stand, but never lower than the tallest part.
-        height = kits * kit_l * 1e6 / (job_box[0] * job_box[1] * m("packing"))
+        height = kits * kit_l * 1e6 / (m("box_x") * m("box_y") * m("packing"))
         return layers(np.maximum(height, lowest_mm * BATCH.per_batch(kits)), m("layer"))
 
     # Loose sand that carries no binder is sieved and used again: only the moulds' own sand is bought.

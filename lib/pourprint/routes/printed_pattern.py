@@ -54,7 +54,7 @@ def _print_patterns(job, rates):
         common.share_of_lots(
             kit,
             lambda piece: per_stack(piece.box_mm, bed, p("bed_gap")),
-            f"its bed is {bed[0]:.0f} × {bed[1]:.0f} × {bed[2]:.0f} mm",
+            f"its bed is {' × '.join(map(common.limit, bed))} mm",
             "the pattern printer",
         ),
     )
@@ -90,8 +90,9 @@ def clusters_of(job, rates):
         return np.minimum(hung, np.floor((c("weight_limit") - runner_kg) / each_kg))
 
     limits = (
-        f"parts hang inside {c('dip_diameter'):.0f} mm on a runner of {c('runner_diameter'):.0f} × "
-        f"{c('runner_length'):.0f} mm, and a cluster weighs at most {c('weight_limit'):.0f} kg"
+        f"parts hang inside {common.limit(c('dip_diameter'))} mm on a runner of "
+        f"{common.limit(c('runner_diameter'))} × {common.limit(c('runner_length'))} mm, and a cluster weighs "
+        f"at most {common.limit(c('weight_limit'))} kg"
     )
     return common.lots("cluster", common.share_of_lots(job.kit, capacity, limits, "a cluster"))
 
