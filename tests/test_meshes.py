@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from trimesh.creation import box, cone, icosphere, revolve, torus
 
 from malformed_parts import BALL, BALL_STL, BOX, ascii_stl, stl, threemf
+from pourprint.errors import InputError
 from pourprint.meshes import UNITS_MM, measure, mended, overhang, read_mesh, rotated_up, sections
 
 DIRECTIONS = st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1)
@@ -271,6 +272,19 @@ def test_mixed_winding_is_turned():
     mixed.faces[::3] = mixed.faces[::3, ::-1]
     (volume, *_), notes = volume_and_notes(mixed)
     assert volume == pytest.approx(BALL.volume) and "mixed" in notes
+
+
+def test_mirror_twins_one_inverted():
+    (volume, *_), _ = volume_and_notes(BALL, moved(BALL, 50, flip=True))
+    assert volume == pytest.approx(2 * BALL.volume)
+
+
+def test_one_sided_surface_is_refused():
+    # The projective plane in six vertices: closed, every edge on two facets, yet without inside or outside.
+    faces = ("012", "023", "034", "045", "051", "124", "235", "341", "452", "513")
+    corners = np.random.default_rng(1).uniform(-20, 20, (6, 3))
+    with pytest.raises(InputError, match="no clear inside"):
+        mended(corners, np.array([[int(c) for c in face] for face in faces]))
 
 
 def test_small_hole_is_closed_and_said():

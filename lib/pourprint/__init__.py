@@ -11,6 +11,7 @@ import importlib
 
 from pourprint.alloys import Alloy, alloy_ledger, alloys
 from pourprint.cautions import cautions
+from pourprint.checkup import checkup
 from pourprint.compare import (
     break_even,
     cheapest_intervals,
@@ -21,7 +22,8 @@ from pourprint.compare import (
 )
 from pourprint.errors import Infeasible, InputError
 from pourprint.jobs import Job
-from pourprint.parts import Bore, Face, Kit, KitPart, Part, Socket
+from pourprint.ledger import as_table, unmeshed
+from pourprint.parts import Bore, Face, Kit, KitPart, Part, Socket, facts
 from pourprint.rates import RateCard, annuity, machine_hour
 from pourprint.routes import ROUTES, plan, plan_all
 from pourprint.steps import Plan, Stage, lead_time
@@ -49,7 +51,9 @@ __all__ = [
     "break_even",
     "cautions",
     "cheapest_intervals",
+    "checkup",
     "compare",
+    "facts",
     "lead_time",
     "machine_hour",
     "pedigree",
@@ -66,6 +70,7 @@ _LATER = (
     "nodes",
     "panels",
     "cautions",
+    "checkup",
     "checkup",
 )  # loaded when first asked for: they are heavy
 
@@ -85,4 +90,4 @@ def pedigree(rates=None):
     import pandas as pd
 
     card = RateCard.default() if rates is None else rates
-    return pd.concat([card.table(), alloy_ledger()])
+    return pd.concat([card.table(), alloy_ledger(), as_table(unmeshed())])

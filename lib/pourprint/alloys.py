@@ -8,8 +8,9 @@ from importlib.resources import files
 
 import numpy as np
 
+from pourprint.checks import refuse
 from pourprint.errors import Infeasible, InputError
-from pourprint.ledger import Entry, as_table, nearest, read_entry, refuse
+from pourprint.ledger import Entry, as_table, nearest, read_entry
 
 _TABLE = "alloys.toml"
 
@@ -72,8 +73,7 @@ def alloys():
         found[name] = Alloy(
             name, table["title"], table["family"], table["hardened"], entries, table.get("refused", {})
         )
-    if faults:
-        refuse(_TABLE, faults)
+    refuse(_TABLE, faults)
     return found
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .errors import InputError
+from pourprint.errors import InputError
 
 # What a TOML dataclass accepts: no unknown keys, no text or boolean where a number belongs.
 STRICT = {"extra": "forbid", "strict": True}
@@ -49,17 +49,23 @@ def existing_file(path, endings):
     return path
 
 
-def read_toml(path):
-    """The table in a TOML file. Raises InputError where it cannot be read as one."""
+def toml_text(path):
+    """The text and the content of a TOML file: (str, dict). Raises InputError for every way to fail."""
     path = existing_file(path, (".toml",))
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
+        return text, tomllib.loads(text)
     except UnicodeDecodeError:
         raise InputError(f"{path.name} is not text in UTF-8; a TOML file was expected.") from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path.name} is not valid TOML: {error}.") from None
+        raise InputError(f"{path.name} is not valid TOML: {error}. Mend that line and load again.") from None
     except OSError as error:
         raise InputError(f"{path.name} cannot be read: {error.strerror}.") from None
+
+
+def read_toml(path):
+    """The content of a TOML file as a dict. Raises InputError for every way to fail."""
+    return toml_text(path)[1]
 
 
 def validated(cls, table, where=""):
@@ -100,4 +106,5 @@ def refuse(path, faults):
     """Raise one InputError that lists all faults of a file; do nothing when there are none."""
     if faults:
         count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
-        raise InputError(f"{Path(path).name} has {count}: " + "; ".join(f.rstrip(".") for f in faults) + ".")
+        lines = "\n".join(f"  - {fault.rstrip('.')}" for fault in faults)
+        raise InputError(f"{Path(path).name} has {count}:\n{lines}\nMend this and load again.")

@@ -7,13 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
+from pourprint.checks import check_numbers
 from pourprint.errors import InputError
-from pourprint.steps import NoPlan, Plan, lead_time, moment_of
+from pourprint.steps import NoPlan, Plan, lead_time, made, moment_of
 
 
 @dataclass(frozen=True)
 class Interval:
-    """Quantities from `first` to `last` on which `cheapest` costs least ("" where the two tie)."""
+    """Quantities from `first` to `last` on which `cheapest` costs least ("" where two tie, or none can)."""
 
     first: int
     last: int
@@ -43,15 +44,16 @@ def cheapest_intervals(costs, quantities):
     >>> cheapest_intervals({"die-cast": 20.75 + 21_000 / n, "laser": 526.31 + 0 * n}, n).crossings
     (42,)
     """
+    check_numbers(quantities=quantities)
     quantities = np.asarray(quantities)
-    if quantities.ndim != 1 or not quantities.size or np.any(np.diff(quantities) <= 0):
+    if quantities.ndim != 1 or np.any(np.diff(quantities) <= 0) or np.any(quantities % 1 != 0):
         raise InputError("quantities must be a rising row of whole numbers, such as np.arange(1, 101).")
     names = list(costs)
     table = np.array([np.broadcast_to(costs[name], quantities.shape) for name in names], dtype=float)
     table = np.where(np.isnan(table), np.inf, table)
     order = np.sort(table, axis=0)
     tied = len(names) > 1 and np.isclose(order[0], order[min(1, len(names) - 1)], rtol=1e-6, atol=0)
-    winner = np.where(tied, -1, np.argmin(table, axis=0))
+    winner = np.where(tied | np.isinf(order[0]), -1, np.argmin(table, axis=0))
     starts = np.flatnonzero(np.r_[True, winner[1:] != winner[:-1]])
     ends = np.r_[starts[1:], quantities.size] - 1
     intervals = tuple(
@@ -65,13 +67,14 @@ def break_even(plan_a, plan_b, quantities):
     """Every quantity at which the cheaper of two plans changes, first to last.
 
     Parameters: two feasible plans; `quantities` (n,) rising whole numbers. Returns: BreakEven.
-    Raises: InputError for a plan that is not feasible.
+    Two plans of one route are told apart by (a), (b).
+    Raises: InputError, also for a plan that is not feasible.
     """
-    for plan in (plan_a, plan_b):
-        if not plan.feasible:
-            raise InputError(f"{plan.title} has no break-even: {plan.reason}")
-    costs = {plan.title: plan.at(quantity=np.asarray(quantities)).unit_cost for plan in (plan_a, plan_b)}
-    return cheapest_intervals(costs, quantities)
+    plans = [made(plan) for plan in (plan_a, plan_b)]
+    same = plan_a.title == plan_b.title  # one route at two rate cards, say
+    names = [plan.title + same * f" ({mark})" for plan, mark in zip(plans, "ab", strict=True)]
+    curves = [plan.at(quantity=quantities).unit_cost for plan in plans]
+    return cheapest_intervals(dict(zip(names, curves, strict=True)), quantities)
 
 
 def tie_price_of_day(cost_a, days_a, cost_b, days_b):
@@ -91,7 +94,9 @@ def tie_price_of_day(cost_a, days_a, cost_b, days_b):
 
 
 def feasible(plans):
-    """The plans that can be made, {route: Plan}."""
+    """The plans that can be made, {route: Plan}. Raises: InputError for anything but a table of plans."""
+    if not isinstance(plans, Mapping) or not all(isinstance(plan, Plan | NoPlan) for plan in plans.values()):
+        raise InputError(f"plans must be a table {{route: plan}} as from plan_all(job, rates), not {plans!r}.")
     return {route: plan for route, plan in plans.items() if plan.feasible}
 
 
@@ -123,7 +128,11 @@ def envelope(lines):
 
 def winners_by_price_of_day(plans):
     """Which plan is best as the price of a day rises from zero: `envelope` of {route: Plan} of single numbers."""
-    return envelope({route: (plan.total_cost, plan.lead_time_days) for route, plan in feasible(plans).items()})
+    lines = {}
+    for route, plan in feasible(plans).items():
+        plan.single_only("winners_by_price_of_day()")
+        lines[route] = (plan.total_cost, plan.lead_time_days)
+    return envelope(lines)
 
 
 def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
@@ -134,6 +143,7 @@ def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
     holidays). Returns: pandas table, unit and total cost without, `cost_with_delay` with the price of the days.
     Raises: InputError.
     """
+    feasible(plans)  # refuses anything but a table of plans
     keys = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
     if by not in keys:
         raise InputError(f"by must be one of {', '.join(keys)}, not {by!r}.")
@@ -144,6 +154,7 @@ def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
     for plan in plans.values():
         row = {"route": plan.title, "note": "" if plan.feasible else plan.reason}
         if plan.feasible:
+            plan.single_only("rank()")
             days = plan.lead_time_days if start is None else float(lead_time(plan, start).days)
             row |= {
                 "unit_cost": plan.unit_cost,
@@ -165,8 +176,7 @@ def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
 
 
 def _check_price(price_of_day):
-    if np.any(~(np.asarray(price_of_day, dtype=float) >= 0)) or np.any(np.isinf(price_of_day)):
-        raise InputError(f"price_of_day must be zero or more, not {price_of_day!r}.")
+    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
 
 
 DELAY = "price of the days"
@@ -182,7 +192,9 @@ def compare(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
     """
     _check_price(price_of_day)
     unit_costs, days = {}, {}
+    check_numbers(quantities=quantities)
     for route, plan in feasible(plans).items():
+        plan.single_only("compare()")
         quantities = np.union1d(quantities, plan.job.quantity)
         curve = plan.at(quantity=quantities)
         taken = lead_time(curve, start).days

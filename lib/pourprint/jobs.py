@@ -51,9 +51,8 @@ class Job:
         if not isinstance(self.alloy, Alloy):
             self._put("alloy", Alloy.named(self.alloy))
         self._put("quantity", _whole("quantity", self.quantity))
-        self._put(
-            "batch_size", _whole("batch_size", self.quantity if self.batch_size is None else self.batch_size)
-        )
+        self._put("all_at_once", self.batch_size is None)  # remembered, so that `with_` keeps it at another quantity
+        self._put("batch_size", _whole("batch_size", self.quantity if self.all_at_once else self.batch_size))
         check_numbers(zero_allowed=True, arrays=False, delivery_days=self.delivery_days)
         if not isinstance(self.machine_all_sockets, bool):
             raise InputError(f"machine_all_sockets must be True or False, not {self.machine_all_sockets!r}.")
@@ -72,4 +71,6 @@ class Job:
         known = [field.name for field in fields(self)]
         if unknown := [name for name in changes if name not in known]:
             raise InputError(f"a job has no {unknown[0]!r}; it has {', '.join(known)}.")
+        if self.all_at_once:
+            changes = {"batch_size": None, **changes}
         return replace(self, **changes)

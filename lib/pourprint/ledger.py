@@ -10,12 +10,11 @@ import tomllib
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from pourprint.errors import InputError
+from pourprint.checks import refuse
 
 
 class Pedigree(StrEnum):
@@ -90,50 +89,29 @@ def read_entry(key, raw, date):
         return None, faults
 
 
-def read_toml(path):
-    """The text and the content of a TOML file; every way to fail is one sentence.
-
-    Parameters: `path` file to read. Returns: (text, dict). Raises: InputError.
-    """
-    path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise InputError(f'there is no file "{path}": check the name and the folder.') from None
-    except UnicodeDecodeError:
-        raise InputError(f'"{path}" is not a text file in UTF-8: save it as plain text.') from None
-    except OSError as error:
-        raise InputError(f'"{path}" cannot be read ({error.strerror}): give a readable TOML file.') from None
-    try:
-        return text, tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f'"{path}" is not valid TOML: {error}. Mend that line and load again.') from None
-
-
-def refuse(path, faults):
-    """Raise one InputError that lists every fault of a file."""
-    lines = "\n".join(f"  - {fault}" for fault in faults)
-    raise InputError(f'"{path}" has {len(faults)} fault(s):\n{lines}\nMend these lines and load again.')
+def _read_table(resource):
+    """One of the library's own tables as {"section.key": Entry}. Raises: InputError when it is faulty."""
+    content = tomllib.loads(resource.read_text(encoding="utf-8"))
+    date, entries, faults = content.pop("date"), {}, []
+    for section, table in content.items():
+        for key, raw in table.items():
+            entries[f"{section}.{key}"], found = read_entry(f"{section}.{key}", raw, date)
+            faults += found
+    refuse(resource.name, faults)
+    return entries
 
 
 @cache
 def library():
-    """The library's own process tables as {"section.key": Entry}, read once.
+    """The library's process tables, which a rate card may overrule, as {"section.key": Entry}; read once."""
+    tables = sorted(files("pourprint").joinpath("data/process").iterdir(), key=lambda resource: resource.name)
+    return {key: entry for table in tables for key, entry in _read_table(table).items()}
 
-    Raises: InputError when a table in the package is faulty.
-    """
-    entries = {}
-    for resource in sorted(files("pourprint").joinpath("data/process").iterdir(), key=lambda r: r.name):
-        content = tomllib.loads(resource.read_text(encoding="utf-8"))
-        date = content.pop("date")
-        faults = []
-        for section, table in content.items():
-            for key, raw in table.items():
-                entries[f"{section}.{key}"], found = read_entry(f"{section}.{key}", raw, date)
-                faults += found
-        if faults:
-            refuse(resource.name, faults)
-    return entries
+
+@cache
+def unmeshed():
+    """What is assumed of a part that is given by numbers alone, as {"unmeshed.key": Entry}; read once."""
+    return _read_table(files("pourprint").joinpath("data/unmeshed.toml"))
 
 
 def as_table(entries):

@@ -10,8 +10,8 @@ from itertools import combinations
 
 import numpy as np
 
-from .checks import check_numbers, existing_file
-from .errors import InputError
+from pourprint.checks import check_numbers, existing_file
+from pourprint.errors import InputError
 
 FORMATS = (".stl", ".obj", ".ply", ".3mf")
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
@@ -19,6 +19,7 @@ _UNITS_3MF = {"millimeter": "mm", "centimeter": "cm", "meter": "m", "inch": "inc
 SMALLEST_MM, LARGEST_MM = 1.0, 2000.0  # box of a believable node
 SMALL_HOLE_SHARE = 0.01  # of the surface; a larger hole is a missing part of the design
 MOST_SHELLS = 500
+MOST_FACETS = 2_000_000  # keeps a reading below some 15 s
 
 
 def read_mesh(path, unit="mm"):
@@ -93,8 +94,10 @@ def mended(vertices, faces, name="mesh", unit="mm"):
         faces = np.asarray(faces).reshape(-1, 3)
     except (TypeError, ValueError, KeyError):
         raise InputError(f"{name}: vertices and faces must be arrays (n, 3) in mm, cm, m or inch.") from None
-    if not len(faces):
-        raise InputError(f"{name} holds no triangles; export the solid as a mesh.")
+    if not 0 < len(faces) <= MOST_FACETS:
+        raise InputError(
+            f"{name} holds {len(faces) or 'no'} triangles; export the solid as a mesh of at most {MOST_FACETS}."
+        )
     if faces.dtype.kind not in "iu" or faces.min() < 0 or faces.max() >= len(vertices):
         raise InputError(f"{name} has facets that name vertices it does not hold; export it again.")
     if not np.isfinite(vertices).all():
@@ -108,11 +111,11 @@ def mended(vertices, faces, name="mesh", unit="mm"):
         raise InputError(f"{name} holds only triangles without area; export it again.")
     _check_size(mesh, name, unit)
     notes = [*_drop_repeats(mesh, name), *_close(mesh, name), *_wind(mesh, name)]
-    volumes, areas = _facets(mesh.vertices, mesh.faces)
-    if abs(volumes.sum()) <= 1e-6 * areas.sum() ** 1.5:
-        raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
     vertices, faces, more = _settle_shells(mesh, name)
-    if cavities := measure(vertices, faces)[4]:
+    volume, area, _, _, cavities = measure(vertices, faces)
+    if volume <= 1e-6 * area**1.5:
+        raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
+    if cavities:
         more.append(f"Closed cavities: {cavities}; powder, resin and sand cannot leave them.")
     return np.array(vertices), np.array(faces), (*notes, *more)
 
@@ -174,18 +177,34 @@ def _close(mesh, name):
 
 def _wind(mesh, name):
     """Neighbouring facets must run along their common edge in opposite directions."""
-    import trimesh
-
-    def consistent():
-        number, direction = _edges(mesh.faces)
-        return not np.bincount(number.ravel(), weights=direction.ravel()).any()
-
-    if consistent():
+    if not _clashes(mesh.faces):
         return []
-    trimesh.repair.fix_winding(mesh)
-    if not consistent():
+    # Every facet has two states, as it is (number i) and turned over (m + i). States that agree across an edge
+    # are linked: a shell then makes two groups, of which one is kept.
+    (number, direction), m = _edges(mesh.faces), len(mesh.faces)
+    order = np.argsort(number.ravel())
+    paired = order[np.bincount(number.ravel())[number.ravel()[order]] == 2].reshape(-1, 2)
+    clash = direction.ravel()[paired].prod(axis=1) > 0
+    i, j = paired.T // 3
+    group = _groups(np.concatenate([i, i + m]), np.concatenate([j + m * clash, j + m * ~clash]), 2 * m)
+    turned = group[m:] < group[:m]
+    mesh.faces = np.where(turned[:, None], mesh.faces[:, ::-1], mesh.faces)
+    if _clashes(mesh.faces):
         raise InputError(f"{name} has no clear inside and outside; repair it in your CAD program.")
     return ["Facets wound in mixed directions were turned to agree."]
+
+
+def _clashes(faces):
+    number, direction = _edges(faces)
+    return np.bincount(number.ravel(), weights=direction.ravel()).any()
+
+
+def _groups(a, b, size):
+    """Group number (size,) of each of `size` nodes, of which a[k] and b[k] are linked."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    return connected_components(coo_array((np.ones(len(a), bool), (a, b)), (size, size)), directed=False)[1]
 
 
 def _settle_shells(mesh, name):
@@ -250,13 +269,8 @@ def _united(vertices, shells, cavities, solids, name):
 
 def _shell_labels(faces):
     """Number (m,) of the shell that each facet belongs to; facets with a common edge hang together."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     number, m = _edges(faces)[0], len(faces)
-    size = m + number.max() + 1
-    links = coo_array((np.ones(3 * m, bool), (np.repeat(np.arange(m), 3), m + number.ravel())), (size, size))
-    return connected_components(links, directed=False)[1][:m]
+    return _groups(np.repeat(np.arange(m), 3), m + number.ravel(), m + number.max() + 1)[:m]
 
 
 def _inside(point, triangles):

@@ -5,10 +5,10 @@ from itertools import combinations
 
 import numpy as np
 
-from .checks import STRICT, check_numbers, read_toml, refuse, validated
-from .errors import InputError
-from .meshes import rotated_up, unit_vector
-from .parts import Part
+from pourprint.checks import STRICT, check_numbers, read_toml, refuse, validated
+from pourprint.errors import InputError
+from pourprint.meshes import rotated_up, unit_vector
+from pourprint.parts import Part
 
 LEAST_ANGLE_DEG = 20.0  # between two tubes, or a tube and a bore; below, sockets need very long arms
 

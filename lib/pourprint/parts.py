@@ -9,13 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from . import meshes
-from .checks import STRICT, check_numbers, read_toml, refuse, validated
-from .errors import InputError
+from pourprint import meshes
+from pourprint.checks import STRICT, check_numbers, read_toml, refuse, validated
+from pourprint.errors import InputError
+from pourprint.ledger import unmeshed
 
-# Used only where a part is given by numbers; pedigree: invented planning defaults, measured on no part.
-OVERHANG_SHARE_OF_FOOTPRINT = 0.25
-SUPPORT_SHARE_OF_FREE_BOX = 0.15
+ROUNDING = 1e-3  # numbers typed in by hand are rounded: so far a box or a surface may miss its least value
 
 
 def _plain(value):
@@ -68,13 +67,13 @@ class Part:
             box_cm3, *_ = np.broadcast_arrays(box.prod(-1) / 1000, volume, area, self.overhang_cm2, self.support_cm3)
         except ValueError:
             raise InputError(f"the arrays of part {self.name!r} must have shapes that broadcast together.") from None
-        if np.any(volume > box_cm3 * (1 + 1e-9)):
+        if np.any(volume > box_cm3 * (1 + ROUNDING)):
             raise InputError(
                 f"volume_cm3={_show(volume)} does not fit in box_mm={_show(box)}, which holds"
                 f" {_show(box_cm3)} cm3; check the units."
             )
         least = (36 * np.pi) ** (1 / 3) * np.asarray(volume) ** (2 / 3)
-        if np.any(area < least * (1 - 1e-9)):
+        if np.any(area < least * (1 - ROUNDING)):
             raise InputError(
                 f"area_cm2={_show(area)} is too little for volume_cm3={_show(volume)}: a sphere has"
                 f" {_show(least)} cm2, every other shape more; check the units."
@@ -130,13 +129,14 @@ class Part:
         # The shape and size of the three given numbers are checked before anything is estimated from them.
         given = cls(name, volume_cm3, area_cm2, box_mm, 0.0, 0.0)
         notes = ()
+        overhang, support = (unmeshed()[f"unmeshed.{key}_fraction"].value for key in ("overhang", "support"))
         if overhang_cm2 is None:
-            overhang_cm2 = OVERHANG_SHARE_OF_FOOTPRINT * given.footprint_cm2
-            notes += (f"overhang_cm2 is an estimate: {OVERHANG_SHARE_OF_FOOTPRINT:.0%} of the footprint.",)
+            overhang_cm2 = overhang * given.footprint_cm2
+            notes += (f"overhang_cm2 is an estimate: {overhang:.0%} of the footprint.",)
         if support_cm3 is None:
-            support_cm3 = SUPPORT_SHARE_OF_FREE_BOX * (given.box_mm.prod(-1) / 1e3 - given.volume_cm3)
+            support_cm3 = support * (given.box_mm.prod(-1) / 1e3 - given.volume_cm3)
             support_cm3 = np.maximum(support_cm3, 0)  # rounding, where the part fills its box
-            notes += (f"support_cm3 is an estimate: {SUPPORT_SHARE_OF_FREE_BOX:.0%} of the free part of its box.",)
+            notes += (f"support_cm3 is an estimate: {support:.0%} of the free part of its box.",)
         return replace(given, overhang_cm2=overhang_cm2, support_cm3=support_cm3, notes=notes)
 
     @property
@@ -184,7 +184,7 @@ class Part:
 
     def turned(self, up):
         """The part measured again with direction up (3,), in its present axes, as +z. Raises InputError."""
-        vertices, faces = self._needed_mesh("turned to another direction")
+        vertices, faces = self.needed_mesh("turned to another direction")
         return self._measured(self.name, meshes.rotated_up(vertices, up), faces, self.notes)
 
     def sections(self, layer_mm):
@@ -192,7 +192,7 @@ class Part:
 
         Returns heights [mm] above the plate, areas [mm2] and perimeters [mm], each (n,). Raises InputError.
         """
-        vertices, faces = self._needed_mesh("cut into layers")
+        vertices, faces = self.needed_mesh("cut into layers")
         check_numbers(arrays=False, layer_mm=layer_mm)
         layers = np.ceil(self.height_mm / layer_mm - 1e-9)
         if layers > 1_000_000:
@@ -204,16 +204,39 @@ class Part:
         """Write the mesh [mm] to a new or existing STL (binary), OBJ, PLY or 3MF file. Raises InputError."""
         import trimesh
 
-        mesh = trimesh.Trimesh(*self._needed_mesh("written to a file"), process=False)
+        mesh = trimesh.Trimesh(*self.needed_mesh("written to a file"), process=False)
         path = Path(path)
         if path.suffix.lower() not in meshes.FORMATS or not path.parent.is_dir():
             raise InputError(f"path={str(path)!r} must end in {' or '.join(meshes.FORMATS)}, in an existing folder.")
         mesh.export(path)
 
-    def _needed_mesh(self, purpose):
+    def needed_mesh(self, purpose):
         if self.mesh is None:
             raise InputError(f"part {self.name!r} has no mesh, so it cannot be {purpose}; load it with from_mesh.")
         return self.mesh
+
+
+def facts(*parts):
+    """The measured facts of one or more parts side by side, as a pandas table: one row a fact, with its unit."""
+    import pandas as pd
+
+    columns = {}
+    for part in parts:
+        name = part.name if part.name not in columns else f"{part.name} ({len(columns) + 1})"
+        columns[name] = {
+            "volume [cm³]": part.volume_cm3,
+            "surface [cm²]": part.area_cm2,
+            "box along x [mm]": part.box_mm[..., 0],
+            "box along y [mm]": part.box_mm[..., 1],
+            "height, z [mm]": part.height_mm,
+            "share of the box that is metal [-]": part.solidity,
+            "modulus V/A [mm]": part.modulus_mm,
+            "typical wall 2V/A [mm]": part.wall_mm,
+            "overhang [cm²]": part.overhang_cm2,
+            "room for supports [cm³]": part.support_cm3,
+            "separate bodies [-]": part.bodies,
+        }
+    return pd.DataFrame(columns).astype(float).round(2)
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.checks import check_numbers
+from pourprint.checks import check_numbers, refuse, toml_text
 from pourprint.errors import InputError
-from pourprint.ledger import Entry, Pedigree, as_table, library, nearest, read_entry, read_toml, refuse
+from pourprint.ledger import Entry, Pedigree, as_table, library, nearest, read_entry
 from pourprint.workdays import WorkingHours
 
 HEADER = ("lab", "currency", "date", "hours")
@@ -107,7 +107,7 @@ class RateCard:
     @classmethod
     def load(cls, path):
         """Read and check a rate card. Raises InputError that lists every fault of the file together."""
-        text, content = read_toml(path)
+        text, content = toml_text(path)
         return _parse(text, content, path, template=cls.default())
 
     @classmethod
@@ -115,7 +115,7 @@ class RateCard:
     def default(cls):
         """The library's placeholder card; needs no file."""
         resource = files("pourprint").joinpath("data/rates.toml")
-        text, content = read_toml(resource)
+        text, content = toml_text(resource)
         return _parse(text, content, resource.name, template=None)
 
     def replace(self, changes, pedigree=Pedigree.INVENTED, source="changed by the user"):
@@ -149,7 +149,9 @@ class RateCard:
         return replace(self, entries=entries)
 
     def with_hours(self, hours):
-        """A new card with other working hours."""
+        """A new card with other working hours. Raises: InputError."""
+        if not isinstance(hours, WorkingHours):
+            raise InputError(f"hours must be WorkingHours, not {hours!r}.")
         return replace(self, hours=hours)
 
     def save(self, path):
@@ -185,10 +187,8 @@ class RateCard:
                         line[name_] = value
         try:
             Path(path).write_text(tomlkit.dumps(document), encoding="utf-8")
-        except OSError as error:
-            raise InputError(
-                f'"{path}" cannot be written ({error.strerror}): choose another place.'
-            ) from None
+        except (OSError, TypeError, ValueError) as error:
+            raise InputError(f'"{path}" cannot be written ({error}): choose another place.') from None
 
     def table(self):
         """Every number of the card as a pandas table with unit, range, pedigree, source and date."""
@@ -222,13 +222,13 @@ def _parse(text, content, path, template):
             faults += found
             if entry:
                 own[key] = entry
-            faults += _misfits(key, entry, currency, template, base) + (_out_of_range(key, entry.value) if entry else [])
+            faults += _misfits(key, entry, currency, template, base)
+            faults += _out_of_range(key, entry.value) if entry else []
     if template:
         present = {f"{s}.{n}" for s, t in content.items() if isinstance(t, dict) for n in t}
         absent = [key for key in template.entries if key not in base and key not in present]
         faults += [f"{key} is missing; copy the line from the default card" for key in absent]
-    if faults:
-        refuse(path, faults)
+    refuse(path, faults)
     return RateCard(lab, currency, date, hours, {**base, **own}, text)
 
 

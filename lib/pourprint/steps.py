@@ -11,6 +11,7 @@ Batches follow each other at the pace of the busiest person or machine.
 """
 
 import datetime as dt
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
@@ -134,7 +135,9 @@ class Plan:
 
     def at(self, rates=None, **changes):
         """The same route planned again with other job fields (`quantity=…`, `batch_size=…`) or rates."""
-        job, rates = self.job.with_(**changes), rates or self.rates
+        job, rates = self.job.with_(**changes), self.rates if rates is None else rates
+        if not isinstance(rates, RateCard):
+            raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
         # Steps are written per level of work, so they hold for every quantity and batch size.
         same = rates is self.rates and changes.keys() <= {"quantity", "batch_size"}
         return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
@@ -249,7 +252,7 @@ class Plan:
     @property
     def first_pass_yield(self):
         """Rolled throughput yield: the product of the steps' first-pass yields [-]."""
-        return float(np.prod([step.first_pass_yield for step in self.steps]))
+        return math.prod(step.first_pass_yield for step in self.steps)
 
     @cached_property
     def shape(self):
@@ -349,7 +352,8 @@ class Plan:
 
     # Views -----------------------------------------------------------------------------------------
 
-    def _scalar(self, what):
+    def single_only(self, what):
+        """Refuse a plan that holds arrays where `what` needs single numbers. Raises: InputError."""
         if self.shape:
             raise InputError(
                 f"{what} needs one quantity, batch size and rate, but this plan holds an array of shape "
@@ -363,7 +367,7 @@ class Plan:
         """
         import pandas as pd
 
-        self._scalar("table()")
+        self.single_only("table()")
         rows = []
         for step, costs in zip(self.steps, self._costs, strict=True):
             hands_on, machine = self._hours(step)
@@ -395,7 +399,7 @@ class Plan:
 
         Parameters: `start` date and time. Needs a plan of single numbers.
         """
-        self._scalar("spans()")
+        self.single_only("spans()")
         calendar, begin_h = start_of(start, self.rates.hours)
         one_off = list(self._one_off_walk(calendar, begin_h))
         first_batch = min(self.job.quantity, self.job.batch_size)
@@ -464,6 +468,15 @@ class NoPlan:
     feasible = False
 
 
+def made(plan):
+    """The plan itself where its route can make the job. Raises: InputError."""
+    if not isinstance(plan, (Plan, NoPlan)):
+        raise InputError(f"a plan is needed, as from plan(route, job, rates), not {plan!r}.")
+    if not plan.feasible:
+        raise InputError(f"{plan.title} cannot make this job: {plan.reason}")
+    return plan
+
+
 def moment_of(start):
     """A start given as "2026-11-25T08:00", date or datetime as a datetime. Raises: InputError."""
     try:
@@ -497,9 +510,7 @@ def lead_time(plan, start, rates=None):
     Parameters: `plan` a Plan; `start` date and time; `rates` a card with other working hours (default: the
     plan's). Returns: LeadTime, delivery included. Raises: InputError.
     """
-    if not plan.feasible:
-        raise InputError(f"{plan.title} has no lead time: {plan.reason}")
-    plan = plan.at(rates=rates)
+    plan = made(plan).at(rates=rates)
     calendar, begin_h = start_of(start, plan.rates.hours)
     days = (plan._shaped(plan.finish_h(calendar, begin_h)) - begin_h) / 24 + plan.job.delivery_days
     moment = moment_of(start)

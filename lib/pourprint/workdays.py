@@ -18,7 +18,9 @@ HORIZON_DAYS = 20 * 365  # how far a calendar looks ahead
 
 
 def _hour_of(value):
-    """Hours [h] of a TOML time or "HH:MM" text, or None."""
+    """Hours [h] of a TOML time or "HH:MM" text, or None; midnight at the end of a day is "24:00"."""
+    if value == "24:00":
+        return 24.0
     try:
         time = value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
     except (TypeError, ValueError):
@@ -42,16 +44,22 @@ class WorkingHours:
     holidays: tuple[dt.date, ...] = ()
 
     def __post_init__(self):
+        for name in ("days", "holidays"):  # a list is welcome too
+            if isinstance(getattr(self, name), list):
+                object.__setattr__(self, name, tuple(getattr(self, name)))
         faults = self._faults()
         if faults:
             raise InputError("; ".join(faults) + ".")
 
     def _faults(self):
         faults = []
-        if not self.days or any(day not in DAYS for day in self.days):
-            faults.append(f"hours.days must name at least one of {', '.join(DAYS)}, not {list(self.days)!r}")
-        if not 0 <= self.start_h < self.end_h <= 24:
-            faults.append(f"hours.start must be before hours.end, not {self.start_h:g} h and {self.end_h:g} h")
+        days, times = self.days, (self.start_h, self.end_h)
+        if not (isinstance(days, tuple) and days and set(map(str, days)) <= {*DAYS} and len({*days}) == len(days)):
+            faults.append(f"hours.days must name each working day once, of {', '.join(DAYS)}, not {days!r}")
+        if not all(type(time) in (int, float) for time in times) or not 0 <= times[0] < times[1] <= 24:
+            faults.append(f"hours.start must be before hours.end, from 0 to 24 h, not {times[0]!r} and {times[1]!r}")
+        if not isinstance(self.holidays, tuple) or any(type(day) is not dt.date for day in self.holidays):
+            faults.append(f"hours.holidays must be a list of dates such as [2026-12-25], not {self.holidays!r}")
         return faults
 
     @property
@@ -82,12 +90,10 @@ class WorkingHours:
         days, holidays = table.get("days", list(DAYS[:5])), table.get("holidays", [])
         if not isinstance(days, list):
             faults.append(f'hours.days must be a list such as ["Mon", "Tue"], not {days!r}')
-        if not isinstance(holidays, list) or any(type(day) is not dt.date for day in holidays):
-            faults.append(f"hours.holidays must be a list of dates such as [2026-12-25], not {holidays!r}")
         if faults:
             return cls(), faults
         try:
-            return cls(tuple(days), start, end, tuple(holidays)), []
+            return cls(days, start, end, holidays), []
         except InputError as error:
             return cls(), [str(error).rstrip(".")]
 

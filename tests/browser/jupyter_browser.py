@@ -15,6 +15,8 @@ import urllib.request
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import nbformat
+
 REPOSITORY = Path(__file__).resolve().parents[2]
 LOOPBACK = {"127.0.0.1", "localhost", "::1"}
 CHROMIUM_OPTIONS = [
@@ -132,6 +134,27 @@ FIGURE_DATA = """() => {
   return [...document.querySelectorAll('.js-plotly-plot')].map(
     gd => gd._fullData.map(t => ({name: t.name, x: list(t.x), y: list(t.y)})));
 }"""
+
+
+def write_notebook(path, cells):
+    """Write a notebook of code cells, without outputs."""
+    kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    notebook = nbformat.v4.new_notebook(metadata={"kernelspec": kernel})
+    notebook.cells = [nbformat.v4.new_code_cell(code) for code in cells]
+    nbformat.write(notebook, path)
+
+
+def settled(page, quiet_ms=400, patience_s=20):
+    """Return `figure_data` once it has not changed for a while."""
+    deadline = time.monotonic() + patience_s
+    before = None
+    while time.monotonic() < deadline:
+        now = figure_data(page)
+        if now == before:
+            return now
+        before = now
+        page.wait_for_timeout(quiet_ms)
+    raise AssertionError("the plots never came to rest")
 
 
 def figure_data(page):

@@ -117,7 +117,7 @@ def _moulds(job, rates, metal_cm3, sand_l):
         if np.any(mass_kg > limit_kg):
             raise Infeasible(
                 f"the mould of {item.part.name} weighs {np.max(mass_kg):.0f} kg with its metal, but this lab moves "
-                f"{common.limit(limit_kg)} kg: split the mould, or raise printed_mould.weight_limit where there is a hoist."
+                f"{common.limit(limit_kg)} kg: split the mould, or raise printed_mould.weight_limit for a hoist."
             )
         filled = filled + item.count * mass_kg / limit_kg
     return common.lots("mould", filled)

@@ -1,0 +1,325 @@
+"""Plain data to plotly figures: one message a chart, said in its title.
+
+Each route keeps one colour (Okabe–Ito), dash, marker and hatch; hands-on, machine and waiting time keep one
+hatch each. Nothing needs a legend: lines are labelled at their ends, bars in place. Every figure that is
+updated in place is built from, and later fed with, the same arrays.
+"""
+
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from pourprint.compare import DELAY, LATER
+from pourprint.errors import InputError
+from pourprint.parts import facts
+from pourprint.routes import ROUTES, plan_all
+from pourprint.steps import Stage
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A figure with its takeaway, a description for those who do not see it, and its data as a table."""
+
+    figure: go.Figure
+    takeaway: str
+    alt: str
+    table: object
+
+    def _ipython_display_(self):
+        from IPython.display import HTML, display
+
+        display(self.figure)
+        display(HTML(self.words()))
+
+    def words(self):
+        """Takeaway, description and folded data table as HTML."""
+        return (
+            f"<p><b>{escape(self.takeaway)}</b></p><p><i>In words:</i> {escape(self.alt)}</p>"
+            f"<details><summary>Data table</summary>{self.table.to_html(float_format='{:,.2f}'.format)}</details>"
+        )
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a route is drawn in every chart of the course."""
+
+    colour: str
+    dash: str
+    marker: str
+
+
+LOOKS = {
+    "printed_pattern": Look("#0072B2", "solid", "circle"),
+    "printed_mould": Look("#D55E00", "dash", "square"),
+    "printed_metal": Look("#009E73", "dot", "diamond"),
+    "tooled_pattern": Look("#AA4499", "dashdot", "triangle-up"),
+}
+INK = "#222222"
+KINDS = ("hands-on", "machine", "waiting")
+HATCH = {"hands-on": "", "machine": "/", "waiting": "."}
+SHORT = {  # stage names that fit into a bar
+    Stage.DESIGN.title: "design",
+    Stage.TOOLING.title: "tooling",
+    Stage.SIMULATE.title: "simulate",
+    Stage.DIE.title: "die",
+    Stage.PATTERN.title: "patterns",
+    Stage.ASSEMBLE.title: "cluster",
+    Stage.MOULD.title: "mould or print",
+    Stage.FIRE.title: "fire",
+    Stage.POUR.title: "pour",
+    Stage.BREAK_OUT.title: "break out",
+    Stage.FINISH.title: "finish",
+    DELAY: "price of days",
+}
+SLOTS = (*(stage.title for stage in Stage), LATER)  # rows of the clock chart, in order of time
+
+
+def _title(route):
+    return ROUTES[route].TITLE
+
+
+def _tint(colour, share):
+    """The colour mixed with white: `share` of white [-]."""
+    parts = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return "#" + "".join(f"{round(c + (255 - c) * share):02x}" for c in parts)
+
+
+def stage_matrix(here=None):
+    """The course's map as an HTML table: routes across, the eleven stages down, each route's steps counted.
+
+    Parameters: `here` a Stage to mark as "you are here", or None. Returns: HTML text.
+    """
+    plans = _example_plans()
+    head = "".join(f'<th scope="col">{plan.title}</th>' for plan in plans)
+    rows = []
+    for stage in Stage:
+        cells = "".join(f"<td>{'<br>'.join(s.name for s in plan.steps if s.stage == stage)}</td>" for plan in plans)
+        mark = "▶ you are here: " if stage is here else ""
+        style = ' style="outline:2px solid currentColor"' if stage is here else ""
+        rows.append(
+            f'<tr{style}><th scope="row" style="text-align:left">{mark}{stage.value} {stage.title}</th>{cells}</tr>'
+        )
+    counts = "".join(f"<td>{len(p.stages)} stages, {len(p.steps)} steps</td>" for p in plans)
+    return (
+        '<table><caption style="text-align:left">Stages of each route; an empty cell is a stage that the route '
+        f'does without.</caption><thead><tr><th scope="col">stage</th>{head}</tr></thead><tbody>{"".join(rows)}'
+        f'<tr><th scope="row" style="text-align:left">together</th>{counts}</tr></tbody></table>'
+    )
+
+
+def _example_plans():
+    """Feasible plans of all routes for a small example part, to read stages and steps from."""
+    from pourprint.jobs import Job
+    from pourprint.parts import Part
+
+    part = Part.from_numbers("example", volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60))
+    return [plan for plan in plan_all(Job(part, "AlSi7Mg")).values() if plan.feasible]
+
+
+# The comparison: three charts in one figure ---------------------------------------------------------------
+
+
+def comparison_arrays(comparison):
+    """What each trace of the comparison figure shows, in the order of its traces.
+
+    Returns: list of ("x" or "y", array). Routes that are absent or cannot are nan, so that traces keep their
+    places: four lines over quantity, break-even marks, the chosen quantity, bars by stage, bars by time.
+    """
+    grid = comparison.quantities
+    nothing = np.full(grid.shape, np.nan)
+    lines = [comparison.unit_costs.get(route, nothing) for route in ROUTES]
+    lowest = np.nanmin(np.vstack([*lines, nothing]), axis=0) if comparison.unit_costs else nothing
+    quantity = next((plan.job.quantity for plan in comparison.plans.values() if plan.feasible), 0)
+    turns = np.where(np.isin(grid, comparison.break_even.crossings), lowest, np.nan)
+    chosen = np.where(grid == quantity, lowest, np.nan)
+    costs, clock = comparison.stage_costs(), comparison.clock()
+    stages = [costs.get(route, {}).get(name, 0.0) for route in ROUTES for name in SHORT]
+    days = []
+    for route in ROUTES:
+        spent = {name: kinds for name, *kinds in clock.get(route, ())}
+        days += [d for slot in SLOTS for d in spent.get(slot, (0.0, 0.0, 0.0))]
+    return [
+        *(("y", line) for line in lines),
+        ("y", turns),
+        ("y", chosen),
+        ("y", np.array(stages)),
+        ("x", np.array(days)),
+    ]
+
+
+def comparison_figure(comparison):
+    """Three charts in one figure: unit cost over quantity, cost of a kit by stage, days from the start.
+
+    Returns: go.Figure whose traces stand in the order of `comparison_arrays`.
+    """
+    figure = make_subplots(
+        rows=3,
+        cols=1,
+        row_heights=[0.4, 0.34, 0.26],
+        vertical_spacing=0.11,
+        subplot_titles=(
+            "Unit cost falls with quantity in steps: clusters, boxes and plates are paid whole",
+            "Where the money of one kit goes, stage by stage",
+            "Where the days go, from the start to delivery",
+        ),
+    )
+    arrays = [array for _, array in comparison_arrays(comparison)]
+    grid, money = comparison.quantities, _currency(comparison)
+    for route, unit_cost in zip(ROUTES, arrays, strict=False):
+        look = LOOKS[route]
+        figure.add_scatter(
+            x=grid,
+            y=unit_cost,
+            name=_title(route),
+            mode="lines+text",
+            line={"color": look.colour, "dash": look.dash, "width": 2.5, "shape": "hv"},
+            text=[""] * (len(grid) - 1) + [_title(route)],
+            textposition="top left",
+            textfont={"color": look.colour},
+            hovertemplate=f"{_title(route)}<br>%{{x}} kits: %{{y:,.0f}} {money} a kit<extra></extra>",
+            row=1,
+            col=1,
+        )
+    marks = (
+        ("break-even", "x-thin", 13, "break-even from %{x} kits on"),
+        ("chosen quantity", "circle-open", 15, "chosen: %{x} kits at %{y:,.0f} " + money),
+    )
+    for (name, symbol, size, hover), y in zip(marks, arrays[len(ROUTES) :], strict=False):
+        figure.add_scatter(
+            x=grid,
+            y=y,
+            name=name,
+            mode="markers",
+            marker={"symbol": symbol, "size": size, "color": INK, "line": {"width": 2.5, "color": INK}},
+            hovertemplate=hover + "<extra></extra>",
+            row=1,
+            col=1,
+        )
+    figure.add_trace(_stage_bars(arrays[-2], money), row=2, col=1)
+    figure.add_trace(_clock_bars(arrays[-1]), row=3, col=1)
+    figure.update_xaxes(title_text="kits wanted", type="log", dtick="D1", row=1, col=1)
+    figure.update_yaxes(title_text=f"{money} a kit", type="log", dtick="D2", row=1, col=1)
+    figure.update_yaxes(title_text=f"{money} a kit", row=2, col=1)
+    figure.update_xaxes(title_text="days from the start", row=3, col=1)
+    figure.update_yaxes(autorange="reversed", row=3, col=1)
+    return _styled(figure, height=1000)
+
+
+def _currency(comparison):
+    return next((plan.rates.currency for plan in comparison.plans.values() if plan.feasible), "money")
+
+
+def _stage_bars(costs, money):
+    """All stages of all routes as one stacked trace: tints and hatches tell neighbours apart, names stand inside."""
+    n = len(SHORT)
+    return go.Bar(
+        x=np.repeat([_title(route) for route in ROUTES], n),
+        y=costs,
+        text=[*SHORT.values()] * len(ROUTES),
+        textposition="inside",
+        insidetextanchor="middle",
+        textfont={"color": INK},
+        marker={
+            "color": [_tint(LOOKS[route].colour, 0.45 if i % 2 else 0.7) for route in ROUTES for i in range(n)],
+            "line": {"color": "white", "width": 1},
+        },
+        hovertemplate="%{x}, %{text}: %{y:,.0f} " + money + " a kit<extra></extra>",
+        name="cost by stage",
+    )
+
+
+def _clock_bars(days):
+    """Hands-on, machine and waiting days of all stages of all routes as one stacked trace."""
+    slots = [SHORT.get(slot, "later") for slot in SLOTS]
+    return go.Bar(
+        y=np.repeat([_title(route) for route in ROUTES], len(SLOTS) * len(KINDS)),
+        x=days,
+        orientation="h",
+        marker={
+            "color": [
+                {"hands-on": LOOKS[route].colour, "machine": _tint(LOOKS[route].colour, 0.4)}.get(
+                    kind, _tint(LOOKS[route].colour, 0.8)
+                )
+                for route in ROUTES
+                for _ in SLOTS
+                for kind in KINDS
+            ],
+            "pattern": {"shape": [HATCH[kind] for _ in ROUTES for _ in SLOTS for kind in KINDS], "fgcolor": INK},
+        },
+        customdata=[f"{slot}, {kind}" for _ in ROUTES for slot in slots for kind in KINDS],
+        hovertemplate="%{y}, %{customdata}: %{x:.1f} days<extra></extra>",
+        name="days by stage",
+    )
+
+
+def _styled(figure, height):
+    """The course's plain look."""
+    figure.update_layout(
+        template="plotly_white",
+        height=height,
+        barmode="stack",
+        showlegend=False,
+        margin={"l": 90, "r": 20, "t": 50, "b": 50},
+        font={"size": 13, "color": INK},
+        hovermode="closest",
+    )
+    figure.update_annotations(font={"size": 14}, x=0, xanchor="left")
+    return figure
+
+
+# Single parts ---------------------------------------------------------------------------------------------
+
+MOST_FACETS = 20_000  # more make a rotating picture slow
+
+
+def part_picture(part):
+    """The part as a picture to turn, with its sizes in words. Needs a part with a mesh of at most 20 000 facets.
+
+    Returns: Chart. Raises: InputError for a part without a mesh, or with too many facets.
+    """
+    vertices, faces = part.needed_mesh("drawn")
+    if len(faces) > MOST_FACETS:
+        raise InputError(
+            f"{part.name} has {len(faces)} facets, a picture can turn {MOST_FACETS}: export a coarser mesh to look at."
+        )
+    x, y, z = vertices.T
+    i, j, k = faces.T
+    figure = go.Figure(
+        go.Mesh3d(x=x, y=y, z=z, i=i, j=j, k=k, color="#9AA5B1", flatshading=True, lighting={"ambient": 0.5})
+    )
+    axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
+    figure.update_layout(scene={"aspectmode": "data", **axes}, title=f"{part.name}: drag to turn, z points up")
+    sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
+    return Chart(
+        _styled(figure, height=430),
+        f"{part.name} fills {part.solidity:.0%} of its box of {sizes} mm.",
+        f"The part drawn as a solid of {len(faces)} facets; {part.volume_cm3:.1f} cm³ of metal with "
+        f"{part.area_cm2:.0f} cm² of surface in a box of {sizes} mm.",
+        facts(part),
+    )
+
+
+def section_chart(part, layer_mm):
+    """Area of the horizontal sections over height. Needs a part with a mesh; `layer_mm` [mm].
+
+    Returns: Chart with a table of every tenth of the height. Raises: InputError.
+    """
+    import pandas as pd
+
+    heights, areas, perimeters = part.sections(layer_mm)
+    widest = int(np.argmax(areas))
+    figure = go.Figure(go.Scatter(x=areas / 100, y=heights, mode="lines", line={"color": INK, "width": 2}))
+    figure.update_xaxes(title_text="section area [cm²]", rangemode="tozero")
+    figure.update_yaxes(title_text="height above the plate [mm]", rangemode="tozero")
+    figure.update_layout(title=f"{part.name} is widest at {heights[widest]:.0f} mm")
+    table = pd.DataFrame({"height_mm": heights, "area_cm2": areas / 100, "perimeter_mm": perimeters})
+    return Chart(
+        _styled(figure, height=380),
+        f"{len(heights)} layers of {layer_mm:g} mm; the largest section is {areas[widest] / 100:.1f} cm² at "
+        f"{heights[widest]:.0f} mm, the mean {areas.mean() / 100:.1f} cm².",
+        f"Section area on the horizontal axis against height on the vertical, from 0 to {heights[-1]:.0f} mm.",
+        table.iloc[:: max(1, len(table) // 10)].set_index("height_mm"),
+    )

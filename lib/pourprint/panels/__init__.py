@@ -1,0 +1,1 @@
+"""Panels: controls -> model -> live figure. No model code inside."""

@@ -1,0 +1,171 @@
+"""Rows of controls (name, slider, typed field, unit), their groups, and the page that holds them."""
+
+import html
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+import ipywidgets as widgets
+import numpy as np
+
+from pourprint.errors import InputError
+
+# Widths that keep name, slider, field and unit in one line of the controls column.
+NAME_WIDTH, SLIDER_WIDTH, FIELD_WIDTH, UNIT_WIDTH = "130px", "110px", "80px", "70px"
+RUNGS_PER_DECADE = 20
+
+
+@dataclass(frozen=True)
+class Row:
+    """One control: the line to show, and the widget that holds its value."""
+
+    name: str
+    widget: widgets.HBox
+    source: widgets.Widget
+
+    @property
+    def value(self):
+        """The value now: float of a number row, the chosen option of a choice row."""
+        return self.source.value
+
+    def observe(self, callback: Callable):
+        """Call `callback()` once after every change of the value."""
+        self.source.observe(lambda change: callback(), "value")
+
+
+def number_row(name, value, low, high, step, unit, log=False):
+    """A number with slider, typed field and unit in one line; what is typed beyond the limits is clamped.
+
+    Parameters: name shown and spoken; value, low, high, step [unit]; unit shown; log: spread the slider
+    over the decades from low to high, about 20 places a decade, each a multiple of step.
+    Returns a Row. Raises InputError if the limits, step or value do not fit together.
+    """
+    if not (low < high and step > 0 and low <= value <= high and (low > 0 or not log)):
+        raise InputError(
+            f"{name}: low={low:g}, high={high:g}, step={step:g}, value={value:g} do not fit together; give "
+            f"low <= value <= high with low < high, step > 0{' and low > 0 for a log slider' if log else ''}."
+        )
+    field = widgets.BoundedFloatText(
+        value=value, min=low, max=high, step=step, layout=widgets.Layout(width=FIELD_WIDTH)
+    )
+    look = {"readout": False, "continuous_update": True, "layout": widgets.Layout(width=SLIDER_WIDTH)}
+    if log:
+        # A slider over places, not exponents: each key press must reach a new value, even at 1, 2, 3.
+        rungs = log_rungs(low, high, step)
+        slider = widgets.IntSlider(min=0, max=len(rungs) - 1, **look)
+
+        def to_slider(number):
+            return int(np.abs(np.log(rungs / number)).argmin())
+
+        def to_number(place):
+            return float(rungs[place])
+    else:
+        rungs = None
+        slider = widgets.FloatSlider(min=low, max=high, step=step, **look)
+
+        def to_slider(number):
+            return number
+
+        def to_number(number):
+            return round(number, 9)  # 0.1 + 0.2 must not show as 0.30000000000000004
+
+    slider.value = to_slider(value)
+
+    # A typed number may lie between the slider's places: the slider goes to the nearest and leaves it alone.
+    def slider_moved(change):
+        if to_slider(field.value) != change["new"]:
+            field.value = to_number(change["new"])
+
+    def field_changed(change):
+        slider.value = to_slider(change["new"])
+
+    slider.observe(slider_moved, "value")
+    field.observe(field_changed, "value")
+    return Row(name, _line(name, unit, rungs, slider, field), field)
+
+
+def choice_row(name, options):
+    """A choice of one of `options` (values, or (label, value) pairs) in one line; returns a Row."""
+    menu = widgets.Dropdown(options=options, layout=widgets.Layout(width="auto", flex="1 1 auto"))
+    return Row(name, _line(name, "", None, menu), menu)
+
+
+def group(title, rows):
+    """A captioned box of rows."""
+    caption = widgets.HTML(f"<h4 style='margin:0.4em 0 0'>{html.escape(title)}</h4>")
+    return widgets.VBox([caption, *(row.widget for row in rows)])
+
+
+def named(tree):
+    """Put `tree` in a box that gives its sliders, fields and menus the name of their row in the browser.
+
+    ipywidgets leaves a slider without an accessible name, so a screen reader could not tell one from another.
+    """
+    return widgets.VBox([tree, _names_widget()()])
+
+
+def page(controls, content):
+    """Controls beside the content on a wide screen, above it on a narrow one."""
+    beside = {"min_width": "0", "overflow": "visible"}
+    controls = widgets.VBox([controls], layout=widgets.Layout(flex="0 0 420px", **beside))
+    content = widgets.VBox([content], layout=widgets.Layout(flex="1 1 640px", **beside))
+    return widgets.HBox([controls, content], layout=widgets.Layout(flex_flow="row wrap", width="100%"))
+
+
+def log_rungs(low, high, step):
+    """Places of a log slider from low to high: multiples of step between, about 20 a decade, (n,)."""
+    count = max(2, int(np.ceil(RUNGS_PER_DECADE * np.log10(high / low))) + 1)
+    inner = step * np.round(np.geomspace(low, high, count) / step)
+    return np.unique(np.round([low, *inner[(inner > low) & (inner < high)], high], 9))
+
+
+def _line(name, unit, rungs, *inputs):
+    """One row: name, inputs and unit; the browser reads the places of a log slider from the name's data."""
+    places = "" if rungs is None else f" data-rungs='{json.dumps(rungs.tolist())}'"
+    label = widgets.HTML(
+        f"<span class='pourprint-name'{places}>{html.escape(name)}</span>",
+        layout=widgets.Layout(flex=f"0 0 {NAME_WIDTH}"),
+    )
+    tail = widgets.HTML(
+        f"<span class='pourprint-unit'>{html.escape(unit)}</span>", layout=widgets.Layout(min_width=UNIT_WIDTH)
+    )
+    line = widgets.HBox([label, *inputs, tail], layout=widgets.Layout(align_items="center"))
+    return line.add_class("pourprint-row")
+
+
+NAMES_SCRIPT = """
+function render({ el }) {
+  const set = (node, key, text) => { if (node.getAttribute(key) !== text) node.setAttribute(key, text); };
+  const name = box => box.querySelectorAll(".pourprint-row").forEach(row => {
+    const label = row.querySelector(".pourprint-name"), unit = row.querySelector(".pourprint-unit");
+    if (!label || !unit) return;
+    const spoken = [label.textContent, unit.textContent].filter(Boolean).join(", ");
+    row.querySelectorAll(".noUi-handle, input, select").forEach(node => set(node, "aria-label", spoken));
+    // A log slider counts places; say the number that the place stands for.
+    const handle = row.querySelector(".noUi-handle"), rungs = label.dataset.rungs;
+    if (!handle || !rungs) return;
+    const number = JSON.parse(rungs)[Math.round(Number(handle.getAttribute("aria-valuenow")))];
+    set(handle, "aria-valuetext", [number, unit.textContent].join(" ").trim());
+  });
+  // Rows may be drawn after this, and the slider rewrites its own text on every move.
+  const watch = new MutationObserver(() => name(box));
+  let box;
+  const start = requestAnimationFrame(function attach() {
+    box = el.closest(".widget-vbox, .widget-box");
+    if (!box) return requestAnimationFrame(attach);
+    name(box);
+    watch.observe(box, { subtree: true, childList: true, attributeFilter: ["aria-valuenow", "aria-valuetext"] });
+  });
+  return () => { cancelAnimationFrame(start); watch.disconnect(); };
+}
+export default { render };
+"""
+
+
+@cache
+def _names_widget():
+    # anywidget is imported only when a panel is built, to keep `import pourprint` quick.
+    import anywidget
+
+    return type("Names", (anywidget.AnyWidget,), {"_esm": NAMES_SCRIPT})

@@ -1,0 +1,73 @@
+"""The one place where a shown figure is changed, and where a bad input becomes one sentence.
+
+A plotly figure in a notebook has two memories: Python's and the browser's. They drift apart in silence when
+a batch changes different properties of different traces: the message then has gaps, and a view can lose the
+traces in the gaps while Python still looks right. Here every message is whole: each changed property is sent
+for every trace. That also costs one redraw, the dear part of a key press.
+"""
+
+import html
+
+import ipywidgets as widgets
+
+from pourprint.errors import InputError
+
+
+def live(figure):
+    """Return a FigureWidget of a complete plotly figure, ready for `redraw`."""
+    import plotly.graph_objects as go
+
+    return go.FigureWidget(figure)
+
+
+def redraw(widget, traces):
+    """Change data of a live figure in one whole message.
+
+    Parameters: widget from `live`; traces: one dict per trace, in the figure's order, of new properties such
+    as {"y": array}; what a trace leaves out keeps its present value, {} changes nothing.
+    Raises InputError if the number of traces differs: traces are neither added nor removed.
+    """
+    if len(traces) != len(widget.data):
+        raise InputError(f"traces: {len(traces)} given, the figure has {len(widget.data)}; give one dict per trace.")
+    properties = sorted({name for new in traces for name in new})
+    whole = {
+        name: [new.get(name, old[name]) for old, new in zip(widget.data, traces, strict=True)] for name in properties
+    }
+    widget.plotly_update(restyle_data=whole)
+    refresh(widget)
+
+
+def refresh(widget):
+    """Renew what a view opened later (a second one, or after a page reload) starts from.
+
+    plotly renews it only when the figure itself is shown; inside a box it is never shown by itself.
+    """
+    widget._repr_mimebundle_()
+
+
+def status_line():
+    """Return an empty HTML widget for `guarded` to write in."""
+    return widgets.HTML(_status(""))
+
+
+def guarded(callback, status):
+    """Return `callback` made safe for controls: an InputError shows as its sentence in `status`.
+
+    The last good picture stays, since the figure is changed only after the model has answered.
+    """
+
+    def safe(*args, **kwargs):
+        try:
+            result = callback(*args, **kwargs)
+        except InputError as error:
+            status.value = _status(str(error))
+            return None
+        status.value = _status("")
+        return result
+
+    return safe
+
+
+def _status(message):
+    # role=status: a screen reader speaks the sentence when it changes, without stealing the focus.
+    return f"<div role='status'>{html.escape(message)}</div>"

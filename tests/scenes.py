@@ -1,0 +1,60 @@
+"""What several test files share: the demo lab and its kit, parts given by numbers, and toy recipes."""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pourprint as pp
+from pourprint.steps import BATCH, Level, Plan, Stage, Step, Work
+
+DEMO = Path(__file__).parents[1] / "data_demo"
+ROUTES = ("printed_pattern", "printed_mould", "printed_metal", "tooled_pattern")
+PRINTED = ROUTES[:3]
+ROUND_THE_CLOCK = pp.WorkingHours(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"), 0.0, 24.0)
+PART = Level("part", lambda kits: kits)
+
+
+@cache
+def demo_kit():
+    return pp.Kit.load(DEMO / "rover_kit.toml")
+
+
+@cache
+def demo_rates():
+    return pp.RateCard.load(DEMO / "rates.toml")
+
+
+def bracket(volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60)):
+    return pp.Part.from_numbers("bracket", volume_cm3, area_cm2, box_mm)
+
+
+def small_kit(**numbers):
+    """Two different parts by numbers, three pieces: a machined bracket with a socket, and a plain block."""
+    machined = pp.KitPart(bracket(**numbers), 2, (pp.Bore(20, 15),), (pp.Socket(25, 30),), (pp.Face(6),))
+    return pp.Kit("small kit", (machined, pp.KitPart(pp.Part.from_numbers("block", 50, 100, (50, 40, 30)))))
+
+
+def small_job(quantity=1, batch_size=None, alloy="AlSi7Mg", **numbers):
+    return pp.Job(small_kit(**numbers), alloy, quantity, batch_size)
+
+
+def toy_plan(*steps, quantity=1, batch_size=None, hours=None, **changes):
+    """A plan of given steps for a lone part; `changes` of rate keys with __ for the dot."""
+    rates = pp.RateCard.default().replace({key.replace("__", "."): value for key, value in changes.items()})
+    rates = rates.with_hours(hours) if hours else rates
+    job = pp.Job(bracket(), "AlSi7Mg", quantity, batch_size)
+    return Plan("toy", "Toy", job, rates, lambda job, rates: steps, steps)
+
+
+def step(name, *work, **more):
+    return Step(Stage.MOULD, name, work, **more)
+
+
+def hands(hours, level=BATCH):
+    return Work(level, hands_on_h=hours)
+
+
+def with_alloy_value(alloy, key, value):
+    """An alloy with one property changed."""
+    entry = alloy.entries[key]
+    return replace(alloy, entries={**alloy.entries, key: entry.model_copy(update={"value": value})})
