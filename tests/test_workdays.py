@@ -52,9 +52,7 @@ def test_examples_worked_by_hand(name, begin, hands_on, hours, end):
     assert done(begin, hands_on, hours) == pytest.approx(end, abs=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("at", "opens"), [(6, 8), (9.5, 9.5), (16, 32), (FRI + 16, NEXT_MON + 8), (SAT, NEXT_MON + 8)]
-)
+@pytest.mark.parametrize(("at", "opens"), [(6, 8), (9.5, 9.5), (16, 32), (FRI + 16, NEXT_MON + 8), (SAT, NEXT_MON + 8)])
 def test_opening_is_the_first_moment_when_someone_is_there(at, opens):
     assert float(calendar_from(OFFICE, MONDAY).opening(at)) == pytest.approx(opens)
 

@@ -53,7 +53,7 @@ def toml_text(path):
     """The text and the content of a TOML file: (str, dict). Raises InputError for every way to fail."""
     path = existing_file(path, (".toml",))
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")  # some editors put a mark in front
         return text, tomllib.loads(text)
     except UnicodeDecodeError:
         raise InputError(f"{path.name} is not text in UTF-8; a TOML file was expected.") from None

@@ -1,5 +1,6 @@
 """Make a node from tubes, angles and walls: one watertight mesh, to be varied; also the demo kit's parts."""
 
+import math
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -10,6 +11,8 @@ from pourprint.errors import InputError
 from pourprint.meshes import rotated_up, unit_vector
 from pourprint.parts import Part
 
+LEAST_FILLET_MM = 2.0  # smaller ones would need so fine a grid that a slider could not follow
+SINK_MM = 0.05  # fillets start this far below the exact arms, so that their coarse facets never stand out
 LEAST_ANGLE_DEG = 20.0  # between two tubes, or a tube and a bore; below, sockets need very long arms
 
 
@@ -50,6 +53,7 @@ def make_node(
     blend_mm: float = 2.0,
     drain_mm: float = 6.0,
     gap_mm: float = 0.2,
+    fillet_mm: float = 0.0,
     segments: int = 64,
     name: str = "node",
 ) -> Part:
@@ -59,8 +63,9 @@ def make_node(
     hub_shell_mm: None for a solid hub, else the thickness of its shell [mm], which is then the least metal
     between hollow and sockets. Holes of drain_mm [mm] through the sockets' bottoms let powder, resin and sand
     out of the hollow; with 0 there are none, and the part's notes tell of the closed void.
-    blend_mm: how far the ball stands out beyond the thickest arm [mm]. It softens corners between arms; it is
-    no rolled fillet, so each arm still meets the ball in an edge.
+    blend_mm: how far the ball stands out beyond the thickest arm [mm]; it softens the corners between arms.
+    fillet_mm: radius [mm] of the fillets where arms, bosses and ball meet; 0 leaves sharp corners. Exact where
+    surfaces meet at right angles, flatter at blunt corners; its facets are about 2 mm.
     gap_mm: radial bond gap, so a socket's diameter is the tube's + 2 gap_mm. segments [-]: corners of a
     circle, a multiple of 4; polygons keep their circle's area and balls their volume.
     Returns a Part with a mesh, centre at the origin. Raises InputError for a node that cannot be.
@@ -69,7 +74,7 @@ def make_node(
     if not tubes:
         raise InputError("tubes=() must hold one or more Tube(...).")
     check_numbers(arrays=False, wall_mm=wall_mm, segments=segments)
-    check_numbers(True, False, blend_mm=blend_mm, drain_mm=drain_mm, gap_mm=gap_mm)
+    check_numbers(True, False, blend_mm=blend_mm, drain_mm=drain_mm, gap_mm=gap_mm, fillet_mm=fillet_mm)
     if not isinstance(segments, (int, np.integer)) or segments % 4 or not 8 <= segments <= 512:
         raise InputError(f"segments={segments!r} must be a multiple of 4 from 8 to 512.")
     bore_r = [t.diameter_mm / 2 + gap_mm for t in tubes]
@@ -111,7 +116,17 @@ def make_node(
         holes.append(hollow)
         if drain_mm:
             holes += [rod(t.direction, drain_mm / 2, d - shell - 1, d + 1) for t, _, d in arms]
-    solid = Manifold.batch_boolean([ball(ball_r), *metal, *sleeves], OpType.Add)
+    rounds = []
+    if fillet_mm:
+        if not LEAST_FILLET_MM <= fillet_mm <= ball_r:
+            raise InputError(f"fillet_mm={fillet_mm!r} must be 0, or from {LEAST_FILLET_MM:g} to {ball_r:.1f} mm here.")
+        rods = [(t.direction, r + wall_mm, 0.0, d + t.depth_mm) for t, r, d in arms]
+        rods += [(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
+        # Beyond this the arms have parted by a wall and a fillet; there is no corner left to fill.
+        size = max(ball_r, max(starts) + 2 * wall_mm) + 2 * fillet_mm
+        distance = _rounded_distance(ball_r, rods, fillet_mm)
+        rounds = [Manifold.level_set(distance, [-size] * 3 + [size] * 3, max(fillet_mm / 3, size / 22), SINK_MM)]
+    solid = Manifold.batch_boolean([ball(ball_r), *metal, *sleeves, *rounds], OpType.Add)
     node = Manifold.batch_boolean([solid, *holes], OpType.Subtract)
     for i, (t, _, d) in enumerate(arms, start=1):
         if (node ^ rod(t.direction, t.diameter_mm / 2, d, reach)).volume() > 1:
@@ -124,6 +139,27 @@ def make_node(
     if part.bodies != 1:
         raise InputError(f"this node falls into {part.bodies} pieces; use smaller bores or thicker walls.")
     return part
+
+
+def _rounded_distance(ball_r, rods, fillet_mm):
+    """A function (x, y, z) → depth [mm] below the surface of ball and rods, their corners filled with fillets.
+
+    Two distances a, b join as max(r, min(a, b)) − |(max(r − a, 0), max(r − b, 0))|: a circular fillet.
+    """
+    rods = [(*map(float, unit_vector(axis, "direction")), radius, start, end) for axis, radius, start, end in rods]
+
+    def depth(x, y, z):
+        # Called for every point of the grid: plain floats are several times faster than arrays of three.
+        joined = math.sqrt(x * x + y * y + z * z) - ball_r
+        for u, v, w, radius, start, end in rods:
+            along = x * u + y * v + z * w
+            across = math.sqrt(max(x * x + y * y + z * z - along * along, 0.0))
+            rod = max(across - radius, start - along, along - end)
+            corner = math.hypot(max(fillet_mm - joined, 0.0), max(fillet_mm - rod, 0.0))
+            joined = max(fillet_mm, min(joined, rod)) - corner
+        return -joined
+
+    return depth
 
 
 def _all_of(values, kind, name):

@@ -25,7 +25,7 @@ def _hour_of(value):
         time = value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
     except (TypeError, ValueError):
         return None
-    return time.hour + time.minute / 60
+    return None if time.second or time.tzinfo else time.hour + time.minute / 60
 
 
 def _clock(hour):

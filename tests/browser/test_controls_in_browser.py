@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from jupyter_browser import figure_data, open_notebook, press, settled, write_notebook
+from jupyter_browser import open_notebook, press, settled, write_notebook
 
 LIVE = """
 import numpy as np

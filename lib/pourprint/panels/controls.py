@@ -52,7 +52,8 @@ def number_row(name, value, low, high, step, unit, log=False):
     look = {"readout": False, "continuous_update": True, "layout": widgets.Layout(width=SLIDER_WIDTH)}
     if log:
         # A slider over places, not exponents: each key press must reach a new value, even at 1, 2, 3.
-        rungs = log_rungs(low, high, step)
+        # The first value is a place too, so that a student can come back to it.
+        rungs = np.union1d(log_rungs(low, high, step), [value])
         slider = widgets.IntSlider(min=0, max=len(rungs) - 1, **look)
 
         def to_slider(number):

@@ -7,6 +7,9 @@ for every trace. That also costs one redraw, the dear part of a key press.
 """
 
 import html
+import re
+from functools import cache
+from pathlib import Path
 
 import ipywidgets as widgets
 
@@ -15,9 +18,7 @@ from pourprint.errors import InputError
 
 def live(figure):
     """Return a FigureWidget of a complete plotly figure, ready for `redraw`."""
-    import plotly.graph_objects as go
-
-    return go.FigureWidget(figure)
+    return _figure_widget()(figure)
 
 
 def redraw(widget, traces):
@@ -71,3 +72,27 @@ def guarded(callback, status):
 def _status(message):
     # role=status: a screen reader speaks the sentence when it changes, without stealing the focus.
     return f"<div role='status'>{html.escape(message)}</div>"
+
+
+@cache
+def _figure_widget():
+    """plotly's FigureWidget, with a view that is gone kept from stopping the views that are there.
+
+    When a cell is run again, plotly empties its old view but leaves it listening; the old view then fails on
+    the next change, and the views after it never hear of the change (seen in the browser with plotly 7.1).
+    """
+    import plotly
+    import plotly.graph_objects as go
+
+    script = (Path(plotly.__file__).parent / "package_data" / "widgetbundle.js").read_text(encoding="utf-8")
+    view = re.search(r"(\w+) as FigureView\b", script)
+    if view is None:  # a plotly built in another way: its own widget is the best there is
+        return go.FigureWidget
+    patch = f"""
+{{
+  const view = {view[1]}.prototype, update = view.do_update;
+  view.do_update = function () {{ if (this.el._fullLayout) update.call(this); }};
+  view._sendTraceDeltas = view._sendLayoutDelta = () => {{}};
+}}
+"""
+    return type("LiveFigure", (go.FigureWidget,), {"_esm": script + patch})

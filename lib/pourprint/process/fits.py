@@ -28,15 +28,16 @@ def casting_tolerance_mm(size_mm, grade):
     (0.46, 1.8)
     """
     sizes, grades, table = _dctg()
-    if not np.all(np.isin(grade, grades)):
+    grade = np.asarray(grade)
+    if np.any((grade < grades[0]) | (grade > grades[-1]) | (grade % 1 != 0)):
         raise InputError(
-            f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {np.asarray(grade)}."
+            f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {grade}."
         )
     size = np.asarray(size_mm, dtype=float)
     if np.any(~(size > 0)) or np.any(size > sizes[-1]):
         raise Infeasible(f"the table of casting tolerances reaches from 0 to {sizes[-1]} mm, not {size_mm!r}.")
     row = np.maximum(np.searchsorted(sizes, size) - 1, 0)
-    return table[row, np.asarray(grade, dtype=int) - grades[0]]
+    return table[row, grade.astype(int) - grades[0]]
 
 
 def bond_gap_mm(target_mm, hole_tolerance_mm, tube_tolerance_mm):

@@ -1,0 +1,91 @@
+"""How long a key press takes to change a plot, against a one-trace figure with no model in the same notebook.
+
+Run: python tests/browser/latency.py notebooks/NAME.ipynb "name of a slider" [presses]
+The clock runs from the key press to the last change of the plot's SVG, so a plot drawn in parts is not
+counted as done at its first part. Presses on the two figures alternate: both see the same busy machine.
+"""
+
+import argparse
+import statistics
+import tempfile
+from pathlib import Path
+
+import nbformat
+from jupyter_browser import REPOSITORY, browser_page, jupyter_server, open_notebook
+from playwright.sync_api import sync_playwright
+
+FLOOR = """
+import ipywidgets, numpy, plotly.graph_objects
+floor_x = numpy.arange(1.0, 401.0)
+floor_figure = plotly.graph_objects.FigureWidget(
+    plotly.graph_objects.Scatter(x=floor_x, y=numpy.sin(floor_x / 50)), {"height": 360}
+)
+floor_slider = ipywidgets.FloatSlider(min=0, max=100, step=1, value=1, description="floor")
+floor_slider.observe(
+    lambda change: floor_figure.data[0].update(y=(1 + change["new"]) * numpy.sin(floor_x / 50)), "value"
+)
+ipywidgets.VBox([floor_slider, floor_figure]).add_class("latency-floor")
+"""
+
+WATCH = """() => {
+  window.latency = {key: 0, changed: new Map()};
+  document.addEventListener("keydown", () => {
+    latency.key = performance.now();
+    latency.changed.clear();
+  }, true);
+  document.querySelectorAll(".js-plotly-plot").forEach((plot, i) => {
+    const watch = new MutationObserver(() => latency.changed.set(i, performance.now()));
+    plot.querySelectorAll(".main-svg").forEach(svg => watch.observe(
+      svg, {subtree: true, childList: true, attributes: true, characterData: true}));
+  });
+}"""
+
+
+def press_ms(page, slider, key, quiet_ms=300):
+    """Press a key on a slider; return the time [ms] to the last change of any plot, or None if none changed."""
+    slider.press(key)
+    page.wait_for_timeout(quiet_ms)
+    return page.evaluate("latency.changed.size ? Math.max(...latency.changed.values()) - latency.key : null")
+
+
+def medians_ms(page, slider, floor_slider, presses=40):
+    """Return median times [ms] of `slider` and of `floor_slider`, pressed in turn; runs after `open_notebook`."""
+    page.evaluate(WATCH)
+    times = {slider: [], floor_slider: []}
+    for turn in range(presses + 2):
+        key = "ArrowRight" if turn % 2 else "ArrowLeft"
+        for one, list_ms in times.items():
+            time_ms = press_ms(page, one, key)
+            # The first presses warm up; a key at the end of a slider changes nothing.
+            if time_ms is not None and turn >= 2:
+                list_ms.append(time_ms)
+    if min(map(len, times.values())) < presses / 2:
+        raise AssertionError("fewer than half of the key presses changed a plot: nothing is measured")
+    return tuple(map(statistics.median, times.values()))
+
+
+def measure(path, slider_name, presses=40):
+    """Return (median [ms], floor's median [ms]) of a notebook's slider."""
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells.append(nbformat.v4.new_code_cell(FLOOR))
+    with tempfile.TemporaryDirectory() as folder, jupyter_server(folder) as address:
+        nbformat.write(notebook, Path(folder) / "notebooks" / "latency.ipynb")
+        # A tall window keeps every plot in view: a browser may leave hidden plots undrawn.
+        with sync_playwright() as driver, browser_page(driver, height=3000) as page:
+            open_notebook(page, address, "notebooks/latency.ipynb")
+            floor_slider = page.locator(".latency-floor .noUi-handle")
+            return medians_ms(page, page.get_by_role("slider", name=slider_name).first, floor_slider, presses)
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("notebook", type=Path, help=f"path, for instance below {REPOSITORY.name}/notebooks")
+    parser.add_argument("slider", help="accessible name of the slider")
+    parser.add_argument("presses", type=int, nargs="?", default=40)
+    chosen = parser.parse_args()
+    panel_ms, floor_ms = measure(chosen.notebook, chosen.slider, chosen.presses)
+    print(f"{chosen.slider}: {panel_ms:.0f} ms, floor {floor_ms:.0f} ms, ratio {panel_ms / floor_ms:.2f}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,333 @@
+"""The four routes: their stages and steps, what the part's shape drives, and what they refuse and why."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import pourprint as pp
+from pourprint.errors import Infeasible, InputError
+from pourprint.ledger import library
+from pourprint.steps import JOB
+from scenes import PRINTED, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, small_job, with_alloy_value
+
+few = settings(max_examples=25, deadline=None)
+CAST = ("printed_pattern", "printed_mould", "tooled_pattern")
+
+
+def plan(route, job=None, **changes):
+    rates = demo_rates().replace({key.replace("__", "."): value for key, value in changes.items()})
+    return pp.plan(route, job or small_job(), rates)
+
+
+def demo_job(alloy="AlSi7Mg", **fields):
+    return pp.Job(demo_kit(), alloy, **fields)
+
+
+# Structure --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("route", "stages", "dropped"),
+    [
+        ("printed_pattern", 10, {"DIE"}),
+        ("printed_mould", 7, {"DIE", "PATTERN", "ASSEMBLE", "FIRE"}),
+        ("printed_metal", 5, {"SIMULATE", "DIE", "PATTERN", "ASSEMBLE", "FIRE", "POUR"}),
+        ("tooled_pattern", 11, set()),
+    ],
+)
+def test_each_route_keeps_its_stages_of_the_eleven(route, stages, dropped):
+    assert len(pp.Stage) == 11
+    kept = plan(route, demo_job()).stages
+    assert len(kept) == stages and {stage.name for stage in pp.Stage} - {stage.name for stage in kept} == dropped
+
+
+def test_fewer_stages_mean_fewer_steps():
+    steps = [len(plan(route, demo_job()).steps) for route in PRINTED]
+    assert steps == sorted(steps, reverse=True) and len(set(steps)) == 3
+
+
+@pytest.mark.parametrize("route", ROUTES)
+@pytest.mark.parametrize("alloy", ["AlSi7Mg", "316L"])
+def test_steps_are_in_order_named_once_and_return_to_an_earlier_step(route, alloy):
+    names = []
+    for step in plan(route, demo_job(alloy)).steps:
+        names.append(step.name)
+        assert step.returns_to in names if step.first_pass_yield < 1 else step.returns_to in ("", *names)
+        assert step.spoils in ("part", "cluster", "mould", "box", "plate", "batch")
+    assert len(set(names)) == len(names)
+    stages = [step.stage for step in plan(route, demo_job(alloy)).steps]
+    assert stages == sorted(stages)
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_hours_costs_and_yields_are_sane(route):
+    table = plan(route, demo_job()).table()
+    assert (table[["hands_on_h", "machine_h", "wait_h", "cost"]] >= 0).all().all()
+    assert (table["hands_on_h"] < 40).all() and (table["machine_h"] < 100).all()  # one kit, not a series
+    assert table["first_pass_yield"].between(0.8, 1).all()
+    assert ((table["hands_on_h"] + table["machine_h"] + table["wait_h"]) > 0).all()  # no idle step
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_one_off_work_comes_before_anything_is_made(route):
+    one_off = [any(work.level is JOB for work in step.work) for step in plan(route, demo_job()).steps]
+    assert one_off == sorted(one_off, reverse=True) and one_off[0]
+
+
+def test_only_hardened_castings_are_heat_treated():
+    for route in CAST:
+        for alloy in ("AlSi7Mg", "316L"):
+            treated = any(step.name == "heat-treat" for step in plan(route, demo_job(alloy)).steps)
+            assert treated == (alloy == "AlSi7Mg")
+
+
+# No dead numbers --------------------------------------------------------------------------------------
+
+
+class Spy(dict):
+    """Entries that remember which keys were read."""
+
+    def __init__(self, entries):
+        super().__init__(entries)
+        self.read = set()
+
+    def __getitem__(self, key):
+        self.read.add(key)
+        return super().__getitem__(key)
+
+
+def test_every_number_of_the_card_and_the_process_tables_is_used_by_some_route():
+    spy = Spy(demo_rates().entries)
+    for alloy in pp.alloys():
+        for found in pp.plan_all(
+            demo_job(alloy, quantity=3, batch_size=2), replace(demo_rates(), entries=spy)
+        ).values():
+            if found.feasible:
+                assert found.total_cost > 0 and found.elapsed_h > 0
+    assert set(spy) - spy.read == set()
+    assert set(library()) <= spy.read
+
+
+@pytest.mark.parametrize("key", sorted(library()))
+def test_every_process_number_changes_something(key):
+    """Not only read: moved within its range (or well beyond), it moves a cost, a time, a yield or a refusal."""
+    entry = library()[key]
+    rates = demo_rates().with_hours(ROUND_THE_CLOCK)  # else a short wait may end before the next opening anyway
+
+    def outcome(value):
+        found = pp.plan_all(small_job(40, 40), rates.replace({key: value})).values()
+        return [(p.total_cost, p.elapsed_h, p.first_pass_yield) if p.feasible else p.reason for p in found]
+
+    far = (4.0, 13.0) if entry.unit == "DCTG" else () if "yield" in key else (0.2 * entry.value, 5 * entry.value)
+    nominal = outcome(entry.value)
+    assert any(outcome(value) != nominal for value in (entry.low, entry.high, *far))
+
+
+def test_every_alloy_has_a_price_for_every_route_that_can_make_it():
+    for alloy in pp.alloys():
+        plans = pp.plan_all(demo_job(alloy), demo_rates())
+        assert any(found.feasible for found in plans.values()), f"{alloy} cannot be made at all"
+        for found in plans.values():
+            if found.feasible:
+                assert found.table()["material"].sum() > 0
+
+
+# Geometry drives --------------------------------------------------------------------------------------
+
+
+@few
+@given(st.floats(20, 150), st.floats(1.05, 2.0))
+def test_more_metal_in_the_same_box_costs_more_on_every_route(volume_cm3, factor):
+    box = (90, 80, 70)
+    thin, thick = (small_job(volume_cm3=v, area_cm2=400, box_mm=box) for v in (volume_cm3, volume_cm3 * factor))
+    for route in PRINTED:
+        assert plan(route, thick).total_cost > plan(route, thin).total_cost
+        assert plan(route, thick).table()["material"].sum() > plan(route, thin).table()["material"].sum()
+
+
+@few
+@given(st.floats(1.02, 1.5))
+def test_a_larger_similar_part_never_costs_less_or_takes_less_time(factor):
+    for route in ROUTES:
+        small, large = (plan(route, pp.Job(bracket().scaled_to(60 * f**3), "AlSi7Mg", 5)) for f in (1, factor))
+        assert large.total_cost > small.total_cost
+        assert large.elapsed_h >= small.elapsed_h - 1e-6
+
+
+def level_of(plan_, name):
+    return next(work.level for step in plan_.steps for work in step.work if work.level.name == name)
+
+
+@pytest.mark.parametrize(
+    ("route", "lot"),
+    [
+        ("printed_pattern", "cluster"),
+        ("printed_pattern", "build"),
+        ("printed_metal", "plate"),
+        ("printed_mould", "box"),
+    ],
+)
+def test_larger_boxes_leave_fewer_parts_in_a_lot(route, lot):
+    n = 400
+    counts = []
+    for size in (60, 90, 160):
+        part = pp.Part.from_numbers("cage", 50, 300, (size, size, size))
+        counts.append(float(level_of(plan(route, pp.Job(part, "AlSi7Mg", n)), lot).per_batch(n)))
+    assert counts[0] < counts[1] < counts[2]
+
+
+def test_clusters_and_plates_counted_by_hand():
+    part = pp.Part.from_numbers("block", 50, 100, (60, 40, 30))
+    metal = plan("printed_metal", pp.Job(part, "AlSi7Mg", 10))
+    # Plate 250 × 250, gap 5: (255 // 65) · (255 // 45) = 3 · 5 = 15 a plate.
+    assert [float(level_of(metal, "plate").per_batch(n)) for n in (1, 15, 16, 30, 31)] == [1, 1, 2, 2, 3]
+    # Ring π(30 + 60)/(40 + 15) → 5; tiers (300 + 15)/(30 + 15) → 7; 35 hang. By weight: shell of a 60 mm part 4.8 mm,
+    # 100 cm2 → 0.0864 kg; metal 50 · 1.05 · 2.68 = 0.1407 kg; runner and cup (212.06 + 120) · 2.68 = 0.8899 kg;
+    # (15 − 0.8899)/0.2271 → 62: the ring rules.
+    cast = plan("printed_pattern", pp.Job(part, "AlSi7Mg", 10))
+    assert [float(level_of(cast, "cluster").per_batch(n)) for n in (1, 35, 36, 70, 71)] == [1, 1, 2, 2, 3]
+    lighter = plan("printed_pattern", pp.Job(part, "AlSi7Mg", 10), cluster__weight_limit=0.8899 + 10.5 * 0.2271)
+    assert float(level_of(lighter, "cluster").per_batch(11)) == 2  # ten hang by weight
+
+
+def test_metal_poured_and_bought_by_hand():
+    """A plain 50 cm3 block of 2.68 g/cm3, nothing machined; 3 % melt loss, returns lose 30 % of their value."""
+    part = pp.Part.from_numbers("block", 50, 100, (60, 40, 30))
+    job = pp.Job(part, "AlSi7Mg", 1)
+    pour = plan("printed_pattern", job).table().set_index("step").loc["melt and pour"]
+    poured = (50 * 1.05 + np.pi / 4 * 3**2 * 30 + 120) * 2.68e-3
+    bought = 50 * 2.68e-3 + 0.03 * poured + 0.3 * (poured - 50 * 2.68e-3)
+    assert pour["material"] == pytest.approx(3.0 * bought)
+
+
+def test_laser_and_recoating_by_hand():
+    """Same block: 50 cm3 and 0.3 of the support; 10.5 mm3/s; (30 + 4) mm in layers of 60 µm at 10 s."""
+    part = pp.Part.from_numbers("block", 50, 100, (60, 40, 30), overhang_cm2=6, support_cm3=10)
+    table = plan("printed_metal", pp.Job(part, "AlSi7Mg", 3)).table().set_index("step")
+    hours = 3 * 53_000 / 10.5 / 3600 + np.ceil(34 / 0.06) * 10 / 3600
+    assert table.loc["print on the plate", "machine_h"] == pytest.approx(hours)
+    powder = 3 * 53 * 2.68e-3 * 1.1 * 65
+    assert table.loc["print on the plate", "material"] == pytest.approx(powder + hours * 0.5 * 3.0)
+    assert table.loc["take off the supports", "hands_on_h"] == pytest.approx(3 * (0.15 + 6 / 60))
+
+
+def test_sand_by_hand():
+    """Same block: V/A 5 mm. Feeder by modulus 1.2·5/0.1875 = 32 mm, by volume ∛(892 · 50 · 4/(1.5π)) = 33.6 mm."""
+    part = pp.Part.from_numbers("block", 50, 100, (60, 40, 30))
+    d = np.cbrt(0.066 / (0.14 - 0.066) * 50_000 * 4 / (1.5 * np.pi))
+    assert d == pytest.approx(33.6, abs=0.05)
+    sand_l = (60 + 60) * (40 + 60) * (30 + 60 + 1.5 * d) / 1e6
+    metal_l = 1.15 * (50 + np.pi / 4 * d**2 * 1.5 * d / 1000) / 1000
+    row = plan("printed_mould", pp.Job(part, "AlSi7Mg", 2)).table().set_index("step").loc["print moulds and cores"]
+    assert row["material"] == pytest.approx(2 * (sand_l - metal_l) * 1.4 * (0.5 + 0.015 * 9.0))
+    # One box 800 × 500 mm filled to 60 %: as high as needed, but at least as high as a lying block.
+    height = max(2 * sand_l * 1e6 / (800 * 500 * 0.6), 100)
+    assert row["machine_h"] == pytest.approx(np.ceil(height / 0.3) * 25 / 3600)
+
+
+def test_deeper_sockets_dry_more_slowly():
+    def elapsed(depth):
+        kit = pp.Kit("k", (pp.KitPart(bracket(), 1, sockets=(pp.Socket(20, depth),)),))
+        return plan("printed_pattern", pp.Job(kit, "AlSi7Mg")).table().set_index("step").loc["dip and stucco the coats"]
+
+    # 90 mm long: 8 + 4·(30/240) = 8.5 → 9 coats of 3 h · (1 + 0.25 · depth/diameter).
+    assert elapsed(20)["wait_h"] == pytest.approx(9 * 3 * 1.25)
+    assert elapsed(60)["wait_h"] == pytest.approx(9 * 3 * 1.75)
+
+
+def test_sockets_are_machined_only_where_the_casting_is_too_coarse_or_on_request():
+    """A 25 mm socket, gap 0.2, tube ±0.05: DCTG 5 leaves 0.07 mm, DCTG 9 none (−0.25), ±0.1 printed 0.125 mm."""
+
+    def machined_h(route, **fields):
+        kit = pp.Kit("k", (pp.KitPart(bracket(), 1, sockets=(pp.Socket(25, 30),)),))
+        table = plan(route, pp.Job(kit, "AlSi7Mg", **fields)).table().set_index("step")
+        return table.loc["machine bores, faces and tight sockets", "hands_on_h"]
+
+    assert machined_h("printed_pattern") == machined_h("printed_metal") == 0
+    assert machined_h("printed_mould") > 0
+    assert all(machined_h(route, machine_all_sockets=True) > 0 for route in ROUTES)
+
+
+# Refusals ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("alloy", "route", "why"),
+    [
+        ("AZ91D", "printed_pattern", "silica"),
+        ("AZ91D", "tooled_pattern", "silica"),
+        ("AZ91D", "printed_metal", "ignites"),
+        ("Ti-6Al-4V", "printed_pattern", "vacuum"),
+        ("Ti-6Al-4V", "printed_mould", "vacuum"),
+        ("Ti-6Al-4V", "tooled_pattern", "vacuum"),
+        ("AlSi9Mg-SiC20", "printed_metal", "powder"),
+    ],
+)
+def test_an_alloy_that_a_route_cannot_make_is_refused_with_the_reason(alloy, route, why):
+    with pytest.raises(Infeasible, match=why) as caught:
+        plan(route, demo_job(alloy))
+    assert pp.alloys()[alloy].title in str(caught.value)
+    assert pp.plan_all(demo_job(alloy), demo_rates())[route].reason == str(caught.value)
+
+
+@pytest.mark.parametrize("route", CAST)
+def test_a_furnace_that_is_too_cold_names_both_temperatures(route):
+    with pytest.raises(Infeasible, match=r"1560 °C.*1000 °C"):
+        plan(route, demo_job("316L"), foundry__furnace_limit=1000)
+    assert plan("printed_metal", demo_job("316L"), foundry__furnace_limit=1000).feasible
+
+
+@pytest.mark.parametrize(
+    ("route", "box", "needs", "limit"),
+    [
+        ("printed_pattern", (310, 60, 60), "310 × 60 × 60", "300 × 300 × 250"),
+        ("tooled_pattern", (310, 60, 60), "310 × 60 × 60", "420"),
+        ("printed_metal", (310, 60, 60), "310 × 60 × 60", "250 × 250"),
+        ("printed_metal", (60, 60, 310), "314 mm", "300 mm"),  # 310 and 4 mm of lift
+        ("printed_mould", (900, 60, 60), r"960 × 120 × \d+", "800 × 500 × 400"),  # walls of 30 mm each side
+    ],
+)
+def test_a_part_too_big_is_refused_with_the_size_it_needs_and_the_limit(route, box, needs, limit):
+    part = pp.Part.from_numbers("long arm", 100, 900, box)
+    with pytest.raises(Infeasible, match=needs) as caught:
+        plan(route, pp.Job(part, "AlSi7Mg"))
+    assert limit in str(caught.value)
+
+
+def test_a_mould_too_heavy_to_move_is_refused_with_both_masses():
+    with pytest.raises(Infeasible, match=r"weighs \d+ kg.*moves 20 kg"):
+        part = pp.Part.from_numbers("block", 2500, 1200, (200, 150, 120))
+        plan("printed_mould", pp.Job(part, "AlSi7Mg"), printed_mould__weight_limit=20)
+
+
+def test_a_part_too_heavy_for_a_cluster_is_refused():
+    with pytest.raises(Infeasible, match="15 kg"):
+        plan("printed_pattern", pp.Job(pp.Part.from_numbers("block", 2500, 1200, (180, 150, 120)), "316L"))
+
+
+def test_a_feeder_cannot_feed_more_than_it_gives():
+    job = small_job(alloy=with_alloy_value(pp.alloys()["AlSi7Mg"], "shrinkage", 15.0))
+    with pytest.raises(Infeasible, match="feed"):
+        plan("printed_mould", job)
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_no_number_set_to_zero_gives_a_traceback_or_a_silent_infinity(route):
+    for key in library():
+        try:
+            found = plan(route, **{key.replace(".", "__"): 0.0})
+        except InputError:
+            continue
+        assert np.isfinite([found.total_cost, found.elapsed_h, found.hands_on_h]).all(), key
+
+
+def test_the_other_routes_still_plan_when_one_cannot():
+    plans = pp.plan_all(demo_job("AlSi9Mg-SiC20"), demo_rates())
+    assert [route for route in ROUTES if plans[route].feasible] == [
+        "printed_pattern",
+        "printed_mould",
+        "tooled_pattern",
+    ]
