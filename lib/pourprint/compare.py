@@ -140,44 +140,53 @@ def winners_by_price_of_day(plans):
     return envelope(lines)
 
 
-def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
-    """Routes in order of cost, days or cost with delay, one row each; those that cannot come last, with why.
+RANKED = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
+
+
+def ranking(plans, price_of_day=0.0, by="cost_with_delay", start=None):
+    """Routes in order of cost, days or cost with delay: a list of dicts; those that cannot come last, with why.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `by` one of
     "unit_cost", "days", "cost_with_delay", "hands_on_h"; `start` date and time (default: some Monday, no
-    holidays). Returns: pandas table, unit and total cost without, `cost_with_delay` with the price of the days.
+    holidays). Unit and total cost are without, `cost_with_delay` is with the price of the days.
     Raises: InputError.
     """
-    feasible(plans)  # refuses anything but a table of plans
-    keys = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
-    if by not in keys:
-        raise InputError(f"by must be one of {', '.join(keys)}, not {by!r}.")
-    import pandas as pd
-
+    if by not in RANKED:
+        raise InputError(f"by must be one of {', '.join(RANKED)}, not {by!r}.")
     _check_price(price_of_day)
     rows = []
-    for plan in plans.values():
-        row = {"route": plan.title, "note": "" if plan.feasible else plan.reason}
-        if plan.feasible:
-            plan.single_only("rank()")
-            days = plan.lead_time_days if start is None else float(lead_time(plan, start).days)
-            row |= {
+    for plan in feasible(plans).values():
+        plan.single_only("a ranking")
+        ready = None if start is None else lead_time(plan, start)
+        days = plan.lead_time_days if ready is None else float(ready.days)
+        rows.append(
+            {
+                "route": plan.title,
                 "unit_cost": plan.unit_cost,
                 "total_cost": plan.total_cost,
                 "days": days,
-                "ready": "" if start is None else f"{lead_time(plan, start).finish:%a %d %b %Y}",
+                "ready": "" if ready is None else f"{ready.finish:%a %d %b %Y}",
                 "cost_with_delay": plan.total_cost + price_of_day * days,
                 "hands_on_h": plan.hands_on_h,
                 "machine_h": plan.machine_h,
                 "stages": len(plan.stages),
                 "steps": len(plan.steps),
                 "first_pass_yield": plan.first_pass_yield,
+                "note": "",
             }
-        rows.append(row)
-    columns = ["route", "unit_cost", "total_cost", "days", "ready", "cost_with_delay", "hands_on_h", "machine_h"]
-    table = pd.DataFrame(rows, columns=[*columns, "stages", "steps", "first_pass_yield", "note"])
-    table = table.sort_values(by, na_position="last", kind="stable").set_index("route")
-    return table.astype({"stages": "Int64", "steps": "Int64"})
+        )
+    rows.sort(key=lambda row: row[by])
+    cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
+    return rows + cannot
+
+
+def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
+    """`ranking` as a pandas table, one row a route."""
+    import pandas as pd
+
+    rows = ranking(plans, price_of_day, by, start)
+    table = pd.DataFrame(rows).set_index("route")
+    return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
 
 def _check_price(price_of_day):
@@ -260,9 +269,9 @@ class Comparison:
                 table[route].append((LATER, 0.0, 0.0, later))
         return table
 
-    def table(self):
-        """One row a route: cost, days and date, hours, stages, steps, yield, or why it cannot."""
-        return rank(self.plans, self.price_of_day, start=self.start)
+    def rows(self):
+        """One dict a route, best first: cost, days and date, hours, stages, steps, yield, or why it cannot."""
+        return ranking(self.plans, self.price_of_day, start=self.start)
 
     def answer(self):
         """The answer in a few sentences: who is cheapest here, where that turns, and at what price of a day."""

@@ -119,6 +119,15 @@ def _example_plans():
     return [plan for plan in plan_all(Job(part, "AlSi7Mg")).values() if plan.feasible]
 
 
+COMPARISON_IN_WORDS = (
+    "<p><i>In words:</i> the first chart draws the cost of one kit, with the price of the days, against the number "
+    "of kits wanted, one line a route, both axes logarithmic; a cross marks each quantity from which another route "
+    "is cheapest, a ring the chosen quantity. The second stacks the cost of one kit by stage, first stage lowest. "
+    "The third lays the days of the first batch and of all that follow end to end: plain is hands-on (nights and "
+    "weekends within a task included), strokes are machines running alone, dots are waiting. The table below holds "
+    "the same answer in numbers.</p>"
+)
+
 # The comparison: three charts in one figure ---------------------------------------------------------------
 
 
@@ -163,7 +172,7 @@ def comparison_figure(comparison):
         subplot_titles=(
             "Unit cost falls with quantity in steps: clusters, boxes and plates are paid whole",
             "Where the money of one kit goes, stage by stage",
-            "Where the days go, from the start to delivery",
+            "Where the days go: plain = hands-on, strokes = machine, dots = waiting",
         ),
     )
     arrays = [array for _, array in comparison_arrays(comparison)]
@@ -200,12 +209,19 @@ def comparison_figure(comparison):
         )
     figure.add_trace(_stage_bars(arrays[-2], money), row=2, col=1)
     figure.add_trace(_clock_bars(arrays[-1]), row=3, col=1)
-    figure.update_xaxes(title_text="kits wanted", type="log", dtick="D1", row=1, col=1)
-    figure.update_yaxes(title_text=f"{money} a kit", type="log", dtick="D2", row=1, col=1)
+    figure.update_xaxes(
+        title_text="kits wanted", type="log", tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400], row=1, col=1
+    )
+    figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=_round_numbers(), row=1, col=1)
     figure.update_yaxes(title_text=f"{money} a kit", row=2, col=1)
     figure.update_xaxes(title_text="days from the start", row=3, col=1)
     figure.update_yaxes(autorange="reversed", row=3, col=1)
     return _styled(figure, height=1000)
+
+
+def _round_numbers():
+    """1, 2, 5, 10 … 5 million: ticks of a logarithmic axis of money."""
+    return [digit * 10**power for power in range(7) for digit in (1, 2, 5)]
 
 
 def _currency(comparison):

@@ -27,15 +27,15 @@ def plan(route, job, rates=None):
     return Plan(route, ROUTES[route].TITLE, job, rates, recipe, recipe(job, rates))
 
 
-def plan_all(job, rates=None):
-    """The plans of all routes, {route: Plan or NoPlan}; a NoPlan carries the reason why the route cannot.
+def plan_all(job, rates=None, routes=tuple(ROUTES)):
+    """The plans of all routes, or of those named: {route: Plan, or NoPlan with the reason why the route cannot}.
 
     Parameters, raises: as for `plan`, but an infeasible route does not raise.
     """
     plans = {}
-    for route, module in ROUTES.items():
+    for route in routes:
         try:
             plans[route] = plan(route, job, rates)
         except Infeasible as reason:
-            plans[route] = NoPlan(route, module.TITLE, str(reason))
+            plans[route] = NoPlan(route, ROUTES[route].TITLE, str(reason))
     return plans

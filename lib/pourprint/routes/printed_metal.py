@@ -14,6 +14,7 @@ from pourprint.steps import JOB, Level, Stage, Step, Work
 
 NAME = "printed_metal"
 TITLE = "Printed metal"
+SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print on the plate"
 
 

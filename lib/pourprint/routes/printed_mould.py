@@ -16,6 +16,7 @@ from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
 NAME = "printed_mould"
 TITLE = "Printed mould"
+SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print moulds and cores"
 
 

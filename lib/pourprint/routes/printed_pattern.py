@@ -14,6 +14,7 @@ from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
 NAME = "printed_pattern"
 TITLE = "Printed pattern"
+SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print the patterns"
 
 

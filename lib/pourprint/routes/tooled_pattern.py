@@ -8,6 +8,7 @@ from pourprint.steps import BATCH, JOB, Stage, Step, Work
 
 NAME = "tooled_pattern"
 TITLE = "Tooled pattern"
+SERIAL = True  # whether it is the serial reference, or one of the printed routes
 
 
 def steps(job, rates):
