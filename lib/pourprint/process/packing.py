@@ -7,6 +7,11 @@ freely. That is a lower bound on the number of loads; a real layout may need one
 import numpy as np
 
 
+def _whole(ratio):
+    """Whole pieces in a ratio [-]; rounding noise loses none."""
+    return np.floor(ratio + 1e-9)
+
+
 def per_bed(box_mm, bed_mm, gap_mm):
     """How many equal boxes stand on a rectangular bed, in the better of the two grid directions.
 
@@ -18,8 +23,8 @@ def per_bed(box_mm, bed_mm, gap_mm):
     """
     x, y = np.asarray(box_mm, dtype=float)[..., 0] + gap_mm, np.asarray(box_mm, dtype=float)[..., 1] + gap_mm
     length, width = bed_mm[0] + gap_mm, bed_mm[1] + gap_mm  # no gap is needed behind the last part
-    straight = np.floor(length / x) * np.floor(width / y)
-    turned = np.floor(length / y) * np.floor(width / x)
+    straight = _whole(length / x) * _whole(width / y)
+    turned = _whole(length / y) * _whole(width / x)
     return np.maximum(straight, turned)
 
 
@@ -32,7 +37,7 @@ def per_stack(box_mm, space_mm, gap_mm):
     36
     """
     z = np.asarray(box_mm, dtype=float)[..., 2] + gap_mm
-    return per_bed(box_mm, space_mm[:2], gap_mm) * np.floor((space_mm[2] + gap_mm) / z)
+    return per_bed(box_mm, space_mm[:2], gap_mm) * _whole((space_mm[2] + gap_mm) / z)
 
 
 def per_cluster(box_mm, runner_diameter_mm, runner_length_mm, dip_diameter_mm, gap_mm):
@@ -45,7 +50,7 @@ def per_cluster(box_mm, runner_diameter_mm, runner_length_mm, dip_diameter_mm, g
     Source: ring-and-tier count, exact for boxes on the mid-circle; common practice of the trade.
     """
     thick, wide, long = np.moveaxis(np.sort(np.asarray(box_mm, dtype=float), axis=-1), -1, 0)
-    ring = np.floor(np.pi * (runner_diameter_mm + long) / (wide + gap_mm))
-    tiers = np.floor((runner_length_mm + gap_mm) / (thick + gap_mm))
+    ring = _whole(np.pi * (runner_diameter_mm + long) / (wide + gap_mm))
+    tiers = _whole((runner_length_mm + gap_mm) / (thick + gap_mm))
     fits = runner_diameter_mm + 2 * long <= dip_diameter_mm
     return np.where(fits, ring * tiers, 0)
