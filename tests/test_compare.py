@@ -42,7 +42,7 @@ def test_wood_pattern_against_printed_mould():
 
 
 def test_saw_toothed_curves_cross_more_than_once():
-    # One bed of five at 10 against 2.3 each: 10·⌈n/5⌉ < 2.3·n holds for n = 5, 9, 10 and from 14 on but for none else.
+    # One bed of five at 10 against 2.3 each: 10·⌈n/5⌉ < 2.3·n holds for n = 5, 9, 10, 14, 15, 18 and so on.
     found = pp.cheapest_intervals({"bed": 10 * np.ceil(N / 5) / N, "each": np.full(N.shape, 2.3)}, N)
     wins = [n for i in found.intervals if i.cheapest == "bed" for n in range(i.first, i.last + 1)]
     assert wins == [n for n in N.tolist() if 100 * -(-n // 5) < 23 * n] and len(found.crossings) > 3

@@ -201,6 +201,35 @@ def test_metal_poured_and_bought_by_hand():
     poured = (50 * 1.05 + np.pi / 4 * 3**2 * 30 + 120) * 2.68e-3
     bought = 50 * 2.68e-3 + 0.03 * poured + 0.3 * (poured - 50 * 2.68e-3)
     assert pour["material"] == pytest.approx(3.0 * bought)
+    # One melt (1.5 h by hand, 1 h alone) and one cluster poured by two (0.1 h each); hands occupy the furnace too.
+    assert (pour["hands_on_h"], pour["machine_h"]) == pytest.approx((1.7, 2.7))
+
+
+def test_patterns_by_hand():
+    """Same block: the pattern is 1.45 % longer than the casting, 35 % filled, 25 cm3/h, 1.1 g/cm3, 45 EUR/kg."""
+    part = pp.Part.from_numbers("block", 50, 100, (60, 40, 30))
+    job = pp.Job(part, "AlSi7Mg", 4)
+    row = plan("printed_pattern", job).table().set_index("step").loc["print the patterns"]
+    polymer_cm3 = 4 * 0.35 * 50 * 1.0145**3
+    assert row["machine_h"] == pytest.approx(polymer_cm3 / 25) and row["hands_on_h"] == pytest.approx(0.4)
+    assert row["material"] == pytest.approx(polymer_cm3 * 1.1e-3 * 45)
+    wax = plan("tooled_pattern", job).table().set_index("step").loc["inject the wax patterns"]
+    assert wax["material"] == pytest.approx(4 * 50 * 1.0145**3 * 0.95e-3 * 8)  # solid wax
+
+
+def test_each_different_part_needs_its_own_die():
+    """The small kit: two different parts of 210 and 100 cm2; a die costs 2500 and 8 a cm2, and 3 h of an engineer."""
+    row = plan("tooled_pattern", small_job(3)).table().set_index("step").loc["order and receive the dies"]
+    assert row["material"] == pytest.approx(2 * 2500 + 8 * (210 + 100)) and row["labour"] == pytest.approx(2 * 3 * 58)
+
+
+def test_the_shell_by_hand():
+    """Same block, 60 mm long: 8 coats of 0.1 h, 4.8 mm of 1.8 g/cm3 at 4 EUR/kg on 100 cm2 and on the runner."""
+    part = pp.Part.from_numbers("block", 50, 100, (60, 40, 30))
+    row = plan("printed_pattern", pp.Job(part, "AlSi7Mg", 2)).table().set_index("step").loc["dip and stucco the coats"]
+    runner_cm2 = np.pi * 3 * 30
+    assert row["hands_on_h"] == pytest.approx(0.8) and row["wait_h"] == pytest.approx(8 * 3)
+    assert row["material"] == pytest.approx((2 * 100 + runner_cm2) * 0.48 * 1.8e-3 * 4)
 
 
 def test_laser_and_recoating_by_hand():

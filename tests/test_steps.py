@@ -267,6 +267,25 @@ def test_one_person_is_one_resource_however_many_steps_share_them():
     assert plan.elapsed_h == pytest.approx(4 * (2 + 3))
 
 
+@pytest.mark.parametrize("n", range(1, 13))
+def test_one_person_makes_one_batch_of_a_day_each_working_day(n):
+    plan = toy_plan(step("file", hands(8)), quantity=n, batch_size=1)
+    weeks, days = divmod(n - 1, 5)  # by hand: the n-th working day from a Monday on, 8 to 16
+    assert plan.elapsed_h == pytest.approx(weeks * 168 + days * 24 + 8)
+    assert pd.Timestamp(pp.lead_time(plan, "2026-11-02T08:00").finish) == pd.Timestamp(
+        "2026-11-02T16:00"
+    ) + pd.Timedelta(days=7 * weeks + days)
+
+
+def test_an_attended_machine_runs_on_alone_at_night():
+    # Eight hours by hand, 16 h alone to the next morning: Monday to Friday five, the sixth from Monday to Tuesday 8:00.
+    plan = toy_plan(step("saw", Work(BATCH, 8.0, 16.0), machine="saw", attended=True), quantity=6, batch_size=1)
+    assert plan.elapsed_h == pytest.approx(8 * 24)
+    # Round the clock the machine itself is what the batches wait for.
+    day_and_night = plan.at(rates=plan.rates.with_hours(ROUND_THE_CLOCK))
+    assert day_and_night.elapsed_h == pytest.approx(6 * 24)
+
+
 def test_waiting_of_one_batch_goes_on_beside_the_next():
     plan = toy_plan(step("dip", Work(BATCH, 1.0, wait_h=10)), quantity=5, batch_size=1, hours=ROUND_THE_CLOCK)
     assert plan.elapsed_h == pytest.approx(11 + 4 * 1)

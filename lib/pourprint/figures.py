@@ -74,7 +74,17 @@ SHORT = {  # stage names that fit into a bar
     Stage.FINISH.title: "finish",
     DELAY: "price of days",
 }
-SLOTS = (*(stage.title for stage in Stage), LATER)  # rows of the clock chart, in order of time
+NAMED_SHARE = 0.045  # of the highest bar: a lower piece cannot hold its name
+# The clock chart draws stages that follow each other at one place as one phase: fewer bars redraw faster.
+PHASES = {
+    "at the desk": (Stage.DESIGN, Stage.TOOLING, Stage.SIMULATE, Stage.DIE),
+    "patterns": (Stage.PATTERN,),
+    "mould or print": (Stage.ASSEMBLE, Stage.MOULD),
+    "fire": (Stage.FIRE,),
+    "pour": (Stage.POUR,),
+    "break out and finish": (Stage.BREAK_OUT, Stage.FINISH),
+}
+PHASE_OF = {stage.title: i for i, stages in enumerate(PHASES.values()) for stage in stages} | {LATER: len(PHASES) - 1}
 
 
 def _title(route):
@@ -135,7 +145,8 @@ def comparison_arrays(comparison):
     """What each trace of the comparison figure shows, in the order of its traces.
 
     Returns: list of ("x" or "y", array). Routes that are absent or cannot are nan, so that traces keep their
-    places: four lines over quantity, break-even marks, the chosen quantity, bars by stage, bars by time.
+    places: four lines over quantity, break-even marks, the chosen quantity, bars by stage, their names where the
+    bar can hold one, bars by time.
     """
     grid = comparison.quantities
     nothing = np.full(grid.shape, np.nan)
@@ -144,19 +155,18 @@ def comparison_arrays(comparison):
     quantity = next((plan.job.quantity for plan in comparison.plans.values() if plan.feasible), 0)
     turns = np.where(np.isin(grid, comparison.break_even.crossings), lowest, np.nan)
     chosen = np.where(grid == quantity, lowest, np.nan)
-    costs, clock = comparison.stage_costs(), comparison.clock()
-    stages = [costs.get(route, {}).get(name, 0.0) for route in ROUTES for name in SHORT]
-    days = []
-    for route in ROUTES:
-        spent = {name: kinds for name, *kinds in clock.get(route, ())}
-        days += [d for slot in SLOTS for d in spent.get(slot, (0.0, 0.0, 0.0))]
-    return [
-        *(("y", line) for line in lines),
-        ("y", turns),
-        ("y", chosen),
-        ("y", np.array(stages)),
-        ("x", np.array(days)),
-    ]
+    costs = comparison.stage_costs()
+    stages = np.array([[costs.get(route, {}).get(name, 0.0) for name in SHORT] for route in ROUTES])
+    middles = np.cumsum(stages, axis=1) - stages / 2
+    named = np.where(stages > NAMED_SHARE * stages.sum(axis=1).max(), middles, np.nan)
+    clock = comparison.clock()
+    days = np.zeros((len(ROUTES), len(PHASES), len(KINDS)))
+    for i, route in enumerate(ROUTES):
+        for stage, *spent in clock.get(route, ()):
+            days[i, PHASE_OF[stage]] += spent
+    # Empty bars are left out of the drawing: they would cost time at every move of a slider.
+    bars = [np.where(amounts > 0, amounts, np.nan).ravel() for amounts in (stages, days)]
+    return [*(("y", line) for line in (*lines, turns, chosen, bars[0], named.ravel())), ("x", bars[1])]
 
 
 def comparison_figure(comparison):
@@ -207,16 +217,27 @@ def comparison_figure(comparison):
             row=1,
             col=1,
         )
-    figure.add_trace(_stage_bars(arrays[-2], money), row=2, col=1)
-    figure.add_trace(_clock_bars(arrays[-1]), row=3, col=1)
+    *_, costs, names, days = arrays
+    figure.add_trace(_stage_bars(costs, money), row=2, col=1)
+    figure.add_trace(_stage_names(names), row=2, col=1)
+    figure.add_trace(_clock_bars(days), row=3, col=1)
     figure.update_xaxes(
         title_text="kits wanted", type="log", tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400], row=1, col=1
     )
     figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=_round_numbers(), row=1, col=1)
     figure.update_yaxes(title_text=f"{money} a kit", row=2, col=1)
     figure.update_xaxes(title_text="days from the start", row=3, col=1)
-    figure.update_yaxes(autorange="reversed", row=3, col=1)
+    figure.update_layout(comparison_axes(comparison))
+    # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
+    figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
+    figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
     return _styled(figure, height=1000)
+
+
+def comparison_axes(comparison):
+    """Layout of the comparison figure that leaves no empty place for routes that are not asked for."""
+    last = max((list(ROUTES).index(route) for route in comparison.plans), default=0) + 0.5
+    return {"xaxis2": {"range": [-0.5, last]}, "yaxis3": {"range": [last, -0.5]}}
 
 
 def _round_numbers():
@@ -234,40 +255,44 @@ def _stage_bars(costs, money):
     return go.Bar(
         x=np.repeat([_title(route) for route in ROUTES], n),
         y=costs,
-        text=[*SHORT.values()] * len(ROUTES),
-        textposition="inside",
-        insidetextanchor="middle",
-        textfont={"color": INK},
+        customdata=[*SHORT.values()] * len(ROUTES),
         marker={
             "color": [_tint(LOOKS[route].colour, 0.45 if i % 2 else 0.7) for route in ROUTES for i in range(n)],
             "line": {"color": "white", "width": 1},
         },
-        hovertemplate="%{x}, %{text}: %{y:,.0f} " + money + " a kit<extra></extra>",
+        hovertemplate="%{x}, %{customdata}: %{y:,.0f} " + money + " a kit<extra></extra>",
         name="cost by stage",
     )
 
 
+def _stage_names(heights):
+    """The names of the stages in the middle of their bars; nan leaves a bar without."""
+    return go.Scatter(
+        x=np.repeat([_title(route) for route in ROUTES], len(SHORT)),
+        y=heights,
+        mode="text",
+        text=[*SHORT.values()] * len(ROUTES),
+        textfont={"size": 12},
+        hoverinfo="skip",
+        name="stage names",
+    )
+
+
 def _clock_bars(days):
-    """Hands-on, machine and waiting days of all stages of all routes as one stacked trace."""
-    slots = [SHORT.get(slot, "later") for slot in SLOTS]
+    """Hands-on, machine and waiting days of all phases of all routes as one stacked trace."""
+    pieces = [(route, phase, kind) for route in ROUTES for phase in PHASES for kind in KINDS]
+    tint = {"hands-on": 0.0, "machine": 0.4, "waiting": 0.8}
     return go.Bar(
-        y=np.repeat([_title(route) for route in ROUTES], len(SLOTS) * len(KINDS)),
+        y=[_title(route) for route, _, _ in pieces],
         x=days,
         orientation="h",
         marker={
-            "color": [
-                {"hands-on": LOOKS[route].colour, "machine": _tint(LOOKS[route].colour, 0.4)}.get(
-                    kind, _tint(LOOKS[route].colour, 0.8)
-                )
-                for route in ROUTES
-                for _ in SLOTS
-                for kind in KINDS
-            ],
-            "pattern": {"shape": [HATCH[kind] for _ in ROUTES for _ in SLOTS for kind in KINDS], "fgcolor": INK},
+            "color": [_tint(LOOKS[route].colour, tint[kind]) for route, _, kind in pieces],
+            "pattern": {"shape": [HATCH[kind] for _, _, kind in pieces], "fgcolor": INK},
         },
-        customdata=[f"{slot}, {kind}" for _ in ROUTES for slot in slots for kind in KINDS],
+        customdata=[f"{phase}, {kind}" for _, phase, kind in pieces],
         hovertemplate="%{y}, %{customdata}: %{x:.1f} days<extra></extra>",
-        name="days by stage",
+        name="days by phase",
     )
 
 

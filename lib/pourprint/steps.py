@@ -15,7 +15,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
-from functools import cached_property
+from functools import cached_property, reduce
 
 import numpy as np
 
@@ -306,24 +306,20 @@ class Plan:
                 yield step, ready, worked, ran, now
 
     @cached_property
-    def pace_h(self):
-        """Clock hours between full batches: the load of the busiest person or machine [h].
+    def _pace(self):
+        """What a full batch takes of the busiest person, by hand, and of the busiest machine, by the clock [h].
 
-        Hands-on hours count a whole week for each working week. Source: makespan of n identical jobs in a
-        flow shop is Σt + (n − 1)·max t (exact, textbook; here per resource, queues left out).
+        Source: makespan of n identical jobs in a flow shop is Σt + (n − 1)·max t (exact, textbook; here per
+        resource, queues left out).
         """
-        load = {}
+        people, machines = {}, {}
         for step in self.steps:
             rounds, hands_on, machine, _ = self._durations(step, self._batches[1])
-            worked = rounds * hands_on * (168 / self.rates.hours.week_h)
-            load[step.who] = load.get(step.who, 0.0) + worked
+            people[step.who] = people.get(step.who, 0.0) + rounds * hands_on
             if step.machine:
-                held = rounds * machine + (worked if step.attended else 0.0)
-                load[step.machine] = load.get(step.machine, 0.0) + held
-        pace = 0.0
-        for hours in load.values():
-            pace = np.maximum(pace, hours)
-        return pace
+                held = rounds * (machine + step.attended * hands_on)
+                machines[step.machine] = machines.get(step.machine, 0.0) + held
+        return tuple(reduce(np.maximum, load.values(), 0.0) for load in (people, machines))
 
     def finish_h(self, calendar, begin_h):
         """When the last batch is done.
@@ -336,7 +332,9 @@ class Plan:
         # The last full batch and the partial one after it go through together, as two rows of one array.
         rows = [(size * np.minimum(full, 1), np.maximum(full - 1, 0)), (rest, full)]
         kits, before = (np.stack([np.broadcast_to(row[i], self.shape) for row in rows]) for i in (0, 1))
-        ends = _last(self._walk(calendar, ready + before * self.pace_h, kits), ready)
+        by_hand, by_clock = (before * hours for hours in self._pace)
+        begin_h = np.maximum(calendar.finish(ready, by_hand), ready + by_clock)
+        ends = _last(self._walk(calendar, begin_h, kits), ready)
         return np.max(np.where(kits > 0, ends, 0.0), axis=0)
 
     @cached_property

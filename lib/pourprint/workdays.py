@@ -67,11 +67,6 @@ class WorkingHours:
         """Length of a working day [h]."""
         return self.end_h - self.start_h
 
-    @property
-    def week_h(self):
-        """Working hours in a week without holidays [h]."""
-        return self.day_h * len(self.days)
-
     @classmethod
     def from_toml(cls, table):
         """(WorkingHours, faults) from the [hours] table of a rate card."""

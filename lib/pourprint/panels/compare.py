@@ -21,14 +21,14 @@ QUANTITIES = np.arange(1, 401)
 PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)
 COLUMNS = {
     "unit_cost": ("{money} a kit", "{:,.0f}"),
-    "cost_with_delay": ("{money} in all, days priced", "{:,.0f}"),
+    "cost_with_delay": ("{money} in all", "{:,.0f}"),
     "days": ("days", "{:.0f}"),
     "ready": ("ready", "{}"),
     "hands_on_h": ("hands-on h", "{:,.0f}"),
     "machine_h": ("machine h", "{:,.0f}"),
     "stages": ("stages", "{}"),
     "steps": ("steps", "{}"),
-    "first_pass_yield": ("all steps right at once", "{:.0%}"),
+    "first_pass_yield": ("yield", "{:.0%}"),
 }
 
 
@@ -99,6 +99,10 @@ def build(kit, rates, start=None):
         redraw(figure, [{axis: array} for axis, array in figures.comparison_arrays(result)])
         show(result)
 
+    def other_routes():
+        update()
+        figure.update_layout(figures.comparison_axes(comparison()))
+
     update = guarded(update, status)
 
     def other_kit():
@@ -110,8 +114,9 @@ def build(kit, rates, start=None):
         else:
             value("volume").source.value = own
 
+    special = {"kit": other_kit, "serial": other_routes}
     for name, row in controls.items():
-        row.observe(other_kit if name == "kit" else update)
+        row.observe(special.get(name, update))
     show(first)
     words = widgets.HTML(figures.COMPARISON_IN_WORDS)
     content = widgets.VBox([answer, status, figure, words, table])
@@ -163,9 +168,9 @@ def _table(comparison, money):
         if row["note"]:
             cells = f'<td colspan="{len(COLUMNS)}" style="text-align:left">cannot: {html.escape(row["note"])}</td>'
         body += f'<tr><th scope="row" style="text-align:left">{row["route"]}</th>{cells}</tr>'
-    return (
-        '<table class="pourprint-table" style="border-spacing:10px 2px;text-align:right"><caption '
-        'style="text-align:left">The routes in order of cost, days priced. Estimates for teaching and planning, '
-        f'not a quotation.</caption><thead><tr><th scope="col" style="text-align:left">route</th>{head}</tr></thead>'
-        f"<tbody>{body}</tbody></table>"
-    )
+    left = ' style="text-align:left"'
+    return f"""<table class="pourprint-table"
+        style="border-spacing:9px 2px;text-align:right;white-space:nowrap;line-height:1.5">
+        <caption{left}>The routes in order of cost, days priced; yield: all steps right at the first try.
+        Estimates for teaching and planning, not a quotation.</caption>
+        <thead><tr><th scope="col"{left}>route</th>{head}</tr></thead><tbody>{body}</tbody></table>"""

@@ -80,6 +80,9 @@ def _figure_widget():
 
     When a cell is run again, plotly empties its old view but leaves it listening; the old view then fails on
     the next change, and the views after it never hear of the change (seen in the browser with plotly 7.1).
+
+    Nor does a view report its defaults (such as axis ranges it chose) back to Python after each change: panels
+    never read them, and gathering them delays the paint. So `figure.layout` knows only what it was given.
     """
     import plotly
     import plotly.graph_objects as go
