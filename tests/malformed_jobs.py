@@ -3,7 +3,7 @@
 import numpy as np
 
 import pourprint as pp
-from pourprint.compare import compare
+from pourprint.compare import comparison
 from scenes import bracket, demo_rates, small_job, small_kit
 
 
@@ -112,8 +112,8 @@ MALFORMED = [
     ("rank arrays", lambda folder: pp.rank(pp.plan_all(small_job([1, 2]), demo_rates()))),
     ("winners of arrays", lambda folder: pp.winners_by_price_of_day(pp.plan_all(small_job([1, 2]), demo_rates()))),
     ("winners of nothing at all", lambda folder: pp.winners_by_price_of_day(None)),
-    ("compare over words", plans(lambda p: compare(p, "1 to 10"))),
-    ("compare from zero", plans(lambda p: compare(p, np.arange(5)))),
-    ("compare from nowhere", plans(lambda p: compare(p, [1, 2], start="soon"))),
-    ("compare a list", plans(lambda p: compare(list(p), [1, 2]))),
+    ("compare over words", plans(lambda p: comparison(p, "1 to 10"))),
+    ("compare from zero", plans(lambda p: comparison(p, np.arange(5)))),
+    ("compare from nowhere", plans(lambda p: comparison(p, [1, 2], start="soon"))),
+    ("compare a list", plans(lambda p: comparison(list(p), [1, 2]))),
 ]

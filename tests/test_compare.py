@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
-from pourprint.compare import compare, envelope
+from pourprint.compare import comparison, envelope
 from pourprint.errors import InputError
 from scenes import PRINTED, ROUTES, bracket, demo_kit, demo_rates, small_job
 
@@ -149,7 +149,7 @@ def test_cost_with_delay_adds_the_price_of_the_days_once():
 
 def test_a_comparison_says_what_its_plans_say():
     plans, start = demo_plans(4), "2026-11-25T08:00"
-    found = compare(plans, np.arange(1, 21), price_of_day=80.0, start=start)
+    found = comparison(plans, np.arange(1, 21), price_of_day=80.0, start=start)
     for route in ROUTES:
         plan = plans[route]
         days = pp.lead_time(plan, start).days

@@ -10,12 +10,12 @@ Results are estimates for teaching and planning, never a quotation or a safety a
 import importlib
 
 from pourprint.alloys import Alloy, alloy_ledger, alloys
-from pourprint.cautions import cautions
-from pourprint.checkup import checkup
+from pourprint.cautions import cautions_of
+from pourprint.checkup import check_installation
 from pourprint.compare import (
     break_even,
     cheapest_intervals,
-    compare,
+    comparison,
     rank,
     tie_price_of_day,
     winners_by_price_of_day,
@@ -49,10 +49,10 @@ __all__ = [
     "alloys",
     "annuity",
     "break_even",
-    "cautions",
+    "cautions_of",
     "cheapest_intervals",
-    "checkup",
-    "compare",
+    "check_installation",
+    "comparison",
     "facts",
     "lead_time",
     "machine_hour",
@@ -69,9 +69,9 @@ _LATER = (
     "meshes",
     "nodes",
     "panels",
-    "cautions",
-    "checkup",
-    "checkup",
+    "cautions_of",
+    "check_installation",
+    "check_installation",
 )  # loaded when first asked for: they are heavy
 
 

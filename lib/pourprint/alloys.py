@@ -70,9 +70,7 @@ def alloys():
                 continue
             entries[key], wrong = read_entry(f"{name}.{key}", raw, date)
             faults += wrong
-        found[name] = Alloy(
-            name, table["title"], table["family"], table["hardened"], entries, table.get("refused", {})
-        )
+        found[name] = Alloy(name, table["title"], table["family"], table["hardened"], entries, table.get("refused", {}))
     refuse(_TABLE, faults)
     return found
 

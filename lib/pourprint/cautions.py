@@ -18,7 +18,7 @@ def defer():
     return _content()["defer"]
 
 
-def cautions(plan):
+def cautions_of(plan):
     """The cautions of a feasible plan's stages, for its alloy: pandas table with stage and caution.
 
     Every stage of the route that can hurt has at least one row; stages at a desk share the design's.

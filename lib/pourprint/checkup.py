@@ -9,7 +9,7 @@ from pourprint.errors import InputError
 PACKAGES = ("numpy", "scipy", "pandas", "pydantic", "trimesh", "manifold3d", "plotly", "anywidget", "ipywidgets")
 
 
-def checkup(data_folder):
+def check_installation(data_folder):
     """Check Python, packages, the demo data and a known result.
 
     Parameters: `data_folder` path of the demo data. Returns: pandas table: what, works ("yes" or "no"), detail,

@@ -154,19 +154,26 @@ def ranking(plans, price_of_day=0.0, by="cost_with_delay", start=None):
     if by not in RANKED:
         raise InputError(f"by must be one of {', '.join(RANKED)}, not {by!r}.")
     _check_price(price_of_day)
-    rows = []
-    for plan in feasible(plans).values():
+    days = {}
+    for route, plan in feasible(plans).items():
         plan.single_only("a ranking")
-        ready = None if start is None else lead_time(plan, start)
-        days = plan.lead_time_days if ready is None else float(ready.days)
+        days[route] = plan.lead_time_days if start is None else float(lead_time(plan, start).days)
+    return _ranked(plans, days, price_of_day, by, start)
+
+
+def _ranked(plans, days, price_of_day, by, start):
+    """The rows of `ranking`, from days already known: {route: [d]}."""
+    rows = []
+    for route, plan in feasible(plans).items():
+        ready = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days[route]):%a %d %b %Y}"
         rows.append(
             {
                 "route": plan.title,
                 "unit_cost": plan.unit_cost,
                 "total_cost": plan.total_cost,
-                "days": days,
-                "ready": "" if ready is None else f"{ready.finish:%a %d %b %Y}",
-                "cost_with_delay": plan.total_cost + price_of_day * days,
+                "days": days[route],
+                "ready": ready,
+                "cost_with_delay": plan.total_cost + price_of_day * days[route],
                 "hands_on_h": plan.hands_on_h,
                 "machine_h": plan.machine_h,
                 "stages": len(plan.stages),
@@ -197,7 +204,7 @@ DELAY = "price of the days"
 LATER = "further batches and delivery"
 
 
-def compare(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
+def comparison(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
     """Lay plans side by side over a range of quantities.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `quantities` (n,) rising
@@ -208,7 +215,7 @@ def compare(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
     unit_costs, days = {}, {}
     check_numbers(quantities=quantities)
     for route, plan in feasible(plans).items():
-        plan.single_only("compare()")
+        plan.single_only("comparison()")
         quantities = np.union1d(quantities, plan.job.quantity)
         curve = plan.at(quantity=quantities)
         taken = lead_time(curve, start).days
@@ -271,7 +278,7 @@ class Comparison:
 
     def rows(self):
         """One dict a route, best first: cost, days and date, hours, stages, steps, yield, or why it cannot."""
-        return ranking(self.plans, self.price_of_day, start=self.start)
+        return _ranked(self.plans, self.days, self.price_of_day, "cost_with_delay", self.start)
 
     def answer(self):
         """The answer in a few sentences: who is cheapest here, where that turns, and at what price of a day."""

@@ -6,6 +6,7 @@ updated in place is built from, and later fed with, the same arrays.
 """
 
 from dataclasses import dataclass
+from functools import cache
 from html import escape
 
 import numpy as np
@@ -74,6 +75,7 @@ SHORT = {  # stage names that fit into a bar
     Stage.FINISH.title: "finish",
     DELAY: "price of days",
 }
+MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 NAMED_SHARE = 0.045  # of the highest bar: a lower piece cannot hold its name
 # The clock chart draws stages that follow each other at one place as one phase: fewer bars redraw faster.
 PHASES = {
@@ -84,7 +86,7 @@ PHASES = {
     "pour": (Stage.POUR,),
     "break out and finish": (Stage.BREAK_OUT, Stage.FINISH),
 }
-PHASE_OF = {stage.title: i for i, stages in enumerate(PHASES.values()) for stage in stages} | {LATER: len(PHASES) - 1}
+PHASE_OF = {stage.title: phase for phase, stages in PHASES.items() for stage in stages} | {LATER: [*PHASES][-1]}
 
 
 def _title(route):
@@ -141,38 +143,77 @@ COMPARISON_IN_WORDS = (
 # The comparison: three charts in one figure ---------------------------------------------------------------
 
 
-def comparison_arrays(comparison):
-    """What each trace of the comparison figure shows, in the order of its traces.
+@cache
+def _stage_slots():
+    """{route: stages that may cost something, the days last} of every route, read from an example's steps."""
+    return {plan.route: (*(stage.title for stage in plan.stages), DELAY) for plan in _example_plans()}
 
-    Returns: list of ("x" or "y", array). Routes that are absent or cannot are nan, so that traces keep their
-    places: four lines over quantity, break-even marks, the chosen quantity, bars by stage, their names where the
-    bar can hold one, bars by time.
+
+@cache
+def _clock_slots():
+    """{route: ((phase, kind), …)} of every route: what may take time, in order."""
+    slots = {}
+    for plan in _example_plans():
+        slots[plan.route] = tuple(
+            (phase, kind)
+            for phase, stages in PHASES.items()
+            for kind in KINDS
+            if kind == "waiting" or any(_may_take(step, kind) for step in plan.steps if step.stage in stages)
+        )
+    return slots
+
+
+def _may_take(step, kind):
+    hours = "hands_on_h" if kind == "hands-on" else "machine_h"
+    return any(np.any(getattr(work, hours) > 0) for work in step.work)
+
+
+def comparison_data(comparison):
+    """What each trace of the comparison figure shows, in the order of its traces, as far as it ever changes.
+
+    Returns: list of dicts of "x" and "y" arrays. Traces and bars keep their places as long as the comparison has
+    the same routes, and what is absent is nan: a line over quantity for each route, their names, break-even marks,
+    the chosen quantity, bars by stage, their names where the bar can hold one, bars by time.
     """
-    grid = comparison.quantities
+    grid, routes = comparison.quantities, [*comparison.plans]
     nothing = np.full(grid.shape, np.nan)
-    lines = [comparison.unit_costs.get(route, nothing) for route in ROUTES]
-    lowest = np.nanmin(np.vstack([*lines, nothing]), axis=0) if comparison.unit_costs else nothing
-    quantity = next((plan.job.quantity for plan in comparison.plans.values() if plan.feasible), 0)
-    turns = np.where(np.isin(grid, comparison.break_even.crossings), lowest, np.nan)
-    chosen = np.where(grid == quantity, lowest, np.nan)
-    costs = comparison.stage_costs()
-    stages = np.array([[costs.get(route, {}).get(name, 0.0) for name in SHORT] for route in ROUTES])
-    middles = np.cumsum(stages, axis=1) - stages / 2
-    named = np.where(stages > NAMED_SHARE * stages.sum(axis=1).max(), middles, np.nan)
-    clock = comparison.clock()
-    days = np.zeros((len(ROUTES), len(PHASES), len(KINDS)))
-    for i, route in enumerate(ROUTES):
-        for stage, *spent in clock.get(route, ()):
-            days[i, PHASE_OF[stage]] += spent
-    # Empty bars are left out of the drawing: they would cost time at every move of a slider.
-    bars = [np.where(amounts > 0, amounts, np.nan).ravel() for amounts in (stages, days)]
-    return [*(("y", line) for line in (*lines, turns, chosen, bars[0], named.ravel())), ("x", bars[1])]
+    lines = [comparison.unit_costs.get(route, nothing) for route in routes]
+    lowest = np.nanmin(lines, axis=0) if comparison.unit_costs else nothing
+    turns = np.full((2, MOST_MARKS), np.nan)
+    found = np.searchsorted(grid, comparison.break_even.crossings)[:MOST_MARKS]
+    turns[:, : len(found)] = grid[found], lowest[found]
+    chosen = np.isin(grid, [plan.job.quantity for plan in comparison.plans.values() if plan.feasible])
+
+    costs, clock = comparison.stage_costs(), comparison.clock()
+    bars, middles, days = [], [], []
+    highest = max((sum(cost.values()) for cost in costs.values()), default=0.0)
+    for route in routes:
+        heights = np.array([costs.get(route, {}).get(name, 0.0) for name in _stage_slots()[route]])
+        bars.append(heights)
+        middles.append(np.where(heights > NAMED_SHARE * highest, np.cumsum(heights) - heights / 2, np.nan))
+        spent = dict.fromkeys(_clock_slots()[route], 0.0)
+        for stage, *kinds in clock.get(route, ()):
+            for kind, amount in zip(KINDS, kinds, strict=True):
+                if amount:
+                    spent[PHASE_OF[stage], kind] += amount
+        days.append([*spent.values()])
+    # Empty bars are nan and left out of the drawing: they would cost time at every move of a slider.
+    bars, days = (np.where(joined > 0, joined, np.nan) for joined in (np.concatenate(bars), np.concatenate(days)))
+    return [
+        *({"y": line} for line in lines),
+        {"y": np.array([line[-1] for line in lines])},
+        {"x": turns[0], "y": turns[1]},
+        {"x": grid[chosen][:1], "y": lowest[chosen][:1]},
+        {"y": bars},
+        {"y": np.concatenate(middles)},
+        {"x": days},
+    ]
 
 
 def comparison_figure(comparison):
     """Three charts in one figure: unit cost over quantity, cost of a kit by stage, days from the start.
 
-    Returns: go.Figure whose traces stand in the order of `comparison_arrays`.
+    Returns: go.Figure whose traces stand in the order of `comparison_data`.
     """
     figure = make_subplots(
         rows=3,
@@ -185,59 +226,57 @@ def comparison_figure(comparison):
             "Where the days go: plain = hands-on, strokes = machine, dots = waiting",
         ),
     )
-    arrays = [array for _, array in comparison_arrays(comparison)]
-    grid, money = comparison.quantities, _currency(comparison)
-    for route, unit_cost in zip(ROUTES, arrays, strict=False):
+    *lines, names, turns, chosen, costs, stage_names, days = comparison_data(comparison)
+    grid, routes, money = comparison.quantities, [*comparison.plans], _currency(comparison)
+    for route, line in zip(routes, lines, strict=True):
         look = LOOKS[route]
         figure.add_scatter(
+            **line,
             x=grid,
-            y=unit_cost,
             name=_title(route),
-            mode="lines+text",
+            mode="lines",
             line={"color": look.colour, "dash": look.dash, "width": 2.5, "shape": "hv"},
-            text=[""] * (len(grid) - 1) + [_title(route)],
-            textposition="top left",
-            textfont={"color": look.colour},
             hovertemplate=f"{_title(route)}<br>%{{x}} kits: %{{y:,.0f}} {money} a kit<extra></extra>",
-            row=1,
-            col=1,
         )
-    marks = (
-        ("break-even", "x-thin", 13, "break-even from %{x} kits on"),
-        ("chosen quantity", "circle-open", 15, "chosen: %{x} kits at %{y:,.0f} " + money),
+    # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
+    figure.add_scatter(
+        **names,
+        x=[grid[-1]] * len(routes),
+        name="names of the routes",
+        mode="text",
+        text=[_title(route) for route in routes],
+        textposition="top left",
+        textfont={"color": [LOOKS[route].colour for route in routes]},
+        hoverinfo="skip",
     )
-    for (name, symbol, size, hover), y in zip(marks, arrays[len(ROUTES) :], strict=False):
-        figure.add_scatter(
-            x=grid,
-            y=y,
-            name=name,
-            mode="markers",
-            marker={"symbol": symbol, "size": size, "color": INK, "line": {"width": 2.5, "color": INK}},
-            hovertemplate=hover + "<extra></extra>",
-            row=1,
-            col=1,
-        )
-    *_, costs, names, days = arrays
-    figure.add_trace(_stage_bars(costs, money), row=2, col=1)
-    figure.add_trace(_stage_names(names), row=2, col=1)
-    figure.add_trace(_clock_bars(days), row=3, col=1)
+    figure.add_scatter(
+        **turns,
+        name="break-even",
+        mode="markers",
+        marker={"symbol": "x-thin", "size": 13, "line": {"width": 2.5, "color": INK}},
+        hovertemplate="break-even from %{x} kits on<extra></extra>",
+    )
+    figure.add_scatter(
+        **chosen,
+        name="chosen quantity",
+        mode="markers",
+        marker={"symbol": "circle-open", "size": 15, "color": INK, "line": {"width": 2.5}},
+        hovertemplate=f"chosen: %{{x}} kits at %{{y:,.0f}} {money}<extra></extra>",
+    )
+    figure.add_trace(_stage_bars(routes, costs, money), row=2, col=1)
+    figure.add_trace(_stage_names(routes, stage_names), row=2, col=1)
+    figure.add_trace(_clock_bars(routes, days), row=3, col=1)
     figure.update_xaxes(
         title_text="kits wanted", type="log", tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400], row=1, col=1
     )
     figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=_round_numbers(), row=1, col=1)
     figure.update_yaxes(title_text=f"{money} a kit", row=2, col=1)
     figure.update_xaxes(title_text="days from the start", row=3, col=1)
-    figure.update_layout(comparison_axes(comparison))
+    figure.update_yaxes(autorange="reversed", row=3, col=1)
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
     figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
     return _styled(figure, height=1000)
-
-
-def comparison_axes(comparison):
-    """Layout of the comparison figure that leaves no empty place for routes that are not asked for."""
-    last = max((list(ROUTES).index(route) for route in comparison.plans), default=0) + 0.5
-    return {"xaxis2": {"range": [-0.5, last]}, "yaxis3": {"range": [last, -0.5]}}
 
 
 def _round_numbers():
@@ -249,15 +288,15 @@ def _currency(comparison):
     return next((plan.rates.currency for plan in comparison.plans.values() if plan.feasible), "money")
 
 
-def _stage_bars(costs, money):
-    """All stages of all routes as one stacked trace: tints and hatches tell neighbours apart, names stand inside."""
-    n = len(SHORT)
+def _stage_bars(routes, costs, money):
+    """All stages of all routes as one stacked trace; tints tell neighbours apart, names stand inside."""
+    pieces = [(route, i, name) for route in routes for i, name in enumerate(_stage_slots()[route])]
     return go.Bar(
-        x=np.repeat([_title(route) for route in ROUTES], n),
-        y=costs,
-        customdata=[*SHORT.values()] * len(ROUTES),
+        x=[_title(route) for route, _, _ in pieces],
+        **costs,
+        customdata=[SHORT[name] for _, _, name in pieces],
         marker={
-            "color": [_tint(LOOKS[route].colour, 0.45 if i % 2 else 0.7) for route in ROUTES for i in range(n)],
+            "color": [_tint(LOOKS[route].colour, 0.45 if i % 2 else 0.7) for route, i, _ in pieces],
             "line": {"color": "white", "width": 1},
         },
         hovertemplate="%{x}, %{customdata}: %{y:,.0f} " + money + " a kit<extra></extra>",
@@ -265,26 +304,27 @@ def _stage_bars(costs, money):
     )
 
 
-def _stage_names(heights):
+def _stage_names(routes, heights):
     """The names of the stages in the middle of their bars; nan leaves a bar without."""
+    pieces = [(route, name) for route in routes for name in _stage_slots()[route]]
     return go.Scatter(
-        x=np.repeat([_title(route) for route in ROUTES], len(SHORT)),
-        y=heights,
+        x=[_title(route) for route, _ in pieces],
+        **heights,
         mode="text",
-        text=[*SHORT.values()] * len(ROUTES),
+        text=[SHORT[name] for _, name in pieces],
         textfont={"size": 12},
         hoverinfo="skip",
         name="stage names",
     )
 
 
-def _clock_bars(days):
+def _clock_bars(routes, days):
     """Hands-on, machine and waiting days of all phases of all routes as one stacked trace."""
-    pieces = [(route, phase, kind) for route in ROUTES for phase in PHASES for kind in KINDS]
+    pieces = [(route, phase, kind) for route in routes for phase, kind in _clock_slots()[route]]
     tint = {"hands-on": 0.0, "machine": 0.4, "waiting": 0.8}
     return go.Bar(
         y=[_title(route) for route, _, _ in pieces],
-        x=days,
+        **days,
         orientation="h",
         marker={
             "color": [_tint(LOOKS[route].colour, tint[kind]) for route, _, kind in pieces],
@@ -299,7 +339,7 @@ def _clock_bars(days):
 def _styled(figure, height):
     """The course's plain look."""
     figure.update_layout(
-        template="plotly_white",
+        template="none",
         height=height,
         barmode="stack",
         showlegend=False,
@@ -308,6 +348,8 @@ def _styled(figure, height):
         hovermode="closest",
     )
     figure.update_annotations(font={"size": 14}, x=0, xanchor="left")
+    figure.update_xaxes(gridcolor="#E6E6E6", zeroline=False)
+    figure.update_yaxes(gridcolor="#E6E6E6", zeroline=False)
     return figure
 
 

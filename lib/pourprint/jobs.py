@@ -45,9 +45,7 @@ class Job:
         if isinstance(self.kit, Part):
             self._put("kit", Kit.of(self.kit))
         if not isinstance(self.kit, Kit):
-            raise InputError(
-                f"kit must be a Kit or a Part, not {self.kit!r}: use Kit.load or Part.from_mesh."
-            )
+            raise InputError(f"kit must be a Kit or a Part, not {self.kit!r}: use Kit.load or Part.from_mesh.")
         if not isinstance(self.alloy, Alloy):
             self._put("alloy", Alloy.named(self.alloy))
         self._put("quantity", _whole("quantity", self.quantity))
@@ -57,9 +55,7 @@ class Job:
         if not isinstance(self.machine_all_sockets, bool):
             raise InputError(f"machine_all_sockets must be True or False, not {self.machine_all_sockets!r}.")
         try:
-            np.broadcast_shapes(
-                np.shape(self.quantity), np.shape(self.batch_size), np.shape(self.kit.volume_cm3)
-            )
+            np.broadcast_shapes(np.shape(self.quantity), np.shape(self.batch_size), np.shape(self.kit.volume_cm3))
         except ValueError:
             raise InputError(
                 f"quantity {np.shape(self.quantity)}, batch_size {np.shape(self.batch_size)} and part volume "

@@ -168,9 +168,7 @@ class RateCard:
             if entry is base.get(key):
                 continue
             if np.ndim(entry.value):
-                raise InputError(
-                    f"{key} holds {np.size(entry.value)} values; a saved card needs one value each."
-                )
+                raise InputError(f"{key} holds {np.size(entry.value)} values; a saved card needs one value each.")
             section, name = key.split(".", 1)
             if section not in document:
                 document.add(section, tomlkit.table())

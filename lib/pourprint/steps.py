@@ -298,8 +298,9 @@ class Plan:
             if all(work.level is JOB for work in step.work):
                 continue
             rounds, hands_on, machine, wait = self._durations(step, kits)
+            least = np.min(rounds)
             for turn in range(int(np.max(rounds))):
-                going = turn < rounds
+                going = 1 if turn < least else turn < rounds
                 ready, worked = now, calendar.finish(now, going * hands_on)
                 ran = worked + going * machine
                 now = ran + going * wait

@@ -110,28 +110,33 @@ class Calendar:
     first_day: np.datetime64
 
     @cached_property
-    def _days(self):
-        """(open? of each day, open days before each day, day of each open day): tables for one look-up each."""
+    def _tables(self):
+        """Tables for one look-up each, hours since the first midnight [h].
+
+        Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day:
+        what to add to the hours worked up to some moment of it to get that moment.
+        """
         mask = [day in self.hours.days for day in DAYS]
         holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
-        dates = self.first_day + np.arange(HORIZON_DAYS)
-        is_open = np.is_busday(dates, weekmask=mask, holidays=holidays)
-        return is_open, np.cumsum(is_open) - is_open, np.flatnonzero(is_open)
+        days = np.arange(HORIZON_DAYS)
+        is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
+        opening = 24.0 * days + self.hours.start_h
+        before = (np.cumsum(is_open) - is_open) * self.hours.day_h
+        return np.where(is_open, opening, np.inf), before, opening[is_open] - before[is_open]
 
     def _worked(self, at_h):
         """Working hours between the first midnight and a time [h]."""
-        is_open, before, _ = self._days
-        day = (at_h // 24).astype(int)
-        into = np.minimum(np.maximum(at_h - 24 * day - self.hours.start_h, 0.0), self.hours.day_h)
-        return before[day] * self.hours.day_h + np.where(is_open[day], into, 0.0)
+        opening, before, _ = self._tables
+        day = (at_h * (1 / 24)).astype(int)
+        return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
 
     def opening(self, at_h):
         """First moment at or after a time when someone is there: [h] → [h]. Raises: InputError, as `finish`."""
         with _horizon():
             worked = self._worked(np.asarray(at_h, dtype=float))
             # The slack absorbs rounding: at closing time the next opening is meant.
-            day = np.floor(worked / self.hours.day_h + 1e-9).astype(int)
-            return 24 * self._days[2][day] + self.hours.start_h + np.maximum(worked - day * self.hours.day_h, 0)
+            day = (worked / self.hours.day_h + 1e-9).astype(int)
+            return np.maximum(worked, day * self.hours.day_h) + self._tables[2][day]
 
     def finish(self, begin_h, hands_on_h):
         """When work that starts at or after a time is done; no work takes no time.
@@ -142,9 +147,9 @@ class Calendar:
         begin_h = np.asarray(begin_h, dtype=float)
         with _horizon():
             done = self._worked(begin_h) + hands_on_h
-            # Work that ends at closing time ends there, not at the next opening: hence ceil − 1, not floor.
-            day = np.maximum(np.ceil(done / self.hours.day_h - 1e-9) - 1, 0).astype(int)
-            end = 24 * self._days[2][day] + self.hours.start_h + done - day * self.hours.day_h
+            # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
+            day = (done / self.hours.day_h - 1e-9).astype(int)
+            end = done + self._tables[2][day]
         return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
 
 

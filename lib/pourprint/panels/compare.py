@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint import figures
 from pourprint.alloys import alloys
-from pourprint.compare import compare
+from pourprint.compare import comparison
 from pourprint.errors import InputError
 from pourprint.jobs import Job
 from pourprint.panels.controls import choice_row, group, named, number_row, page
@@ -36,15 +36,21 @@ COLUMNS = {
 class ComparePanel:
     """The parts of a compare panel, for tests and for pages that place them otherwise.
 
-    `controls` {name: Row}; `figure` the live figure; `answer`, `table`, `status` HTML; `widget` all of it.
+    `controls` {name: Row}; `place` the box that holds the live figure; `answer`, `table`, `status` HTML; `widget`
+    all of it.
     """
 
     controls: dict
-    figure: widgets.Widget
+    place: widgets.Box
     answer: widgets.HTML
     table: widgets.HTML
     status: widgets.HTML
     widget: widgets.Widget
+
+    @property
+    def figure(self):
+        """The live figure that is shown now."""
+        return self.place.children[0]
 
 
 def compare_panel(kit, rates, start=None):
@@ -74,7 +80,7 @@ def build(kit, rates, start=None):
     controls = _controls(kits, rates)
     value = {name: row for name, row in controls.items()}.__getitem__
 
-    def comparison():
+    def asked():
         chosen = kits[value("kit").value]
         job = Job(
             chosen.scaled_to(value("volume").value),
@@ -84,10 +90,10 @@ def build(kit, rates, start=None):
         )
         card = rates.replace({name: row.value for name, row in controls.items() if "." in name})
         routes = tuple(ROUTES) if value("serial").value else PRINTED
-        return compare(plan_all(job, card, routes), QUANTITIES, value("day").value, start)
+        return comparison(plan_all(job, card, routes), QUANTITIES, value("day").value, start)
 
-    first = comparison()
-    figure = live(figures.comparison_figure(first))
+    first = asked()
+    place = widgets.Box([live(figures.comparison_figure(first))], layout=widgets.Layout(width="100%"))
     answer, table, status = widgets.HTML(), widgets.HTML(), status_line()
 
     def show(result):
@@ -95,13 +101,15 @@ def build(kit, rates, start=None):
         table.value = _table(result, rates.currency)
 
     def update():
-        result = comparison()
-        redraw(figure, [{axis: array} for axis, array in figures.comparison_arrays(result)])
+        result = asked()
+        redraw(place.children[0], figures.comparison_data(result))
         show(result)
 
     def other_routes():
-        update()
-        figure.update_layout(figures.comparison_axes(comparison()))
+        """More or fewer routes need another figure; every other change moves the one there is."""
+        result = asked()
+        place.children = [live(figures.comparison_figure(result))]
+        show(result)
 
     update = guarded(update, status)
 
@@ -114,13 +122,13 @@ def build(kit, rates, start=None):
         else:
             value("volume").source.value = own
 
-    special = {"kit": other_kit, "serial": other_routes}
+    special = {"kit": other_kit, "serial": guarded(other_routes, status)}
     for name, row in controls.items():
         row.observe(special.get(name, update))
     show(first)
     words = widgets.HTML(figures.COMPARISON_IN_WORDS)
-    content = widgets.VBox([answer, status, figure, words, table])
-    return ComparePanel(controls, figure, answer, table, status, named(page(_groups(controls, start), content)))
+    content = widgets.VBox([answer, status, place, words, table])
+    return ComparePanel(controls, place, answer, table, status, named(page(_groups(controls, start), content)))
 
 
 def _controls(kits, rates):

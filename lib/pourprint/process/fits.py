@@ -11,9 +11,7 @@ from pourprint.errors import Infeasible, InputError
 
 @cache
 def _dctg():
-    content = tomllib.loads(
-        files("pourprint").joinpath("data/casting_tolerances.toml").read_text(encoding="utf-8")
-    )
+    content = tomllib.loads(files("pourprint").joinpath("data/casting_tolerances.toml").read_text(encoding="utf-8"))
     return np.array(content["sizes_mm"]), content["grades"], np.array(content["total_mm"])
 
 
@@ -30,9 +28,7 @@ def casting_tolerance_mm(size_mm, grade):
     sizes, grades, table = _dctg()
     grade = np.asarray(grade)
     if np.any((grade < grades[0]) | (grade > grades[-1]) | (grade % 1 != 0)):
-        raise InputError(
-            f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {grade}."
-        )
+        raise InputError(f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {grade}.")
     size = np.asarray(size_mm, dtype=float)
     if np.any(~(size > 0)) or np.any(size > sizes[-1]):
         raise Infeasible(f"the table of casting tolerances reaches from 0 to {sizes[-1]} mm, not {size_mm!r}.")
