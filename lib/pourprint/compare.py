@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -212,16 +212,15 @@ def comparison(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
     Returns: Comparison. Raises: InputError.
     """
     _check_price(price_of_day)
-    unit_costs, days = {}, {}
+    curves, days, spans = {}, {}, {}
     check_numbers(quantities=quantities)
     for route, plan in feasible(plans).items():
         plan.single_only("comparison()")
         quantities = np.union1d(quantities, plan.job.quantity)
-        curve = plan.at(quantity=quantities)
-        taken = lead_time(curve, start).days
-        unit_costs[route] = (curve.total_cost + price_of_day * taken) / quantities
-        days[route] = float(taken[np.searchsorted(quantities, plan.job.quantity)])
-    return Comparison(plans, float(price_of_day), moment_of(start), quantities, unit_costs, days)
+        curves[route] = plan.at(quantity=quantities)
+        days[route] = lead_time(curves[route], start).days
+        spans[route] = plan.spans(start)
+    return Comparison(plans, float(price_of_day), moment_of(start), quantities, curves, days, spans)
 
 
 @dataclass(frozen=True)
@@ -229,16 +228,42 @@ class Comparison:
     """Plans of several routes for one job, and their curves over quantity, ready to be drawn or told.
 
     `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time;
-    `quantities` (n,); `unit_costs` {route: (n,) [currency], with the price of the days}; `days` {route:
-    calendar days from the start [d]}.
+    `quantities` (n,); `curves` {route: Plan over all quantities}; `curve_days` {route: calendar days from the
+    start (n,) [d]}; `spans` {route: the first batch through the calendar}.
     """
 
     plans: Mapping[str, Plan | NoPlan]
     price_of_day: float
     start: dt.datetime
     quantities: np.ndarray
-    unit_costs: Mapping[str, np.ndarray]
-    days: Mapping[str, float]
+    curves: Mapping[str, Plan]
+    curve_days: Mapping[str, np.ndarray]
+    spans: Mapping[str, tuple]
+
+    def repriced(self, rates, price_of_day):
+        """The same comparison at other prices: hours, days and the calendar stay, so that this is quick.
+
+        Parameters: `rates` RateCard that differs from the plans' in prices only; `price_of_day` [currency/d].
+        Returns: Comparison. Raises: InputError when working hours or process values differ.
+        """
+        _check_price(price_of_day)
+        plans = {r: plan.priced(rates) if plan.feasible else plan for r, plan in self.plans.items()}
+        curves = {route: curve.priced(rates) for route, curve in self.curves.items()}
+        return replace(self, plans=plans, curves=curves, price_of_day=float(price_of_day))
+
+    @cached_property
+    def unit_costs(self):
+        """Cost of one kit over all quantities, with the price of its share of the days: {route: (n,) [currency]}."""
+        return {
+            route: (curve.total_cost + self.price_of_day * self.curve_days[route]) / self.quantities
+            for route, curve in self.curves.items()
+        }
+
+    @cached_property
+    def days(self):
+        """Calendar days from the start to delivery of the quantity wanted: {route: [d]}."""
+        at = {route: np.searchsorted(self.quantities, self.plans[route].job.quantity) for route in self.curves}
+        return {route: float(self.curve_days[route][at[route]]) for route in self.curves}
 
     @cached_property
     def break_even(self):
@@ -264,8 +289,8 @@ class Comparison:
         Waiting holds drying, cooling and closed hours. Further batches and delivery come last, as waiting.
         """
         table = {}
-        for route, plan in feasible(self.plans).items():
-            rows, spans = {}, plan.spans(self.start)
+        for route in self.spans:
+            rows, spans = {}, self.spans[route]
             for span in spans:
                 waiting_h = span.end_h - span.ran_h + span.begin_h - span.ready_h
                 hours = np.array([span.worked_h - span.begin_h, span.ran_h - span.worked_h, waiting_h])

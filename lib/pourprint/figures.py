@@ -158,12 +158,14 @@ def _clock_slots():
             (phase, kind)
             for phase, stages in PHASES.items()
             for kind in KINDS
-            if kind == "waiting" or any(_may_take(step, kind) for step in plan.steps if step.stage in stages)
+            if any(_may_take(step, kind) for step in plan.steps if step.stage in stages)
         )
     return slots
 
 
 def _may_take(step, kind):
+    if kind == "waiting":
+        return True  # for closing time at least
     hours = "hands_on_h" if kind == "hands-on" else "machine_h"
     return any(np.any(getattr(work, hours) > 0) for work in step.work)
 
@@ -171,9 +173,10 @@ def _may_take(step, kind):
 def comparison_data(comparison):
     """What each trace of the comparison figure shows, in the order of its traces, as far as it ever changes.
 
-    Returns: list of dicts of "x" and "y" arrays. Traces and bars keep their places as long as the comparison has
-    the same routes, and what is absent is nan: a line over quantity for each route, their names, break-even marks,
-    the chosen quantity, bars by stage, their names where the bar can hold one, bars by time.
+    Returns: list of dicts of "x" and "y" arrays: a line over quantity for each route, their names, break-even
+    marks, the chosen quantity, bars by stage, their names where the bar can hold one, bars by time. Traces and bars
+    keep their places as long as the comparison has the same routes. An absent point is nan; an absent bar is zero,
+    since plotly begins a stack anew after a nan.
     """
     grid, routes = comparison.quantities, [*comparison.plans]
     nothing = np.full(grid.shape, np.nan)
@@ -197,16 +200,14 @@ def comparison_data(comparison):
                 if amount:
                     spent[PHASE_OF[stage], kind] += amount
         days.append([*spent.values()])
-    # Empty bars are nan and left out of the drawing: they would cost time at every move of a slider.
-    bars, days = (np.where(joined > 0, joined, np.nan) for joined in (np.concatenate(bars), np.concatenate(days)))
     return [
         *({"y": line} for line in lines),
         {"y": np.array([line[-1] for line in lines])},
         {"x": turns[0], "y": turns[1]},
         {"x": grid[chosen][:1], "y": lowest[chosen][:1]},
-        {"y": bars},
+        {"y": np.concatenate(bars)},
         {"y": np.concatenate(middles)},
-        {"x": days},
+        {"x": np.concatenate(days)},
     ]
 
 
@@ -328,7 +329,12 @@ def _clock_bars(routes, days):
         orientation="h",
         marker={
             "color": [_tint(LOOKS[route].colour, tint[kind]) for route, _, kind in pieces],
-            "pattern": {"shape": [HATCH[kind] for _, _, kind in pieces], "fgcolor": INK},
+            "pattern": {
+                "shape": [HATCH[kind] for _, _, kind in pieces],
+                "fillmode": "overlay",
+                "fgcolor": INK,
+                "solidity": 0.2,
+            },
         },
         customdata=[f"{phase}, {kind}" for _, phase, kind in pieces],
         hovertemplate="%{y}, %{customdata}: %{x:.1f} days<extra></extra>",
@@ -340,6 +346,7 @@ def _styled(figure, height):
     """The course's plain look."""
     figure.update_layout(
         template="none",
+        autosize=True,
         height=height,
         barmode="stack",
         showlegend=False,

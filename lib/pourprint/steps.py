@@ -21,6 +21,7 @@ import numpy as np
 
 from pourprint.errors import InputError
 from pourprint.jobs import Job
+from pourprint.ledger import library
 from pourprint.rates import RateCard
 from pourprint.workdays import calendar_from, generic_calendar
 
@@ -141,6 +142,15 @@ class Plan:
         # Steps are written per level of work, so they hold for every quantity and batch size.
         same = rates is self.rates and changes.keys() <= {"quantity", "batch_size"}
         return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
+
+    def priced(self, rates):
+        """The same plan at other prices, steps and times unchanged. Raises: InputError when `rates` differs in more."""
+        mine = self.rates.entries
+        if rates.hours != self.rates.hours or any(rates.entries[key] is not mine[key] for key in library()):
+            raise InputError(
+                "rates differ in process values or working hours, not in prices only: use plan.at(rates=…)."
+            )
+        return replace(self, rates=rates)
 
     # How much work there is ------------------------------------------------------------------------
 

@@ -12,10 +12,12 @@ from pourprint.alloys import alloys
 from pourprint.compare import comparison
 from pourprint.errors import InputError
 from pourprint.jobs import Job
-from pourprint.panels.controls import choice_row, group, named, number_row, page
+from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
 from pourprint.parts import Kit, Part
+from pourprint.rates import RateCard
 from pourprint.routes import ROUTES, plan_all
+from pourprint.steps import moment_of
 
 QUANTITIES = np.arange(1, 401)
 PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)
@@ -67,10 +69,13 @@ def build(kit, rates, start=None):
     kit = Kit.of(kit) if isinstance(kit, Part) else kit
     if not isinstance(kit, Kit):
         raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
+    if not isinstance(rates, RateCard):
+        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
     if start is None:
         start = dt.datetime.combine(dt.date.today(), dt.time()) + dt.timedelta(hours=rates.hours.start_h)
     # Meshes are measured already; without them a slider need not move their vertices.
     kit = replace(kit, parts=tuple(replace(item, part=replace(item.part, mesh=None)) for item in kit.parts))
+    start = moment_of(start)
     kits = {f"{kit.name} ({kit.nodes} nodes)": kit}
     if len(kit.parts) > 1:
         kits |= {
@@ -78,70 +83,84 @@ def build(kit, rates, start=None):
             for item in kit.parts
         }
     controls = _controls(kits, rates)
-    value = {name: row for name, row in controls.items()}.__getitem__
+
+    def priced():
+        """The card and the price of a day as the sliders have them."""
+        return rates.replace({name: row.value for name, row in controls.items() if "." in name}), controls["day"].value
 
     def asked():
-        chosen = kits[value("kit").value]
+        """The comparison of the whole question."""
         job = Job(
-            chosen.scaled_to(value("volume").value),
-            alloy=value("alloy").value,
-            quantity=int(value("quantity").value),
-            batch_size=int(value("batch").value),
+            kits[controls["kit"].value].scaled_to(controls["volume"].value),
+            alloy=controls["alloy"].value,
+            quantity=controls["quantity"].value,
+            batch_size=controls["batch"].value,
         )
-        card = rates.replace({name: row.value for name, row in controls.items() if "." in name})
-        routes = tuple(ROUTES) if value("serial").value else PRINTED
-        return comparison(plan_all(job, card, routes), QUANTITIES, value("day").value, start)
+        card, price_of_day = priced()
+        routes = tuple(ROUTES) if controls["serial"].value else PRINTED
+        return comparison(plan_all(job, card, routes), QUANTITIES, price_of_day, start)
 
-    first = asked()
-    place = widgets.Box([live(figures.comparison_figure(first))], layout=widgets.Layout(width="100%"))
+    last = [asked()]
+    place = widgets.VBox([live(figures.comparison_figure(last[0]))], layout=widgets.Layout(width="100%"))
     answer, table, status = widgets.HTML(), widgets.HTML(), status_line()
 
-    def show(result):
+    def tell(result):
+        last[0] = result
         answer.value = f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(result.answer())}</b></p>"
         table.value = _table(result, rates.currency)
 
-    def update():
-        result = asked()
+    def show(result):
         redraw(place.children[0], figures.comparison_data(result))
-        show(result)
+        tell(result)
+
+    def other_job():
+        last[0] = None  # until the new question is answered; it may be refused
+        show(asked())
+
+    def other_price():
+        """Prices leave hours and days as they are, which saves most of the work."""
+        show(last[0].repriced(*priced()) if last[0] else asked())
 
     def other_routes():
         """More or fewer routes need another figure; every other change moves the one there is."""
         result = asked()
         place.children = [live(figures.comparison_figure(result))]
-        show(result)
-
-    update = guarded(update, status)
+        tell(result)
 
     def other_kit():
         """A newly chosen part starts at its own size; setting the size redraws."""
-        chosen = kits[value("kit").value]
-        own = round(float(chosen.volume_cm3) / chosen.nodes, 1)
-        if value("volume").value == own:
-            update()
+        own = _mean_cm3(kits[controls["kit"].value])
+        if controls["volume"].value == own:
+            other_job()
         else:
-            value("volume").source.value = own
+            controls["volume"].source.value = own
 
-    special = {"kit": other_kit, "serial": guarded(other_routes, status)}
+    special = {"kit": other_kit, "serial": other_routes, "day": other_price}
     for name, row in controls.items():
-        row.observe(special.get(name, update))
-    show(first)
+        row.observe(guarded(special.get(name, other_price if "." in name else other_job), status))
+    tell(last[0])
     words = widgets.HTML(figures.COMPARISON_IN_WORDS)
-    content = widgets.VBox([answer, status, place, words, table])
-    return ComparePanel(controls, place, answer, table, status, named(page(_groups(controls, start), content)))
+    below = widgets.VBox([words, table])
+    content = widgets.VBox([answer, status, place])
+    shown = named(widgets.VBox([page(columns(_groups(controls, start)), content), below]))
+    return ComparePanel(controls, place, answer, table, status, shown)
+
+
+def _mean_cm3(kit):
+    """Mean volume of a kit's pieces as the slider shows it [cm3]."""
+    return max(0.1, round(float(kit.volume_cm3) / kit.nodes, 1))
 
 
 def _controls(kits, rates):
     money = rates.currency
-    whole = next(iter(kits.values()))
+    sizes = [_mean_cm3(kit) for kit in kits.values()]
+    low, high = min(5.0, *sizes), max(1000.0, *sizes)
     rows = {
         "kit": choice_row("kit or part", list(kits)),
         "alloy": choice_row("alloy", [(alloy.title, name) for name, alloy in alloys().items()]),
         "quantity": number_row("quantity wanted", 4, 1, int(QUANTITIES[-1]), 1, "kits", log=True),
         "batch": number_row("batch size", 4, 1, 100, 1, "kits", log=True),
-        "volume": number_row(
-            "mean part volume", round(float(whole.volume_cm3) / whole.nodes, 1), 5, 1000, 0.1, "cm³", log=True
-        ),
+        "volume": number_row("mean part volume", sizes[0], low, high, 0.1, "cm³", log=True),
         "serial": choice_row("serial reference", [("hide", False), ("show", True)]),
         "day": number_row("price of a day", 0, 0, 1000, 10, f"{money}/day"),
     }
@@ -149,7 +168,7 @@ def _controls(kits, rates):
         section, name = key.split(".", 1)
         if section in ("labour", "machine"):
             entry = rates.entries[key]
-            high = float(np.ceil(max(2 * entry.high, entry.value)))
+            high = float(np.ceil(max(2 * entry.high, entry.value, 1)))
             rows[key] = number_row(name.replace("_", " "), entry.value, 0, high, 0.5, f"{money}/h")
     return rows
 
@@ -157,14 +176,11 @@ def _controls(kits, rates):
 def _groups(controls, start):
     """Controls in three captioned groups."""
     job = [controls[name] for name in ("kit", "alloy", "quantity", "batch", "volume", "serial")]
-    hourly = [row for name, row in controls.items() if "." in name]
-    return widgets.VBox(
-        [
-            group("The job", job),
-            group(f"The clock: start {start:%a %d %b %Y}", [controls["day"]]),
-            group("The hourly rates", hourly),
-        ]
-    )
+    return [
+        group("The job", job),
+        group(f"The clock: start {start:%a %d %b %Y}", [controls["day"]]),
+        group("The hourly rates", [row for name, row in controls.items() if "." in name]),
+    ]
 
 
 def _table(comparison, money):

@@ -13,6 +13,7 @@ from pourprint.errors import InputError
 
 # Widths that keep name, slider, field and unit in one line of the controls column.
 NAME_WIDTH, SLIDER_WIDTH, FIELD_WIDTH, UNIT_WIDTH = "130px", "110px", "80px", "70px"
+MENU_WIDTH = "230px"
 RUNGS_PER_DECADE = 20
 
 
@@ -88,14 +89,15 @@ def number_row(name, value, low, high, step, unit, log=False):
 
 def choice_row(name, options):
     """A choice of one of `options` (values, or (label, value) pairs) in one line; returns a Row."""
-    menu = widgets.Dropdown(options=options, layout=widgets.Layout(width="auto", flex="1 1 auto"))
+    menu = widgets.Dropdown(options=options, layout=widgets.Layout(width=MENU_WIDTH))
     return Row(name, _line(name, "", None, menu), menu)
 
 
 def group(title, rows):
     """A captioned box of rows."""
     caption = widgets.HTML(f"<h4 style='margin:0.4em 0 0'>{html.escape(title)}</h4>")
-    return widgets.VBox([caption, *(row.widget for row in rows)])
+    rows = [row.widget for row in rows]
+    return widgets.VBox([caption, *rows], layout=widgets.Layout(flex="0 0 410px", overflow="visible"))
 
 
 def named(tree):
@@ -106,11 +108,17 @@ def named(tree):
     return widgets.VBox([tree, _names_widget()()])
 
 
+def columns(groups):
+    """Groups one below the other where there is room for one column, side by side where there is more."""
+    return widgets.HBox(groups, layout=widgets.Layout(flex_flow="row wrap", overflow="visible"))
+
+
 def page(controls, content):
     """Controls beside the content on a wide screen, above it on a narrow one."""
-    beside = {"min_width": "0", "overflow": "visible"}
-    controls = widgets.VBox([controls], layout=widgets.Layout(flex="0 0 420px", **beside))
-    content = widgets.VBox([content], layout=widgets.Layout(flex="1 1 640px", **beside))
+    column = {"min_width": "0", "overflow": "visible"}
+    # The content grows a thousand times as fast: beside it the controls keep one column, alone they take the line.
+    controls = widgets.VBox([controls], layout=widgets.Layout(flex="1 1 420px", **column))
+    content = widgets.VBox([content], layout=widgets.Layout(flex="1000 1 640px", **column))
     return widgets.HBox([controls, content], layout=widgets.Layout(flex_flow="row wrap", width="100%"))
 
 

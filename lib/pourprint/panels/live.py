@@ -80,6 +80,7 @@ def _figure_widget():
 
     When a cell is run again, plotly empties its old view but leaves it listening; the old view then fails on
     the next change, and the views after it never hear of the change (seen in the browser with plotly 7.1).
+    The view also follows the width of its box.
 
     Nor does a view report its defaults (such as axis ranges it chose) back to Python after each change: panels
     never read them, and gathering them delays the paint. So `figure.layout` knows only what it was given.
@@ -95,6 +96,12 @@ def _figure_widget():
 {{
   const view = {view[1]}.prototype, update = view.do_update;
   view.do_update = function () {{ if (this.el._fullLayout) update.call(this); }};
+  const render = view.perform_render;
+  view.perform_render = function () {{
+    render.call(this);
+    // plotly draws before its box has a width, then keeps 700 pixels; follow the box instead.
+    new ResizeObserver(() => {{ if (this.el._fullLayout) this.autosizeFigure(); }}).observe(this.el);
+  }};
   view._sendTraceDeltas = view._sendLayoutDelta = () => {{}};
 }}
 """
