@@ -268,7 +268,7 @@ class Comparison:
     @cached_property
     def break_even(self):
         """Who is cheapest on each interval of quantities, the price of the days included."""
-        return cheapest_intervals(self.unit_costs, self.quantities)
+        return cheapest_intervals(self.unit_costs, self.quantities) if self.curves else BreakEven((), ())
 
     def unit_cost(self, route):
         """Cost of one kit with the price of its share of the days [currency]."""

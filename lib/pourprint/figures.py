@@ -8,6 +8,7 @@ updated in place is built from, and later fed with, the same arrays.
 from dataclasses import dataclass
 from functools import cache
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 import plotly.graph_objects as go
@@ -76,6 +77,7 @@ SHORT = {  # stage names that fit into a bar
     DELAY: "price of days",
 }
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
+NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes
 NAMED_SHARE = 0.045  # of the highest bar: a lower piece cannot hold its name
 # The clock chart draws stages that follow each other at one place as one phase: fewer bars redraw faster.
 PHASES = {
@@ -170,6 +172,21 @@ def _may_take(step, kind):
     return any(np.any(getattr(work, hours) > 0) for work in step.work)
 
 
+def _apart(lines):
+    """Heights of the lines' names: at each line's end, or as far above the next lower name that both can be read.
+
+    Parameters: `lines` of (n,) costs on a logarithmic axis. Returns: (len(lines),), nan for absent lines.
+    """
+    ends = np.array([line[-1] for line in lines])
+    seen = [line[np.isfinite(line)] for line in lines if np.isfinite(line).any()]
+    if not seen:
+        return ends
+    step = (max(line.max() for line in seen) / min(line.min() for line in seen)) ** NAME_HEIGHT
+    for lower, upper in pairwise(np.argsort(ends)):  # nan comes last and stays
+        ends[upper] = max(ends[upper], ends[lower] * step) if np.isfinite(ends[upper]) else np.nan
+    return ends
+
+
 def comparison_data(comparison):
     """What each trace of the comparison figure shows, in the order of its traces, as far as it ever changes.
 
@@ -202,7 +219,7 @@ def comparison_data(comparison):
         days.append([*spent.values()])
     return [
         *({"y": line} for line in lines),
-        {"y": np.array([line[-1] for line in lines])},
+        {"y": _apart(lines)},
         {"x": turns[0], "y": turns[1]},
         {"x": grid[chosen][:1], "y": lowest[chosen][:1]},
         {"y": np.concatenate(bars)},

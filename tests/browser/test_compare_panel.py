@@ -1,0 +1,146 @@
+"""The compare notebook in a browser: every slider by keyboard, every trace against a calculation of its own."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+from jupyter_browser import REPOSITORY, browser_page, open_notebook, press, settled
+
+import pourprint as pp
+
+NOTEBOOK = "notebooks/05_compare_the_routes.ipynb"
+PRINTED = ("printed_pattern", "printed_mould", "printed_metal")
+JOB_SLIDERS = ("quantity wanted", "batch size", "mean part volume", "price of a day")
+RATE_SLIDERS = (
+    "labour.technician",
+    "labour.engineer",
+    "machine.pattern_printer",
+    "machine.kiln",
+    "machine.melting_furnace",
+    "machine.sand_printer",
+    "machine.metal_printer",
+    "machine.heat_treatment_furnace",
+    "machine.saw",
+    "machine.machining_centre",
+)
+# What plotly draws of stacked bars: where the last piece of each bar ends, by its place on the axis.
+STACK_ENDS = """() => [...document.querySelectorAll('.js-plotly-plot')][0].calcdata
+  .filter(points => points[0].trace.type === 'bar')
+  .map(points => { const ends = {}; points.forEach(d => { ends[d.p] = Math.max(ends[d.p] ?? 0, d.b + d.s); });
+                   return Object.values(ends); })"""
+
+
+def shown_name(key):
+    return key.split(".")[-1].replace("_", " ")
+
+
+def field(page, name):
+    return page.get_by_role("spinbutton", name=name).first
+
+
+def number(page, name):
+    return float(field(page, name).input_value())
+
+
+def expected(page):
+    """Plans of the job and rates that the fields of the page show, and the price of a day."""
+    kit = pp.Kit.load(REPOSITORY / "data_demo/rover_kit.toml").scaled_to(number(page, "mean part volume"))
+    rates = pp.RateCard.load(REPOSITORY / "data_demo/rates.toml")
+    rates = rates.replace({key: number(page, shown_name(key)) for key in RATE_SLIDERS})
+    job = pp.Job(
+        kit, "AlSi7Mg", quantity=int(number(page, "quantity wanted")), batch_size=int(number(page, "batch size"))
+    )
+    return pp.plan_all(job, rates, PRINTED), number(page, "price of a day")
+
+
+def check_all_traces(page):
+    plot = settled(page)[0]
+    plans, price = expected(page)
+    start = dt.datetime.combine(dt.date.today(), dt.time(8))
+    quantities = np.arange(1, 401)
+    lines = [
+        (curve.total_cost + price * pp.lead_time(curve, start).days) / quantities
+        for curve in (plan.at(quantity=quantities) for plan in plans.values())
+    ]
+    # The browser gets whole doubles; what differs is only the order of a few sums.
+    for trace, line in zip(plot, lines, strict=False):
+        np.testing.assert_allclose(np.array(trace["y"], float), line, rtol=1e-9)
+    names, turns, chosen, bars, bar_names, days = plot[3:]
+    # A name stands at its line's end, or above it where the next lower name would cover it.
+    ends = np.array([line[-1] for line in lines])
+    assert np.all(np.array(names["y"]) >= ends * (1 - 1e-9)) and list(np.argsort(names["y"])) == list(np.argsort(ends))
+    quantity = next(iter(plans.values())).job.quantity
+    assert chosen["x"] == [quantity]
+    np.testing.assert_allclose(chosen["y"], [min(line[quantity - 1] for line in lines)], rtol=1e-9)
+    best = np.argmin(lines, axis=0)
+    crossings = [int(q) for q in quantities[1:][np.diff(best) != 0]]
+    assert [x for x in turns["x"] if x is not None] == crossings
+    costs_drawn, days_drawn = page.evaluate(STACK_ENDS)
+    np.testing.assert_allclose(costs_drawn, [line[quantity - 1] for line in lines], rtol=1e-9)
+    np.testing.assert_allclose(days_drawn, [pp.lead_time(plan, start).days for plan in plans.values()], rtol=1e-9)
+    assert len(bars["y"]) == len(bar_names["y"]) and len(days["x"]) == len(days["y"])
+
+
+@pytest.fixture(scope="module")
+def panel(lab, playwright_driver):
+    address, _ = lab
+    with browser_page(playwright_driver, height=2400) as page:
+        open_notebook(page, address, NOTEBOOK)
+        yield page
+        assert page.refused == [], "a notebook must work without a network"
+
+
+def test_every_trace_is_right_before_a_key_is_pressed(panel):
+    check_all_traces(panel)
+
+
+@pytest.mark.parametrize("name", [*JOB_SLIDERS, *map(shown_name, RATE_SLIDERS)])
+def test_a_key_on_each_slider_moves_chart_and_table(panel, name):
+    plot, table = settled(panel)[0], panel.locator(".pourprint-table").inner_text()
+    press(panel, panel.get_by_role("slider", name=name).first, "ArrowRight", times=3)
+    moved = settled(panel)[0]
+    changed = {i for i, (a, b) in enumerate(zip(plot, moved, strict=True)) if a != b}
+    assert changed, f"{name} moves no trace"
+    assert panel.locator(".pourprint-table").inner_text() != table
+    check_all_traces(panel)
+
+
+def test_a_refused_number_is_one_sentence_and_the_picture_stays(panel):
+    before = settled(panel)[0]
+    quantity = field(panel, "quantity wanted")
+    kept = quantity.input_value()
+    quantity.fill("4.5")
+    quantity.press("Enter")
+    status = panel.get_by_role("status").filter(has_text="whole number")
+    status.wait_for(timeout=5000)
+    assert "Traceback" not in status.inner_text() and settled(panel)[0] == before
+    quantity.fill(kept)
+    quantity.press("Enter")
+    status.wait_for(state="detached", timeout=5000)
+    check_all_traces(panel)
+
+
+def test_the_serial_reference_can_be_shown(panel):
+    panel.get_by_role("combobox", name="serial reference").select_option("show")
+    plot = settled(panel)[0]
+    assert "Tooled pattern" in [trace["name"] for trace in plot]
+    assert "Tooled pattern" in panel.locator(".pourprint-table").inner_text()
+    press(panel, panel.get_by_role("slider", name="wax press").first, "ArrowRight", times=3)
+    assert settled(panel)[0] != plot, "only the serial reference needs the wax press"
+    panel.get_by_role("combobox", name="serial reference").select_option("hide")
+    check_all_traces(panel)
+
+
+@pytest.mark.parametrize("width", [1280, 1920])
+def test_nothing_of_the_panel_is_clipped(lab, playwright_driver, width):
+    address, _ = lab
+    with browser_page(playwright_driver, width, 2000) as page:
+        open_notebook(page, address, NOTEBOOK)
+        settled(page)
+        cut = page.evaluate("""() => {
+          const panel = document.querySelector('.pourprint-table').closest('.jp-OutputArea-output');
+          const edge = panel.getBoundingClientRect().right + 1;
+          return [...panel.querySelectorAll('*')].filter(e => e.getClientRects().length && !e.closest('defs'))
+            .filter(e => e.getBoundingClientRect().right > edge).map(e => e.tagName + '.' + e.className);
+        }""")
+        assert cut == []
