@@ -13,11 +13,6 @@ def _content():
     return tomllib.loads(files("pourprint").joinpath("data/cautions.toml").read_text(encoding="utf-8"))
 
 
-def defer():
-    """The sentence that stands above every list of cautions."""
-    return _content()["defer"]
-
-
 def cautions_of(plan):
     """The cautions of a feasible plan's stages, for its alloy: pandas table with stage and caution.
 

@@ -1,0 +1,56 @@
+"""The project's own rules: formatted code, stripped notebooks of one pattern, two true commands."""
+
+import json
+import re
+import statistics
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+NOTEBOOKS = sorted(ROOT.glob("notebooks/*.ipynb"))
+
+
+def source(cell):
+    return "".join(cell["source"])
+
+
+def test_ruff_finds_nothing():
+    done = subprocess.run([sys.executable, "-m", "ruff", "check", "."], cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout
+
+
+def test_notebooks_are_stored_without_outputs():
+    command = [sys.executable, "-m", "nbstripout", "--keep-id", "--verify", *map(str, NOTEBOOKS)]
+    assert subprocess.run(command, check=False).returncode == 0
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_notebook_opens_in_the_course_pattern_and_keeps_its_cells_short(path):
+    notebook = json.loads(path.read_text(encoding="utf-8"))
+    code = [source(cell) for cell in notebook["cells"] if cell["cell_type"] == "code"]
+    opening = source(notebook["cells"][0])
+    assert all(f"**What you{words}.**" in opening for words in ("'ll do", "'ll learn", " need"))
+    assert notebook["metadata"]["kernelspec"]["name"] == "python3"
+    assert statistics.median(len(text.splitlines()) for text in code) <= 3
+    assert max(len(text.splitlines()) for text in code) <= 12
+
+
+def test_every_file_that_the_readme_names_is_there():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for target in re.findall(r"\]\(([^)]+)\)", readme):
+        assert (ROOT / target).exists(), target
+
+
+def test_every_alloy_and_route_has_cautions_for_every_stage_that_is_not_at_a_desk():
+    import pourprint as pp
+
+    desk = {pp.Stage.TOOLING, pp.Stage.SIMULATE, pp.Stage.DIE}
+    part = pp.Part.from_numbers("bracket", 60, 210, (90, 70, 60))
+    for alloy in pp.alloys():
+        for plan in pp.plan_all(pp.Job(part, alloy)).values():
+            if plan.feasible:
+                named = set(pp.cautions_of(plan)["stage"])
+                assert {stage.title for stage in plan.stages if stage not in desk} <= named, (alloy, plan.route)
