@@ -1,6 +1,7 @@
 """The compare notebook in a browser: every slider by keyboard, every trace against a calculation of its own."""
 
 import datetime as dt
+import time
 
 import numpy as np
 import pytest
@@ -53,6 +54,16 @@ def expected(page):
     return pp.plan_all(job, rates, PRINTED), number(page, "price of a day")
 
 
+def moved(page, before, patience_s=30):
+    """The first plot once it differs from `before` and rests; a busy machine may take its time."""
+    deadline = time.monotonic() + patience_s
+    while time.monotonic() < deadline:
+        plots = settled(page)
+        if plots and plots[0] != before:
+            return plots[0]
+    raise AssertionError("the plot never changed")
+
+
 def check_all_traces(page):
     plot = settled(page)[0]
     plans, price = expected(page)
@@ -98,9 +109,7 @@ def test_every_trace_is_right_before_a_key_is_pressed(panel):
 def test_a_key_on_each_slider_moves_chart_and_table(panel, name):
     plot, table = settled(panel)[0], panel.locator(".pourprint-table").inner_text()
     press(panel, panel.get_by_role("slider", name=name).first, "ArrowRight", times=3)
-    moved = settled(panel)[0]
-    changed = {i for i, (a, b) in enumerate(zip(plot, moved, strict=True)) if a != b}
-    assert changed, f"{name} moves no trace"
+    moved(panel, plot)
     assert panel.locator(".pourprint-table").inner_text() != table
     check_all_traces(panel)
 
@@ -121,13 +130,15 @@ def test_a_refused_number_is_one_sentence_and_the_picture_stays(panel):
 
 
 def test_the_serial_reference_can_be_shown(panel):
-    panel.get_by_role("combobox", name="serial reference").select_option("show")
-    plot = settled(panel)[0]
-    assert "Tooled pattern" in [trace["name"] for trace in plot]
+    menu, three = panel.get_by_role("combobox", name="serial reference"), settled(panel)[0]
+    menu.select_option("show")
+    four = moved(panel, three)
+    assert "Tooled pattern" in [trace["name"] for trace in four]
     assert "Tooled pattern" in panel.locator(".pourprint-table").inner_text()
     press(panel, panel.get_by_role("slider", name="wax press").first, "ArrowRight", times=3)
-    assert settled(panel)[0] != plot, "only the serial reference needs the wax press"
-    panel.get_by_role("combobox", name="serial reference").select_option("hide")
+    pressed = moved(panel, four)  # only the serial reference needs the wax press
+    menu.select_option("hide")
+    moved(panel, pressed)
     check_all_traces(panel)
 
 
