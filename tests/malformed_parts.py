@@ -10,9 +10,10 @@ import zipfile
 import numpy as np
 import trimesh
 
+from pourprint.kits import Bore, Face, Kit, KitPart, Socket
 from pourprint.meshes import mended, overhang, read_mesh, rotated_up, sections
 from pourprint.nodes import Boss, Tube, load_recipes, make_node
-from pourprint.parts import Bore, Face, Kit, KitPart, Part, Socket
+from pourprint.parts import Part
 
 BOX = trimesh.creation.box((20.0, 30.0, 40.0))
 BALL = trimesh.creation.icosphere(3, 20.0)

@@ -5,7 +5,8 @@ from functools import cache
 from pathlib import Path
 
 import pourprint as pp
-from pourprint.steps import BATCH, Level, Plan, Stage, Step, Work
+from pourprint.plans import Plan
+from pourprint.steps import BATCH, Level, Stage, Step, Work
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 ROUTES = ("printed_pattern", "printed_mould", "printed_metal", "tooled_pattern")

@@ -52,8 +52,8 @@ def test_a_figure_fed_in_place_equals_one_built_new():
 
 def test_names_of_lines_that_meet_stand_apart():
     lines = [np.array([4000.0, 1000.0]), np.array([9000.0, 1001.0]), np.full(2, np.nan)]
-    heights = figures._apart(lines)
-    assert heights[1] / heights[0] >= 9 ** (figures.NAME_HEIGHT * 0.99) and np.isnan(heights[2])
+    heights = figures.comparison._apart(lines)
+    assert heights[1] / heights[0] >= 9 ** (figures.comparison.NAME_HEIGHT * 0.99) and np.isnan(heights[2])
 
 
 def test_the_stage_matrix_counts_ten_seven_five_and_marks_the_place():

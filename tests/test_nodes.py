@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pourprint.errors import InputError
+from pourprint.kits import Kit
 from pourprint.meshes import rotated_up, sections
 from pourprint.nodes import Boss, Tube, load_recipes, make_node
-from pourprint.parts import Kit, Part
+from pourprint.parts import Part
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 

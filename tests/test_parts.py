@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from malformed_parts import BALL, BY_NUMBERS, MALFORMED, stl
 from pourprint.errors import InputError
-from pourprint.parts import Bore, Face, Kit, KitPart, Part, Socket
+from pourprint.kits import Bore, Face, Kit, KitPart, Socket
+from pourprint.parts import Part
 
 DEMO_KIT = Path(__file__).parents[1] / "data_demo" / "rover_kit.toml"
 

@@ -22,11 +22,13 @@ from pourprint.compare import (
 )
 from pourprint.errors import Infeasible, InputError
 from pourprint.jobs import Job
+from pourprint.kits import Bore, Face, Kit, KitPart, Socket
 from pourprint.ledger import as_table, unmeshed
-from pourprint.parts import Bore, Face, Kit, KitPart, Part, Socket, facts
+from pourprint.parts import Part, facts
+from pourprint.plans import Plan, lead_time
 from pourprint.rates import RateCard, annuity, machine_hour
 from pourprint.routes import ROUTES, plan, plan_all
-from pourprint.steps import Plan, Stage, lead_time
+from pourprint.steps import Stage
 from pourprint.workdays import WorkingHours
 
 __version__ = "0.1.0"
@@ -69,9 +71,7 @@ _LATER = (
     "meshes",
     "nodes",
     "panels",
-    "cautions_of",
-    "check_installation",
-    "check_installation",
+    "lessons",
 )  # loaded when first asked for: they are heavy
 
 

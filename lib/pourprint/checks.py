@@ -108,3 +108,9 @@ def refuse(path, faults):
         count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
         lines = "\n".join(f"  - {fault.rstrip('.')}" for fault in faults)
         raise InputError(f"{Path(path).name} has {count}:\n{lines}\nMend this and load again.")
+
+
+def plain(value):
+    """A float where the value is a single number, else a float array."""
+    array = np.asarray(value, dtype=float)
+    return float(array) if array.ndim == 0 else array

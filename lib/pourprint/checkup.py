@@ -36,7 +36,7 @@ def _row(what, works, detail, remedy=""):
 
 
 def _kit(folder):
-    from pourprint.parts import Kit
+    from pourprint.kits import Kit
 
     kit = Kit.load(folder / "rover_kit.toml")
     return f"{kit.nodes} nodes of {len(kit.parts)} kinds"

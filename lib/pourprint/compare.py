@@ -9,7 +9,8 @@ import numpy as np
 
 from pourprint.checks import check_numbers
 from pourprint.errors import InputError
-from pourprint.steps import NoPlan, Plan, lead_time, made, moment_of
+from pourprint.plans import NoPlan, Plan, lead_time, made
+from pourprint.workdays import moment_of
 
 
 @dataclass(frozen=True)

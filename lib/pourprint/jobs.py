@@ -7,7 +7,8 @@ import numpy as np
 from pourprint.alloys import Alloy
 from pourprint.checks import check_numbers
 from pourprint.errors import InputError
-from pourprint.parts import Kit, Part
+from pourprint.kits import Kit
+from pourprint.parts import Part
 
 
 def _whole(name, value):

@@ -173,3 +173,21 @@ def _horizon():
         raise InputError(
             f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
         ) from None
+
+
+def moment_of(start):
+    """A start given as "2026-11-25T08:00", date or datetime as a datetime. Raises: InputError."""
+    try:
+        moment = dt.datetime.fromisoformat(start if isinstance(start, str) else start.isoformat())
+    except (ValueError, AttributeError):
+        raise InputError(f'start must be a date and time such as "2026-11-25T08:00", not {start!r}.') from None
+    if moment.tzinfo:
+        raise InputError(f"start must be local time without a time zone, not {start!r}.")
+    return moment
+
+
+def start_of(start, hours):
+    """(Calendar, hours since midnight [h]) of a start date and time. Raises: InputError."""
+    moment = moment_of(start)
+    midnight = dt.datetime.combine(moment.date(), dt.time())
+    return calendar_from(hours, moment.date().isoformat()), (moment - midnight) / dt.timedelta(hours=1)

@@ -12,12 +12,13 @@ from pourprint.alloys import alloys
 from pourprint.compare import comparison
 from pourprint.errors import InputError
 from pourprint.jobs import Job
+from pourprint.kits import Kit
 from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.parts import Kit, Part
+from pourprint.parts import Part
 from pourprint.rates import RateCard
 from pourprint.routes import ROUTES, plan_all
-from pourprint.steps import moment_of
+from pourprint.workdays import moment_of
 
 QUANTITIES = np.arange(1, 401)
 PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)

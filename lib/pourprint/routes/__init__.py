@@ -3,9 +3,9 @@
 from pourprint.errors import Infeasible, InputError
 from pourprint.jobs import Job
 from pourprint.ledger import nearest
+from pourprint.plans import NoPlan, Plan
 from pourprint.rates import RateCard
 from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
-from pourprint.steps import NoPlan, Plan
 
 ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}
 

@@ -1,13 +1,9 @@
-"""Plain data to plotly figures: one message a chart, said in its title.
+"""Routes side by side: unit cost over quantity, cost by stage, days. One figure that is updated in place.
 
-Each route keeps one colour (Okabe–Ito), dash, marker and hatch; hands-on, machine and waiting time keep one
-hatch each. Nothing needs a legend: lines are labelled at their ends, bars in place. Every figure that is
-updated in place is built from, and later fed with, the same arrays.
+It is built from, and later fed with, the same arrays.
 """
 
-from dataclasses import dataclass
 from functools import cache
-from html import escape
 from itertools import pairwise
 
 import numpy as np
@@ -15,67 +11,10 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pourprint.compare import DELAY, LATER
-from pourprint.errors import InputError
-from pourprint.parts import facts
-from pourprint.routes import ROUTES, plan_all
+from pourprint.figures._look import HATCH, INK, KINDS, LOOKS, styled, tint, title_of
+from pourprint.figures.stages import SHORT, example_plans
 from pourprint.steps import Stage
 
-
-@dataclass(frozen=True)
-class Chart:
-    """A figure with its takeaway, a description for those who do not see it, and its data as a table."""
-
-    figure: go.Figure
-    takeaway: str
-    alt: str
-    table: object
-
-    def _ipython_display_(self):
-        from IPython.display import HTML, display
-
-        display(self.figure)
-        display(HTML(self.words()))
-
-    def words(self):
-        """Takeaway, description and folded data table as HTML."""
-        return (
-            f"<p><b>{escape(self.takeaway)}</b></p><p><i>In words:</i> {escape(self.alt)}</p>"
-            f"<details><summary>Data table</summary>{self.table.to_html(float_format='{:,.2f}'.format)}</details>"
-        )
-
-
-@dataclass(frozen=True)
-class Look:
-    """How a route is drawn in every chart of the course."""
-
-    colour: str
-    dash: str
-    marker: str
-
-
-LOOKS = {
-    "printed_pattern": Look("#0072B2", "solid", "circle"),
-    "printed_mould": Look("#D55E00", "dash", "square"),
-    "printed_metal": Look("#009E73", "dot", "diamond"),
-    "tooled_pattern": Look("#AA4499", "dashdot", "triangle-up"),
-}
-INK = "#222222"
-KINDS = ("hands-on", "machine", "waiting")
-HATCH = {"hands-on": "", "machine": "/", "waiting": "."}
-SHORT = {  # stage names that fit into a bar
-    Stage.DESIGN.title: "design",
-    Stage.TOOLING.title: "tooling",
-    Stage.SIMULATE.title: "simulate",
-    Stage.DIE.title: "die",
-    Stage.PATTERN.title: "patterns",
-    Stage.ASSEMBLE.title: "cluster",
-    Stage.MOULD.title: "mould or print",
-    Stage.FIRE.title: "fire",
-    Stage.POUR.title: "pour",
-    Stage.BREAK_OUT.title: "break out",
-    Stage.FINISH.title: "finish",
-    DELAY: "price of days",
-}
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes
 NAMED_SHARE = 0.045  # of the highest bar: a lower piece cannot hold its name
@@ -89,49 +28,6 @@ PHASES = {
     "break out and finish": (Stage.BREAK_OUT, Stage.FINISH),
 }
 PHASE_OF = {stage.title: phase for phase, stages in PHASES.items() for stage in stages} | {LATER: [*PHASES][-1]}
-
-
-def _title(route):
-    return ROUTES[route].TITLE
-
-
-def _tint(colour, share):
-    """The colour mixed with white: `share` of white [-]."""
-    parts = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
-    return "#" + "".join(f"{round(c + (255 - c) * share):02x}" for c in parts)
-
-
-def stage_matrix(here=None):
-    """The course's map as an HTML table: routes across, the eleven stages down, each route's steps counted.
-
-    Parameters: `here` a Stage to mark as "you are here", or None. Returns: HTML text.
-    """
-    plans = _example_plans()
-    head = "".join(f'<th scope="col">{plan.title}</th>' for plan in plans)
-    rows = []
-    for stage in Stage:
-        cells = "".join(f"<td>{'<br>'.join(s.name for s in plan.steps if s.stage == stage)}</td>" for plan in plans)
-        mark = "▶ you are here: " if stage is here else ""
-        style = ' style="outline:2px solid currentColor"' if stage is here else ""
-        rows.append(
-            f'<tr{style}><th scope="row" style="text-align:left">{mark}{stage.value} {stage.title}</th>{cells}</tr>'
-        )
-    counts = "".join(f"<td>{len(p.stages)} stages, {len(p.steps)} steps</td>" for p in plans)
-    return (
-        '<table><caption style="text-align:left">Stages of each route; an empty cell is a stage that the route '
-        f'does without.</caption><thead><tr><th scope="col">stage</th>{head}</tr></thead><tbody>{"".join(rows)}'
-        f'<tr><th scope="row" style="text-align:left">together</th>{counts}</tr></tbody></table>'
-    )
-
-
-def _example_plans():
-    """Feasible plans of all routes for a small example part, to read stages and steps from."""
-    from pourprint.jobs import Job
-    from pourprint.parts import Part
-
-    part = Part.from_numbers("example", volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60))
-    return [plan for plan in plan_all(Job(part, "AlSi7Mg")).values() if plan.feasible]
-
 
 COMPARISON_IN_WORDS = (
     "<p><i>In words:</i> the first chart draws the cost of one kit, with the price of the days, against the number "
@@ -148,14 +44,14 @@ COMPARISON_IN_WORDS = (
 @cache
 def _stage_slots():
     """{route: stages that may cost something, the days last} of every route, read from an example's steps."""
-    return {plan.route: (*(stage.title for stage in plan.stages), DELAY) for plan in _example_plans()}
+    return {plan.route: (*(stage.title for stage in plan.stages), DELAY) for plan in example_plans()}
 
 
 @cache
 def _clock_slots():
     """{route: ((phase, kind), …)} of every route: what may take time, in order."""
     slots = {}
-    for plan in _example_plans():
+    for plan in example_plans():
         slots[plan.route] = tuple(
             (phase, kind)
             for phase, stages in PHASES.items()
@@ -251,10 +147,10 @@ def comparison_figure(comparison):
         figure.add_scatter(
             **line,
             x=grid,
-            name=_title(route),
+            name=title_of(route),
             mode="lines",
             line={"color": look.colour, "dash": look.dash, "width": 2.5, "shape": "hv"},
-            hovertemplate=f"{_title(route)}<br>%{{x}} kits: %{{y:,.0f}} {money} a kit<extra></extra>",
+            hovertemplate=f"{title_of(route)}<br>%{{x}} kits: %{{y:,.0f}} {money} a kit<extra></extra>",
         )
     # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
     figure.add_scatter(
@@ -262,7 +158,7 @@ def comparison_figure(comparison):
         x=[grid[-1]] * len(routes),
         name="names of the routes",
         mode="text",
-        text=[_title(route) for route in routes],
+        text=[title_of(route) for route in routes],
         textposition="top left",
         textfont={"color": [LOOKS[route].colour for route in routes]},
         hoverinfo="skip",
@@ -294,7 +190,7 @@ def comparison_figure(comparison):
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
     figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
-    return _styled(figure, height=1000)
+    return styled(figure, height=1000)
 
 
 def _round_numbers():
@@ -310,11 +206,11 @@ def _stage_bars(routes, costs, money):
     """All stages of all routes as one stacked trace; tints tell neighbours apart, names stand inside."""
     pieces = [(route, i, name) for route in routes for i, name in enumerate(_stage_slots()[route])]
     return go.Bar(
-        x=[_title(route) for route, _, _ in pieces],
+        x=[title_of(route) for route, _, _ in pieces],
         **costs,
         customdata=[SHORT[name] for _, _, name in pieces],
         marker={
-            "color": [_tint(LOOKS[route].colour, 0.45 if i % 2 else 0.7) for route, i, _ in pieces],
+            "color": [tint(LOOKS[route].colour, 0.45 if i % 2 else 0.7) for route, i, _ in pieces],
             "line": {"color": "white", "width": 1},
         },
         hovertemplate="%{x}, %{customdata}: %{y:,.0f} " + money + " a kit<extra></extra>",
@@ -326,7 +222,7 @@ def _stage_names(routes, heights):
     """The names of the stages in the middle of their bars; nan leaves a bar without."""
     pieces = [(route, name) for route in routes for name in _stage_slots()[route]]
     return go.Scatter(
-        x=[_title(route) for route, _ in pieces],
+        x=[title_of(route) for route, _ in pieces],
         **heights,
         mode="text",
         text=[SHORT[name] for _, name in pieces],
@@ -339,13 +235,13 @@ def _stage_names(routes, heights):
 def _clock_bars(routes, days):
     """Hands-on, machine and waiting days of all phases of all routes as one stacked trace."""
     pieces = [(route, phase, kind) for route in routes for phase, kind in _clock_slots()[route]]
-    tint = {"hands-on": 0.0, "machine": 0.4, "waiting": 0.8}
+    white = {"hands-on": 0.0, "machine": 0.4, "waiting": 0.8}
     return go.Bar(
-        y=[_title(route) for route, _, _ in pieces],
+        y=[title_of(route) for route, _, _ in pieces],
         **days,
         orientation="h",
         marker={
-            "color": [_tint(LOOKS[route].colour, tint[kind]) for route, _, kind in pieces],
+            "color": [tint(LOOKS[route].colour, white[kind]) for route, _, kind in pieces],
             "pattern": {
                 "shape": [HATCH[kind] for _, _, kind in pieces],
                 "fillmode": "overlay",
@@ -356,77 +252,4 @@ def _clock_bars(routes, days):
         customdata=[f"{phase}, {kind}" for _, phase, kind in pieces],
         hovertemplate="%{y}, %{customdata}: %{x:.1f} days<extra></extra>",
         name="days by phase",
-    )
-
-
-def _styled(figure, height):
-    """The course's plain look."""
-    figure.update_layout(
-        template="none",
-        autosize=True,
-        height=height,
-        barmode="stack",
-        showlegend=False,
-        margin={"l": 90, "r": 20, "t": 50, "b": 50},
-        font={"size": 13, "color": INK},
-        hovermode="closest",
-    )
-    figure.update_annotations(font={"size": 14}, x=0, xanchor="left")
-    figure.update_xaxes(gridcolor="#E6E6E6", zeroline=False)
-    figure.update_yaxes(gridcolor="#E6E6E6", zeroline=False)
-    return figure
-
-
-# Single parts ---------------------------------------------------------------------------------------------
-
-MOST_FACETS = 20_000  # more make a rotating picture slow
-
-
-def part_picture(part):
-    """The part as a picture to turn, with its sizes in words. Needs a part with a mesh of at most 20 000 facets.
-
-    Returns: Chart. Raises: InputError for a part without a mesh, or with too many facets.
-    """
-    vertices, faces = part.needed_mesh("drawn")
-    if len(faces) > MOST_FACETS:
-        raise InputError(
-            f"{part.name} has {len(faces)} facets, a picture can turn {MOST_FACETS}: export a coarser mesh to look at."
-        )
-    x, y, z = vertices.T
-    i, j, k = faces.T
-    figure = go.Figure(
-        go.Mesh3d(x=x, y=y, z=z, i=i, j=j, k=k, color="#9AA5B1", flatshading=True, lighting={"ambient": 0.5})
-    )
-    axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
-    figure.update_layout(scene={"aspectmode": "data", **axes}, title=f"{part.name}: drag to turn, z points up")
-    sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
-    return Chart(
-        _styled(figure, height=430),
-        f"{part.name} fills {part.solidity:.0%} of its box of {sizes} mm.",
-        f"The part drawn as a solid of {len(faces)} facets; {part.volume_cm3:.1f} cm³ of metal with "
-        f"{part.area_cm2:.0f} cm² of surface in a box of {sizes} mm.",
-        facts(part),
-    )
-
-
-def section_chart(part, layer_mm):
-    """Area of the horizontal sections over height. Needs a part with a mesh; `layer_mm` [mm].
-
-    Returns: Chart with a table of every tenth of the height. Raises: InputError.
-    """
-    import pandas as pd
-
-    heights, areas, perimeters = part.sections(layer_mm)
-    widest = int(np.argmax(areas))
-    figure = go.Figure(go.Scatter(x=areas / 100, y=heights, mode="lines", line={"color": INK, "width": 2}))
-    figure.update_xaxes(title_text="section area [cm²]", rangemode="tozero")
-    figure.update_yaxes(title_text="height above the plate [mm]", rangemode="tozero")
-    figure.update_layout(title=f"{part.name} is widest at {heights[widest]:.0f} mm")
-    table = pd.DataFrame({"height_mm": heights, "area_cm2": areas / 100, "perimeter_mm": perimeters})
-    return Chart(
-        _styled(figure, height=380),
-        f"{len(heights)} layers of {layer_mm:g} mm; the largest section is {areas[widest] / 100:.1f} cm² at "
-        f"{heights[widest]:.0f} mm, the mean {areas.mean() / 100:.1f} cm².",
-        f"Section area on the horizontal axis against height on the vertical, from 0 to {heights[-1]:.0f} mm.",
-        table.iloc[:: max(1, len(table) // 10)].set_index("height_mm"),
     )

@@ -1,0 +1,60 @@
+"""Pictures of a single part."""
+
+import numpy as np
+import plotly.graph_objects as go
+
+from pourprint.errors import InputError
+from pourprint.figures._look import INK, Chart, styled
+from pourprint.parts import facts
+
+MOST_FACETS = 20_000  # more make a rotating picture slow
+
+
+def part_picture(part):
+    """The part as a picture to turn, with its sizes in words. Needs a part with a mesh of at most 20 000 facets.
+
+    Returns: Chart. Raises: InputError for a part without a mesh, or with too many facets.
+    """
+    vertices, faces = part.needed_mesh("drawn")
+    if len(faces) > MOST_FACETS:
+        raise InputError(
+            f"{part.name} has {len(faces)} facets, a picture can turn {MOST_FACETS}: export a coarser mesh to look at."
+        )
+    x, y, z = vertices.T
+    i, j, k = faces.T
+    figure = go.Figure(
+        go.Mesh3d(x=x, y=y, z=z, i=i, j=j, k=k, color="#9AA5B1", flatshading=True, lighting={"ambient": 0.5})
+    )
+    axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
+    figure.update_layout(scene={"aspectmode": "data", **axes}, title=f"{part.name}: drag to turn, z points up")
+    sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
+    return Chart(
+        styled(figure, height=430),
+        f"{part.name} fills {part.solidity:.0%} of its box of {sizes} mm.",
+        f"The part drawn as a solid of {len(faces)} facets; {part.volume_cm3:.1f} cm³ of metal with "
+        f"{part.area_cm2:.0f} cm² of surface in a box of {sizes} mm.",
+        facts(part),
+    )
+
+
+def section_chart(part, layer_mm):
+    """Area of the horizontal sections over height. Needs a part with a mesh; `layer_mm` [mm].
+
+    Returns: Chart with a table of every tenth of the height. Raises: InputError.
+    """
+    import pandas as pd
+
+    heights, areas, perimeters = part.sections(layer_mm)
+    widest = int(np.argmax(areas))
+    figure = go.Figure(go.Scatter(x=areas / 100, y=heights, mode="lines", line={"color": INK, "width": 2}))
+    figure.update_xaxes(title_text="section area [cm²]", rangemode="tozero")
+    figure.update_yaxes(title_text="height above the plate [mm]", rangemode="tozero")
+    figure.update_layout(title=f"{part.name} is widest at {heights[widest]:.0f} mm")
+    table = pd.DataFrame({"height_mm": heights, "area_cm2": areas / 100, "perimeter_mm": perimeters})
+    return Chart(
+        styled(figure, height=380),
+        f"{len(heights)} layers of {layer_mm:g} mm; the largest section is {areas[widest] / 100:.1f} cm² at "
+        f"{heights[widest]:.0f} mm, the mean {areas.mean() / 100:.1f} cm².",
+        f"Section area on the horizontal axis against height on the vertical, from 0 to {heights[-1]:.0f} mm.",
+        table.iloc[:: max(1, len(table) // 10)].set_index("height_mm"),
+    )
