@@ -1,12 +1,16 @@
 """Figures from plain data: what is drawn adds up to the model's answer, and stays legible."""
 
+import re
 from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint import figures
+from pourprint.figures import bars
 from scenes import PRINTED, ROUTES, demo_kit, demo_rates
 
 
@@ -15,28 +19,38 @@ def compared(routes=ROUTES, alloy="AlSi7Mg", price_of_day=60.0):
     return pp.comparison(pp.plan_all(job, demo_rates(), routes), np.arange(1, 401), price_of_day)
 
 
-def by_bar(figure, name):
-    """Sum of the pieces of each stacked bar: {route title: height}."""
-    trace = next(trace for trace in figure.data if trace.name == name)
-    places, sizes = (trace.y, trace.x) if trace.orientation == "h" else (trace.x, trace.y)
-    return {place: sum(s for p, s in zip(places, sizes, strict=True) if p == place) for place in places}
-
-
 def test_stacked_bars_add_up_to_unit_cost_and_days():
     found = compared()
-    figure = figures.comparison_figure(found)
-    costs, days = by_bar(figure, "cost by stage"), by_bar(figure, "days by phase")
+    costs, days = ({bar.name: bar.total for bar in make(found)} for make in (bars.stage_bars, bars.clock_bars))
     for route, plan in found.plans.items():
         assert costs[plan.title] == pytest.approx(found.unit_cost(route))
         assert days[plan.title] == pytest.approx(found.days[route])
 
 
 @pytest.mark.parametrize("alloy", ["AlSi7Mg", "AZ91D", "316L", "Ti-6Al-4V"])
-def test_no_bar_is_nan_since_plotly_begins_a_stack_anew_after_one(alloy):
-    figure = figures.comparison_figure(compared(alloy=alloy))
-    for trace in figure.data:
-        if trace.type == "bar":
-            assert np.isfinite(np.array(trace.x if trace.orientation == "h" else trace.y, float)).all()
+def test_only_routes_that_can_make_the_job_have_a_bar_and_no_piece_is_empty(alloy):
+    found = compared(alloy=alloy)
+    names = [plan.title for plan in found.plans.values() if plan.feasible]
+    for made in (bars.stage_bars(found), bars.clock_bars(found)):
+        assert [bar.name for bar in made] == names
+        assert all(piece.amount > 0 for bar in made for piece in bar.pieces)
+
+
+def test_pieces_fill_the_axis_in_proportion_and_say_their_numbers():
+    pieces = (bars.Piece("cut", 30.0, "#ffffff", "cut off & ground"), bars.Piece("tiny", 0.1, "#ffffff", "tiny"))
+    text = bars.stacked_bars("Title", [bars.Bar("Route <a>", pieces)], "EUR a kit", "{:.1f}")
+    widths = [float(width) for width in re.findall(r"width:([\d.]+)%", text)]
+    # Widths are written to 1e-4 of a percent, which is 3e-4 of the smaller one.
+    assert sum(widths) == pytest.approx(100, abs=1e-3) and widths[0] / widths[1] == pytest.approx(300, rel=5e-4)
+    assert "cut off &amp; ground: 30.0" in text and "Route &lt;a&gt;" in text
+    assert "<span>cut</span>" in text and "<span>tiny</span>" not in text, "a name stands only where it fits"
+
+
+@given(st.floats(1e-3, 1e7))
+def test_ticks_are_round_and_cover_most_of_the_longest_bar(longest):
+    ticks = bars._ticks(longest)
+    assert ticks[0] == 0 and ticks[-1] <= longest * (1 + 1e-9) and ticks[-1] >= 0.7 * longest
+    assert 3 <= len(ticks) <= 8
 
 
 def test_a_figure_fed_in_place_equals_one_built_new():

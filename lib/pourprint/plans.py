@@ -56,7 +56,10 @@ class Plan:
             raise InputError(
                 "rates differ in process values or working hours, not in prices only: use plan.at(rates=…)."
             )
-        return replace(self, rates=rates)
+        plan = replace(self, rates=rates)
+        # Prices change no amounts: what was counted already is kept, so that a price slider is quick.
+        plan.__dict__.update({name: self.__dict__[name] for name in ("_usage", "shape") if name in self.__dict__})
+        return plan
 
     # How much work there is ------------------------------------------------------------------------
 
@@ -92,6 +95,18 @@ class Plan:
         machine = self._total(step, lambda work: work.machine_h)
         return hands_on, machine + hands_on if step.attended else machine
 
+    @cached_property
+    def _usage(self):
+        """[(hands-on, machine occupied [h], {material: amount}) of each step in the whole job]."""
+        rows = []
+        for step in self.steps:
+            materials = {}
+            for work in step.work:
+                for key, amount in work.materials.items():
+                    materials[key] = materials.get(key, 0.0) + self._counts[work.level.name] * amount
+            rows.append((*self._hours(step), materials))
+        return rows
+
     # Costs -----------------------------------------------------------------------------------------
 
     @cached_property
@@ -99,18 +114,13 @@ class Plan:
         """[(labour, machine, material, energy) of each step], each [currency]."""
         rates = self.rates
         rows = []
-        for step in self.steps:
-            hands_on, occupied = self._hours(step)
+        for step, (hands_on, occupied, materials) in zip(self.steps, self._usage, strict=True):
             labour = hands_on * rates[step.who]
             machine = energy = 0.0
             if step.machine:
                 machine = occupied * rates[f"machine.{step.machine}"]
                 energy = occupied * rates[f"power.{step.machine}"] * rates["energy.electricity"]
-            material = sum(
-                self._counts[work.level.name] * amount * rates[key]
-                for work in step.work
-                for key, amount in work.materials.items()
-            )
+            material = sum(amount * rates[key] for key, amount in materials.items())
             rows.append((labour, machine, material, energy))
         return rows
 
@@ -158,12 +168,12 @@ class Plan:
     @cached_property
     def hands_on_h(self):
         """Hands-on time of the whole job [h]."""
-        return self._shaped(sum(self._hours(step)[0] for step in self.steps))
+        return self._shaped(sum(hands_on for hands_on, _, _ in self._usage))
 
     @cached_property
     def machine_h(self):
         """Machine time of the whole job, attended time included [h]."""
-        return self._shaped(sum(self._hours(step)[1] for step in self.steps))
+        return self._shaped(sum(occupied for _, occupied, _ in self._usage))
 
     @property
     def first_pass_yield(self):

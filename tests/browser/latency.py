@@ -1,8 +1,9 @@
 """How long a key press takes to change a plot, against a one-trace figure with no model in the same notebook.
 
 Run: python tests/browser/latency.py notebooks/NAME.ipynb "name of a slider" [presses]
-The clock runs from the key press to the last change of the plot's SVG, so a plot drawn in parts is not
-counted as done at its first part. Presses on the two figures alternate: both see the same busy machine.
+The clock runs from the key press to the last change of any plot's SVG or of live HTML (bars, sentence, table),
+so a panel drawn in parts is not counted as done at its first part. Presses on the two figures alternate: both
+see the same busy machine.
 """
 
 import argparse
@@ -33,10 +34,11 @@ WATCH = """() => {
     latency.key = performance.now();
     latency.changed.clear();
   }, true);
-  document.querySelectorAll(".js-plotly-plot").forEach((plot, i) => {
+  const all = {subtree: true, childList: true, attributes: true, characterData: true};
+  document.querySelectorAll(".js-plotly-plot, .pourprint-live").forEach((chart, i) => {
     const watch = new MutationObserver(() => latency.changed.set(i, performance.now()));
-    plot.querySelectorAll(".main-svg").forEach(svg => watch.observe(
-      svg, {subtree: true, childList: true, attributes: true, characterData: true}));
+    const drawn = chart.querySelectorAll(".main-svg");
+    (drawn.length ? drawn : [chart]).forEach(part => watch.observe(part, all));
   });
 }"""
 

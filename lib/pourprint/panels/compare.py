@@ -39,13 +39,14 @@ COLUMNS = {
 class ComparePanel:
     """The parts of a compare panel, for tests and for pages that place them otherwise.
 
-    `controls` {name: Row}; `place` the box that holds the live figure; `answer`, `table`, `status` HTML; `widget`
-    all of it.
+    `controls` {name: Row}; `place` the box that holds the live figure; `answer`, `bars`, `table`, `status` HTML;
+    `widget` all of it.
     """
 
     controls: dict
     place: widgets.Box
     answer: widgets.HTML
+    bars: widgets.HTML
     table: widgets.HTML
     status: widgets.HTML
     widget: widgets.Widget
@@ -103,16 +104,18 @@ def build(kit, rates, start=None):
 
     last = [asked()]
     place = widgets.VBox([live(figures.comparison_figure(last[0]))], layout=widgets.Layout(width="100%"))
-    answer, table, status = widgets.HTML(), widgets.HTML(), status_line()
+    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
+    status = status_line()
 
     def tell(result):
         last[0] = result
         answer.value = f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(result.answer())}</b></p>"
+        bars.value = figures.comparison_bars(result, rates.currency)
         table.value = _table(result, rates.currency)
 
     def show(result):
+        tell(result)  # first: the browser has set the text by the time the picture is drawn
         redraw(place.children[0], figures.comparison_data(result))
-        tell(result)
 
     def other_job():
         last[0] = None  # until the new question is answered; it may be refused
@@ -140,11 +143,14 @@ def build(kit, rates, start=None):
     for name, row in controls.items():
         row.observe(guarded(special.get(name, other_price if "." in name else other_job), status))
     tell(last[0])
-    words = widgets.HTML(figures.COMPARISON_IN_WORDS)
-    below = widgets.VBox([words, table])
-    content = widgets.VBox([answer, status, place])
+    words = widgets.HTML(
+        f"<p><i>In words:</i> {figures.COMPARISON_IN_WORDS} {figures.BARS_IN_WORDS} The table holds the same answer "
+        "in numbers.</p>"
+    )
+    below = widgets.VBox([words, table, widgets.HTML(figures.BARS_STYLE)])
+    content = widgets.VBox([answer, status, place, bars])
     shown = named(widgets.VBox([page(columns(_groups(controls, start)), content), below]))
-    return ComparePanel(controls, place, answer, table, status, shown)
+    return ComparePanel(controls, place, answer, bars, table, status, shown)
 
 
 def _mean_cm3(kit):

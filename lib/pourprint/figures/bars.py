@@ -1,0 +1,171 @@
+"""Stacked bars of routes as plain HTML: quick to redraw, read without a script, printed as they stand.
+
+Plotly draws curves and solids of the course; a stack of ten pieces costs it more time than a key press allows.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from pourprint.compare import LATER
+from pourprint.figures._look import INK, KINDS, LOOKS, tint, title_of
+from pourprint.figures.stages import SHORT
+from pourprint.steps import Stage
+
+NAMED_SHARE = 0.013  # of the axis: what a letter of a piece's name takes
+WHITE = {"hands-on": 0.3, "machine": 0.5, "waiting": 0.8}  # share of white in a route's colour
+# The looks of all bars, apart from the bars, so that a key press sends few bytes. Hatches tell kinds of time apart.
+STYLE = f"""<style>
+.pourprint-bars {{contain: content; padding: 0.5em 0; line-height: 1.3; font-size: 13px}}
+.pourprint-bars > p {{font-size: 15px; margin: 0.3em 0}}
+.pourprint-bars > div {{display: flex; align-items: center}}
+.pourprint-bars > div > :first-child {{flex: 0 0 9em; text-align: right; padding-right: 0.6em}}
+.pourprint-bars > div > :last-child {{flex: 0 0 5.5em; padding-left: 0.6em}}
+.pourprint-bars > div > :nth-child(2) {{flex: 1; position: relative; padding: 5px 0; min-height: 1.4em}}
+.pourprint-bars > div:last-child > :nth-child(2) {{padding: 0; min-height: 0}}
+.pourprint-bars i {{position: absolute; top: 0; bottom: 0; border-left: 1px solid #8886; font-style: normal}}
+.pourprint-bars i > span {{position: absolute; transform: translateX(-50%)}}
+.pourprint-bars i:has(span) {{border: 0; top: 0}}
+.pourprint-bars u {{display: flex; position: relative; height: 26px; line-height: 26px; text-decoration: none}}
+.pourprint-bars s {{overflow: hidden; white-space: nowrap; text-align: center; color: {INK}; text-decoration: none;
+  box-shadow: inset -1px 0 #fff; print-color-adjust: exact; -webkit-print-color-adjust: exact}}
+.pourprint-bars s > span {{background: #fffa; padding: 0 2px; border-radius: 3px}}
+.pourprint-bars s.machine {{background-image: repeating-linear-gradient(-45deg, #2226 0 1.5px, #0000 1.5px 7px)}}
+.pourprint-bars s.waiting {{background-image: radial-gradient(#2229 1px, #0000 1.4px); background-size: 7px 7px}}
+</style>"""
+# Stages that follow each other at one place are one phase of the clock.
+PHASES = {
+    "at the desk": (Stage.DESIGN, Stage.TOOLING, Stage.SIMULATE, Stage.DIE),
+    "patterns": (Stage.PATTERN,),
+    "mould or print": (Stage.ASSEMBLE, Stage.MOULD),
+    "fire": (Stage.FIRE,),
+    "pour": (Stage.POUR,),
+    "break out, finish": (Stage.BREAK_OUT, Stage.FINISH),
+}
+PHASE_OF = {stage.title: phase for phase, stages in PHASES.items() for stage in stages} | {LATER: LATER}
+BARS_IN_WORDS = (
+    "The stacked bars split the cost of one kit by stage, first stage on the left, and lay the days of the first "
+    "batch and of all that follow end to end: plain is hands-on (nights and weekends within a task included), "
+    "strokes are machines running alone, dots are waiting."
+)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of a bar: `name`, `amount` ≥ 0 in the chart's unit, `colour`, a longer `hint`, `kind` of time or ""."""
+
+    name: str
+    amount: float
+    colour: str
+    hint: str
+    kind: str = ""
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One bar: a route's name, and its pieces in order."""
+
+    name: str
+    pieces: tuple[Piece, ...]
+
+    @property
+    def total(self):
+        """Sum of the pieces, in the chart's unit."""
+        return sum(piece.amount for piece in self.pieces)
+
+
+def stage_bars(comparison):
+    """Cost of one kit by stage, the price of the days last: one Bar a route [currency]."""
+    bars = []
+    for route, costs in comparison.stage_costs().items():
+        looks = (tint(LOOKS[route].colour, white) for white in (0.7, 0.45) * len(costs))
+        pieces = (
+            Piece(SHORT[stage], cost, look, stage) for (stage, cost), look in zip(costs.items(), looks, strict=False)
+        )
+        bars.append(Bar(title_of(route), tuple(piece for piece in pieces if piece.amount > 0)))
+    return bars
+
+
+def clock_bars(comparison):
+    """Calendar days from the start by phase and kind: one Bar a route [d]."""
+    bars = []
+    for route, rows in comparison.clock().items():
+        spent = {}
+        for stage, *kinds in rows:
+            for kind, days in zip(KINDS, kinds, strict=True):
+                spent[PHASE_OF[stage], kind] = spent.get((PHASE_OF[stage], kind), 0.0) + days
+        pieces = (
+            Piece(phase, days, tint(LOOKS[route].colour, WHITE[kind]), f"{phase}, {kind}", kind)
+            for (phase, kind), days in spent.items()
+        )
+        bars.append(Bar(title_of(route), tuple(piece for piece in pieces if piece.amount > 0)))
+    return bars
+
+
+def comparison_bars(comparison, money):
+    """Both stacks of a comparison, cost by stage and days by phase, as HTML.
+
+    Parameter: `money` the currency. The page needs STYLE once.
+    """
+    return stacked_bars(
+        "Where the money of one kit goes, stage by stage", stage_bars(comparison), f"{money} a kit", "{:,.0f}"
+    ) + stacked_bars(
+        "Where the days go: plain = hands-on, strokes = machine, dots = waiting",
+        clock_bars(comparison),
+        "days from the start",
+        "{:,.1f}",
+    )
+
+
+def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}"):
+    """Horizontal stacked bars on one axis from zero, as HTML.
+
+    Parameters: `title` the message; `bars` one a route; `unit` of the amounts, written below the axis; `form` how a
+    number is written. A piece shows its name where it is wide enough, and always as its tooltip.
+    """
+    longest = max((bar.total for bar in bars), default=0.0)
+    ticks = _ticks(longest)
+    end = max(longest, ticks[-1]) or 1.0
+    rows = "".join(_row(bar, end, ticks, form) for bar in bars)
+    marks = "".join(f"<i style=left:{100 * tick / end:.2f}%><span>{tick:,g}</span></i>" for tick in ticks)
+    said = "; ".join(f"{bar.name} {form.format(bar.total)}" for bar in bars)
+    return (
+        f"<div class=pourprint-bars role=img aria-label='{escape(f'{title}. In {unit}: {said}.')}'><p>{escape(title)}"
+        f"</p>{rows}<div><span></span><span>{marks}</span><span></span></div>"
+        f"<div><span></span><span style=text-align:center>{escape(unit)}</span><span></span></div></div>"
+    )
+
+
+def _row(bar, end, ticks, form):
+    grid = "".join(f"<i style=left:{100 * tick / end:.2f}%></i>" for tick in ticks)
+    pieces = "".join(
+        f"<s class='{piece.kind}' title='{escape(f'{piece.hint}: {form.format(piece.amount)}')}' "
+        f"style='width:{100 * piece.amount / end:.4f}%;background-color:{piece.colour}'>{_name(piece, end)}</s>"
+        for piece in bar.pieces
+    )
+    return (
+        f"<div><span>{escape(bar.name)}</span><span>{grid}<u>{pieces}</u></span><b>{form.format(bar.total)}</b></div>"
+    )
+
+
+def _name(piece, end):
+    """The piece's name on a light ground, if the piece is wide enough for it."""
+    if piece.amount < NAMED_SHARE * len(piece.name) * end:
+        return ""
+    return f"<span>{escape(piece.name)}</span>"
+
+
+def _ticks(longest):
+    """Round numbers from zero to at least about nine tenths of `longest`, four to eight of them.
+
+    >>> _ticks(1713.0).tolist()
+    [0.0, 250.0, 500.0, 750.0, 1000.0, 1250.0, 1500.0]
+    """
+    if not longest > 0:
+        return np.zeros(1)
+    rough = longest / 7
+    decade = 10.0 ** np.floor(np.log10(rough))
+    step = decade * next(s for s in (1, 2, 2.5, 5, 10) if s * decade >= rough)
+    return step * np.arange(int(longest / step + 1e-9) + 1)
