@@ -89,7 +89,7 @@ def read_entry(key, raw, date):
         return None, faults
 
 
-def _read_table(resource):
+def read_table(resource):
     """One of the library's own tables as {"section.key": Entry}. Raises: InputError when it is faulty."""
     content = tomllib.loads(resource.read_text(encoding="utf-8"))
     date, entries, faults = content.pop("date"), {}, []
@@ -105,13 +105,19 @@ def _read_table(resource):
 def library():
     """The library's process tables, which a rate card may overrule, as {"section.key": Entry}; read once."""
     tables = sorted(files("pourprint").joinpath("data/process").iterdir(), key=lambda resource: resource.name)
-    return {key: entry for table in tables for key, entry in _read_table(table).items()}
+    return {key: entry for table in tables for key, entry in read_table(table).items()}
 
 
 @cache
 def unmeshed():
     """What is assumed of a part that is given by numbers alone, as {"unmeshed.key": Entry}; read once."""
-    return _read_table(files("pourprint").joinpath("data/unmeshed.toml"))
+    return read_table(files("pourprint").joinpath("data/unmeshed.toml"))
+
+
+@cache
+def freezing():
+    """Heat properties of sand and shell, as {"sand.key" or "hot_shell.key": Entry}; read once."""
+    return read_table(files("pourprint").joinpath("data/freezing.toml"))
 
 
 def as_table(entries):
