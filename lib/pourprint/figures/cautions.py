@@ -1,0 +1,16 @@
+"""The cautions of one stage as a box to read before working."""
+
+from html import escape
+
+from pourprint.cautions import cautions_of
+
+
+def caution_box(plan, stage):
+    """The cautions of one stage of a plan as HTML. Parameters: `plan` a feasible Plan; `stage` a Stage."""
+    table = cautions_of(plan)
+    lines = "".join(f"<li>{escape(text)}</li>" for text in table.loc[table["stage"] == stage.title, "caution"])
+    return (
+        "<div style='border-left:6px solid #D55E00;padding:4px 14px;max-width:920px;line-height:1.45'>"
+        f"<b>Cautions: {escape(stage.title)}.</b> Local codes, data sheets and licensed practice come first."
+        f"<ul style='margin:4px 0'>{lines}</ul></div>"
+    )
