@@ -23,7 +23,7 @@ from pourprint.compare import (
 from pourprint.errors import Infeasible, InputError
 from pourprint.jobs import Job
 from pourprint.kits import Bore, Face, Kit, KitPart, Socket
-from pourprint.ledger import as_table, unmeshed
+from pourprint.ledger import as_table, freezing, unmeshed
 from pourprint.parts import Part, facts
 from pourprint.plans import Plan, lead_time
 from pourprint.rates import RateCard, annuity, machine_hour
@@ -32,6 +32,42 @@ from pourprint.steps import Stage
 from pourprint.workdays import WorkingHours
 
 __version__ = "0.1.0"
+
+# Loaded when first asked for, since some are heavy: modules, and the module that each of these names stands in.
+_MODULES = (
+    "carbon",
+    "figures",
+    "handouts",
+    "lab_log",
+    "learning",
+    "lessons",
+    "meshes",
+    "mix",
+    "nodes",
+    "panels",
+    "sweep",
+    "workshop",
+)
+_NAMES = {
+    "carbon": ("footprint",),
+    "decide": ("decision_map", "flip_prices"),
+    "expectation": ("rework",),
+    "information": ("Samples", "expected_regret", "probability_best", "sample_plans", "value_of_information"),
+    "process.solidification": ("Melt", "Mould", "adams_time_s", "freeze"),
+    "risk": ("by_quantity", "design_error", "flips", "simulate", "simulate_all"),
+    "sensitivity": ("output_of", "sobol", "tornado"),
+    "yields": (
+        "attempts_needed",
+        "chance_of_enough",
+        "chance_within",
+        "expected_visits",
+        "layers_printed",
+        "rolled_yield",
+        "starts_needed",
+    ),
+}
+_LATER = {name: module for module, names in _NAMES.items() for name in names}
+
 __all__ = [
     "ROUTES",
     "Alloy",
@@ -64,30 +100,30 @@ __all__ = [
     "rank",
     "tie_price_of_day",
     "winners_by_price_of_day",
+    *_MODULES,
+    *_LATER,
 ]
-
-_LATER = (
-    "figures",
-    "meshes",
-    "nodes",
-    "panels",
-    "lessons",
-)  # loaded when first asked for: they are heavy
 
 
 def __getattr__(name):
-    if name in _LATER:
+    if name in _MODULES:
         return importlib.import_module(f"pourprint.{name}")
+    if name in _LATER:
+        return getattr(importlib.import_module(f"pourprint.{_LATER[name]}"), name)
     raise AttributeError(f"pourprint has no {name!r}")
 
 
 def pedigree(rates=None):
-    """The whole ledger as a table: every number of the rate card, the process tables and the alloys.
+    """The whole ledger as a table: every number of the rate card, the process tables, alloys and moulds.
 
     Parameters: `rates` RateCard (default: the library's placeholder card).
     Returns: pandas table keyed by name: value, low, high, unit, pedigree, source, date.
     """
     import pandas as pd
 
+    from pourprint.carbon import carbon_ledger
+
     card = RateCard.default() if rates is None else rates
-    return pd.concat([card.table(), alloy_ledger(), as_table(unmeshed())])
+    return pd.concat(
+        [card.table(), alloy_ledger(), as_table(unmeshed()), as_table(freezing()), as_table(carbon_ledger())]
+    )

@@ -62,7 +62,7 @@ class Level:
 
 
 JOB = Level("job", lambda kits: 0 * np.asarray(kits))  # once a job, before the first batch
-BATCH = Level("batch", lambda kits: np.minimum(kits, 1))
+BATCH = Level("batch", lambda kits: np.minimum(np.ceil(kits), 1))  # also for a part of a kit that is made again
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 import ipywidgets as widgets
+import numpy as np
 
 from pourprint.errors import InputError
 
@@ -32,10 +33,16 @@ def redraw(widget, traces):
         raise InputError(f"traces: {len(traces)} given, the figure has {len(widget.data)}; give one dict per trace.")
     properties = sorted({name for new in traces for name in new})
     whole = {
-        name: [new.get(name, old[name]) for old, new in zip(widget.data, traces, strict=True)] for name in properties
+        name: [_whole(new.get(name, old[name])) for old, new in zip(widget.data, traces, strict=True)]
+        for name in properties
     }
     widget.plotly_update(restyle_data=whole)
     refresh(widget)
+
+
+def _whole(values):
+    """Arrays in one piece: a message takes no slices with gaps, and says so only inside a kernel."""
+    return np.ascontiguousarray(values) if isinstance(values, np.ndarray) else values
 
 
 def refresh(widget):

@@ -1,0 +1,414 @@
+"""How a batch walks through its steps when some pieces fail: the failures, what they cost, and the calendar.
+
+The batch stays together. A step takes all pieces that stand before it; those that fail go back to an earlier step
+and catch up, while the good ones wait; then all go on. Spare pieces, if any were begun, are used up first. So a step
+may be visited again by a few pieces, which pay for a whole cluster, box or plate. The first visit of each step is
+the plan itself.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property, reduce
+
+import numpy as np
+
+from pourprint.errors import InputError
+from pourprint.plans import Plan
+from pourprint.steps import BATCH, JOB, Stage, Step, Work
+
+REPORT, CHECK = "the design error is reported", "assemble the first kit and check its design"
+
+
+@dataclass(frozen=True)
+class Counted(Plan):
+    """A plan whose work was counted on the way, instead of foreseen: its own formulas then give costs and hours.
+
+    `counts` {name of a level: times done}, with a level of its own for each piece of work.
+    """
+
+    counts: Mapping = field(default_factory=dict, repr=False)
+
+    @property
+    def _counts(self):
+        return self.counts
+
+
+@dataclass(frozen=True)
+class Chain:
+    """The legs that a batch walks, and where it goes on from each: once good, to `after`; what failed, to `back`.
+
+    `legs` (S,) of Step; `pieces` N begun in the batch, `spares` of them more than wanted. For 0…N pieces in hand:
+    `counts` (S, W, N + 1) how often each work falls due, `rounds` (S, N + 1), `lots` (S, N + 1) that the pieces are
+    spread over and that fail one by one. `start` is the first leg; `one_off` how many come before the batch's own.
+    """
+
+    legs: tuple[Step, ...]
+    pieces: int
+    spares: int
+    counts: np.ndarray
+    rounds: np.ndarray
+    lots: np.ndarray
+    after: np.ndarray
+    back: np.ndarray
+    start: int
+    one_off: int
+
+    def counted(self, plan, legs, counts, by_hand):
+        """The legs as a Counted plan.
+
+        Parameters: `legs` these or the same at other inputs; `counts`, `by_hand` (S, W, …) times done, the second
+        for hands-on time, which may run long or short.
+        """
+        steps, table = [], {}
+        for i, leg in enumerate(legs):
+            work = []
+            for j, piece in enumerate(leg.work):
+                hands, rest = (replace(piece.level, name=f"{i}.{j} {kind}") for kind in ("by hand", "alone"))
+                work += [Work(hands, hands_on_h=piece.hands_on_h), replace(piece, level=rest, hands_on_h=0.0)]
+                table |= {hands.name: by_hand[i, j], rest.name: counts[i, j]}
+            steps.append(replace(leg, work=tuple(work)))
+        fields = {name: getattr(plan, name) for name in ("route", "title", "job", "rates", "recipe")}
+        return Counted(**fields, steps=tuple(steps), counts=table)
+
+
+def batch_legs(plan):
+    """The steps of one batch, without one-off work."""
+    kept = [replace(step, work=tuple(w for w in step.work if w.level is not JOB)) for step in plan.steps]
+    return tuple(step for step in kept if step.work)
+
+
+def all_legs(plan, report_h):
+    """One-off work, piece by piece, the first batch and the check of the design; before them the report of an error."""
+    one_off = [
+        replace(step, work=(work,), first_pass_yield=1.0, returns_to="")
+        for step in plan.steps
+        for work in step.work
+        if work.level is JOB
+    ]
+    report = Step(Stage.DESIGN, REPORT, (Work(BATCH, wait_h=report_h),))
+    check = Step(Stage.FINISH, CHECK, (), spoils="batch", returns_to=REPORT)
+    return (report, *one_off, *batch_legs(plan), check)
+
+
+def chain_of(plan, legs, kits, spares=0, again=Stage.DESIGN):
+    """The Chain of legs for a batch of some kits.
+
+    Parameters: `legs` from `batch_legs` or `all_legs`; `spares` pieces begun beyond those wanted; `again` the stage
+    from which on one-off work is done again after a design error. Raises: InputError when a step names an unknown
+    step or lot.
+    """
+    pieces = kits * plan.job.kit.nodes + spares
+    in_hand = np.arange(pieces + 1) / plan.job.kit.nodes  # kits, in fractions
+    levels = {work.level.name: work.level for step in plan.steps for work in step.work}
+    names = [leg.name if not _is_one_off(leg) else "" for leg in legs]
+    count, width = len(legs), max(len(leg.work) for leg in legs)
+    counts, rounds = np.zeros((count, width, pieces + 1)), np.ones((count, pieces + 1), dtype=int)
+    lots, back = np.zeros((count, pieces + 1), dtype=int), np.arange(count)
+    for i, leg in enumerate(legs):
+        for j, work in enumerate(leg.work):
+            counts[i, j] = in_hand > 0 if work.level is JOB else work.level.per_batch(in_hand)
+        if not _is_one_off(leg):
+            rounds[i] = np.maximum(np.ceil(leg.rounds(in_hand)), 1)
+        lots[i] = _lots(leg, levels, in_hand)
+        if leg.returns_to:
+            if leg.returns_to not in names[: i + 1]:
+                raise InputError(f"{leg.name!r} returns work to {leg.returns_to!r}, which is no step before it.")
+            back[i] = names.index(leg.returns_to)
+    after, one_off = np.arange(1, count + 1), sum(map(_is_one_off, legs)) + (REPORT in names)
+    if REPORT in names:
+        # The report is no part of a first pass; from it work goes on with the first stage that is done again.
+        redone = [i for i in range(1, one_off) if legs[i].stage >= again]
+        after[0] = redone[0] if redone else one_off
+    return Chain(legs, pieces, spares, counts, rounds, lots, after, back, int(REPORT in names), one_off)
+
+
+def _is_one_off(leg):
+    return any(work.level is JOB for work in leg.work)
+
+
+def _lots(leg, levels, in_hand):
+    """Over how many lots, which fail one by one, the pieces in hand are spread; at least one, at most one a piece."""
+    pieces = np.arange(in_hand.size)
+    if leg.spoils == "part":
+        return pieces
+    if leg.spoils == "batch":
+        return np.minimum(pieces, 1)
+    if leg.spoils not in levels:
+        raise InputError(f"{leg.name!r} spoils a {leg.spoils}, but no work of the route counts by the {leg.spoils}.")
+    return np.minimum(np.maximum(levels[leg.spoils].per_batch(in_hand), 1), pieces).astype(int)
+
+
+# Failures -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Visits:
+    """Every visit of a leg by a row (one batch of one run): `leg`, `row`, `pieces` in hand, all (E,), turn by turn
+    of all rows together; turn k is `ends[k]:ends[k + 1]`."""
+
+    leg: np.ndarray
+    row: np.ndarray
+    pieces: np.ndarray
+    ends: np.ndarray
+
+
+def walk(chain, spoil, rows, rng, errors=None):
+    """Let `rows` batches walk a chain.
+
+    Parameters: `spoil` (S, n or 1) chance that a lot fails, of run = row % n; `rng` random numbers; `errors` (rows,)
+    how many design errors the check of each row finds. Returns: Visits.
+    """
+    count, runs = len(chain.legs), spoil.shape[1]
+    risky, check = (spoil > 0).any(axis=1), count - 1
+    queue = np.zeros((rows, count + 1), dtype=np.int64)
+    queue[:, chain.start] = chain.pieces
+    at, spare = np.full(rows, chain.start), np.full(rows, chain.spares)
+    alive, log = np.arange(rows), []
+    errors = None if errors is None else errors.copy()
+    while alive.size:
+        leg = at[alive]
+        pieces = queue[alive, leg]
+        log.append((leg, alive, pieces))
+        target, failed = chain.after[leg], np.zeros_like(pieces)
+        doubt = np.flatnonzero(risky[leg])
+        if doubt.size:
+            where, held = leg[doubt], pieces[doubt]
+            failed[doubt] = _failed(chain.lots[where, held], held, spoil[where, alive[doubt] % runs], rng)
+        passed, sent = pieces - failed, failed
+        if chain.spares:
+            sent = np.maximum(failed - spare[alive], 0)
+            spare[alive] -= failed - sent
+        if errors is not None:
+            wrong = (leg == check) & (errors[alive] > 0)
+            passed[wrong], sent[wrong] = 0, chain.pieces
+            errors[alive[wrong]] -= 1
+            spare[alive[wrong]] = chain.spares
+        queue[alive, leg] = 0
+        queue[alive, target] += passed
+        onward = sent > 0
+        if onward.any():
+            queue[alive, chain.back[leg]] += sent
+            target = np.where(onward, chain.back[leg], target)
+        at[alive] = target
+        alive = alive[target < count]
+    leg, row, pieces = (np.concatenate(column) for column in zip(*log, strict=True))
+    ends = np.cumsum([0] + [len(turn[0]) for turn in log])
+    return Visits(leg, row, pieces, ends)
+
+
+def _failed(lots, pieces, chance, rng):
+    """Pieces on the lots that fail, when pieces are spread evenly over lots: some lots hold one more than others."""
+    held, more = np.divmod(pieces, lots)
+    failed = rng.binomial(lots - more, chance) * held
+    some = np.flatnonzero(more)
+    failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
+    return failed
+
+
+# What it takes ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What visits take. Per round, in `rounds` (E,): `hands_on_h`, `machine_h`, `wait_h` (E,) [h]; and `done`
+    (2, S, W, runs) how often each work was done in each run, plainly and weighted for hands-on time."""
+
+    visits: Visits
+    rounds: np.ndarray
+    hands_on_h: np.ndarray
+    machine_h: np.ndarray
+    wait_h: np.ndarray
+    done: np.ndarray
+
+    def loads(self, legs, rows, one_off):
+        """Hours that each person, by hand, and each machine, by the clock, is held by each row's batch.
+
+        Returns: ({who: (rows,)}, {machine: (rows,)}) [h], one-off work and batches with a design error left out.
+        """
+        leg, row = self.visits.leg, self.visits.row
+        turn = np.arange(leg.size)
+        begun = np.zeros(rows, dtype=int)
+        np.maximum.at(begun, row[leg < one_off], turn[leg < one_off] + 1)
+        mine = np.flatnonzero((leg >= one_off) & (turn >= begun[row]))
+        leg, row = leg[mine], row[mine]
+        by_hand = self.rounds[mine] * self.hands_on_h[mine]
+        held = self.rounds[mine] * self.machine_h[mine] + by_hand * np.array([step.attended for step in legs])[leg]
+        people, machines = {}, {}
+        for table, names, hours in (
+            (people, [step.who for step in legs], by_hand),
+            (machines, [step.machine for step in legs], held),
+        ):
+            for name in {*names} - {None}:
+                at = np.array([other == name for other in names])[leg]
+                table[name] = np.bincount(row[at], hours[at], rows)
+        return people, machines
+
+
+def take(visits, chain, legs, runs, factor=None):
+    """What visits take: hours as in `Plan`, count × hours in equal rounds, all pieces of a round waiting together.
+
+    Parameters: `legs` the chain's, with hours that are numbers or (n,) arrays; `runs` slice of the n that the rows
+    belong to, run by run; `factor` (E,) on hands-on time, or None. Returns: Taken.
+    """
+    size, width = runs.stop - runs.start, chain.counts.shape[1]
+    hands_on, machine, wait = np.zeros((3, visits.leg.size))
+    rounds, done = np.ones(visits.leg.size, dtype=np.int64), np.zeros((2, len(legs), width, size))
+    run = visits.row % size
+    # Leg by leg, since most legs have one or two pieces of work; a stable sort of small numbers is the quickest way.
+    order = np.argsort(visits.leg.astype(np.uint16), kind="stable")
+    ends = np.searchsorted(visits.leg[order], np.arange(len(legs) + 1))
+    for i, leg in enumerate(legs):
+        at = order[ends[i] : ends[i + 1]]
+        mine, pieces = run[at], visits.pieces[at]
+        rounds[at] = chain.rounds[i, pieces]
+        stretch = 1.0 if factor is None else factor[at]
+
+        def in_run(hours, mine=mine):
+            return hours[runs][mine] if np.ndim(hours) else hours
+
+        for j, work in enumerate(leg.work):
+            count = chain.counts[i, j, pieces]
+            done[:, i, j] = np.bincount(mine, count, size)
+            if np.any(work.hands_on_h):
+                by_hand = count * stretch
+                hands_on[at] += by_hand * in_run(work.hands_on_h)
+                if factor is not None:
+                    done[1, i, j] = np.bincount(mine, by_hand, size)
+            if np.any(work.machine_h):
+                machine[at] += count * in_run(work.machine_h)
+            if np.any(work.wait_h):
+                wait[at] = np.maximum(wait[at], np.minimum(count, 1) * in_run(work.wait_h))
+    return Taken(visits, rounds, hands_on / rounds, machine / rounds, wait, done)
+
+
+def lead(taken, calendar, begin_h, rows, last_one_off=None):
+    """Lead every row through the calendar.
+
+    Parameters: `begin_h` (rows,) or one [h]. Returns: (when its one-off work is done for the last time, its end),
+    each (rows,) [h since the calendar's first midnight].
+    """
+    visits = taken.visits
+    now = np.broadcast_to(np.asarray(begin_h, dtype=float), rows).copy()
+    ready = now.copy()
+    for a, b in zip(visits.ends[:-1], visits.ends[1:], strict=True):
+        row = visits.row[a:b]
+        hands_on, machine, wait, rounds = (
+            column[a:b] for column in (taken.hands_on_h, taken.machine_h, taken.wait_h, taken.rounds)
+        )
+        time = calendar.finish(now[row], hands_on) + machine + wait
+        more, turn = np.flatnonzero(rounds > 1), 1
+        while more.size:
+            time[more] = calendar.finish(time[more], hands_on[more]) + machine[more] + wait[more]
+            turn += 1
+            more = more[rounds[more] > turn]
+        now[row] = time
+        if last_one_off is not None:
+            done = visits.leg[a:b] == last_one_off
+            ready[row[done]] = time[done]
+    return ready, now
+
+
+# The whole job ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Run:
+    """A plan ready to be run through: the base plan with counts, the sampled plan with hours, and its chances.
+
+    `plan` at its values, `sampled` the same with (n,) arrays of inputs, or the plan itself; `report_h` [h] until a
+    design error shows; `spares` pieces begun beyond those wanted in each batch; `again` the stage from which on
+    one-off work is done again after a design error.
+    """
+
+    plan: Plan
+    sampled: Plan
+    report_h: float
+    spares: int = 0
+    again: Stage = Stage.DESIGN
+
+    @cached_property
+    def batches(self):
+        """Kits in each batch, the first one first."""
+        size, quantity = self.plan.job.batch_size, self.plan.job.quantity
+        rest = quantity % size
+        return [size] * (quantity // size) + [rest] * (rest > 0)
+
+    @cached_property
+    def first(self):
+        """The Chain of one-off work and the first batch."""
+        return chain_of(self.plan, all_legs(self.plan, self.report_h), self.batches[0], self.spares, self.again)
+
+    @cached_property
+    def legs(self):
+        """The first batch's legs at the sampled inputs."""
+        return all_legs(self.sampled, self.report_h)
+
+    @cached_property
+    def others(self):
+        """[(Chain, how many such batches)] of the batches after the first."""
+        legs, kinds = batch_legs(self.plan), {}
+        for kits in self.batches[1:]:
+            kinds[kits] = kinds.get(kits, 0) + 1
+        return [(chain_of(self.plan, legs, kits, self.spares), many) for kits, many in kinds.items()]
+
+    @cached_property
+    def spoil(self):
+        """Chance that a lot fails on each leg, (S, n or 1)."""
+        yields = np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.legs)))
+        return 1 - yields
+
+    def block(self, runs, calendar, begin_h, rng, time_spread, errors):
+        """Some of the runs.
+
+        Parameters: `runs` slice of the n; `errors` (n,) design errors of each. Returns: (times each work was done,
+        plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,), end (runs,) [h]).
+        """
+        size, chain, one_off = runs.stop - runs.start, self.first, self.first.one_off
+        spoil = self.spoil[:, runs] if self.spoil.shape[1] > 1 else self.spoil
+        own = slice(one_off, len(chain.legs) - 1)
+
+        def going(chain, legs, rows, spoil, errors=None):
+            visits = walk(chain, spoil, rows, rng, errors)
+            return take(visits, chain, legs, runs, _factors(rng, time_spread, visits.leg.size))
+
+        taken = going(chain, self.legs, size, spoil, errors[runs])
+        done, begun = taken.done, _begun(taken, one_off, size)
+        ready, end = lead(taken, calendar, begin_h, size, one_off - 1)
+        before = [taken.loads(chain.legs, size, one_off)] if self.others else []
+        for other, many in self.others:
+            rows = many * size
+            taken = going(other, self.legs[own], rows, spoil[own])
+            done[:, own, : taken.done.shape[2]] += taken.done
+            begun += _begun(taken, 0, size)
+            loads = taken.loads(other.legs, rows, 0)
+            by_hand, by_clock = (_before(before, loads, kind, many, size) for kind in (0, 1))
+            start = np.maximum(calendar.finish(ready, by_hand), ready + by_clock)
+            _, ends = lead(taken, calendar, start.ravel(), rows)
+            end = np.maximum(end, ends.reshape(many, size).max(axis=0))
+            summed = ({name: h.reshape(many, size).sum(axis=0) for name, h in kind.items()} for kind in loads)
+            before.append(tuple(summed))
+        return done, begun, end
+
+
+def _factors(rng, time_spread, count):
+    """Log-normal factors of mean one with a coefficient of variation [-], (count,)."""
+    if time_spread == 0:
+        return None
+    sigma = np.sqrt(np.log1p(time_spread**2))
+    return np.exp(sigma * rng.standard_normal(count) - sigma**2 / 2)
+
+
+def _begun(taken, leg, runs):
+    """Pieces that entered a leg in each run, (runs,)."""
+    at = taken.visits.leg == leg
+    return np.bincount(taken.visits.row[at] % runs, taken.visits.pieces[at], runs)
+
+
+def _before(earlier, loads, kind, many, runs):
+    """Hours that the busiest person (kind 0) or machine (1) is held before each of many batches: (many, runs)."""
+    table = []
+    for name in {*loads[kind], *(name for load in earlier for name in load[kind])}:
+        held = sum((load[kind].get(name, 0.0) for load in earlier), np.zeros(runs))
+        mine = loads[kind].get(name, np.zeros(many * runs)).reshape(many, runs)
+        table.append(held + np.cumsum(mine, axis=0) - mine)
+    return reduce(np.maximum, table, np.zeros((many, runs)))

@@ -1,0 +1,145 @@
+"""Failures and rework in closed form: exact mean and spread of cost and clock time, without drawing anything.
+
+The same model as the simulation of `risk`, with every input at its value and hands-on times without spread.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pourprint import _simulation as engine
+from pourprint.errors import InputError
+from pourprint.risk import check_design, run_of
+from pourprint.steps import Stage
+from pourprint.yields import expected_visits
+
+
+@dataclass(frozen=True)
+class Rework:
+    """Exact mean and standard deviation of a job with rework, all inputs at their values.
+
+    `cost`, `cost_sd` [currency]; `clock_h`, `clock_sd_h` of the first batch with its one-off work, as if someone
+    were always there [h]; `visits` {step: how often a piece goes through it [-]}; `rework_cost` {step: what its
+    failures cost in the whole job, all that they send back included [currency]}; `failure_free_cost` [currency].
+    """
+
+    cost: float
+    cost_sd: float
+    clock_h: float
+    clock_sd_h: float
+    visits: Mapping[str, float]
+    rework_cost: Mapping[str, float]
+    failure_free_cost: float
+
+
+MOST_PIECES = 1500  # in a batch: the closed form holds a table of their square for each step
+
+
+def rework(plan, design_again=0.0, again=Stage.DESIGN):
+    """Expected cost and time of a plan with its failures, in closed form.
+
+    Parameters: `plan` of single numbers; `design_again` chance that the first assembly shows a fault of the design
+    [-], below 1; `again` the stage from which on one-off work is then done again. Returns: Rework.
+    Raises: InputError. Method: absorbing Markov chain on (step, pieces in hand), solved for first and second moment
+    (exact); hands-on times without spread.
+    """
+    run = run_of(plan, plan, again=again)
+    check_design(design_again, again)
+    if run.first.pieces > MOST_PIECES:
+        raise InputError(
+            f"a batch of {run.first.pieces} pieces is too large for the closed form (at most {MOST_PIECES}): choose "
+            f"a smaller batch_size, or simulate."
+        )
+    chains = [(run.first, run.legs, 1)]
+    own = slice(run.first.one_off, len(run.legs) - 1)
+    chains += [(chain, run.legs[own], many) for chain, many in run.others]
+    moments, extra, base = np.zeros((2, 1)), {}, 0.0
+    for chain, legs, many in chains:
+        spoil = 1 - np.array([leg.first_pass_yield for leg in legs], dtype=float)
+        if chain is run.first:
+            spoil[-1] = design_again
+        counted = chain.counted(plan, legs, chain.counts, chain.counts)
+        costs = np.stack([np.broadcast_to(cost, chain.pieces + 1) for cost in counted.step_costs])
+        taken = _clock_table(chain, legs)
+        mean, variance = _moments(chain, spoil, np.stack([costs, taken]))
+        if chain is run.first:
+            clock = mean[1, chain.start :, -1].sum(), variance[1, chain.start :, -1].sum()
+        walked = slice(chain.start, None)
+        moments += many * np.array([[mean[0, walked, -1].sum()], [variance[0, walked, -1].sum()]])
+        base += many * costs[walked, -1].sum()
+        for leg, more in zip(legs[walked], mean[0, walked, -1] - costs[walked, -1], strict=True):
+            if more > 0:
+                extra[leg.name] = extra.get(leg.name, 0.0) + many * float(more)
+    chain = run.first
+    spoil = 1 - np.array([leg.first_pass_yield for leg in run.legs[own]], dtype=float)
+    visits, _ = expected_visits(1 - spoil, chain.back[own] - np.minimum(chain.back[own], chain.one_off))
+    (cost,), (variance,) = moments
+    return Rework(
+        float(cost),
+        float(np.sqrt(variance)),
+        float(clock[0]),
+        float(np.sqrt(clock[1])),
+        dict(zip((leg.name for leg in run.legs[own]), map(float, visits), strict=True)),
+        extra,
+        float(base),
+    )
+
+
+def _clock_table(chain, legs):
+    """Clock hours of a visit of each leg by 0…N pieces, if someone were always there: (S, N + 1) [h]."""
+    pieces, count = np.arange(chain.pieces + 1), len(legs)
+    leg, pieces = (grid.ravel() for grid in np.meshgrid(np.arange(count), pieces, indexing="ij"))
+    visits = engine.Visits(leg, np.zeros_like(leg), pieces, np.array([0, leg.size]))
+    taken = engine.take(visits, chain, legs, slice(0, 1))
+    return (taken.rounds * (taken.hands_on_h + taken.machine_h + taken.wait_h)).reshape(count, -1)
+
+
+def _moments(chain, spoil, rewards):
+    """Mean and variance of what it takes to bring 0…N pieces through each leg, with all that failures send back.
+
+    Parameters: `spoil` (S,) chance that a lot fails; `rewards` (R, S, N + 1) of one visit. Returns: (mean, variance),
+    each (R, S, N + 1). A visit of m pieces of which f fail takes its reward and then, for these f, every leg from
+    `back` to this one: an equation for m itself only where all m fail.
+    """
+    mean, square = rewards.copy(), rewards**2
+    variance = np.zeros_like(rewards)
+    tables = [_failing(chain.lots[i], chance) for i, chance in enumerate(spoil)]
+    for m in range(1, chain.pieces + 1):
+        for i, chance in enumerate(spoil):
+            if chance == 0:
+                continue
+            # after[back] skips one-off stages that a design error leaves alone.
+            redone = np.r_[chain.back[i], chain.after[chain.back[i]] : i] if chain.back[i] < i else np.arange(0)
+            fails = tables[i][m]
+            c = rewards[:, i, m]
+            fewer = np.flatnonzero(fails[1:m]) + 1
+            many = np.append(redone, i)
+            sums = mean[:, many][:, :, fewer].sum(axis=1)
+            spread = variance[:, many][:, :, fewer].sum(axis=1)
+            s1, s2 = sums @ fails[fewer], (spread + sums**2) @ fails[fewer]
+            all_fail = fails[m]
+            head, head_spread = mean[:, redone, m].sum(axis=1), variance[:, redone, m].sum(axis=1)
+            a = (c + s1 + all_fail * head) / (1 - all_fail)
+            known = c**2 + 2 * c * (s1 + all_fail * (head + a)) + s2
+            x = (known + all_fail * (head_spread - a**2 + (head + a) ** 2)) / (1 - all_fail)
+            mean[:, i, m], square[:, i, m] = a, x
+            variance[:, i, m] = np.maximum(x - a**2, 0)
+    return mean, variance
+
+
+def _failing(lots, chance):
+    """Chance that f of m pieces fail, spread over their lots: (N + 1, N + 1) by m, f; None where nothing can."""
+    from scipy.stats import binom
+
+    if chance == 0:
+        return None
+    size = len(lots)
+    table = np.zeros((size, size))
+    for m in range(1, size):
+        held, more = divmod(m, int(lots[m]))
+        few = lots[m] - more
+        larger, smaller = binom.pmf(np.arange(more + 1), more, chance), binom.pmf(np.arange(few + 1), few, chance)
+        failed = np.add.outer((held + 1) * np.arange(more + 1), held * np.arange(few + 1))
+        np.add.at(table[m], failed, np.outer(larger, smaller))
+    return table

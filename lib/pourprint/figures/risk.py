@@ -1,0 +1,380 @@
+"""How sure cost and days are: spreads, dates, the calendar of a plan, failures and design errors."""
+
+import datetime as dt
+
+import numpy as np
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from pourprint.errors import InputError
+from pourprint.figures._look import HATCH, INK, KINDS, LOOKS, Chart, styled, tint
+from pourprint.workdays import moment_of
+
+CURVE_POINTS = 120  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
+MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
+
+
+def _titles(runs):
+    return [run.plan.title for run in runs.values()]
+
+
+def spread_data(runs, price_of_day=0.0):
+    """Traces of the two spreads, cost (with the price of the days) of a kit, then days.
+
+    Parameters: `runs` {route: Runs}. Returns: ten dicts of arrays: of either the lengths of four bars end to end, to 5,
+    25, 75 and 95 % of the runs, of which the first is not drawn, and the medians.
+    """
+    costs = [run.with_delay(price_of_day) / run.plan.job.quantity for run in runs.values()]
+    traces = []
+    for values in (costs, [run.days for run in runs.values()]):
+        low, quarter, middle, three, high = zip(*(np.quantile(value, MARKS).tolist() for value in values), strict=True)
+        ends = np.array([low, quarter, three, high])
+        traces += [{"x": length.tolist()} for length in np.diff(ends, axis=0, prepend=0)] + [{"x": middle}]
+    return traces
+
+
+def add_spreads(figure, runs, traces, row, column, unit):
+    """Bars and medians of one quantity into a subplot; `traces` five of `spread_data`."""
+    titles, looks = _titles(runs), [LOOKS[route] for route in runs]
+    for i, (trace, name) in enumerate(
+        zip(traces, ("first 5 %", "next 20 %", "middle half", "next 20 %"), strict=False)
+    ):
+        middle = i == 2
+        figure.add_bar(
+            **trace,
+            y=titles,
+            orientation="h",
+            width=0.5 if middle else 0.2,
+            opacity=0 if i == 0 else 1,
+            marker={
+                "color": [tint(look.colour, 0.35 if middle else 0.6) for look in looks],
+                "line": {"color": INK, "width": 0.5},
+            },
+            name=f"{name} of the runs, {unit}",
+            hoverinfo="skip" if i == 0 else "name",
+            row=row,
+            col=column,
+        )
+    figure.add_scatter(
+        **traces[4],
+        y=titles,
+        mode="markers",
+        marker={"symbol": [look.marker for look in looks], "size": 12, "color": INK},
+        name=f"middle, {unit}",
+        hovertemplate=f"%{{y}}: half of the runs stay below %{{x:,.0f}} {unit}<extra></extra>",
+        row=row,
+        col=column,
+    )
+    figure.update_xaxes(title_text=unit, rangemode="tozero", row=row, col=column)
+
+
+def spread_chart(runs):
+    """Cost of a kit and days of each route as drawn, beside the plan without failures. Returns: Chart.
+
+    Parameters: `runs` {route: Runs} of one job, as from `simulate_all`.
+    """
+    import pandas as pd
+
+    money, count = _money(runs), next(iter(runs.values())).n
+    figure = make_subplots(rows=1, cols=2, shared_yaxes=True, horizontal_spacing=0.06)
+    traces = spread_data(runs)
+    add_spreads(figure, runs, traces[:5], 1, 1, f"{money} a kit")
+    add_spreads(figure, runs, traces[5:], 1, 2, "days to delivery")
+    plans = [run.plan for run in runs.values()]
+    free = ([plan.unit_cost for plan in plans], [_days_of(run) for run in runs.values()])
+    for column, values in enumerate(free, start=1):
+        figure.add_scatter(
+            x=values,
+            y=_titles(runs),
+            mode="markers",
+            marker={"symbol": "line-ns", "size": 26, "line": {"width": 2.5, "color": INK}},
+            name="the plan without failures",
+            hovertemplate="%{y}: the plan without failures, %{x:,.0f}<extra></extra>",
+            row=1,
+            col=column,
+        )
+    figure.update_yaxes(autorange="reversed")
+    table = pd.DataFrame(
+        [
+            (*np.quantile(run.cost / run.plan.job.quantity, MARKS), *np.quantile(run.days, MARKS))
+            for run in runs.values()
+        ],
+        index=_titles(runs),
+        columns=[f"{what} {share:.0%}" for what in ("cost", "days") for share in MARKS],
+    )
+    slower = {run.plan.title: run.days.mean() / days for run, days in zip(runs.values(), free[1], strict=True)}
+    worst = max(slower, key=slower.get)
+    return Chart(
+        _titled(
+            styled(figure, 120 + 75 * len(runs)), "Failures and doubt cost more than the plan says, in days above all"
+        ),
+        f"{worst} suffers most: on average it takes {slower[worst]:.1f} times the days of its plan without failures.",
+        f"For each route two bars on one line: thin from 5 to 95 %, thick from 25 to 75 % of {count} runs; a mark at "
+        "the middle, a bold stroke where the plan without failures stands; left cost of a kit, right days.",
+        table,
+    )
+
+
+def _days_of(run):
+    """Days of the plan without failures from the same start [d]."""
+    from pourprint.plans import lead_time
+
+    return run.plan.lead_time_days if run.start is None else float(lead_time(run.plan, run.start).days)
+
+
+def _money(runs):
+    return next(iter(runs.values())).plan.rates.currency
+
+
+def chance_data(runs, deadline_days=None):
+    """Traces of the chance of delivery over time.
+
+    Parameters: `runs` {route: Runs}; `deadline_days` [d] or None. Returns: list of dicts: a curve for each route (x
+    days or dates, y chance [-]), the places of their names, the upright line of the deadline.
+    """
+    shares = np.linspace(0, 0.995, CURVE_POINTS)  # the last runs would stretch the axis
+    curves = [{"x": _place(run, np.quantile(run.days, shares)), "y": shares} for run in runs.values()]
+    # Names stand at heights of their own, so that they part even where curves run together.
+    heights = np.linspace(0.25, 0.75, len(runs))
+    places = [_place(run, np.quantile(run.days, height)) for run, height in zip(runs.values(), heights, strict=True)]
+    any_run = next(iter(runs.values()))
+    line = {"x": [], "y": np.array([])}
+    if deadline_days is not None:
+        line = {"x": [_place(any_run, deadline_days)] * 2, "y": np.array([0.0, 1.04])}
+    return [*curves, {"x": places, "y": heights}, line]
+
+
+def _when(run, days):
+    """Days from the start as they are, or as moments where the start is a date."""
+    if run.start is None:
+        return np.asarray(days, dtype=float)
+    return np.datetime64(run.start, "s") + 60 * np.round(np.asarray(days) * 1440).astype("timedelta64[s]")
+
+
+def _place(run, days):
+    """As `_when`, but moments as plain text: a live figure cannot send arrays of moments or text."""
+    when = _when(run, days)
+    return np.datetime_as_string(when, unit="m").tolist() if when.dtype.kind == "M" else when.tolist()
+
+
+def add_chances(figure, runs, traces, **place):
+    """Curves, names and deadline of `chance_data` into a figure, or a subplot of it (`row`, `col`)."""
+    *curves, names, line = traces
+    for (route, run), curve in zip(runs.items(), curves, strict=True):
+        look = LOOKS[route]
+        figure.add_scatter(
+            **curve,
+            mode="lines",
+            line={"color": look.colour, "dash": look.dash, "width": 2.5},
+            name=run.plan.title,
+            hovertemplate=f"{run.plan.title}: %{{y:.0%}} by %{{x}}<extra></extra>",
+            **place,
+        )
+    figure.add_scatter(
+        **names,
+        mode="text",
+        text=[f"\u00a0\u00a0{title}" for title in _titles(runs)],
+        textposition="middle right",
+        textfont={"color": [LOOKS[route].colour for route in runs]},
+        hoverinfo="skip",
+        cliponaxis=False,
+        name="names of the routes",
+        **place,
+    )
+    figure.add_scatter(
+        **line, mode="lines", line={"color": INK, "width": 1.5}, name="deadline", hoverinfo="name", **place
+    )
+    dated = next(iter(runs.values())).start is not None
+    figure.update_xaxes(title_text="date of delivery" if dated else "days from the start", **place)
+    figure.update_yaxes(title_text="chance of delivery", tickformat=".0%", range=[0, 1.04], **place)
+
+
+def chance_chart(runs, deadline=None):
+    """Chance that each route has delivered, over time; a line at the deadline, if one is given. Returns: Chart.
+
+    Parameters: `runs` {route: Runs} of one job and start; `deadline` as of `Runs.chance`.
+    """
+    import pandas as pd
+
+    figure = go.Figure()
+    days = None if deadline is None else next(iter(runs.values())).days_until(deadline)
+    add_chances(figure, runs, chance_data(runs, days))
+    if deadline is None:
+        latest = {run.plan.title: np.quantile(run.days, 0.9) for run in runs.values()}
+        surest = min(latest, key=latest.get)
+        takeaway = (
+            f"{surest} is the safest for an early date: nine runs of ten deliver within {latest[surest]:.0f} days."
+        )
+        title = "How sure a date is"
+    else:
+        takeaway = " ".join(run.answer(deadline) for run in runs.values())
+        title = "How sure the deadline is"
+    share = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
+    table = pd.DataFrame(
+        [_when(run, np.quantile(run.days, share)) for run in runs.values()],
+        index=_titles(runs),
+        columns=[f"{s:.0%} by" for s in share],
+    )
+    return Chart(
+        _titled(styled(figure, 400), title),
+        takeaway,
+        "Chance of delivery from none to all against time, one rising curve a route, each with its dash and name"
+        + ("; an upright line marks the deadline." if deadline is not None else "."),
+        table,
+    )
+
+
+def _titled(figure, title):
+    figure.update_layout(title={"text": title, "x": 0, "xref": "paper", "font": {"size": 16}}, margin={"t": 70})
+    return figure
+
+
+# The calendar of one plan ----------------------------------------------------------------------------------
+
+
+def timeline_chart(plan, start):
+    """One-off work and the first batch in the calendar, one row a step: hands-on, machine, waiting. Returns: Chart.
+
+    Parameters: `plan` of single numbers; `start` date and time. Closed hours count as waiting, those within a task
+    as hands-on.
+    """
+    spans, begin = plan.spans(start), moment_of(start)
+    look, figure = LOOKS[plan.route], go.Figure()
+    rows = {kind: [] for kind in KINDS}
+    for span in spans:
+        for kind, a, b in (
+            ("waiting", span.ready_h, span.begin_h),
+            ("hands-on", span.begin_h, span.worked_h),
+            ("machine", span.worked_h, span.ran_h),
+            ("waiting", span.ran_h, span.end_h),
+        ):
+            if b - a > 1e-9:
+                rows[kind].append((span.step.name, a, b - a))
+    for kind, white in zip(KINDS, (0.0, 0.4, 0.8), strict=True):
+        figure.add_bar(
+            y=[name for name, _, _ in rows[kind]],
+            base=[begin + dt.timedelta(hours=a) for _, a, _ in rows[kind]],
+            x=[3.6e6 * hours for _, _, hours in rows[kind]],  # plotly measures lengths on a date axis in ms
+            orientation="h",
+            marker={
+                "color": tint(look.colour, white),
+                "line": {"color": INK, "width": 0.5},
+                "pattern": {"shape": HATCH[kind], "fgcolor": INK, "fillmode": "overlay", "solidity": 0.2},
+            },
+            name=kind,
+            customdata=[hours for _, _, hours in rows[kind]],
+            hovertemplate=f"%{{y}}, {kind}: %{{customdata:.1f}} h from %{{base}}<extra></extra>",
+        )
+    figure.update_xaxes(type="date")
+    order = list(dict.fromkeys(span.step.name for span in spans))
+    figure.update_yaxes(categoryorder="array", categoryarray=order[::-1], automargin=True)
+    hours = {kind: sum(length for _, _, length in rows[kind]) for kind in KINDS}
+    share = hours["waiting"] / sum(hours.values())
+    figure = _titled(
+        styled(figure, 110 + 26 * len(order)),
+        f"{plan.title} waits {share:.0%} of its time: plain = hands-on, strokes = machine, dots = waiting",
+    )
+    figure.update_layout(barmode="overlay")
+    return Chart(
+        figure,
+        f"Without failures the first batch takes {spans[-1].end_h / 24:.0f} days, of which {share:.0%} are waiting "
+        "(drying, cooling, nights and weekends).",
+        "One row a step from top to bottom, the calendar from left to right; each row is plain where hands work, "
+        "hatched where a machine runs alone, dotted where nothing but time is needed.",
+        plan.timeline(start),
+    )
+
+
+# Failures and design errors -----------------------------------------------------------------------------------
+
+
+def failures_chart(plan, found):
+    """What the failures of each step cost in the whole job, everything that they send back included. Returns: Chart.
+
+    Parameters: `plan` a Plan; `found` its `rework`.
+    """
+    import pandas as pd
+
+    costs = dict(sorted(found.rework_cost.items(), key=lambda item: item[1]))
+    if not costs:
+        raise InputError(f"{plan.title} has no step that fails: set a yield below 1 to see what failures cost.")
+    yields = {step.name: step.first_pass_yield for step in plan.steps}
+    figure = go.Figure(
+        go.Bar(
+            x=list(costs.values()),
+            y=list(costs),
+            orientation="h",
+            marker={"color": tint(LOOKS[plan.route].colour, 0.3), "line": {"color": INK, "width": 0.5}},
+            text=[f"{cost:,.0f}" for cost in costs.values()],
+            textposition="outside",
+            cliponaxis=False,
+            hovertemplate="%{y}: %{x:,.0f}<extra></extra>",
+        )
+    )
+    money, worst = plan.rates.currency, list(costs)[-1]
+    figure.update_xaxes(title_text=f"expected cost of its failures [{money}]")
+    figure.update_yaxes(automargin=True)
+    extra = found.cost - found.failure_free_cost
+    figure = _titled(
+        styled(figure, 130 + 32 * len(costs)), f"{plan.title}: late failures cost most, they send most work back"
+    )
+    figure.update_layout(margin={"r": 70})
+    rows = [(name, yields.get(name, float("nan")), cost) for name, cost in reversed(costs.items())]
+    return Chart(
+        figure,
+        f"Failures add {extra:,.0f} {money} ({extra / found.failure_free_cost:.0%}) to the job; most of it comes from "
+        f"“{worst}”.",
+        "One bar a step that can fail, the dearest on top; its length is what its failures are expected to cost.",
+        pd.DataFrame(rows, columns=["step", "first_pass_yield", f"cost_{money}"]).set_index("step"),
+    )
+
+
+def design_error_chart(errors, plans):
+    """What one fault of the design, found at the first assembly, costs on each route in money and days. Returns: Chart.
+
+    Parameters: `errors` {route: DesignError}; `plans` {route: Plan}.
+    """
+    import pandas as pd
+
+    money, titles = plans[next(iter(errors))].rates.currency, [plans[route].title for route in errors]
+    costs, days = ([getattr(error, name).mean() for error in errors.values()] for name in ("cost", "days"))
+    figure = make_subplots(rows=1, cols=2, shared_yaxes=True, horizontal_spacing=0.12)
+    for column, (values, unit) in enumerate(((costs, f"{money} more"), (days, "days more")), start=1):
+        figure.add_bar(
+            x=values,
+            y=titles,
+            orientation="h",
+            marker={
+                "color": [tint(LOOKS[route].colour, 0.3) for route in errors],
+                "line": {"color": INK, "width": 0.5},
+            },
+            text=[f"{value:,.0f}" for value in values],
+            textposition="outside",
+            cliponaxis=False,
+            hovertemplate=f"%{{y}}: %{{x:,.0f}} {unit}<extra></extra>",
+            row=1,
+            col=column,
+        )
+        figure.update_xaxes(title_text=unit, row=1, col=column)
+    figure.update_yaxes(autorange="reversed")
+    cheap, quick = titles[int(np.argmin(costs))], titles[int(np.argmin(days))]
+    both = f"{cheap} forgives a design error most cheaply"
+    both += " and most quickly" if cheap == quick else f", {quick.lower()} most quickly"
+    figure = _titled(styled(figure, 130 + 45 * len(errors)), both)
+    figure.update_layout(margin={"r": 60, "l": 120})
+    table = pd.DataFrame(
+        {f"cost [{money}]": costs, "days": days, "error of the mean cost": [_error(e.cost) for e in errors.values()],
+         "error of the mean days": [_error(e.days) for e in errors.values()]},
+        index=titles,
+    )  # fmt: skip
+    return Chart(
+        figure,
+        f"{both}: at least {min(costs):,.0f} {money} and {min(days):.0f} days, on average.",
+        "Two rows of bars, one bar a route: on the left the money, on the right the days that one design error costs.",
+        table,
+    )
+
+
+def _error(values):
+    """Standard error of a mean."""
+    return float(np.std(values) / np.sqrt(values.size))

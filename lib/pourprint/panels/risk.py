@@ -1,0 +1,220 @@
+"""The panel that counts days and failures: quantity, price of a day, deadline, yields, spares and design errors."""
+
+import asyncio
+import datetime as dt
+import html
+from dataclasses import dataclass
+
+import ipywidgets as widgets
+import numpy as np
+from plotly.subplots import make_subplots
+
+from pourprint.errors import InputError
+from pourprint.figures._look import styled
+from pourprint.figures.risk import add_chances, add_spreads, chance_data, spread_data
+from pourprint.information import Samples, probability_best
+from pourprint.jobs import Job
+from pourprint.kits import Kit
+from pourprint.panels.controls import columns, group, named, number_row, page
+from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.parts import Part
+from pourprint.rates import RateCard
+from pourprint.risk import simulate_all
+from pourprint.routes import ROUTES, plan_all
+from pourprint.workdays import moment_of
+
+PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)
+# Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
+QUICK, FULL = (300, 30), (6000, 200)
+REST_S = 0.4  # how long a slider rests before the full run
+LOW_SHARE, HIGH_SHARE = 0.05, 0.95
+
+
+@dataclass(frozen=True)
+class RiskPanel:
+    """The parts of a risk panel: `controls` {name: Row}; `place` the box of the live figure; `answer`, `table`,
+    `status` HTML; `full` runs the whole simulation at once; `widget` all of it."""
+
+    controls: dict
+    place: widgets.Box
+    answer: widgets.HTML
+    table: widgets.HTML
+    status: widgets.HTML
+    full: object
+    widget: widgets.Widget
+
+    @property
+    def figure(self):
+        """The live figure that is shown now."""
+        return self.place.children[0]
+
+
+def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
+    """Sliders for what makes an answer doubtful, with cost, days and the chance of a date beside them.
+
+    Parameters: `kit` Kit or Part; `rates` RateCard; `alloy`; `start` date and time (default: today at opening time).
+    Returns: a widget to show. Raises: InputError.
+    """
+    return build(kit, rates, alloy, start).widget
+
+
+def build(kit, rates, alloy="AlSi7Mg", start=None):
+    """The RiskPanel behind `risk_panel`; parameters as there."""
+    kit = Kit.of(kit) if isinstance(kit, Part) else kit
+    if not isinstance(kit, Kit):
+        raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
+    if not isinstance(rates, RateCard):
+        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+    if start is None:
+        start = dt.datetime.combine(dt.date.today(), dt.time()) + dt.timedelta(hours=rates.hours.start_h)
+    start = moment_of(start)
+    controls = _controls(rates)
+
+    def asked(batches, fewest):
+        """Runs of every route that can, about so many batches of each."""
+        set_to = {name: row.value for name, row in controls.items()}
+        job = Job(kit, alloy, quantity=set_to["quantity"], batch_size=set_to["batch"])
+        n = max(fewest, int(batches / np.ceil(set_to["quantity"] / set_to["batch"])))
+        options = {"spares": int(set_to["spares"]), "design_again": set_to["design"] / 100}
+        runs = simulate_all(plan_all(job, _with_yields(rates, set_to["yields"]), PRINTED), n, start=start, **options)
+        if not runs:
+            raise InputError(f"no printed route can make {kit.name} in {alloy}: choose another alloy.")
+        return runs
+
+    def prices():
+        return controls["day"].value, controls["deadline"].value
+
+    last = [asked(*FULL)]
+    place = widgets.VBox([live(_figure(last[0], *prices()))], layout=widgets.Layout(width="100%"))
+    answer, table = (widgets.HTML().add_class("pourprint-live") for _ in range(2))
+    status, timer = status_line(), [None]
+
+    def show(runs):
+        if runs.keys() == last[0].keys():
+            redraw(place.children[0], _data(runs, *prices()))
+        else:  # another set of routes needs another figure
+            place.children = [live(_figure(runs, *prices()))]
+        last[0] = runs
+        tell()
+
+    def tell():
+        answer.value = (
+            f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(_answer(last[0], *prices()))}</b></p>"
+        )
+        table.value = _table(last[0], *prices())
+
+    full = guarded(lambda: show(asked(*FULL)), status)
+
+    def moved():
+        """A few runs at once; all of them when the slider has come to rest."""
+        show(asked(*QUICK))
+        if timer[0] is not None:
+            timer[0].cancel()
+        try:
+            timer[0] = asyncio.get_running_loop().call_later(REST_S, full)
+        except RuntimeError:  # no notebook around: nobody is dragging
+            full()
+
+    for name, row in controls.items():
+        # Runs stay as they are when only their days are priced or judged.
+        row.observe(guarded((lambda: show(last[0])) if name in ("day", "deadline") else moved, status))
+    tell()
+    words = widgets.HTML(
+        "<p><i>In words:</i> the upper chart has a row for each route and shows a kit's cost with its share of the "
+        "days: the thin bar holds nine runs of ten, the thick bar half of them, the mark is the middle. The lower "
+        "chart draws the chance of delivery against the date, one rising curve a route; the upright line is the "
+        "deadline. The table holds the same in numbers.</p>"
+    )
+    content = widgets.VBox([answer, status, place])
+    shown = named(widgets.VBox([page(columns(_groups(controls, start)), content), words, table]))
+    return RiskPanel(controls, place, answer, table, status, full, shown)
+
+
+def _with_yields(rates, level):
+    """The card with every first-pass yield moved from its value towards its low (level −1) or its high (+1)."""
+
+    def moved(entry):
+        return entry.value + abs(level) * ((entry.high if level > 0 else entry.low) - entry.value)
+
+    yields = {key: moved(entry) for key, entry in rates.entries.items() if key.partition(".")[2].startswith("yield_")}
+    return rates.replace(yields) if level else rates
+
+
+def _controls(rates):
+    money = rates.currency
+    return {
+        "quantity": number_row("quantity wanted", 4, 1, 400, 1, "kits", log=True),
+        "batch": number_row("batch size", 4, 1, 100, 1, "kits", log=True),
+        "spares": number_row("spare pieces", 0, 0, 60, 1, "a batch"),
+        "day": number_row("price of a day", 0, 0, 1000, 10, f"{money}/day"),
+        "deadline": number_row("deadline", 60, 5, 400, 1, "days"),
+        "yields": number_row("yields", 0, -1, 1, 0.1, "low … high"),
+        "design": number_row("design error", 0, 0, 50, 1, "% chance"),
+    }
+
+
+def _groups(controls, start):
+    return [
+        group("The job", [controls[name] for name in ("quantity", "batch", "spares")]),
+        group(f"The clock: start {start:%a %d %b %Y}", [controls[name] for name in ("day", "deadline")]),
+        group("What may go wrong", [controls[name] for name in ("yields", "design")]),
+    ]
+
+
+def _data(runs, price_of_day, deadline):
+    return [*spread_data(runs, price_of_day)[:5], *chance_data(runs, deadline)]
+
+
+def _figure(runs, price_of_day, deadline):
+    """Spread of cost above, chance of delivery below, traces in the order of `_data`."""
+    data = _data(runs, price_of_day, deadline)
+    figure = make_subplots(rows=2, cols=1, row_heights=[0.36, 0.64], vertical_spacing=0.17)
+    money = next(iter(runs.values())).plan.rates.currency
+    add_spreads(figure, runs, data[:5], 1, 1, f"{money} a kit, days priced")
+    add_chances(figure, runs, data[5:], row=2, col=1)
+    figure.update_yaxes(autorange="reversed", row=1, col=1)
+    figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
+    figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
+    figure = styled(figure, 560)
+    figure.update_layout(margin={"l": 110, "t": 20})
+    return figure
+
+
+def _answer(runs, price_of_day, deadline):
+    """Who costs least on average and how surely, and the chance of the deadline."""
+    means = {route: run.with_delay(price_of_day).mean() / run.plan.job.quantity for route, run in runs.items()}
+    best = min(means, key=means.get)
+    plan, share = runs[best].plan, probability_best(Samples.of(runs), price_of_day)[best]
+    date = runs[best].start + dt.timedelta(days=deadline)
+    chances = ", ".join(f"{run.plan.title.lower()} {run.chance(deadline):.0%}" for run in runs.values())
+    said = (
+        f"{plan.title} costs least on average, {means[best]:,.0f} {plan.rates.currency} a kit, and is best in "
+        f"{share:.0%} of {runs[best].n} runs. Chance of delivery by {date:%a %d %b %Y}: {chances}."
+    )
+    late = [
+        f"{run.plan.title} cannot make that date: its quickest run takes {run.days.min():.0f} days."
+        for run in runs.values()
+        if run.chance(deadline) == 0
+    ]
+    return " ".join([said, *late])
+
+
+def _table(runs, price_of_day, deadline):
+    """Each route's cost, days, pieces begun and chance as an HTML table."""
+    money = next(iter(runs.values())).plan.rates.currency
+    heads = ("mean", f"{LOW_SHARE:.0%}", f"{HIGH_SHARE:.0%}", "mean", f"{LOW_SHARE:.0%}", f"{HIGH_SHARE:.0%}")
+    body = ""
+    for run in runs.values():
+        cells = []
+        for values in (run.with_delay(price_of_day) / run.plan.job.quantity, run.days):
+            cells += [f"{v:,.0f}" for v in (values.mean(), *np.quantile(values, (LOW_SHARE, HIGH_SHARE)))]
+        cells += [f"{run.attempts.mean():.2f}", f"{run.chance(deadline):.0%}"]
+        row = "".join(f"<td>{cell}</td>" for cell in cells)
+        body += f'<tr><th scope="row" style="text-align:left">{run.plan.title}</th>{row}</tr>'
+    names = "".join(f'<th scope="col">{head}</th>' for head in heads)
+    left = 'style="text-align:left"'
+    return f"""<table class="pourprint-table" style="border-spacing:9px 2px;text-align:right;white-space:nowrap">
+        <caption {left}>Means and nine runs of ten. Yields are scenario inputs; estimates for teaching and planning, not
+        a quotation.</caption><thead><tr><th></th><th colspan="3" scope="colgroup">{money} a kit, days priced</th>
+        <th colspan="3" scope="colgroup">days</th><th></th><th></th></tr><tr><th scope="col" {left}>route</th>{names}
+        <th scope="col">begun for one good</th><th scope="col">in time</th></tr></thead><tbody>{body}</tbody></table>"""

@@ -1,0 +1,313 @@
+"""Failures, rework and uncertain inputs: how sure are cost and days?
+
+A step's first-pass yield is the chance that a lot (part, cluster, box, mould, plate or batch) passes it at the first
+try; what fails goes back to an earlier step and is made again, while the batch waits for it, so that kits stay
+together. First-pass yields of these routes are not published: they are scenario inputs with a range.
+Not modelled: pieces lost for good, failures that come in series, and other jobs in the shop.
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import numpy as np
+
+from pourprint import _simulation as engine
+from pourprint.checks import check_numbers
+from pourprint.compare import envelope, feasible, tie_price_of_day
+from pourprint.distributions import SHAPES, check_seed, draw, stream
+from pourprint.errors import InputError
+from pourprint.information import Samples, probability_best
+from pourprint.plans import Plan, made
+from pourprint.steps import Stage
+from pourprint.workdays import generic_calendar, moment_of, start_of
+
+TIMES = ("h", "s")  # units of process times; speeds end in "/h"
+PRICES = ("labour", "machine", "power", "energy", "material", "ingot", "powder", "purchase")
+
+
+class _Read(dict):
+    """Entries that note which were read."""
+
+    def __init__(self, entries):
+        super().__init__(entries)
+        self.keys_read = []
+
+    def __getitem__(self, key):
+        self.keys_read.append(key)
+        return super().__getitem__(key)
+
+
+def uncertain(plan):
+    """The prices, times, speeds and yields that a plan reads and that have a range: {key: Entry}.
+
+    What a lab knows of its machines (sizes, limits) and of the part is not among them.
+    """
+    read = _Read(made(plan).rates.entries)
+    plan.at(rates=replace(plan.rates, entries=read)).total_cost  # noqa: B018  read for what it reads
+    return {
+        key: entry
+        for key in dict.fromkeys(read.keys_read)
+        if (entry := plan.rates.entries[key]).low < entry.high and _is_uncertain(key, entry)
+    }
+
+
+def _is_uncertain(key, entry):
+    section, _, name = key.partition(".")
+    return section in PRICES or name.startswith("yield_") or entry.unit in TIMES or entry.unit.endswith("/h")
+
+
+@dataclass(frozen=True)
+class Runs:
+    """What a plan's job may come to: n runs with cost, time and failures drawn together.
+
+    `cost` [currency], `days` calendar days from the start to delivery [d], `attempts` pieces begun for each good one
+    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn; `counted` the steps with the work
+    counted in each run, as a plan with arrays; `start` date and time, or None for some Monday without holidays.
+    """
+
+    plan: Plan
+    start: dt.datetime | None
+    cost: np.ndarray = field(repr=False)
+    days: np.ndarray = field(repr=False)
+    attempts: np.ndarray = field(repr=False)
+    design_errors: np.ndarray = field(repr=False)
+    inputs: Mapping = field(repr=False)
+    counted: engine.Counted = field(repr=False)
+
+    @property
+    def n(self):
+        """How many runs [-]."""
+        return self.cost.size
+
+    def with_delay(self, price_of_day, deadline=None):
+        """Cost with the price of the days, of all or of those after a deadline: (n,) [currency]."""
+        check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+        late = self.days if deadline is None else np.maximum(self.days - self.days_until(deadline), 0)
+        return self.cost + price_of_day * late
+
+    def days_until(self, deadline):
+        """Calendar days from the start to a deadline: days [d], or a date (its end) or moment. Raises: InputError."""
+        if isinstance(deadline, int | float | np.number) and not isinstance(deadline, bool):
+            check_numbers(arrays=False, deadline=deadline)
+            return float(deadline)
+        if self.start is None:
+            raise InputError("a deadline by date needs a start: simulate(plan, start=…), or give days, such as 30.")
+        try:
+            moment = moment_of(deadline)
+        except InputError:
+            raise InputError(f'deadline must be days, or a date such as "2026-12-18", not {deadline!r}.') from None
+        if moment.time() == dt.time():
+            moment += dt.timedelta(days=1)  # a date means the end of that day
+        if moment <= self.start:
+            raise InputError(f"the deadline, {moment:%d %b %Y}, must be after the start, {self.start:%d %b %Y}.")
+        return (moment - self.start) / dt.timedelta(days=1)
+
+    def chance(self, deadline):
+        """Chance of delivery by a deadline (days from the start, date or moment) [-]; uncertain by √(p(1 − p)/n)."""
+        return float(np.mean(self.days <= self.days_until(deadline)))
+
+    def answer(self, deadline):
+        """A sentence on a deadline, also on one that cannot be met."""
+        days, chance = self.days_until(deadline), self.chance(deadline)
+        usual = np.quantile(self.days, 0.9)
+        if chance > 0:
+            error = np.sqrt(chance * (1 - chance) / self.n)
+            return (
+                f"{self.plan.title}: {chance:.0%} chance (±{2 * error:.1%}) of delivery within {days:.0f} days; nine "
+                f"runs of ten take at most {usual:.0f}."
+            )
+        return (
+            f"{self.plan.title} cannot deliver within {days:.0f} days: the quickest of {self.n} runs takes "
+            f"{self.days.min():.0f}, nine of ten up to {usual:.0f}. Move the date, make fewer, or take another route."
+        )
+
+    def quantiles(self, shares=(0.1, 0.5, 0.9)):
+        """Cost [currency], days [d] and attempts [-] that a share of the runs stays below, as a pandas table."""
+        import pandas as pd
+
+        check_numbers(zero_allowed=True, shares=shares)
+        if np.any(np.asarray(shares) > 1):
+            raise InputError(f"shares must lie from 0 to 1, not {shares!r}.")
+        table = {name: np.quantile(getattr(self, name), shares) for name in ("cost", "days", "attempts")}
+        return pd.DataFrame(table, index=[f"{share:.0%}" for share in shares])
+
+
+def simulate(
+    plan,
+    n=10_000,
+    seed=1,
+    start=None,
+    inputs="triangular",
+    time_spread=None,
+    spares=0,
+    design_again=0.0,
+    again=Stage.DESIGN,
+):
+    """Draw cost and calendar time of a plan together, with failures, rework and uncertain inputs.
+
+    Parameters: `plan` of single numbers; `n` runs; `seed` whole number: one seed gives every route the same prices,
+    times and yields, so that differences are sharp; `start` date and time (default: some Monday, no holidays);
+    `inputs` how the plan's `uncertain` inputs spread within their ranges: "triangular", "PERT", "log-normal", or None
+    to keep their values; `time_spread` standard deviation of a visit's hands-on time over its mean [-] (default:
+    risk.time_spread); `spares` pieces begun in each batch beyond those wanted; `design_again` chance that an
+    assembled first batch shows a fault of the design [-], upon which work begins anew from stage `again` on.
+    Returns: Runs. Raises: InputError.
+    Further batches that were begun before a design fault shows are not counted.
+    """
+    check_numbers(arrays=False, n=n)
+    if n % 1 != 0 or n > 1_000_000:
+        raise InputError(f"n must be a whole number of runs, at most 1 000 000, not {n!r}.")
+    check_seed(seed)
+    check_design(design_again, again)
+    # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
+    row = stream(seed, "design").random(int(n))
+    errors = np.zeros(int(n), dtype=int)
+    if design_again > 0:
+        errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
+    return _simulated(plan, errors, seed, start, inputs, time_spread, spares, again)
+
+
+def _simulated(plan, errors, seed, start, inputs, time_spread, spares, again):
+    made(plan).single_only("simulate()")
+    n = errors.size
+    if inputs is not None and inputs not in SHAPES:
+        raise InputError(f"inputs must be one of {', '.join(SHAPES)}, or None to keep them, not {inputs!r}.")
+    time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
+    check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
+    if spares % 1 != 0:
+        raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
+    drawn = draw(uncertain(plan), n, seed, inputs) if inputs else {}
+    sampled = plan.at(rates=plan.rates.replace(drawn)) if drawn else plan
+    run = run_of(plan, sampled, int(spares), again)
+    if start is None:
+        calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
+    else:
+        calendar, begin_h = start_of(start, plan.rates.hours)
+    size = max(1, BLOCK // len(run.batches))
+    rng = stream(seed, "failures and times")
+    blocks = [
+        run.block(slice(at, min(at + size, n)), calendar, begin_h, rng, time_spread, errors) for at in range(0, n, size)
+    ]
+    done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
+    counted = run.first.counted(sampled, run.legs, *done)
+    days = (end - begin_h) / 24 + plan.job.delivery_days
+    cost = np.broadcast_to(counted.total_cost, n)
+    attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
+    began = None if start is None else moment_of(start)
+    return Runs(plan, began, cost, days, attempts, errors, drawn, counted)
+
+
+BLOCK = 40_000  # batches walked together: more would only fill the memory
+FEW_BATCHES = 4_000  # of each route and quantity, for a table of many
+
+
+def simulate_all(plans, n=10_000, seed=1, **options):
+    """`simulate` every feasible plan with the same draws: {route: Runs}; `options` as there."""
+    return {route: simulate(plan, n, seed, **options) for route, plan in feasible(plans).items()}
+
+
+def _check_runs(runs):
+    if not isinstance(runs, Mapping) or not runs or not all(isinstance(run, Runs) for run in runs.values()):
+        raise InputError(f"runs must be a table {{route: runs}} as from simulate_all(plans), not {runs!r}.")
+
+
+def flips(runs, repeats=200, seed=1):
+    """Which route costs least on average, days priced, as the price of a day rises, and how sure each turn is.
+
+    Parameters: `runs` {route: Runs} of one n and seed; `repeats` of the runs drawn again (bootstrap); `seed`.
+    Returns: pandas table by route in order of price: `from_price` [currency/d], `low`, `high` that hold 95 % of the
+    repeats. Raises: InputError. Source: lower envelope of the lines C + d·T (exact); Efron 1979 (from memory).
+    """
+    import pandas as pd
+
+    _check_runs(runs)
+    samples, rng = Samples.of(runs), stream(seed, "bootstrap")
+    cost, days = (np.stack(list(table.values())) for table in (samples.cost, samples.days))
+    order = list(samples.cost)
+    turns = envelope({r: (float(cost[i].mean()), float(days[i].mean())) for i, r in enumerate(order)})
+    again = rng.integers(samples.n, size=(repeats, samples.n))
+    means = cost[:, again].mean(axis=-1), days[:, again].mean(axis=-1)
+    rows = [{"route": runs[turns[0][1]].plan.title, "from_price": 0.0, "low": 0.0, "high": 0.0}]
+    for (_, left), (price, right) in pairwise(turns):
+        a, b = order.index(left), order.index(right)
+        ties = tie_price_of_day(means[0][a], means[1][a], means[0][b], means[1][b])
+        low, high = np.nanquantile(ties, (0.025, 0.975))
+        rows.append({"route": runs[right].plan.title, "from_price": price, "low": low, "high": high})
+    return pd.DataFrame(rows).set_index("route")
+
+
+def by_quantity(plans, quantities, prices=(0.0,), n=1000, seed=1, **options):
+    """Cost, days and chance of being best of each route at some quantities and prices of a day.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `quantities` (k,) whole numbers; `prices` of a day
+    [currency/d]; `n` runs at most: many batches make do with fewer, at least 100; `options` as of `simulate`.
+    Returns: pandas table by price, quantity and route, the best by mean first: mean and 5 to 95 % of a kit's cost
+    with its share of the days, the same of the days, and how often the route costs least. Raises: InputError.
+    """
+    import pandas as pd
+
+    check_numbers(zero_allowed=True, prices=prices)
+    check_numbers(quantities=quantities)
+    rows = []
+    for quantity in np.atleast_1d(quantities):
+        asked = {route: plan.at(quantity=quantity) for route, plan in feasible(plans).items()}
+        batches = max((plan.batches for plan in asked.values()), default=1)
+        runs = simulate_all(asked, min(n, max(100, int(FEW_BATCHES // batches))), seed, **options)
+        for price in np.atleast_1d(prices).astype(float):
+            share = probability_best(Samples.of(runs), price)
+            for route, run in runs.items():
+                pair = (run.with_delay(price) / quantity, run.days)
+                spread = (v for values in pair for v in (values.mean(), *np.quantile(values, (0.05, 0.95))))
+                rows.append((price, int(quantity), run.plan.title, *spread, share[route]))
+    columns = ["cost", "cost_5%", "cost_95%", "days", "days_5%", "days_95%", "chance_best"]
+    index = ["price_of_day", "quantity", "route"]
+    table = pd.DataFrame(rows, columns=[*index, *columns]).sort_values([*index[:2], "cost"])
+    return table.set_index(index)
+
+
+@dataclass(frozen=True)
+class DesignError:
+    """What one fault of the design costs: `cost` [currency] and `days` [d] more, each (n,), in paired runs."""
+
+    cost: np.ndarray
+    days: np.ndarray
+
+
+def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spread=None, spares=0, again=Stage.DESIGN):
+    """What one fault of the design costs that the first assembly shows; parameters as of `simulate`.
+
+    Returns: DesignError. The first batch is scrapped, one-off work is done again from stage `again` on.
+    """
+    check_numbers(arrays=False, n=n)
+    check_seed(seed)
+    without, once = (
+        _simulated(plan, np.full(int(n), k), seed, start, inputs, time_spread, spares, again) for k in (0, 1)
+    )
+    return DesignError(once.cost - without.cost, once.days - without.days)
+
+
+LEAST_YIELD = 0.002
+
+
+def run_of(plan, sampled, spares=0, again=Stage.DESIGN):
+    """The Run behind a simulation, or a closed form. Raises: InputError where hardly anything passes."""
+    made(plan).single_only("a plan with failures")
+    run = engine.Run(plan, sampled, plan.rates["risk.report_time"], spares, again)
+    good = np.prod(1 - run.spoil, axis=0).min()
+    if good < LEAST_YIELD:
+        raise InputError(
+            f"{plan.title} gets only {good:.2%} of its pieces through all steps at the first try: below "
+            f"{LEAST_YIELD:.1%} no plan is worth simulating; raise its yields (entries named yield_…)."
+        )
+    return run
+
+
+def check_design(design_again, again):
+    """Refuse what is no chance of a design error below 0.9, or no stage to begin again from."""
+    check_numbers(zero_allowed=True, arrays=False, design_again=design_again)
+    if design_again > 0.9:
+        raise InputError(f"design_again must be at most 0.9, not {design_again!r}: mend the design process first.")
+    if not isinstance(again, Stage):
+        raise InputError(f"again must be a Stage such as Stage.DESIGN, not {again!r}.")
