@@ -1,7 +1,7 @@
 """Printed mould: binder-jet sand moulds and cores, assemble, pour, shake out, finish.
 
-First planning model: each part takes the room of its box, sand walls and one feeder on top; parts share
-moulds up to a weight limit; every bore and socket takes a core. Not valid for parts that do not fit the job box.
+Every cavity has its own feeder, sprue and ingate, sized on the part; cavities share a mould up to the weight that
+can be moved and the metal that one crucible holds. What neither mould half shows takes a core.
 """
 
 from dataclasses import dataclass
@@ -9,8 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.errors import Infeasible
-from pourprint.process.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
-from pourprint.process.sand_printing import block_mm, layers
+from pourprint.process.feeding import Feeder, feeder
+from pourprint.process.gating import Gating, gating
+from pourprint.process.parting import PartingStudy
+from pourprint.process.sand_printing import block_mm, boxes_for, layers
+from pourprint.process.section_modulus import SectionStudy
 from pourprint.routes import _common as common
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
@@ -18,35 +21,146 @@ NAME = "printed_mould"
 TITLE = "Printed mould"
 SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print moulds and cores"
+HEAP = 40  # blocks that are packed on trial to see how tightly a kit's blocks fill the job boxes
+
+
+@dataclass(frozen=True)
+class Mould:
+    """One cavity of a printed mould and what belongs to it: numbers or arrays (...).
+
+    part: as wanted. study: how the mould opens; places are in its frame, u, v, w. modulus_mm, hot_mm (..., 3): of the
+    hottest section, and where it is [mm]; spots: places that freeze later than all around them [-]. features,
+    stock_cm3: holes and faces to machine [-] and their stock [cm3]. feeder, gating: their sizes. low_mm, high_mm
+    (..., 3): corners of the room of part and feeder, and block_mm (..., 3): the sand block round it [mm]. cores [-],
+    core_cm3: how many and how much of the casting they form. metal_cm3: casting, feeder and gating; sand_kg: bonded
+    sand, cores included.
+    """
+
+    part: object
+    study: PartingStudy
+    modulus_mm: np.ndarray | float
+    hot_mm: np.ndarray
+    spots: int
+    features: np.ndarray | int
+    stock_cm3: np.ndarray | float
+    feeder: Feeder
+    gating: Gating
+    low_mm: np.ndarray
+    high_mm: np.ndarray
+    block_mm: np.ndarray
+    cores: np.ndarray | int
+    core_cm3: np.ndarray | float
+    metal_cm3: np.ndarray | float
+    metal_kg: np.ndarray | float
+    sand_kg: np.ndarray | float
+
+    @property
+    def casting_yield(self):
+        """Metal of the part as delivered over metal poured [-]."""
+        return self.part.volume_cm3 / self.metal_cm3
+
+    @property
+    def sand_to_metal(self):
+        """Bonded sand over metal poured, both by mass [-]."""
+        return self.sand_kg / self.metal_kg
+
+    @property
+    def farthest_mm(self):
+        """From the edge of the feeder to the metal farthest from the hottest section, in a straight line [mm].
+
+        For a part with a mesh of one size. Raises: InputError.
+        """
+        vertices, _ = self.part.needed_mesh("looked at from its feeder")
+        away = np.linalg.norm(vertices @ self.study.frame.T - self.hot_mm, axis=1).max()
+        return float(away - self.feeder.diameter_mm / 2)
+
+    @property
+    def mass_kg(self):
+        """Sand and metal together [kg]."""
+        return self.sand_kg + self.metal_kg
+
+
+def moulds_of(job, rates):
+    """The Mould of each part of a job's kit, in the kit's order: (Job, RateCard) → tuple. Raises: Infeasible."""
+    job.alloy.check_route(NAME)
+    m = rates.section(NAME)
+    tolerance = common.cast_hole_tolerance(m("casting_grade"))
+    machining = common.machining_of(job, rates, tolerance, m("machining_stock"), m("core_clearance"))
+    return tuple(_mould(item, work, job.alloy, rates) for item, work in zip(job.kit.parts, machining, strict=True))
+
+
+def _mould(item, work, alloy, rates):
+    m, part = rates.section(NAME), item.part
+    study = part.study(PartingStudy)
+    modulus_mm, hot_mm, spots = _hottest(part, study, alloy)
+    casting_cm3 = part.volume_cm3 + work.stock_cm3
+    head = feeder(modulus_mm, casting_cm3, alloy["shrinkage"] / 100, rates.section("feeding"))
+    # The feeder stands over the hottest section, on the level of the part's top, and may stick out sideways.
+    radius = np.asarray(head.diameter_mm)[..., None] / 2 * np.array([1, 1, 0])
+    low, high = np.minimum(study.low_mm, hot_mm - radius), np.maximum(study.high_mm, hot_mm + radius)
+    high = high + np.asarray(head.height_mm)[..., None] * np.array([0, 0, 1])
+    filled_cm3 = casting_cm3 + head.volume_cm3
+    above_mm = study.above_mm + head.height_mm
+    way = gating(
+        filled_cm3,
+        filled_cm3 * alloy["density"] / 1000,
+        above_mm + m("wall"),
+        above_mm,
+        high[..., 2] - low[..., 2],
+        rates.section("gating"),
+    )
+    sprue_mm = np.sqrt(4 / np.pi * way.top_mm2)
+    block = block_mm(high - low, m("wall"), rates["gating.gate_length"] + sprue_mm)
+    metal_cm3 = filled_cm3 + way.volume_cm3
+    # Of a part without a mesh only the listed holes are known: each takes a core.
+    holes = (*item.bores, *item.sockets)
+    listed = len(holes), sum(np.pi / 4 * hole.diameter_mm**2 * hole.depth_mm / 1000 for hole in holes)
+    cores, core_cm3 = study.cores(m("core_least")) if study.known else listed
+    return Mould(
+        part=part,
+        study=study,
+        modulus_mm=modulus_mm,
+        hot_mm=hot_mm,
+        spots=spots,
+        features=work.features,
+        stock_cm3=work.stock_cm3,
+        feeder=head,
+        gating=way,
+        low_mm=low,
+        high_mm=high,
+        block_mm=block,
+        cores=cores,
+        core_cm3=core_cm3,
+        metal_cm3=metal_cm3,
+        metal_kg=metal_cm3 * alloy["density"] / 1000,
+        sand_kg=(np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * m("sand_density"),
+    )
+
+
+def _hottest(part, study, alloy):
+    """(modulus [mm], place in the mould's frame (..., 3) [mm], hot spots [-]) of a part in an Alloy."""
+    sections = part.study(SectionStudy)
+    modulus_mm = sections.hottest_modulus_mm(alloy)
+    # Where it is was found for three metals: the one that freezes most like this alloy counts.
+    far = np.abs(sections.moduli_mm - modulus_mm[..., None])
+    like = int(far.reshape(-1, 3)[0].argmin())
+    return modulus_mm, sections.places_mm[..., like, :] @ study.frame.T, int(sections.spots[like])
 
 
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
-    job.alloy.check_route(NAME)
     m = rates.section(NAME)
     kit, part = job.kit, common.part_level(job.kit)
-    tolerance = common.cast_hole_tolerance(m("casting_grade"))
-    machining = common.machining_of(job, rates, tolerance, m("machining_stock"))
-    feeders = [feeder(item.part, job, rates) for item in kit.parts]
-    metal_cm3 = [
-        (item.part.volume_cm3 + work.stock_cm3 + head.volume_cm3) * (1 + m("gating_fraction"))
-        for item, work, head in zip(kit.parts, machining, feeders, strict=True)
-    ]
-    rooms_mm = [
-        block_mm(item.part.box_mm, m("wall"), head.height_mm) for item, head in zip(kit.parts, feeders, strict=True)
-    ]
-    sand_l = [np.prod(room, axis=-1) / 1e6 for room in rooms_mm]
-    mould = _moulds(job, rates, metal_cm3, sand_l)
-    cores = common.mean(kit, _cores)
-    kit_metal_cm3 = sum(item.count * cm3 for item, cm3 in zip(kit.parts, metal_cm3, strict=True))
-    cut_cm2 = sum(
-        item.count * np.pi / 4 * head.diameter_mm**2 / 100 for item, head in zip(kit.parts, feeders, strict=True)
-    )
+    moulds = moulds_of(job, rates)
+    mould = _lots(job, rates, moulds)
+    cores = _total(job, moulds, lambda one: one.cores) / kit.nodes
+    cut_cm2 = _total(job, moulds, lambda one: one.feeder.foot_cm2 + one.gating.ingate_mm2 / 100) / kit.nodes
+    kit_metal_kg = _total(job, moulds, lambda one: one.metal_kg)
     return (
         common.check_the_part(job, rates, "casting"),
-        _design(job, rates),
+        _design(job, rates, moulds),
         common.simulate(job, rates),
-        _print(job, rates, rooms_mm, kit_metal_cm3),
+        _print(job, rates, moulds),
         Step(
             Stage.MOULD,
             "unpack, clean and cure",
@@ -66,9 +180,7 @@ def steps(job, rates):
             spoils="mould",
             returns_to=PRINT,
         ),
-        common.melt_and_pour(
-            job, rates, mould, lambda kits: kits * kit_metal_cm3 * job.alloy["density"] / 1000, "mould", PRINT
-        ),
+        common.melt_and_pour(job, rates, mould, lambda kits: kits * kit_metal_kg, "mould", PRINT),
         Step(Stage.POUR, "cool in the sand", (Work(BATCH, wait_h=m("cooling")),)),
         Step(
             Stage.BREAK_OUT,
@@ -78,83 +190,87 @@ def steps(job, rates):
         Step(
             Stage.BREAK_OUT,
             "cut off feeders and gates",
-            (Work(part, hands_on_h=m("cut_handling") + cut_cm2 / kit.nodes / m("cut_rate")),),
+            (Work(part, hands_on_h=m("cut_handling") + cut_cm2 / m("cut_rate")),),
             machine="saw",
             attended=True,
         ),
         *common.heat_treat(job, rates),
-        *common.finish(job, rates, machining, PRINT),
+        *common.finish(job, rates, moulds, PRINT),
     )
 
 
-@dataclass(frozen=True)
-class Feeder:
-    """A cylindrical feeder: sizes [mm] and volume [cm3]."""
-
-    diameter_mm: np.ndarray | float
-    height_mm: np.ndarray | float
-    volume_cm3: np.ndarray | float
+def _total(job, moulds, amount):
+    """Sum of `amount(mould)` over all pieces of a kit."""
+    return sum(item.count * amount(one) for item, one in zip(job.kit.parts, moulds, strict=True))
 
 
-def feeder(part, job, rates):
-    """The Feeder of one part, large enough by both feeding rules."""
-    ratio = rates["feeding.height_ratio"]
-    by_modulus = feeder_diameter_mm(part.modulus_mm, rates["feeding.modulus_ratio"], ratio)
-    needed_cm3 = feeder_volume_cm3(part.volume_cm3, job.alloy["shrinkage"] / 100, rates["feeding.efficiency"])
-    by_volume = np.cbrt(1000 * needed_cm3 * 4 / (np.pi * ratio))
-    diameter = np.maximum(by_modulus, by_volume)
-    return Feeder(diameter, ratio * diameter, cylinder_cm3(diameter, ratio * diameter))
-
-
-def _cores(item):
-    return len(item.bores) + len(item.sockets)
-
-
-def _moulds(job, rates, metal_cm3, sand_l):
-    """The Level of moulds: parts share a mould up to the weight that can be moved. Raises: Infeasible."""
-    limit_kg, filled = rates["printed_mould.weight_limit"], 0.0
-    for item, metal, room in zip(job.kit.parts, metal_cm3, sand_l, strict=True):
-        mass_kg = metal * job.alloy["density"] / 1000 + (room - metal / 1000) * rates["printed_mould.sand_density"]
-        if np.any(mass_kg > limit_kg):
+def _lots(job, rates, moulds):
+    """The Level of moulds: cavities share one up to a weight and to a crucible of metal. Raises: Infeasible."""
+    limit_kg, crucible_kg = rates["printed_mould.weight_limit"], rates["foundry.crucible"]
+    for one in moulds:
+        if np.any(one.mass_kg > limit_kg):
             raise Infeasible(
-                f"the mould of {item.part.name} weighs {np.max(mass_kg):.0f} kg with its metal, but this lab moves "
+                f"the mould of {one.part.name} weighs {np.max(one.mass_kg):.0f} kg with its metal, but this lab moves "
                 f"{common.limit(limit_kg)} kg: split the mould, or raise printed_mould.weight_limit for a hoist."
             )
-        filled = filled + item.count * mass_kg / limit_kg
-    return common.lots("mould", filled)
+        if np.any(one.metal_kg > crucible_kg):
+            raise Infeasible(
+                f"{one.part.name} takes {np.max(one.metal_kg):.1f} kg of metal with its feeder and gates, but the "
+                f"crucible holds {common.limit(crucible_kg)} kg, and a mould is filled in one pour."
+            )
+    share = _total(job, moulds, lambda one: np.maximum(one.mass_kg / limit_kg, one.metal_kg / crucible_kg))
+    return common.lots("mould", share)
 
 
-def _design(job, rates):
+def _design(job, rates, moulds):
     hours = (
         rates["printed_mould.design_base"]
         + rates["printed_mould.design_each"] * len(job.kit.parts)
-        + rates["printed_mould.design_core"] * sum(_cores(item) for item in job.kit.parts)
+        + rates["printed_mould.design_core"] * sum(one.cores for one in moulds)
     )
     return Step(
         Stage.TOOLING, "design moulds, cores, feeders and gates", (Work(JOB, hands_on_h=hours),), who="labour.engineer"
     )
 
 
-def _print(job, rates, rooms_mm, kit_metal_cm3):
+def job_box_mm(rates):
+    """Sides of the printer's job box (..., 3) [mm]."""
+    sides = (rates[f"printed_mould.box_{axis}"] for axis in "xyz")
+    return np.stack(np.broadcast_arrays(*sides), axis=-1)
+
+
+def boxes_per_kit(job, rates, moulds):
+    """Share of a job box that one kit fills [-], measured by packing a heap of whole kits on trial.
+
+    A batch is then reckoned in proportion and rounded up. Valid for batches of this mix of parts; a real packing
+    of one batch may need one box more or less. Cores are packed as tightly as the blocks.
+    """
+    space = job_box_mm(rates)
+    for one in moulds:
+        if np.any(np.sort(one.block_mm, axis=-1) > np.sort(space)):
+            need = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(one.block_mm, -1, 0))
+            have = " × ".join(map(common.limit, np.moveaxis(space, -1, 0)))
+            raise Infeasible(f"the mould of {one.part.name} needs {need} mm, but the job box holds {have} mm.")
+    kits = int(np.ceil(HEAP / job.kit.nodes))
+    pieces = [one.block_mm for item, one in zip(job.kit.parts, moulds, strict=True) for _ in range(item.count * kits)]
+    heap = np.stack(np.broadcast_arrays(*pieces), axis=-2)
+    blocks_cm3 = _total(job, moulds, lambda one: np.prod(one.block_mm, axis=-1) / 1000)
+    cores_cm3 = _total(job, moulds, lambda one: one.core_cm3) * (1 + rates["printed_mould.core_print"])
+    return boxes_for(heap, space, rates["printed_mould.block_gap"]) / kits * (1 + cores_cm3 / blocks_cm3)
+
+
+def _print(job, rates, moulds):
     m = rates.section(NAME)
-    job_box = np.stack(np.broadcast_arrays(m("box_x"), m("box_y"), m("box_z")), axis=-1)
-    kit_l, lowest_mm = 0.0, 0.0
-    for item, sizes in zip(job.kit.parts, rooms_mm, strict=True):
-        if np.any(np.sort(sizes, axis=-1) > np.sort(job_box)):
-            need = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(sizes, -1, 0))
-            have = " × ".join(map(common.limit, np.moveaxis(job_box, -1, 0)))
-            raise Infeasible(f"the mould of {item.part.name} needs {need} mm, but the job box holds {have} mm.")
-        kit_l = kit_l + item.count * np.prod(sizes, axis=-1) / 1e6
-        lowest_mm = np.maximum(lowest_mm, np.min(sizes, axis=-1))
-    boxes = common.lots("box", kit_l / (np.prod(job_box, axis=-1) / 1e6 * m("packing")))
+    per_kit = boxes_per_kit(job, rates, moulds)
+    boxes = common.lots("box", per_kit)
+    lowest_mm = np.max(np.stack(np.broadcast_arrays(*(np.min(one.block_mm, axis=-1) for one in moulds))), axis=0)
 
     def printed_layers(kits):
         # A box that is not full is printed only as high as its moulds stand, but never lower than the tallest part.
-        height = kits * kit_l * 1e6 / (m("box_x") * m("box_y") * m("packing"))
-        return layers(np.maximum(height, lowest_mm * BATCH.per_batch(kits)), m("layer"))
+        return layers(np.maximum(kits * per_kit * m("box_z"), lowest_mm * BATCH.per_batch(kits)), m("layer"))
 
     # Loose sand that carries no binder is sieved and used again: only the moulds' own sand is bought.
-    sand_kg = (kit_l - kit_metal_cm3 / 1000) * m("sand_density")
+    sand_kg = _total(job, moulds, lambda one: one.sand_kg)
     bought = {"material.mould_sand": sand_kg, "material.mould_binder": sand_kg * m("binder_fraction")}
     return Step(
         Stage.MOULD,

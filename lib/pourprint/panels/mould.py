@@ -1,0 +1,173 @@
+"""The panel of the printed mould: a moulder's choices, and the steps whose cost they move."""
+
+import html
+from dataclasses import dataclass
+
+import ipywidgets as widgets
+import plotly.graph_objects as go
+
+from pourprint.alloys import alloys
+from pourprint.errors import InputError
+from pourprint.figures._look import INK, LOOKS, styled
+from pourprint.jobs import Job
+from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
+from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.rates import RateCard
+from pourprint.routes import plan
+from pourprint.routes.printed_mould import NAME, moulds_of
+
+CHOICES = {  # what a moulder may choose: key of the card → name shown, ends of the slider, step
+    "printed_mould.wall": ("wall of sand", 15, 80, 1),
+    "feeding.modulus_ratio": ("feeder's modulus", 1.0, 2.5, 0.05),
+    "feeding.height_ratio": ("feeder's height", 1.0, 2.0, 0.1),
+    "feeding.efficiency": ("feeder gives", 0.08, 0.3, 0.01),
+    "gating.least_sprue": ("least sprue", 6, 25, 0.5),
+    "printed_mould.core_least": ("smallest core", 0.1, 30, 0.1),
+    "printed_mould.casting_grade": ("casting grade", 7, 11, 1),
+    "printed_mould.machining_stock": ("machining stock", 0.3, 3, 0.1),
+}
+UNITS = {"feeding.modulus_ratio": "× casting's", "feeding.height_ratio": "× width", "feeding.efficiency": "of 1"}
+
+
+@dataclass(frozen=True)
+class MouldPanel:
+    """The parts of a mould panel, for tests: `controls` {name: Row}, `figure`; `answer`, `table`, `status` HTML."""
+
+    controls: dict
+    figure: widgets.Widget
+    answer: widgets.HTML
+    table: widgets.HTML
+    status: widgets.HTML
+    widget: widgets.Widget
+
+
+def mould_panel(kit, rates, quantity=1):
+    """Sliders for the choices of the printed-mould route, with sizes and the cost of each step, at first and now.
+
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: a widget. Raises: InputError.
+    """
+    return build(kit, rates, quantity).widget
+
+
+def build(kit, rates, quantity=1):
+    """The MouldPanel behind `mould_panel`; parameters as there."""
+    kit = Job(kit, next(iter(alloys())), quantity).kit  # checks them, and takes a part as a kit of one
+    if not isinstance(rates, RateCard):
+        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+    can = [(a.title, name) for name, a in alloys().items() if NAME not in a.refused]
+    own = round(float(kit.volume_cm3) / kit.nodes, 1)
+    controls = {
+        "alloy": choice_row("alloy", can),
+        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
+        "volume": number_row("mean part volume", own, min(5.0, own), max(500.0, own), 0.1, "cm³", log=True),
+    }
+    for key, (name, low, high, step) in CHOICES.items():
+        entry = rates.entries[key]
+        low, high = min(low, entry.value), max(high, entry.value)
+        controls[key] = number_row(name, entry.value, low, high, step, UNITS.get(key, entry.unit.replace("cm3", "cm³")))
+
+    def asked():
+        card = rates.replace({key: controls[key].value for key in CHOICES})
+        sized = kit if controls["volume"].value == own else kit.scaled_to(controls["volume"].value)
+        return plan(NAME, Job(sized, controls["alloy"].value, int(controls["quantity"].value)), card)
+
+    first = asked()
+    names = _all_steps(first, [name for _, name in can])
+    figure = live(_figure(first, names, rates.currency))
+    answer, table, status = widgets.HTML(), widgets.HTML(), status_line()
+    before = _facts(first)
+
+    def tell(found):
+        change = found.unit_cost - first.unit_cost
+        said = f", {abs(change):,.0f} {'more' if change > 0 else 'less'} than at first" if abs(change) >= 0.5 else ""
+        answer.value = (
+            f"<p style='font-size:1.15em;line-height:1.4'><b>{found.unit_cost:,.0f} {html.escape(rates.currency)} a kit"
+            f"{said}, ready after {found.lead_time_days:.1f} days.</b></p>"
+        )
+        table.value = _table(before, _facts(found))
+
+    def show():
+        found = asked()
+        redraw(figure, [{"x": _costs(found, names)}, {}])
+        tell(found)
+
+    for row in controls.values():
+        row.observe(guarded(show, status))
+    tell(first)
+    groups = [
+        group("The job", [controls["alloy"], controls["quantity"], controls["volume"]]),
+        group("The mould", [controls[key] for key in CHOICES]),
+    ]
+    content = widgets.VBox([answer, status, figure, table])
+    return MouldPanel(controls, figure, answer, table, status, named(page(columns(groups), content)))
+
+
+def _all_steps(first, castable):
+    """Names of all steps that some alloy needs, in the order of work."""
+    names = [step.name for step in first.steps]
+    for alloy in castable:
+        before = None
+        for step in first.recipe(first.job.with_(alloy=alloy), first.rates):
+            if step.name not in names:
+                names.insert(names.index(before) + 1, step.name)
+            before = step.name
+    return names
+
+
+def _costs(found, names):
+    costs = {step.name: float(cost) for step, cost in zip(found.steps, found.step_costs, strict=True)}
+    return [costs.get(name, 0.0) / found.job.quantity for name in names]
+
+
+def _figure(first, names, money):
+    costs = _costs(first, names)
+    bars = go.Bar(x=costs, y=names, orientation="h", marker={"color": LOOKS[NAME].colour}, name="now")
+    marks = go.Scatter(
+        x=costs,
+        y=names,
+        mode="markers",
+        marker={"symbol": "line-ns-open", "size": 16, "color": INK, "line": {"width": 2.5}},
+        name="at first",
+    )
+    figure = styled(go.Figure([bars, marks]), height=26 * len(names) + 90)
+    figure.update_xaxes(title_text=f"cost of one kit by step [{money}]; bar: now, stroke: at first", rangemode="tozero")
+    figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True, ticksuffix="  ")
+    return figure.update_layout(margin={"l": 10, "t": 10})
+
+
+def _facts(found):
+    """What the sliders change in one kit, as {name: text}."""
+    kit, moulds = found.job.kit, moulds_of(found.job, found.rates)
+
+    def total(amount):
+        return float(sum(item.count * amount(one) for item, one in zip(kit.parts, moulds, strict=True)))
+
+    levels = {work.level.name: work.level for step in found.steps for work in step.work}
+    poured = total(lambda one: one.metal_kg)
+    wide = [float(one.feeder.diameter_mm) for one in moulds]
+    return {
+        "widest feeder": f"{max(wide):.0f} mm",
+        "metal poured": f"{poured:.2f} kg",
+        "share of it that becomes parts": f"{total(lambda one: one.metal_kg * one.casting_yield) / poured:.0%}",
+        "printed sand": f"{total(lambda one: one.sand_kg):.1f} kg",
+        "sand for a kilogram poured": f"{total(lambda one: one.sand_kg) / poured:.1f} kg",
+        "cores": f"{total(lambda one: one.cores):.0f}",
+        "metal to machine off": f"{total(lambda one: one.stock_cm3):.0f} cm³",
+        "moulds, whole job": f"{float(levels['mould'].per_batch(found.job.quantity)):.0f}",
+        "job boxes, whole job": f"{float(levels['box'].per_batch(found.job.quantity)):.0f}",
+    }
+
+
+def _table(before, now):
+    """First and present facts side by side; what has changed is marked."""
+    left = ' style="text-align:left"'
+    rows = "".join(
+        f'<tr><th scope="row"{left}>{name}</th><td>{before[name]}</td>'
+        f"<td>{f'<b>{text}</b> ◂' if text != before[name] else text}</td></tr>"
+        for name, text in now.items()
+    )
+    return (
+        f'<table style="border-spacing:12px 2px;text-align:right;line-height:1.5"><thead><tr><th scope="col"{left}>'
+        f'what follows, in one kit</th><th scope="col">at first</th><th scope="col">now</th></tr></thead>'
+        f"<tbody>{rows}</tbody></table>"
+    )
