@@ -3,28 +3,18 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.errors import InputError
 from pourprint.figures._look import INK, Chart, styled
+from pourprint.figures._solids import MOST_FACETS, coarser, solid_trace
 from pourprint.parts import facts
-
-MOST_FACETS = 20_000  # more make a rotating picture slow
 
 
 def part_picture(part):
-    """The part as a picture to turn, with its sizes in words. Needs a part with a mesh of at most 20 000 facets.
+    """The part as a picture to turn, with its sizes in words; a mesh of over 20 000 facets is drawn coarser.
 
-    Returns: Chart. Raises: InputError for a part without a mesh, or with too many facets.
+    Returns: Chart. Raises: InputError for a part without a mesh.
     """
     vertices, faces = part.needed_mesh("drawn")
-    if len(faces) > MOST_FACETS:
-        raise InputError(
-            f"{part.name} has {len(faces)} facets, a picture can turn {MOST_FACETS}: export a coarser mesh to look at."
-        )
-    x, y, z = vertices.T
-    i, j, k = faces.T
-    figure = go.Figure(
-        go.Mesh3d(x=x, y=y, z=z, i=i, j=j, k=k, color="#9AA5B1", flatshading=True, lighting={"ambient": 0.5})
-    )
+    figure = go.Figure(solid_trace(coarser(vertices, faces, MOST_FACETS), "#9AA5B1", 1.0, part.name))
     axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
     figure.update_layout(scene={"aspectmode": "data", **axes}, title=f"{part.name}: drag to turn, z points up")
     sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)

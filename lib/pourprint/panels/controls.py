@@ -105,7 +105,7 @@ def named(tree):
 
     ipywidgets leaves a slider without an accessible name, so a screen reader could not tell one from another.
     """
-    return widgets.VBox([tree, _names_widget()()])
+    return widgets.VBox([tree, _names_widget()()]).add_class("pourprint-panel")
 
 
 def columns(groups):
@@ -151,6 +151,8 @@ function render({ el }) {
     if (!label || !unit) return;
     const spoken = [label.textContent, unit.textContent].filter(Boolean).join(", ");
     row.querySelectorAll(".noUi-handle, input, select").forEach(node => set(node, "aria-label", spoken));
+    // JupyterLab takes arrow keys from a menu that has the focus, unless the menu itself says no.
+    row.querySelectorAll("select").forEach(node => set(node, "data-lm-suppress-shortcuts", "true"));
     // A log slider counts places; say the number that the place stands for.
     const handle = row.querySelector(".noUi-handle"), rungs = label.dataset.rungs;
     if (!handle || !rungs) return;
@@ -158,7 +160,9 @@ function render({ el }) {
     set(handle, "aria-valuetext", [number, unit.textContent].join(" ").trim());
   });
   // Rows may be drawn after this, and the slider rewrites its own text on every move.
-  const watch = new MutationObserver(() => name(box));
+  // What plots and live text change is none of it, and they change much.
+  const theirs = record => record.target.closest?.(".js-plotly-plot, .pourprint-live");
+  const watch = new MutationObserver(records => { if (!records.every(theirs)) name(box); });
   let box;
   const start = requestAnimationFrame(function attach() {
     box = el.closest(".widget-vbox, .widget-box");

@@ -1,6 +1,7 @@
 """What several routes share: levels, the check of the part, melting and pouring, machining and inspection."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -8,6 +9,8 @@ from pourprint.errors import Infeasible
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
+
+MANY = 10_000  # kits, of which the last lot hardly counts
 
 
 def part_level(kit):
@@ -72,7 +75,8 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
     job.alloy.check_pour(rates["foundry.furnace_limit"])
     crucible = rates["foundry.crucible"]
     metal = Level("kilogram poured", poured_kg)
-    melt = Level("melt", lambda kits: np.ceil(poured_kg(kits) / crucible - 1e-9))
+    full_kg = poured_kg(MANY) / lot.per_batch(MANY)  # metal of a lot that is as full as they come
+    melt = Level("melt", lambda kits: _melts(poured_kg(kits), lot.per_batch(kits), full_kg, crucible))
     part = part_level(job.kit)
     part_kg = mean(job.kit, lambda item: item.part.volume_cm3) * job.alloy["density"] / 1000
     ingot, lost = f"ingot.{job.alloy.name}", rates["foundry.return_loss"]
@@ -80,7 +84,12 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
         Stage.POUR,
         "melt and pour",
         (
-            Work(melt, hands_on_h=rates["foundry.melt_hands_on"], machine_h=rates["foundry.melt_time"]),
+            Work(
+                melt,
+                hands_on_h=rates["foundry.melt_hands_on"] + job.alloy["melt_care"],
+                machine_h=rates["foundry.melt_time"],
+                materials={"material.inert_gas": job.alloy["cover_gas"]} if job.alloy["cover_gas"] else {},
+            ),
             Work(lot, hands_on_h=2 * rates["foundry.pour_each"]),  # two people pour
             Work(metal, materials={ingot: rates["foundry.melt_loss"] + lost}),
             Work(part, materials={ingot: part_kg * (1 - lost)}),
@@ -91,6 +100,16 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
         spoils=spoils,
         returns_to=back_to,
     )
+
+
+def _melts(poured_kg, lots, full_kg, crucible_kg):
+    """Melts [-]: a lot is poured from one melt, so a crucible holds whole lots, each of `full_kg` [kg].
+
+    >>> [int(_melts(3 * kg, 3, kg, 25.0)) for kg in (8, 12, 15)]  # three, two and one of such lots in a crucible
+    [1, 2, 3]
+    """
+    whole = np.maximum(np.floor(crucible_kg / np.maximum(full_kg, 1e-9) + 1e-9), 1)
+    return np.maximum(np.ceil(lots / whole - 1e-9), np.ceil(poured_kg / crucible_kg - 1e-9))
 
 
 def heat_treat(job, rates):
@@ -121,22 +140,31 @@ class Machining:
     stock_cm3: np.ndarray | float
 
 
-def machining_of(job, rates, hole_tolerance_mm, stock_mm):
+def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
     """Machining of each kit part, tuple of Machining in the kit's order.
+
+    A hole that is machined is made smaller beforehand by 2·stock + a half of its total tolerance (ISO 8062-3, from
+    memory: F − 2·RMA − CT/2), and by twice the shift_mm by which its core may sit off.
 
     Bores and faces are always machined; a tube socket only when asked for, or when the hole as made would
     leave a thinner bond gap than the adhesive needs.
     """
     target, tube = rates["bonding.gap"], rates["bonding.tube_tolerance"]
+    hole_tolerance_mm = cache(hole_tolerance_mm)  # a kit has many holes of few diameters
 
     def must(socket):
         least, _ = bond_gap_mm(target, hole_tolerance_mm(socket.diameter_mm), tube)
         return np.where(job.machine_all_sockets | (least < rates["bonding.least_gap"]), 1, 0)
 
+    def a_side(diameter_mm):
+        return stock_mm + hole_tolerance_mm(diameter_mm) / 4 + shift_mm
+
     found = []
     for item in job.kit.parts:
         holes = [(bore, 1) for bore in item.bores] + [(socket, must(socket)) for socket in item.sockets]
-        stock = sum(cut * bore_stock_cm3(hole.diameter_mm, hole.depth_mm, stock_mm) for hole, cut in holes)
+        stock = sum(
+            cut * bore_stock_cm3(hole.diameter_mm, hole.depth_mm, a_side(hole.diameter_mm)) for hole, cut in holes
+        )
         stock = stock + sum(face_stock_cm3(face.area_cm2, stock_mm) for face in item.faces)
         found.append(Machining(sum(cut for _, cut in holes) + len(item.faces), stock))
     return tuple(found)
@@ -149,7 +177,7 @@ def finish(job, rates, machining, back_to):
     for item, work in zip(job.kit.parts, machining, strict=True):
         cutting = cutting_h(work.features, work.stock_cm3, rates["machining.feature"], rates["machining.removal_rate"])
         clamping = rates["machining.clamp_each"] * (work.features > 0)
-        hours = hours + item.count * (cutting + clamping)
+        hours = hours + item.count * (job.alloy["cutting"] * cutting + clamping)
     setup_h = rates["machining.setup_batch"] * np.minimum(sum(work.features for work in machining), 1)
     return (
         Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=rates["machining.blast_each"]),)),

@@ -1,32 +1,34 @@
 """Printed pattern: print burn-out patterns, build a ceramic shell round a cluster of them, burn out, pour.
 
-First planning model: clusters by ring and tier from part boxes, coats by the longest part, one kiln.
-Not valid for parts beyond the dipping envelope; feeding through the gates is assumed to be enough.
+Sizes come from `_shelling`: clusters laid out from part boxes, coats by the longest part, drying by humidity and the
+slowest blind hole. Not valid for parts beyond the dipping envelope; feeding through the gates is assumed to be enough.
 """
 
 import numpy as np
 
-from pourprint.process.feeding import cylinder_cm3
-from pourprint.process.packing import per_cluster, per_stack
-from pourprint.process.shell import by_size, shell_mass_kg
+from pourprint.checks import check_numbers
+from pourprint.process.packing import per_bed
 from pourprint.routes import _common as common
+from pourprint.routes._shelling import ShellSizes
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
 NAME = "printed_pattern"
 TITLE = "Printed pattern"
 SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print the patterns"
+ROOM_C = 20.0
 
 
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
+    sizes = ShellSizes(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),
         layout(job, rates),
         common.simulate(job, rates),
-        *_print_patterns(job, rates),
-        *from_cluster_on(job, rates, PRINT),
+        *_print_patterns(sizes),
+        *from_cluster_on(sizes, PRINT),
     )
 
 
@@ -41,33 +43,26 @@ def layout(job, rates):
     )
 
 
-def pattern_cm3(part, job):
-    """Volume of the part's pattern, larger by the metal's contraction [cm3]."""
-    return part.volume_cm3 * (1 + job.alloy["contraction"] / 100) ** 3
+def _print_patterns(sizes):
+    """Print, in builds as many as the beds hold side by side, and clean."""
+    p, kit = sizes.rates.section("printed_pattern"), sizes.job.kit
+    part, bed = common.part_level(kit), (p("bed_x"), p("bed_y"), p("bed_z"))
 
+    def standing(piece):
+        box = sizes.scale * piece.box_mm
+        return np.where(box[..., 2] <= bed[2], per_bed(box, bed[:2], p("bed_gap")), 0)
 
-def _print_patterns(job, rates):
-    p = rates.section("printed_pattern")
-    kit, part = job.kit, common.part_level(job.kit)
-    bed = (p("bed_x"), p("bed_y"), p("bed_z"))
-    builds = common.lots(
-        "build",
-        common.share_of_lots(
-            kit,
-            lambda piece: per_stack(piece.box_mm, bed, p("bed_gap")),
-            f"its bed is {' × '.join(map(common.limit, bed))} mm",
-            "the pattern printer",
-        ),
-    )
-    polymer_cm3 = common.mean(kit, lambda item: pattern_cm3(item.part, job)) * p("fill_fraction")
-    polymer = {"material.pattern_polymer": polymer_cm3 * p("polymer_density") / 1000}
+    limits = f"its bed is {' × '.join(map(common.limit, bed))} mm, and patterns stand on it, larger by the contraction"
+    builds = common.lots("build", common.share_of_lots(kit, standing, limits, "the pattern printer"))
+    printing_h = sizes.kit_polymer_cm3 / kit.nodes / p("print_rate")
+    polymer = {"material.pattern_polymer": sizes.kit_polymer_kg / kit.nodes}
     return (
         Step(
             Stage.PATTERN,
             PRINT,
             (
                 Work(builds, hands_on_h=p("build_setup")),
-                Work(part, machine_h=polymer_cm3 / p("print_rate"), materials=polymer),
+                Work(part, machine_h=printing_h, materials=polymer),
             ),
             machine="pattern_printer",
             rounds=builds.per_batch,
@@ -78,78 +73,39 @@ def _print_patterns(job, rates):
     )
 
 
-def clusters_of(job, rates):
-    """The Level of clusters: as many parts on each as ring, tiers and the weight limit allow."""
-    c = rates.section("cluster")
-    runner_kg = _runner_cm3(rates) * job.alloy["density"] / 1000
-    thickness = shell_thickness_mm(job, rates)
-
-    def capacity(part):
-        hung = per_cluster(part.box_mm, c("runner_diameter"), c("runner_length"), c("dip_diameter"), c("gap"))
-        shell_kg = shell_mass_kg(part.area_cm2, thickness, rates["shell.density"])
-        each_kg = part.volume_cm3 * (1 + c("gate_fraction")) * job.alloy["density"] / 1000 + shell_kg
-        return np.minimum(hung, np.floor((c("weight_limit") - runner_kg) / each_kg))
-
-    limits = (
-        f"parts hang inside {common.limit(c('dip_diameter'))} mm on a runner of "
-        f"{common.limit(c('runner_diameter'))} × {common.limit(c('runner_length'))} mm, and a cluster weighs "
-        f"at most {common.limit(c('weight_limit'))} kg"
-    )
-    return common.lots("cluster", common.share_of_lots(job.kit, capacity, limits, "a cluster"))
+def kiln_h(rates, hottest_c):
+    """Time to bring the kiln from the room to a temperature [°C], or back [h]. Raises: InputError."""
+    heating = rates["shell.kiln_heating"]
+    check_numbers(kiln_heating=heating)
+    return np.maximum(hottest_c - ROOM_C, 0) / heating
 
 
-def _runner_cm3(rates):
-    runner = cylinder_cm3(rates["cluster.runner_diameter"], rates["cluster.runner_length"])
-    return runner + rates["cluster.cup_volume"]
+def pour_shell_c(job, rates):
+    """Temperature of the shell at the pour [°C]."""
+    return rates["shell.preheat_share"] * job.alloy["solidus"]
 
 
-def _longest_mm(job):
-    longest = 0.0
-    for item in job.kit.parts:
-        longest = np.maximum(longest, np.max(item.part.box_mm, axis=-1))
-    return longest
-
-
-def coats(job, rates):
-    """Shell coats for the kit's longest part [-]."""
-    s = rates.section("shell")
-    return np.ceil(by_size(_longest_mm(job), s("size_small"), s("size_large"), s("coats_small"), s("coats_large")))
-
-
-def shell_thickness_mm(job, rates):
-    """Shell thickness for the kit's longest part [mm]."""
-    s = rates.section("shell")
-    return by_size(_longest_mm(job), s("size_small"), s("size_large"), s("thickness_small"), s("thickness_large"))
-
-
-def coat_interval_h(job, rates):
-    """Drying between coats [h]: longer the deeper the deepest blind hole is for its diameter."""
-    holes = [hole for item in job.kit.parts for hole in item.sockets]
-    slenderness = max((hole.depth_mm / hole.diameter_mm for hole in holes), default=0.0)
-    return rates["shell.coat_interval"] * (1 + rates["shell.cavity_delay"] * slenderness)
-
-
-def from_cluster_on(job, rates, first):
+def from_cluster_on(sizes, first):
     """The steps from the cluster to the finished part; a failure sends work back to the step named `first`."""
-    s = rates.section("shell")
-    kit, part, cluster = job.kit, common.part_level(job.kit), clusters_of(job, rates)
-    tolerance = common.cast_hole_tolerance(rates["printed_pattern.casting_grade"])
-    machining = common.machining_of(job, rates, tolerance, rates["printed_pattern.machining_stock"])
-    runner_cm3 = _runner_cm3(rates)
-    n_coats, thickness = coats(job, rates), shell_thickness_mm(job, rates)
-    coat = Level("coat", lambda kits: n_coats * cluster.per_batch(kits))
+    job, rates = sizes.job, sizes.rates
+    s, kit, part = rates.section("shell"), job.kit, common.part_level(job.kit)
+    cluster = common.lots("cluster", sizes.per_kit)
+    coat = Level("coat", lambda kits: sizes.stuccoed * cluster.per_batch(kits))
     load = Level("kiln load", lambda kits: np.ceil(cluster.per_batch(kits) / s("kiln_clusters") - 1e-9))
-    runner_area_cm2 = np.pi * rates["cluster.runner_diameter"] * rates["cluster.runner_length"] / 100
-    parts_cm3 = sum(
-        item.count * (item.part.volume_cm3 + work.stock_cm3) for item, work in zip(kit.parts, machining, strict=True)
-    )
-    metal_cm3 = parts_cm3 * (1 + rates["cluster.gate_fraction"])
+    ramps_h = 2 * kiln_h(rates, s("burn_out_temperature"))
+
+    def in_kiln_h(kits):
+        loads = load.per_batch(kits)
+        return loads * ramps_h + sizes.hold_h(kits, loads)
+
+    kiln_time = Level("kiln hour", in_kiln_h)
+    part_shell = common.mean(kit, lambda item: sizes.shell_kg(item.part))
+    ash_g = common.mean(kit, lambda item: sizes.ash_g(item.part))
+    gate_cm2 = common.mean(kit, lambda item: np.pi / 4 * sizes.gate_mm(item.part) ** 2 / 100)
 
     def poured_kg(kits):
-        return (kits * metal_cm3 + cluster.per_batch(kits) * runner_cm3) * job.alloy["density"] / 1000
+        return sizes.poured_kg(kits, cluster.per_batch(kits))
 
-    part_shell = shell_mass_kg(common.mean(kit, lambda item: item.part.area_cm2), thickness, s("density"))
-    runner_shell = shell_mass_kg(runner_area_cm2, thickness, s("density"))
     return (
         Step(
             Stage.ASSEMBLE,
@@ -159,7 +115,7 @@ def from_cluster_on(job, rates, first):
                 Work(
                     cluster,
                     hands_on_h=rates["printed_pattern.cluster_setup"],
-                    materials={"material.runner_wax": runner_cm3 * rates["cluster.wax_density"] / 1000},
+                    materials={"material.runner_wax": sizes.runner_cm3 * rates["cluster.wax_density"] / 1000},
                 ),
             ),
             first_pass_yield=rates["printed_pattern.yield_assemble"],
@@ -170,20 +126,24 @@ def from_cluster_on(job, rates, first):
             Stage.MOULD,
             "dip and stucco the coats",
             (
-                Work(coat, hands_on_h=s("dip_time"), wait_h=coat_interval_h(job, rates)),
-                Work(cluster, materials={"material.shell": runner_shell}),
+                Work(coat, hands_on_h=s("dip_time"), wait_h=sizes.interval_h),
+                Work(cluster, materials={"material.shell": sizes.runner_shell_kg}),
                 Work(part, materials={"material.shell": part_shell}),
             ),
-            rounds=lambda kits: n_coats * BATCH.per_batch(kits),
+            rounds=lambda kits: sizes.stuccoed * BATCH.per_batch(kits),
             first_pass_yield=rates["printed_pattern.yield_shell"],
             spoils="cluster",
             returns_to=first,
         ),
-        Step(Stage.MOULD, "dry the finished shell", (Work(BATCH, wait_h=s("final_drying")),)),
+        Step(
+            Stage.MOULD,
+            "seal and dry the shell",
+            (Work(cluster, hands_on_h=s("dip_time")), Work(BATCH, wait_h=s("final_drying"))),
+        ),
         Step(
             Stage.FIRE,
             "burn out the patterns",
-            (Work(load, hands_on_h=s("kiln_setup"), machine_h=s("burn_out") + s("kiln_ramp")),),
+            (Work(load, hands_on_h=s("kiln_setup")), Work(kiln_time, machine_h=1.0)),
             machine="kiln",
             rounds=load.per_batch,
             first_pass_yield=rates["printed_pattern.yield_burn_out"],
@@ -193,12 +153,21 @@ def from_cluster_on(job, rates, first):
         Step(
             Stage.FIRE,
             "rinse, inspect and patch the shells",
-            (Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),),
+            (
+                Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),
+                Work(part, hands_on_h=ash_g * s("ash_time")),
+            ),
         ),
         Step(
             Stage.FIRE,
             "fire and preheat the shells",
-            (Work(load, hands_on_h=s("kiln_setup"), machine_h=s("preheat")),),
+            (
+                Work(
+                    load,
+                    hands_on_h=s("kiln_setup"),
+                    machine_h=kiln_h(rates, pour_shell_c(job, rates)) + s("preheat"),
+                ),
+            ),
             machine="kiln",
             rounds=load.per_batch,
         ),
@@ -208,10 +177,10 @@ def from_cluster_on(job, rates, first):
         Step(
             Stage.BREAK_OUT,
             "cut off and grind the gates",
-            (Work(part, hands_on_h=s("gate_cut")),),
+            (Work(part, hands_on_h=s("gate_cut") + s("gate_cut_area") * gate_cm2),),
             machine="saw",
             attended=True,
         ),
         *common.heat_treat(job, rates),
-        *common.finish(job, rates, machining, first),
+        *common.finish(job, rates, sizes.machining, first),
     )

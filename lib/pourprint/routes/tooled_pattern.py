@@ -4,6 +4,7 @@ the same shell and pour as for the printed pattern.
 
 from pourprint.routes import _common as common
 from pourprint.routes import printed_pattern as shell_route
+from pourprint.routes._shelling import ShellSizes
 from pourprint.steps import BATCH, JOB, Stage, Step, Work
 
 NAME = "tooled_pattern"
@@ -14,13 +15,14 @@ SERIAL = True  # whether it is the serial reference, or one of the printed route
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
+    sizes = ShellSizes(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),
         shell_route.layout(job, rates),
         common.simulate(job, rates),
         _buy_dies(job, rates),
-        _inject(job, rates),
-        *shell_route.from_cluster_on(job, rates, "inject the wax patterns"),
+        _inject(sizes),
+        *shell_route.from_cluster_on(sizes, "inject the wax patterns"),
     )
 
 
@@ -36,9 +38,10 @@ def _buy_dies(job, rates):
     return Step(Stage.DIE, "order and receive the dies", (work,), who="labour.engineer")
 
 
-def _inject(job, rates):
+def _inject(sizes):
+    rates, kit = sizes.rates, sizes.job.kit
     t = rates.section("tooled_pattern")
-    wax_cm3 = common.mean(job.kit, lambda item: shell_route.pattern_cm3(item.part, job))
+    wax_cm3 = common.mean(kit, lambda item: sizes.pattern_cm3(item.part))
     wax = {"material.pattern_wax": wax_cm3 * rates["cluster.wax_density"] / 1000}
     return Step(
         Stage.PATTERN,
@@ -46,7 +49,7 @@ def _inject(job, rates):
         (
             Work(BATCH, hands_on_h=t("inject_setup")),
             Work(
-                common.part_level(job.kit),
+                common.part_level(kit),
                 hands_on_h=t("inject_each"),
                 wait_h=t("inject_cooling"),
                 materials=wax,

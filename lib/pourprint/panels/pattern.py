@@ -1,0 +1,147 @@
+"""The panel of the pattern route: a moulder's choices on the left, what follows from them on the right."""
+
+import html
+from dataclasses import dataclass
+
+import ipywidgets as widgets
+import plotly.graph_objects as go
+
+from pourprint.alloys import alloys
+from pourprint.errors import InputError
+from pourprint.figures import LOOKS
+from pourprint.figures._look import styled
+from pourprint.figures.stages import SHORT
+from pourprint.jobs import Job
+from pourprint.kits import Kit
+from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
+from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.parts import Part
+from pourprint.rates import RateCard
+from pourprint.routes import plan
+from pourprint.routes.printed_pattern import NAME, ShellSizes
+
+CHOICES = {  # what a moulder may choose: key of the card → name shown, slider's end and step
+    "printed_pattern.skin": ("skin of the pattern", 0.2, 2.0, 0.1),
+    "printed_pattern.infill": ("infill", 0.0, 1.0, 0.02),
+    "cluster.gate_length": ("gate length", 5, 60, 1),
+    "cluster.gap": ("gap between", 5, 40, 1),
+    "shell.coat_interval": ("open surface dries", 1, 24, 0.5),
+    "shell.humidity": ("humidity", 20, 90, 1),
+    "shell.air_flow": ("air in the kiln", 1, 40, 1),
+}
+
+
+@dataclass(frozen=True)
+class PatternPanel:
+    """The parts of a pattern panel: `controls` {name: Row}, the live `figure`, `answer` and `table` HTML, `status`,
+    and the `widget` that holds them all."""
+
+    controls: dict
+    figure: go.FigureWidget
+    answer: widgets.HTML
+    table: widgets.HTML
+    status: widgets.HTML
+    widget: widgets.Widget
+
+
+def pattern_panel(kit, rates, quantity=1):
+    """Sliders for the choices of the printed-pattern route, with what follows: sizes, cost by stage, days.
+
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: a widget. Raises: InputError.
+    """
+    return build(kit, rates, quantity).widget
+
+
+def build(kit, rates, quantity=1):
+    """The PatternPanel behind `pattern_panel`; parameters as there."""
+    kit = Kit.of(kit) if isinstance(kit, Part) else kit
+    if not isinstance(kit, Kit) or not isinstance(rates, RateCard):
+        raise InputError("a pattern panel needs a Kit or a Part, and a RateCard: use Kit.load and RateCard.load.")
+    known = [(alloy.title, name) for name, alloy in alloys().items() if NAME not in alloy.refused]
+    controls = {
+        "alloy": choice_row("alloy", known),
+        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
+    }
+    for key, (name, low, high, step) in CHOICES.items():
+        entry = rates.entries[key]
+        low, high = min(low, entry.value), max(high, entry.value)
+        controls[key] = number_row(name, entry.value, low, high, step, entry.unit if entry.unit != "-" else "of 1")
+
+    def asked():
+        card = rates.replace({key: controls[key].value for key in CHOICES})
+        job = Job(kit, controls["alloy"].value, controls["quantity"].value)
+        return plan(NAME, job, card)
+
+    first = asked()
+    figure = live(_figure(first, rates.currency))
+    answer, table, status = widgets.HTML(), widgets.HTML(), status_line()
+
+    at_first = _facts(first)
+
+    def tell(found):
+        answer.value = (
+            f"<p style='font-size:1.15em'><b>{found.unit_cost:,.0f} {html.escape(rates.currency)} a kit, ready after "
+            f"{found.lead_time_days:.1f} days.</b></p>"
+        )
+        table.value = _table(at_first, _facts(found))
+
+    def show():
+        found = asked()
+        redraw(figure, [{"x": _costs(found)}])
+        tell(found)
+
+    for row in controls.values():
+        row.observe(guarded(show, status))
+    tell(first)
+    groups = [
+        group("The job", [controls["alloy"], controls["quantity"]]),
+        group("Pattern and cluster", [controls[key] for key in list(CHOICES)[:4]]),
+        group("Shell and fire", [controls[key] for key in list(CHOICES)[4:]]),
+    ]
+    content = widgets.VBox([answer, status, figure, table])
+    return PatternPanel(controls, figure, answer, table, status, named(page(columns(groups), content)))
+
+
+def _costs(found):
+    return [float(cost) / found.job.quantity for cost in found.cost_by_stage().values()]
+
+
+def _figure(found, money):
+    names = [SHORT[stage.title] for stage in found.cost_by_stage()]
+    bars = go.Bar(x=_costs(found), y=names, orientation="h", marker={"color": LOOKS[NAME].colour})
+    figure = styled(go.Figure(bars), height=330)
+    figure.update_xaxes(title_text=f"cost of one kit by stage [{money}]", rangemode="tozero")
+    figure.update_yaxes(categoryorder="array", categoryarray=names[::-1])
+    return figure.update_layout(margin={"t": 10})
+
+
+def _facts(found):
+    """What the sliders change, as {name: text}."""
+    sizes, kits = ShellSizes(found.job, found.rates), found.job.quantity
+    printing_h = kits * sizes.kit_polymer_cm3 / found.rates["printed_pattern.print_rate"]
+    drying_h = sizes.intervals_h.sum() + found.rates["shell.final_drying"]
+    return {
+        "polymer of one kit": f"{1000 * sizes.kit_polymer_kg:.0f} g",
+        "printing, whole job": f"{printing_h:.1f} h",
+        "kits on one cluster": f"{1 / float(sizes.per_kit):.2f}",
+        "coats": f"{float(sizes.coats):.0f}",
+        "drying, first dip to last": f"{drying_h:.0f} h",
+        "air burns all patterns in": f"{kits * float(sizes.burning_h):.1f} h",
+        "metal poured for one kit": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
+        "share that becomes parts": f"{float(sizes.casting_yield):.0%}",
+    }
+
+
+def _table(before, now):
+    """First and present facts side by side; what has changed is marked."""
+    left = ' style="text-align:left"'
+    rows = "".join(
+        f'<tr><th scope="row"{left}>{name}</th><td>{before[name]}</td>'
+        f"<td>{f'<b>{text}</b> ◂' if text != before[name] else text}</td></tr>"
+        for name, text in now.items()
+    )
+    return (
+        f'<table style="border-spacing:12px 2px;text-align:right;line-height:1.5"><thead><tr><th scope="col"{left}>'
+        f'what follows</th><th scope="col">at first</th><th scope="col">now</th></tr></thead>'
+        f"<tbody>{rows}</tbody></table>"
+    )

@@ -1,0 +1,50 @@
+"""The pattern panel without a browser: sliders move what they should, and a refusal is one sentence."""
+
+import pytest
+
+import pourprint as pp
+from pourprint.panels import pattern
+from scenes import demo_kit, demo_rates
+
+
+def moved(panel, **values):
+    for key, value in values.items():
+        panel.controls[key.replace("__", ".")].source.value = value
+    return panel
+
+
+def costs(**changes):
+    rates = demo_rates().replace({key.replace("__", "."): value for key, value in changes.items()})
+    plan = pp.plan("printed_pattern", pp.Job(demo_kit(), "AlSi7Mg", 2), rates)
+    return [cost / 2 for cost in plan.cost_by_stage().values()]
+
+
+def test_a_slider_moves_bars_answer_and_table():
+    panel = pattern.build(demo_kit(), demo_rates(), quantity=2)
+    assert list(panel.figure.data[0].x) == pytest.approx(costs())
+    before = panel.answer.value
+    moved(panel, printed_pattern__infill=0.6, shell__humidity=70.0)
+    changes = {"printed_pattern__infill": 0.6, "shell__humidity": 70.0}
+    assert list(panel.figure.data[0].x) == pytest.approx(costs(**changes))
+    assert panel.answer.value != before and panel.table.value.count("◂") >= 3
+
+
+def test_a_choice_that_cannot_be_made_says_why_and_keeps_the_picture():
+    """In a tank of 300 mm the mast foot of 103 mm hangs on gates of 15 mm, not on gates of 60 mm."""
+    panel = pattern.build(demo_kit(), demo_rates().replace({"cluster.dip_diameter": 300.0}))
+    before = list(panel.figure.data[0].x)
+    moved(panel, cluster__gate_length=60)
+    assert "mast_foot" in panel.status.value and "300 mm" in panel.status.value
+    assert list(panel.figure.data[0].x) == before
+    moved(panel, cluster__gate_length=15, quantity=4.5)
+    assert "whole number" in panel.status.value
+
+
+def test_alloys_that_shells_cannot_hold_are_not_offered():
+    offered = [name for _, name in pattern.build(demo_kit(), demo_rates()).controls["alloy"].source.options]
+    assert "AlSi7Mg" in offered and not {"AZ91D", "Ti-6Al-4V"} & set(offered)
+
+
+def test_a_panel_needs_a_kit_and_a_card():
+    with pytest.raises(pp.InputError, match="Kit"):
+        pattern.build("rover", demo_rates())
