@@ -1,0 +1,144 @@
+"""Exercises of notebook 01: volume, surface, modulus, scale and units."""
+
+from pourprint.alloys import alloys
+from pourprint.lessons.exercises import Slider, exercise
+from pourprint.lessons.kinds import Number, Option, mistake, numeric, predict, shown
+from pourprint.meshes import UNITS_MM
+from pourprint.parts import Part
+
+NOTEBOOK = "01"
+
+
+def _block(draw, low=20, high=90):
+    """A solid block with drawn sides: ((a, b, c) [mm], Part)."""
+    sides = tuple(draw.whole(side, low, high, 5) for side in "abc")
+    a, b, c = sides
+    return sides, Part.from_numbers("block", a * b * c / 1000, 2 * (a * b + b * c + a * c) / 100, sides)
+
+
+@exercise("modulus", NOTEBOOK, "Work out a modulus", "numeric", "counts three faces of a block, or divides upside down")
+def modulus(draw, room):
+    (a, b, c), block = _block(draw)
+    right = block.modulus_mm
+    slips = {
+        "half the surface": (2 * right, "Each face has a twin on the other side: is the whole surface counted?"),
+        "upside down": (1 / right, "Modulus is volume over surface, not surface over volume."),
+        "typical wall": (3 * right, "Compare with the sphere above: what is divided by what?"),
+    }
+    return numeric(
+        f"A solid block measures {a} × {b} × {c} mm. What is its modulus V/A?",
+        Number(right, "mm", slips),
+        f"V = {a}·{b}·{c} = {a * b * c:,} mm³, A = 2·({a}·{b} + {b}·{c} + {a}·{c}) = {100 * block.area_cm2:,.0f} mm², "
+        f"V/A = {right:.3f} mm.",
+        ("Volume first, then the surface of all six faces.", "V in mm³ over A in mm² gives mm."),
+        "Check: a cube of side s has modulus s/6, a sphere of radius r has r/3 (exact).",
+    )
+
+
+@exercise("scaled-surface", NOTEBOOK, "Make it larger", "numeric", "lets the surface grow as the volume does")
+def scaled_surface(draw, room):
+    item = draw.choice("part", room.kit.parts)
+    factor = draw.choice("factor", (2, 3, 4, 5))
+    part = item.part
+    right = float(part.scaled_to(part.volume_cm3 * factor).area_cm2)
+    slips = {
+        "as the volume": (part.area_cm2 * factor, "Surface is length times length: it grows slower than volume."),
+        "as the length": (part.area_cm2 * factor ** (1 / 3), "That is how lengths grow; a surface has two of them."),
+        "square of the volume": (part.area_cm2 * factor**2, "The factor is one of volume, not of length."),
+    }
+    return numeric(
+        f"{part.name} has {part.volume_cm3:.1f} cm³ and {part.area_cm2:.1f} cm² of surface. A similar part has "
+        f"{factor} times the volume. What is its surface?",
+        Number(right, "cm²", slips),
+        f"Lengths grow by {factor}^(1/3) = {factor ** (1 / 3):.4f}, surfaces by its square "
+        f"{factor ** (2 / 3):.4f}: {right:.1f} cm².",
+        ("By which factor do the lengths grow?", "Surface grows by the square of that factor."),
+        "Exact: similar shapes scale by s, s² and s³.",
+    )
+
+
+@exercise("inch-or-mm", NOTEBOOK, "Find the wrong unit", "find the mistake", "converts a volume like a length")
+def inch_or_mm(draw, room):
+    inch = UNITS_MM["inch"]
+    side = draw.number("side", 1.5, 4.0, 0.25)
+    read = draw.number("volume", 0.5, 3.0, 0.1)  # mm³ as read, really cubic inches
+    right = read * inch**3 / 1000
+    squared = draw.choice("slip", (False, True))
+    taken, result = ("25.4²", read * inch**2 / 1000) if squared else ("25.4", read * inch / 1000)
+    lines = (
+        f"The drawing shows a side of {side:g} inch, which is {side * inch:.2f} mm.",
+        f"The STL was written in inches but read as mm, so that this side became {side:g} mm.",
+        f"Every length was read {inch:g} times too small.",
+        f"The volume was read as {read:g} mm³; really it is {taken} times as much: {result:.4f} cm³.",
+    )
+    slips = {
+        "one length": (read * inch / 1000, "A volume has three lengths: how often does the factor come in?"),
+        "two lengths": (read * inch**2 / 1000, "That is how a surface is converted; a volume has one length more."),
+    }
+    return mistake(
+        "A student corrects a mesh that was read in the wrong unit. One line is wrong. Which one, and what is the "
+        "real volume?",
+        lines,
+        4,
+        {1: "One inch is 25.4 mm exactly.", 2: "An STL has no unit: the reader chooses.", 3: "25.4 mm are one inch."},
+        Number(right, "cm³", slips),
+        f"{read:g}·25.4³ = {read * inch**3:,.0f} mm³ = {right:.2f} cm³.",
+        ("How many lengths multiply to a volume?", "1 cm³ = 1000 mm³."),
+        "Exact: one inch is 25.4 mm by definition.",
+    )
+
+
+@exercise("kit-mass", NOTEBOOK, "Weigh the kit", "numeric", "forgets how many of each part a kit holds")
+def kit_mass(draw, room):
+    quantity = draw.whole("quantity", 2, 9)
+    alloy = draw.choice("alloy", list(alloys().values()))
+    kit, density = room.kit, alloy["density"]
+    right = quantity * kit.volume_cm3 * density / 1000
+    one_each = quantity * sum(item.part.volume_cm3 for item in kit.parts) * density / 1000
+    slips = {
+        "one of each part": (one_each, "A kit holds several of some parts: see the count column."),
+        "one kit": (right / quantity, f"That is one kit; {quantity} are asked for."),
+        "volume, not mass": (right / density, "That is the volume: what does a cubic centimetre weigh?"),
+        "density upside down": (right / density**2, "Mass is volume times density."),
+    }
+    return numeric(
+        f"What do {quantity} kits of the frame weigh in {alloy.title}, with a density of {density:g} g/cm³?",
+        Number(right, "kg", slips),
+        f"One kit holds {kit.volume_cm3:.1f} cm³ in {kit.nodes} pieces; {quantity}·{kit.volume_cm3:.1f}·{density:g} "
+        f"= {right * 1000:,.0f} g.",
+        ("kit.table() lists volume and count of each part.", "Sum count × volume, then times density."),
+    )
+
+
+@exercise(
+    "predict-modulus", NOTEBOOK, "Predict the modulus", "predict", "expects modulus to follow volume in proportion"
+)
+def predict_modulus(draw, room):
+    part = draw.choice("part", room.kit.parts).part
+    factor = draw.choice("factor", (2, 4, 8))
+    growth = float(part.scaled_to(part.volume_cm3 * factor).modulus_mm / part.modulus_mm)
+    options = ("it stays the same", f"it grows, but less than {factor}-fold", f"it grows {factor}-fold")
+    truth = options[0] if growth < 1.001 else options[1] if growth < factor * 0.999 else options[2]
+
+    def says(times):
+        larger = part.scaled_to(part.volume_cm3 * times)
+        return (
+            f"volume {larger.volume_cm3:.0f} cm³, surface {larger.area_cm2:.0f} cm², modulus {larger.modulus_mm:.2f} mm"
+        )
+
+    return predict(
+        draw,
+        f"{part.name} has a modulus of {part.modulus_mm:.2f} mm. A similar part has {factor} times its volume. What "
+        "becomes of the modulus?",
+        options,
+        truth,
+        Slider("times the volume", "×", (1, 2, 3, 4, 5, 6, 7, 8), says),
+        [
+            Option("volume grows with the cube and surface with the square of length, so V/A grows as length does"),
+            Option("volume grows and surface stays", "Read the surface while you move the slider: does it stay?"),
+            Option("volume and surface grow alike", "Read both while you move the slider: do they grow alike?"),
+        ],
+        f"The modulus grows by {factor}^(1/3) = {growth:.3f}, to {shown(part.modulus_mm * growth)} mm.",
+        ("Which of volume and surface grows faster?",),
+        "Exact: similar shapes scale by s, s² and s³.",
+    )

@@ -1,0 +1,260 @@
+"""Exercises of notebook 03, one a stage: the printed mould."""
+
+import numpy as np
+
+from pourprint.errors import InputError
+from pourprint.lessons.exercises import Slider, exercise
+from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, predict
+from pourprint.parts import Part
+from pourprint.process.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
+from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.sand_printing import block_mm, layers
+
+NOTEBOOK = "03"
+ROUTE = "printed_mould"
+
+
+@exercise(
+    "mould-gap", NOTEBOOK, "As cast, or machined?", "choose and justify", "trusts the mean gap and forgets its spread"
+)
+def mould_gap(draw, room):
+    size = draw.choice("size", (20, 25, 30, 40))
+    grade = draw.choice("grade", (5, 6, 9, 10))
+    target, least_allowed, tube = (room.rates[f"bonding.{key}"] for key in ("gap", "least_gap", "tube_tolerance"))
+    hole = float(casting_tolerance_mm(size, grade))
+    least = float(bond_gap_mm(target, hole, tube)[0])
+    truth = "stay" if least >= least_allowed else "thin" if least > 0 else "never"
+    again = "Work out the least gap: target less a quarter of both tolerances."
+    reasons = {
+        "stay": "even the least gap leaves the glue its thickness",
+        "thin": "the tube goes in, but the glue line can be thinner than allowed",
+        "never": "the least gap is negative: some tubes would not go in",
+    }
+    return choose(
+        draw,
+        f"A socket for a tube of {size} mm is cast in printed sand, grade DCTG {grade}: total tolerance {hole:g} mm on "
+        f"its diameter. The tube has {tube:g} mm, the gap shall be {target:g} mm a side and at least {least_allowed:g} "
+        "mm. Leave it as cast, or machine it?",
+        [Option("leave it as cast", "" if truth == "stay" else again), Option("machine it", again * (truth == "stay"))],
+        [Option(text, "" if key == truth else again) for key, text in reasons.items()],
+        f"{target:g} − ({hole:g} + {tube:g})/4 = {least:.3f} mm: {reasons[truth]}.",
+        ("Total tolerance on a diameter: a quarter of it goes to each side, from the middle.",),
+        "ISO 8062-3:2007 (published). Target 0.2 mm, tube ±0.05 mm: grade 5 gives 0.060 to 0.340 mm, grade 9 gives "
+        "−0.275 to 0.675 mm and must be machined (exact).",
+    )
+
+
+@exercise("mould-feeder", NOTEBOOK, "Size a feeder", "numeric", "gives the feeder the modulus of the casting")
+def mould_feeder(draw, room):
+    side, ratio, height = (
+        draw.whole("side", 30, 90, 5),
+        draw.choice("ratio", (1.2, 1.25, 1.3)),
+        draw.choice("h", (1.0, 1.5)),
+    )
+    cube = Part.from_numbers("cube", side**3 / 1000, 6 * side**2 / 100, (side, side, side))
+    right = float(feeder_diameter_mm(cube.modulus_mm, ratio, height))
+    slips = {
+        "no margin": (right / ratio, "The feeder must freeze after the casting, not with it."),
+        "modulus of the feeder": (ratio * cube.modulus_mm, "That is the feeder's modulus: which diameter has it?"),
+        "radius": (right / 2, "The diameter is asked for."),
+        "other height": (
+            float(feeder_diameter_mm(cube.modulus_mm, ratio, 2.5 - height)),
+            "Look at the height of the feeder again.",
+        ),
+        "side face only": (4 * ratio * cube.modulus_mm, "The ends of the feeder cool too."),
+    }
+    return numeric(
+        f"A cube of {side} mm is to be fed by a cylinder whose height is {height:g} times its diameter and whose "
+        f"modulus is {ratio:g} times the cube's. All faces of the feeder cool. What is its diameter?",
+        Number(right, "mm", slips),
+        f"Cube: V/A = {side}/6 = {cube.modulus_mm:.2f} mm; feeder {ratio * cube.modulus_mm:.2f} mm. A cylinder with "
+        f"H = {height:g}D has D·{height:g}/(4·{height:g} + 2), so D = {right:.1f} mm.",
+        ("Modulus of a cube: a sixth of its side.", "Volume over whole surface of the cylinder, both ends included."),
+        "Cube of 60 mm, ratio 1.2, H = D: 72 mm (exact). A published exercise (plate 12 × 12 × 1.1 in, 13 min/in², "
+        "feeder 30 % longer, H = 1.5D) gives 2.80 min and 2.82 in; its solution page prints 2.711 in.",
+    )
+
+
+SHAPES = {"a cube of {0} mm": (1, 1, 1), "a plate of {0} × {0} × {1} mm": (1, 1, 0.08)}
+
+
+@exercise(
+    "mould-two-rules", NOTEBOOK, "Which feeding rule decides?", "choose and justify", "applies only the modulus rule", 2
+)
+def mould_two_rules(draw, room):
+    shape = draw.choice("shape", list(SHAPES))
+    size = draw.whole("size", 60, 140, 10)
+    box = tuple(size * share for share in SHAPES[shape])
+    a, b, c = box
+    part = Part.from_numbers("casting", a * b * c / 1000, 2 * (a * b + b * c + c * a) / 100, box)
+    by_modulus = float(feeder_diameter_mm(part.modulus_mm, 1.2, 1.5))
+    alpha = room.alloy["shrinkage"] / 100
+    needed = float(feeder_volume_cm3(part.volume_cm3, alpha, 0.14))
+    held = float(cylinder_cm3(by_modulus, 1.5 * by_modulus))
+    by_volume = held < needed
+    other = "Work out both: the volume of the feeder that the modulus asks for, and α·V/(ε − α)."
+    return choose(
+        draw,
+        f"{shape.format(size, f'{c:.1f}')[0].upper()}{shape.format(size, f'{c:.1f}')[1:]} is fed by one cylinder, H = "
+        f"1.5D. Its modulus shall be 1.2 times the casting's, and it must hold α·V/(ε − α) of metal, with α = "
+        f"{alpha:.1%} and ε = 14 %. Both rules must hold: which one decides the size?",
+        [
+            Option("the modulus rule", other if by_volume else ""),
+            Option("the volume rule", "" if by_volume else other),
+        ],
+        [
+            Option("the casting is compact: it freezes late for the metal that it holds", other if by_volume else ""),
+            Option("the casting is thin and wide: it freezes early but needs much metal", "" if by_volume else other),
+            Option("a feeder is always sized by weight", "Then two castings of one weight would need one feeder."),
+        ],
+        f"By modulus D = {by_modulus:.1f} mm, which holds {held:.1f} cm³; by volume {needed:.1f} cm³ are needed.",
+        ("Modulus first: D = 1.2·M·(4·1.5 + 2)/1.5.", "Then compare π/4·D²·1.5D with α·V/(ε − α)."),
+        "Feeder volume: J. Campbell, Castings (from memory). Modulus of a cylinder: exact.",
+    )
+
+
+@exercise(
+    "mould-layers",
+    NOTEBOOK,
+    "Count the layers",
+    "numeric",
+    "lets printing time grow with the number of moulds side by side",
+)
+def mould_layers(draw, room):
+    height, moulds = draw.whole("height", 120, 320, 10), draw.whole("moulds", 2, 5)
+    layer = draw.choice("layer", (0.2, 0.28, 0.3, 0.4))
+    seconds = draw.whole("seconds", 15, 40, 5)
+    count = float(layers(height, layer))
+    right = count * seconds / 3600
+    slips = {
+        "once for each mould": (moulds * right, "They stand side by side: one layer covers them all."),
+        "moulds shared out": (right / moulds, "They stand side by side: the whole height is printed once."),
+        "one mould's share": (right * 60, "How many seconds has an hour?"),
+        "layers only": (count, "Those are the layers; how long do they take?"),
+    }
+    return numeric(
+        f"{moulds} moulds, each {height} mm tall, stand side by side in the job box. A layer is {layer:g} mm and takes "
+        f"{seconds} s, however much of it is mould. How long does the printing take?",
+        Number(right, "h", slips),
+        f"⌈{height}/{layer:g}⌉ = {count:.0f} layers of {seconds} s: {right:.2f} h.",
+        ("How many layers reach the top?", "Does a second mould add layers?"),
+        "Layers about 0.3 mm (published: Foundry Management). A printer is also rated in litres an hour: 4 × 2 m at "
+        "15.4 mm/h is 123.2 L/h (from memory; the arithmetic closes).",
+    )
+
+
+@exercise(
+    "mould-melts",
+    NOTEBOOK,
+    "Find the mistake at the furnace",
+    "find the mistake",
+    "multiplies by a yield where it divides",
+)
+def mould_melts(draw, room):
+    crucible, hours = room.rates["foundry.crucible"], room.rates["foundry.melt_hands_on"]
+    share = draw.choice("yield", (0.4, 0.5, 0.55, 0.6))
+    whole, part_full = draw.whole("melts", 1, 3), draw.choice("full", (0.15, 0.3, 0.4))
+    castings = round((whole + part_full) * crucible * share, 1)
+    poured, melts = castings / share, whole + 1
+    upside = draw.choice("mistake", (True, False))
+    taken = castings * share if upside else poured
+    count = int(np.ceil(taken / crucible)) if upside else int(np.round(taken / crucible))
+    lines = (
+        f"The castings of one batch weigh {castings:g} kg; {share:.0%} of the poured metal becomes casting.",
+        f"So {castings:g}{'·' if upside else '/'}{share:g} = {taken:.1f} kg are poured.",
+        f"The crucible holds {crucible:g} kg: {taken:.1f}/{crucible:g} = {taken / crucible:.2f}, so {count} "
+        f"melt{'s' * (count != 1)}.",
+        f"Each melt takes {hours:g} h of hands-on work: {count}·{hours:g} = {count * hours:g} h.",
+    )
+    slips = {
+        "rounded down": (whole * hours, "Where does the last metal come from?"),
+        "not rounded": (poured / crucible * hours, "A melt that is not full still takes a melt's work."),
+        "yield upside down": (
+            np.ceil(castings * share / crucible) * hours,
+            "Is more poured than the castings weigh, or less?",
+        ),
+        "melts, not hours": (melts, "Those are the melts; the hours are asked for."),
+    }
+    return mistake(
+        "A student plans the melts of a batch. One line is wrong. Which one, and how many hours is it really?",
+        lines,
+        2 if upside else 3,
+        {1: "These are the facts given.", 4: "It follows from the line before it."},
+        Number(melts * hours, "h", slips),
+        f"{castings:g}/{share:g} = {poured:.1f} kg; ⌈{poured:.1f}/{crucible:g}⌉ = {melts} melts of {hours:g} h.",
+        ("Is more metal poured than the castings weigh?", "What happens with a melt that is not full?"),
+        "Casting yield, SFSA survey 1997 (published, steel foundries): 33.2 to 72.7 %, mean 53.3 %.",
+    )
+
+
+@exercise("mould-sand", NOTEBOOK, "Weigh the sand", "numeric", "underrates the sand behind a kilogram of casting")
+def mould_sand(draw, room):
+    r = room.rates
+    item, feeder = draw.choice("part", room.kit.parts), draw.whole("feeder", 30, 70, 5)
+    wall, density = r["printed_mould.wall"], r["printed_mould.sand_density"]
+    sizes = block_mm(item.part.box_mm, wall, feeder)
+    x, y, z = (round(float(side)) for side in sizes)
+    volume = round(item.part.volume_cm3, 1)
+    block, casting = x * y * z / 1000, volume * room.alloy["density"] / 1000
+    right = (block - volume) * density / 1000 / casting
+    slips = {
+        "metal's room counted": (block * density / 1000 / casting, "Where the casting is, there is no sand."),
+        "volumes, not weights": ((block - volume) / volume, "Sand and metal differ in density."),
+        "upside down": (1 / right, "Sand for each kilogram of casting: which is over which?"),
+    }
+    return numeric(
+        f"The mould block of {item.part.name} measures {x} × {y} × {z} mm; the casting in it has {volume} cm³ of "
+        f"{room.alloy.title}, {room.alloy['density']:g} g/cm³. Printed sand has {density:g} g/cm³. How many kilograms "
+        "of sand stand behind one kilogram of casting? Leave feeder and sprue out.",
+        Number(right, "kg of sand a kg of casting", slips, tolerance=0.005),
+        f"({block:.1f} − {volume})·{density:g}/({volume}·{room.alloy['density']:g}) = {right:.2f}.",
+        ("Volume of the sand: block less casting.", "Weights, not volumes."),
+        "Foundries throw away 0.8 to 1.0 t of sand for each t of casting (published: doi 10.1007/s11270-015-2707-9); "
+        "they reclaim most of theirs, and thin-walled blocks round light metal need far more.",
+    )
+
+
+@exercise(
+    "mould-stock",
+    NOTEBOOK,
+    "Predict the machining",
+    "predict",
+    "expects machining hours to follow stock in proportion",
+    2,
+)
+def mould_stock(draw, room):
+    key = "printed_mould.machining_stock"
+    stock = room.rates[key]
+    factor = draw.choice("factor", (2, 3))
+
+    plan = room.plan(ROUTE)
+
+    def hours(times):
+        table = plan.at(rates=room.rates.replace({key: stock * times})).table()
+        return float(table.loc[table["machine"] == "machining_centre", "hands_on_h"].sum())
+
+    if not hours(1):
+        raise InputError("nothing of the kit is machined: give it bores, faces or tight sockets.")
+    growth = hours(factor) / hours(1)
+    options = ("they stay the same", f"they grow, but less than {factor}-fold", f"they grow {factor}-fold or more")
+    truth = options[0] if growth < 1.001 else options[1] if growth < factor * 0.999 else options[2]
+    see = "Move the slider from end to end: what is left of the hours when there is hardly any stock?"
+    return predict(
+        draw,
+        f"The printed mould route leaves {stock:g} mm of stock where it machines. What happens to the hours at the "
+        f"machining centre, for one kit, with {factor} times the stock?",
+        options,
+        truth,
+        Slider(
+            "times the stock", "×", (0.5, 1.0, 1.5, 2.0, 2.5, 3.0), lambda t: f"{stock * t:.2f} mm: {hours(t):.2f} h"
+        ),
+        [
+            Option(
+                "clamping, approach and gauging take their time whatever the stock", see if truth != options[1] else ""
+            ),
+            Option("cutting time is all there is", see if truth != options[2] else ""),
+            Option("stock is taken off in one cut, thick or thin", see if truth != options[0] else ""),
+        ],
+        f"{hours(1):.2f} h become {hours(factor):.2f} h, {growth:.2f} times as many.",
+        ("Which part of the work knows nothing of the stock?",),
+    )

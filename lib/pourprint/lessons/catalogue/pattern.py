@@ -1,0 +1,297 @@
+"""Exercises of notebook 02, one a stage: the printed pattern."""
+
+import numpy as np
+
+from pourprint.lessons.exercises import exercise
+from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, order
+from pourprint.process.feeding import cylinder_cm3
+from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.machining import bore_stock_cm3
+from pourprint.process.shell import drying_h
+from pourprint.steps import Stage
+
+NOTEBOOK = "02"
+ROUTE = "printed_pattern"
+
+
+@exercise(
+    "pattern-gap", NOTEBOOK, "Check the bond gap", "numeric", "takes a tolerance on the diameter for one on the gap"
+)
+def pattern_gap(draw, room):
+    size, grade = draw.choice("size", (20, 25, 30, 40)), draw.choice("grade", (4, 5))
+    hole, tube = float(casting_tolerance_mm(size, grade)), draw.choice("tube", (0.06, 0.08, 0.1))
+    target = draw.choice("target", (0.2, 0.25, 0.3))
+    least, greatest = map(float, bond_gap_mm(target, hole, tube))
+    slips = {
+        "diameter for radius": (target - (hole + tube) / 2, "The gap is on one side, the tolerance on the diameter."),
+        "whole tolerance": (
+            target - hole - tube,
+            "How much of a total tolerance goes to each side, and to the radius?",
+        ),
+        "tube left out": (target - hole / 4, "The tube is not exact either."),
+        "greatest gap": (greatest, "That is the greatest gap; the least one decides whether glue wets all round."),
+    }
+    return numeric(
+        f"A socket for a tube of {size} mm shall leave a gap of {target:g} mm all round. As cast in grade DCTG {grade} "
+        f"its diameter has a total tolerance of {hole:g} mm, the tube's has {tube:g} mm. What is the least gap?",
+        Number(least, "mm", slips, tolerance=0.03),
+        f"{target:g} − ({hole:g} + {tube:g})/4 = {least:.3f} mm: half of each total tolerance, half again for one "
+        "side.",
+        ("Which hole and which tube give the least gap?", "From diameter to radius: divide by two."),
+        "ISO 8062-3:2007, casting tolerances (published): grade 5, target 0.2 mm, tube ±0.05 mm gives 0.060 to 0.340 "
+        "mm.",
+    )
+
+
+@exercise(
+    "pattern-clusters", NOTEBOOK, "Count the clusters", "numeric", "rounds the whole job up once instead of each batch"
+)
+def pattern_clusters(draw, room):
+    part, each = draw.choice("part", room.kit.parts).part, draw.whole("each", 5, 20)
+    batch = each + draw.whole("over", 1, max(1, each // 2))
+    full, rest = draw.whole("full", 1, 3), draw.whole("rest", 1, max(1, each - 1))
+    pieces = full * batch + rest
+    right = int(full * np.ceil(batch / each) + np.ceil(rest / each))
+    slips = {
+        "batches left out": (
+            np.ceil(pieces / each),
+            "Batches are made one after another: a cluster waits for no batch.",
+        ),
+        "rounded down": (full * (batch // each) + rest // each, "Where do the pieces hang that are left over?"),
+        "not rounded": (pieces / each, "A cluster that is not full is a whole cluster to dip and fire."),
+        "one batch": (np.ceil(batch / each), "That is one batch; how many are there?"),
+    }
+    return numeric(
+        f"{each} pieces of {part.name} hang on one cluster. {pieces} pieces are made, in batches of {batch} and a last "
+        "one with the rest. How many clusters are built in all?",
+        Number(right, "clusters", slips, whole=True),
+        f"{full} full batches of ⌈{batch}/{each}⌉ = {int(np.ceil(batch / each))} clusters, and ⌈{rest}/{each}⌉ = "
+        f"{int(np.ceil(rest / each))} for the last {rest}: {right}.",
+        ("How many clusters does one full batch need?", "Round up batch by batch, then add."),
+        "Partly filled loads are paid whole: Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427 (from memory).",
+    )
+
+
+@exercise(
+    "pattern-freezing", NOTEBOOK, "Scale a freezing time", "numeric", "lets freezing time follow modulus in proportion"
+)
+def pattern_freezing(draw, room):
+    part, factor = draw.choice("part", room.kit.parts).part, draw.choice("factor", (2, 3, 4))
+    seconds = draw.whole("seconds", 40, 120, 5)
+    ratio = float(part.scaled_to(part.volume_cm3 * factor).modulus_mm / part.modulus_mm)
+    slips = {
+        "in proportion to modulus": (seconds * ratio, "Time follows a power of the modulus: which?"),
+        "in proportion to volume": (seconds * factor, "Surface grows too: what counts is volume over surface."),
+        "square of the volume": (seconds * factor**2, "It is the modulus that is squared, not the volume."),
+    }
+    return numeric(
+        f"{part.name}, with a modulus of {part.modulus_mm:.2f} mm, freezes in {seconds} s. By the square rule, how "
+        f"long does a similar part of {factor} times the volume take in the same kind of mould?",
+        Number(seconds * ratio**2, "s", slips),
+        f"The modulus grows by {factor}^(1/3) = {ratio:.4f}; {seconds}·{ratio:.4f}² = {seconds * ratio**2:.1f} s.",
+        ("By which factor does the modulus grow?", "t = B·(V/A)²."),
+        "Square rule for a thick mould, derived by C. M. Adams, MIT 1953 (from memory). Textbook exercise (published): "
+        "3.5 min/cm² and V/A = 10/6 cm give 9.722 min for sphere, cylinder and cube of 10 cm alike. A thin hot shell "
+        "is not a thick mould: use the rule to compare, not to promise.",
+    )
+
+
+@exercise("pattern-size", NOTEBOOK, "Print it larger", "numeric", "adds contraction to a volume as if it were a length")
+def pattern_size(draw, room):
+    part, percent = draw.choice("part", room.kit.parts).part, draw.choice("contraction", (1.3, 1.45, 1.6, 1.8, 2.0))
+    s = 1 + percent / 100
+    volume = round(part.volume_cm3, 1)
+    right = float(part.scaled_to(volume).scaled_to(volume * s**3).volume_cm3)
+    slips = {
+        "nothing added": (volume, "Metal shrinks on cooling: the pattern must be larger than the part."),
+        "one length": (volume * s, "Contraction is given along a length; a volume has three."),
+        "two lengths": (volume * s**2, "That is how a surface grows."),
+        "made smaller": (volume / s**3, "Which of the two is larger, pattern or part?"),
+    }
+    return numeric(
+        f"{part.name} has {volume} cm³. Its metal contracts by {percent:g} % along every length. What volume must the "
+        "pattern have, from its outer shape? Give four digits.",
+        Number(right, "cm³", slips, tolerance=0.002),
+        f"{volume}·(1 + {percent / 100:g})³ = {right:.2f} cm³.",
+        ("By which factor does each length grow?", "A volume grows by the cube of that."),
+        "Linear contraction (published foundry tables): aluminium 1.3 to 1.6 %, magnesium 1.8 %, steel 2.0 %.",
+    )
+
+
+@exercise(
+    "pattern-yield", NOTEBOOK, "Find the yield of a cluster", "numeric", "forgets runner and cup when metal is ordered"
+)
+def pattern_yield(draw, room):
+    part, pieces = draw.choice("part", room.kit.parts).part, draw.whole("pieces", 4, 16)
+    gates, cup = draw.choice("gates", (0.04, 0.05, 0.08)), draw.whole("cup", 80, 200, 20)
+    diameter, length = draw.whole("diameter", 24, 40, 2), draw.whole("length", 200, 400, 50)
+    runner = float(cylinder_cm3(diameter, length))
+    volume = round(part.volume_cm3, 1)
+    metal = pieces * volume
+    right = metal / (metal * (1 + gates) + runner + cup)
+    slips = {
+        "cup left out": (metal / (metal * (1 + gates) + runner), "Metal stays in the pouring cup too."),
+        "gates left out": (metal / (metal + runner + cup), "Each part has gates that are cut off."),
+        "only gates": (1 / (1 + gates), "What else is filled with metal besides parts and gates?"),
+        "upside down": (1 / right, "The share of the poured metal that becomes parts: which is over which?"),
+    }
+    return numeric(
+        f"A cluster carries {pieces} pieces of {part.name}, {volume} cm³ each. Gates add {gates:.0%} to every part; "
+        f"the runner is a rod of {diameter} mm, {length} mm long, and the cup holds {cup} cm³. Which share of the "
+        "poured metal becomes parts?",
+        Number(right, "of 1", slips),
+        f"{metal:.1f}/({metal:.1f}·{1 + gates:g} + {runner:.0f} + {cup:.0f}) = {right:.1%}.".replace("%.", " %."),
+        ("How much metal is in the parts, and how much in all?",),
+        "Steel foundries, SFSA survey 1997 (published): mean 53.3 %, best 72.7 %, worst 33.2 %.",
+    )
+
+
+@exercise(
+    "pattern-drying", NOTEBOOK, "Wait for the shell", "numeric", "counts coats where the waits between coats count"
+)
+def pattern_drying(draw, room):
+    coats, interval = draw.whole("coats", 6, 12), draw.choice("interval", (1, 2, 3, 4))
+    final = draw.choice("final", (12, 16, 24))
+    right = float(drying_h(coats - 1, interval, final))
+    slips = {
+        "one wait too many": (float(drying_h(coats, interval, final)), "How many waits lie between the coats?"),
+        "last drying left out": (float(drying_h(coats - 1, interval, 0)), "What comes after the last coat?"),
+        "last drying only": (final, "The coats before the last had to dry too."),
+    }
+    return numeric(
+        f"A shell gets {coats} coats. Each dries {interval} h before the next; the finished shell dries {final} h "
+        "more. How long after the first dip is it dry? Dipping itself takes no time here.",
+        Number(right, "h", slips),
+        f"{coats - 1} waits of {interval} h between {coats} coats, and {final} h: {right:.0f} h.",
+        ("Draw the coats as dots on a line: how many gaps?",),
+        "Published drying trial at 50 % humidity: five waits of 1, 8 or 24 h, then 12 h, give 17, 52 and 132 h.",
+    )
+
+
+@exercise(
+    "pattern-kiln", NOTEBOOK, "Find the mistake at the kiln", "find the mistake", "takes a kiln load for divisible"
+)
+def pattern_kiln(draw, room):
+    s = room.rates.section("shell")
+    holds = int(s("kiln_clusters"))
+    loads, rest = draw.whole("loads", 1, 3), draw.whole("rest", 1, max(1, holds - 1))
+    clusters = loads * holds + rest
+    hours, ramp = s("burn_out"), draw.whole("ramp", 4, 9)
+    down = draw.choice("mistake", (True, False))
+    taken = loads if down else loads + 1
+    each = hours + ramp if down else hours
+    right = float(np.ceil(clusters / holds) * (hours + ramp))
+    lines = (
+        f"{clusters} clusters wait for burn-out; the kiln holds {holds}.",
+        f"{clusters}/{holds} = {clusters / holds:.2f}, so the kiln is run {taken} times.",
+        f"Burn-out takes {hours:g} h, heating up and cooling down {ramp:g} h: {each:g} h for each run.",
+        f"The kiln is held for {taken}·{each:g} = {taken * each:g} h.",
+    )
+    slips = {
+        "rounded down": (loads * (hours + ramp), "Where are the last clusters fired?"),
+        "ramp left out": ((loads + 1) * hours, "The kiln is held while it heats and cools, too."),
+        "not rounded": (clusters / holds * (hours + ramp), "A kiln that is partly full takes as long as a full one."),
+    }
+    return mistake(
+        "A student works out how long the kiln is held. One line is wrong. Which one, and how long is it really?",
+        lines,
+        2 if down else 3,
+        {1: "These are the facts given.", 4: "It follows from the lines before it."},
+        Number(right, "h", slips),
+        f"⌈{clusters}/{holds}⌉ = {loads + 1} runs of {hours:g} + {ramp:g} h: {right:g} h.",
+        ("Check what is rounded, and what is added.",),
+        "Burn-out of printed patterns at 816 °C or more for 2 to 3 h (published pattern guide).",
+    )
+
+
+@exercise(
+    "pattern-order",
+    NOTEBOOK,
+    "Order the steps to the metal",
+    "order",
+    "fires before drying, or melts before the shell is hot",
+)
+def pattern_order(draw, room):
+    steps = [step.name for step in room.plan(ROUTE).steps if Stage.PATTERN <= step.stage <= Stage.BREAK_OUT]
+    kept = set(draw.shuffled("kept", steps)[:6])
+    reasons = {step.name: f"It belongs to “{step.stage.title}”." for step in room.plan(ROUTE).steps}
+    chosen = [step for step in steps if step in kept]
+    return order(
+        draw,
+        "Here are six steps of the printed pattern route. Put them in the order in which they are done.",
+        chosen,
+        reasons,
+        "; ".join(chosen) + ".",
+        ("Which stage of the map does each step belong to?", "Within a stage: what must be there before it?"),
+    )
+
+
+CASES = (
+    (
+        "A jet of high-pressure water has gone through a colleague's glove. The finger shows a dot and hardly hurts.",
+        "treat it as an emergency, at once",
+        {"wash it, put a plaster on, and watch it": "Watching loses the time that counts."},
+        "water driven under the skin does harm that cannot be seen from outside",
+        {"the wound is small and clean": "Small outside: what went in, and how far?"},
+    ),
+    (
+        "A shell stands beside the kiln. It looks grey and cold. It must be moved to the pouring place.",
+        "handle it as hot: tongs, face shield, a marked place to set it down",
+        {"touch it lightly to find out": "Skin is the wrong thermometer."},
+        "a shell that no longer glows can still be several hundred degrees hot",
+        {"ceramic gives off its heat within a minute": "A preheated shell stays hot far longer."},
+    ),
+    (
+        "The shell is knocked off with a hammer. Two visitors want to watch from beside the bench.",
+        "send them back behind the marked line, and wear goggles and ear protection",
+        {"let them stay if they keep their hands away": "It is not hands that are hit at a distance."},
+        "pieces of ceramic fly much farther than a hammer reaches",
+        {"the dust might spoil their clothes": "Something worse than dust leaves the bench."},
+    ),
+)
+
+
+@exercise("pattern-caution", NOTEBOOK, "Know what can hurt you", "choose and justify", "judges danger by how it looks")
+def pattern_caution(draw, room):
+    case, right, wrong, good, bad = draw.choice("case", CASES)
+    idle = Option("finish the step first, then ask", "What can be lost while you finish?")
+    rule = Option("the rules say so, the reason does not matter", "A rule is kept best when its reason is known.")
+    return choose(
+        draw,
+        f"{case} What do you do, and why?",
+        [Option(right), *(Option(text, say) for text, say in wrong.items()), idle],
+        [Option(good), *(Option(text, say) for text, say in bad.items()), rule],
+        f"{right[0].upper()}{right[1:]}: {good}. Local codes and trained people come first.",
+        ("Read the cautions of this stage: pp.cautions_of(plan).",),
+        asks=("what to do", "because"),
+    )
+
+
+@exercise(
+    "pattern-bore",
+    NOTEBOOK,
+    "Machine a bore",
+    "numeric",
+    "takes stock off the diameter once, or counts the hole as metal",
+)
+def pattern_bore(draw, room):
+    diameter, depth = draw.whole("diameter", 18, 40, 2), draw.whole("depth", 8, 30)
+    stock = draw.choice("stock", (0.5, 0.7, 1.0, 1.5))
+    right = float(bore_stock_cm3(diameter, depth, stock))
+    slips = {
+        "stock on one side": (
+            float(bore_stock_cm3(diameter, depth, stock / 2)),
+            "There is stock on both sides of a bore.",
+        ),
+        "whole hole": (np.pi / 4 * diameter**2 * depth / 1000, "The hole is cast: only a ring is left to take off."),
+        "radius for diameter": (4 * right, "Is the area of a circle π/4·d², or π·d²?"),
+        "stock doubled": (float(bore_stock_cm3(diameter, depth, 2 * stock)), "The stock is given for one side."),
+    }
+    return numeric(
+        f"A bore of {diameter} mm, {depth} mm deep, is cast smaller by a stock of {stock:g} mm on each side. How much "
+        "metal is taken off?",
+        Number(right, "cm³", slips),
+        f"π/4·({diameter}² − {diameter - 2 * stock:g}²)·{depth} = {1000 * right:.0f} mm³ = {right:.3f} cm³.",
+        ("Which diameter is cast?", "A ring is a large circle less a small one."),
+        "Exact geometry. Machining allowances: ISO 8062-3, RMAG E to G (from memory).",
+    )

@@ -1,0 +1,90 @@
+"""Exercises of notebook 00: the stages, the routes, and where numbers come from."""
+
+from pourprint.ledger import Pedigree
+from pourprint.lessons.exercises import exercise
+from pourprint.lessons.kinds import Option, choose, order
+from pourprint.steps import Stage
+
+NOTEBOOK = "00"
+PRINTED = ("printed_pattern", "printed_mould", "printed_metal")
+# What has to be there before a stage of the printed pattern can begin.
+BEFORE = {
+    Stage.TOOLING: "A cluster can be laid out only for a part that is fit to be made.",
+    Stage.SIMULATE: "A simulation needs the gates and the cluster that it fills.",
+    Stage.PATTERN: "Patterns are printed larger, with their gates: that is settled at the desk first.",
+    Stage.ASSEMBLE: "A cluster is glued from patterns.",
+    Stage.MOULD: "The shell is built round the finished cluster.",
+    Stage.FIRE: "Only a dry, whole shell can go into the kiln.",
+    Stage.POUR: "The pattern must have left the shell, and the shell must be hot, before metal comes in.",
+    Stage.BREAK_OUT: "There is nothing to break out until the metal has cooled.",
+    Stage.FINISH: "A part is finished once it stands alone.",
+}
+
+
+@exercise("stages-in-order", NOTEBOOK, "Put the stages in order", "order", "takes the shell for something poured into")
+def stages_in_order(draw, room):
+    stages = [stage for stage in room.plan("printed_pattern").stages if stage is not Stage.DESIGN]
+    kept = sorted(draw.shuffled("kept", [stage.name for stage in stages])[:6], key=lambda name: Stage[name])
+    titles = [Stage[name].title for name in kept]
+    return order(
+        draw,
+        "Here are six stages of the printed pattern route. Put them in the order in which they are done.",
+        titles,
+        {stage.title: reason for stage, reason in BEFORE.items()},
+        "The map gives the order: " + "; ".join(titles) + ".",
+        ("Begin with what is done at a desk.", "What is printed burns away before the metal comes."),
+    )
+
+
+@exercise(
+    "fewest-stages", NOTEBOOK, "Few stages, little money?", "choose and justify", "believes that fewer stages cost less"
+)
+def fewest_stages(draw, room):
+    quantity = draw.whole("quantity", 1, 6)
+    plans = {route: room.plan(route, quantity) for route in PRINTED}
+    fewest = min(plans.values(), key=lambda plan: len(plan.stages))
+    place = sorted(plan.unit_cost for plan in plans.values()).index(fewest.unit_cost)
+    truths = ("it costs least of the three", "it stands between the two others", "it costs most of the three")
+    count = "Count the stages of each column of the map once more."
+    ask = f"Rank the three routes for {quantity} kits, with pp.rank, and read unit_cost."
+    return choose(
+        draw,
+        f"Which printed route keeps the fewest stages, and where does it stand in cost when {quantity} kits of the "
+        "class's frame are made at once?",
+        [Option(plan.title, "" if plan is fewest else count) for plan in plans.values()],
+        [Option(truth, "" if i == place else ask) for i, truth in enumerate(truths)],
+        f"{fewest.title} keeps {len(fewest.stages)} stages, and {truths[place]}: "
+        + ", ".join(f"{plan.title} {plan.unit_cost:,.0f} {room.money} a kit" for plan in plans.values())
+        + ". Counting stages does not tell the cost: an hour of each costs what its people and machines cost.",
+        ("The map at the top counts the stages.", f"pp.rank(pp.plan_all(job, rates)) with quantity={quantity}."),
+        asks=("fewest stages", "in cost"),
+    )
+
+
+USES = {
+    Pedigree.PUBLISHED: "read the source, and see whether its case is like yours",
+    Pedigree.PRACTICE: "ask people who do the work, and plan with the range",
+    Pedigree.MEMORY: "look it up again before anything depends on it",
+    Pedigree.INVENTED: "measure it in your own lab before you decide",
+}
+
+
+@exercise("pedigree", NOTEBOOK, "Ask a number where it comes from", "choose and justify", "trusts every number alike")
+def pedigree(draw, room):
+    entries = room.rates.entries
+    there = [mark for mark in Pedigree if any(entry.pedigree == mark for entry in entries.values())]
+    mark = draw.choice("pedigree", there)
+    key = draw.choice("key", sorted(key for key, entry in entries.items() if entry.pedigree == mark))
+    entry = entries[key]
+    look = f"Look at the row “{key}” of pp.pedigree(rates), column pedigree."
+    fits = "That is the care another kind of number needs. What is known about where this one comes from?"
+    return choose(
+        draw,
+        f"The rate card says {key} = {entry.value:g} {entry.unit}. What is its pedigree, and what should a lab do "
+        "before it relies on it?",
+        [Option(str(each), "" if each == mark else look) for each in Pedigree],
+        [Option(use, "" if each == mark else fits) for each, use in USES.items()],
+        f"{key} is {mark}; its source says: {entry.source}. Believe {entry.low:g} to {entry.high:g} {entry.unit}.",
+        (f'ledger.loc["{key}"] shows the row.',),
+        asks=("its pedigree", "so the lab should"),
+    )

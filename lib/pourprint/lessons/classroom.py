@@ -1,0 +1,116 @@
+"""The class: its code and its scenario (kit, rates, alloy, start), from one text file that an instructor edits."""
+
+import datetime as dt
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from pourprint.alloys import Alloy
+from pourprint.checks import STRICT, existing_file, read_toml, refuse, validated
+from pourprint.errors import InputError
+from pourprint.jobs import Job
+from pourprint.kits import Kit
+from pourprint.plans import made
+from pourprint.rates import RateCard
+from pourprint.routes import plan
+from pourprint.workdays import moment_of
+
+CLASS_FILE = "class.toml"
+MEND = "\nMend this and load again."  # said once, at the end
+
+
+@dataclass(frozen=True)
+class _ClassFile:
+    """The keys of a class file; kit and rates are paths beside it."""
+
+    __pydantic_config__ = STRICT
+    code: str
+    title: str
+    kit: str
+    rates: str
+    alloy: str
+    start: str
+    level: int = 2
+    exercises: tuple[str, ...] = ()
+    students: tuple[str, ...] = ()
+
+    def __post_init__(self):
+        if not self.code.strip():
+            raise InputError("code must be text that is not empty: every student's numbers follow from it.")
+        if self.level not in (1, 2):
+            raise InputError(f"level must be 1 (for everybody) or 2 (all exercises), not {self.level}.")
+
+
+@dataclass(frozen=True)
+class Classroom:
+    """A class's code and scenario, ready for exercises.
+
+    `exercises` and `students` are the names that are set and the ids that are expected; empty means all, or anyone.
+    """
+
+    code: str
+    title: str
+    kit: Kit
+    rates: RateCard
+    alloy: Alloy
+    start: dt.datetime
+    level: int = 2
+    exercises: tuple[str, ...] = ()
+    students: tuple[str, ...] = ()
+
+    @classmethod
+    def load(cls, path):
+        """Read and check a class file with its kit and rates. Raises InputError that lists every fault."""
+        path = existing_file(path, (".toml",))
+        content = read_toml(path)
+        head, faults = validated(_ClassFile, content)
+        found = {}
+        # Each file is looked at even where another is wrong, so that all faults are told at once.
+        for key, read in (
+            ("kit", lambda name: Kit.load(path.parent / name)),
+            ("rates", lambda name: RateCard.load(path.parent / name)),
+            ("alloy", Alloy.named),
+            ("start", moment_of),
+        ):
+            if isinstance(content.get(key), str):
+                try:
+                    found[key] = read(content[key])
+                except InputError as error:
+                    faults.append(f"{key}: {str(error).removesuffix(MEND)}")
+        refuse(path, faults)
+        return cls(head.code, head.title, level=head.level, exercises=head.exercises, students=head.students, **found)
+
+    @property
+    def money(self):
+        """The currency of the rate card."""
+        return self.rates.currency
+
+    def plan(self, route, quantity=1, batch_size=None):
+        """The plan of a route for the class's kit and alloy. Raises: InputError where the route cannot."""
+        return made(plan(route, Job(self.kit, self.alloy, quantity, batch_size), self.rates))
+
+
+def class_file(path=None, folder="."):
+    """The class file: `path` if given, else `class.toml` or `data_demo/class.toml` in the folder or above it."""
+    if path is not None:
+        return existing_file(path, (".toml",))
+    here = Path(folder).resolve()
+    for place in (here, *here.parents):
+        for found in (place / CLASS_FILE, place / "data_demo" / CLASS_FILE):
+            if found.is_file():
+                return found
+    raise InputError(f"no {CLASS_FILE} is in this folder, in data_demo, or above: copy data_demo/{CLASS_FILE} here.")
+
+
+def classroom(path=None, folder="."):
+    """The Classroom of a class file (see `class_file`), read again only when a file has changed."""
+    found = class_file(path, folder)
+    content = read_toml(found)
+    files = [found, *(found.parent / str(content.get(key)) for key in ("kit", "rates"))]
+    stamp = tuple(file.stat().st_mtime_ns if file.is_file() else 0 for file in files)
+    return _loaded(found, stamp)
+
+
+@cache
+def _loaded(path, stamp):
+    return Classroom.load(path)

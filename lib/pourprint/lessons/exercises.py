@@ -1,0 +1,100 @@
+"""What an exercise is: a question with fields to fill, and a judge that says what is off without the answer.
+
+Answers are plain texts by field, {"value": "12.5", "unit": "h"}, since they come from a page or a file.
+The right answer is computed from the library when the question is posed; nothing is stored.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from pourprint.lessons.numbers import Draw
+
+EMPTY = "empty"  # the slip of an answer that is not filled in yet
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether an answer is right, what to say, and the short name of what went wrong ("" where nothing did)."""
+
+    right: bool
+    say: str
+    slip: str = ""
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing to fill in: a typed number where there are no options, else one of the options {key: text}.
+
+    A field marked `later` is shown once the fields before it have been answered and saved.
+    """
+
+    key: str
+    label: str
+    options: Mapping[str, str] = field(default_factory=dict)
+    later: bool = False
+
+
+@dataclass(frozen=True)
+class Slider:
+    """What a student may move after a prediction: places, their unit, and what the model says at a place."""
+
+    name: str
+    unit: str
+    places: tuple[float, ...]
+    says: Callable[[float], str]
+
+
+@dataclass(frozen=True)
+class Question:
+    """An exercise posed to one student.
+
+    `lines` are shown as a numbered list under the text; `worked` is an answer that passes; `working` says how to
+    get there, and is shown with `source` once solved.
+    """
+
+    text: str
+    fields: tuple[Field, ...]
+    judge: Callable[[Mapping[str, str]], Verdict]
+    worked: Mapping[str, str]
+    working: str
+    hints: tuple[str, ...] = ()
+    source: str = ""
+    lines: tuple[str, ...] = ()
+    slider: Slider | None = None
+
+    def check(self, answer):
+        """The Verdict on an answer {field key: text}; what is missing or unknown is said, never raised."""
+        given = {part.key: str(answer.get(part.key) or "").strip() for part in self.fields}
+        for part in self.fields:
+            if part.options and given[part.key] not in ("", *part.options):
+                return Verdict(False, f"‘{given[part.key]}’ is not one of the choices for “{part.label}”.", "unknown")
+        missing = [part.label for part in self.fields if not given[part.key] and not part.later]
+        if missing:
+            return Verdict(False, f"Nothing to check yet: please fill in {' and '.join(missing)}.", EMPTY)
+        return self.judge(given)
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """One exercise of the catalogue.
+
+    `level` 1 is for everybody, 2 goes deeper; `kind` one of the kinds; `reveals` is the misconception that a
+    wrong answer shows; `pose` makes the Question from a student's draws and the class's room.
+    """
+
+    name: str
+    notebook: str
+    title: str
+    kind: str
+    level: int
+    reveals: str
+    pose: Callable = field(repr=False)
+
+    def question(self, room, student):
+        """The Question for one student of a class; the same whenever it is asked."""
+        return self.pose(Draw(room.code, student, self.name), room)
+
+
+def exercise(name, notebook, title, kind, reveals, level=1):
+    """Decorator: turn a function (draw, room) → Question into an Exercise."""
+    return lambda pose: Exercise(name, notebook, title, kind, level, reveals, pose)

@@ -1,0 +1,213 @@
+"""Marking: ten hand-ins marked by hand, with planted errors; every file is reported, no code is run."""
+
+import csv
+import json
+from dataclasses import replace
+
+import pytest
+
+import pourprint as pp
+from pourprint.figures.classroom import failures_chart, gaps_chart, slips_chart
+from pourprint.lessons.answers import Answers, Event, to_json
+from scenes import DEMO
+
+CLASS = DEMO / "class.toml"
+CODE = "rover-2026"
+SET = ("modulus", "unit-cost", "price-of-day")
+
+
+def right(student, name):
+    room = pp.lessons.classroom(CLASS)
+    return dict(pp.lessons.exercise_named(name).question(room, student).worked)
+
+
+def at(minute, second=0.0):
+    return f"2026-11-20T10:{minute:02d}:{second:09.6f}+00:00"
+
+
+def handed_in(student, *tries, code=CODE, start=0.0):
+    """A hand-in: each try is (minute, exercise, answer or None for the right one)."""
+    events = [
+        Event(at(minute, start), name, right(student, name) if answer is None else answer)
+        for minute, name, answer in tries
+    ]
+    return Answers(code, student, tuple(events))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Ten hand-ins of seven students, and what a learning platform adds; marked by hand in the tests below."""
+    place = tmp_path_factory.mktemp("hand-ins")
+    wrong = {"value": "1", "unit": "mm"}
+    all_right = [(1, "modulus", None), (4, "unit-cost", None), (9, "price-of-day", None)]
+    ada = handed_in("ada", *all_right, start=1.5)
+    bea = handed_in("bea", (1, "modulus", wrong), (2, "modulus", None), (3, "unit-cost", {"value": "5"}), start=2.5)
+    cem = handed_in("cem", (1, "modulus", wrong), (30, "modulus", wrong), start=3.5)
+    # Dan copied Ada's numbers: they are wrong for him, and the moments give him away.
+    dan = replace(ada, student="dan")
+    eve = handed_in("eve", *all_right, start=5.5)
+    fay_early = handed_in("fay", (1, "modulus", None), start=6.5)
+    fay = handed_in("fay", (1, "modulus", None), (8, "unit-cost", None), start=6.5)
+    files = {
+        "01-ada.json": to_json(ada),
+        "02-bea.json": to_json(bea),
+        "03-cem.json": to_json(cem),
+        "04-dan.json": to_json(dan),
+        "05-eve-edited.json": to_json(replace(eve, student="eva")).replace('"eva"', '"eve"'),
+        "06-fay-early.json": to_json(fay_early),
+        "07-fay.json": to_json(fay),
+        "08-other-class.json": to_json(handed_in("gil", *all_right, code="rover-2025")),
+        "09-cut-short.json": to_json(ada)[:400],
+        "sub/10-guest.json": to_json(handed_in("guest", *all_right)),
+        "notebook.ipynb": json.dumps({"cells": [], "nbformat": 4}),
+        "run_me.py": "raise SystemExit('a handed-in file was run')",
+        "picture.png": None,
+    }
+    (place / "sub").mkdir()
+    for name, text in files.items():
+        (place / name).write_bytes(b"\x89PNG\xff\xfe" if text is None else text.encode())
+    (place / "link.json").symlink_to(place / "01-ada.json")
+    return place
+
+
+@pytest.fixture(scope="module")
+def class_file(tmp_path_factory):
+    """The demo class with three exercises and a list of students, one of whom hands in nothing."""
+    place = tmp_path_factory.mktemp("class")
+    text = CLASS.read_text(encoding="utf-8").replace("exercises = []", f"exercises = {[*SET]}")
+    text = text.replace("students = []", 'students = ["ada", "bea", "cem", "dan", "eve", "fay", "gil", "hal"]')
+    for key in ("rover_kit.toml", "rates.toml"):
+        text = text.replace(f'"{key}"', f'"{DEMO / key}"')
+    (place / "class.toml").write_text(text, encoding="utf-8")
+    return place / "class.toml"
+
+
+@pytest.fixture(scope="module")
+def marks(folder, class_file):
+    return pp.lessons.mark(folder, class_file)
+
+
+def finding(marks, name):
+    row = marks.reports[marks.reports["file"] == name].iloc[0]
+    return row["finding"], bool(row["counts"])
+
+
+def test_the_sheet_agrees_with_the_marks_given_by_hand(marks):
+    by_hand = {  # student: modulus, unit-cost, price-of-day (None: not tried), tries
+        "ada": (1, 1, 1, 3),
+        "bea": (1, 0, None, 3),
+        "cem": (0, None, None, 2),
+        "dan": (0, 0, 0, 3),
+        "fay": (1, 1, None, 2),
+    }
+    assert [*marks.sheet.index] == [*by_hand]
+    for student, (*points, tries) in by_hand.items():
+        row = marks.sheet.loc[student]
+        assert [None if row[name] is pp_na() else int(row[name]) for name in SET] == points, student
+        assert (row["solved"], row["of"], row["tries"]) == (sum(filter(None, points)), 3, tries)
+
+
+def pp_na():
+    import pandas as pd
+
+    return pd.NA
+
+
+@pytest.mark.parametrize(
+    "name, words, counts",
+    [
+        ("01-ada.json", "copied?", True),
+        ("02-bea.json", "in order", True),
+        ("04-dan.json", "shares 3 events to the microsecond with 01-ada.json", True),
+        ("05-eve-edited.json", "edited: its signature does not fit", False),
+        ("06-fay-early.json", "duplicate: an earlier state of 07-fay.json", False),
+        ("07-fay.json", "in order", True),
+        ("08-other-class.json", "foreign: it is of class 'rover-2025'", False),
+        ("09-cut-short.json", "malformed: it is not valid JSON", False),
+        ("sub/10-guest.json", "foreign: nobody was signed in", False),
+        ("notebook.ipynb", "malformed: it is JSON, but not a file of answers", False),
+        ("run_me.py", "malformed: it is not valid JSON", False),
+        ("picture.png", "malformed: it is not text", False),
+        ("link.json", "malformed: it is a link", False),
+    ],
+)
+def test_every_planted_error_is_reported_by_name_and_reason(marks, name, words, counts):
+    said, counted = finding(marks, name)
+    assert words in said and counted == counts
+
+
+def test_no_file_and_no_missing_student_is_passed_over_in_silence(marks, folder):
+    files = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()}
+    assert files == {*marks.reports["file"]} - {""}
+    missing = marks.reports[marks.reports["file"] == ""]["finding"]
+    assert [name for name in ("eve", "gil", "hal") if any(f"'{name}'" in said for said in missing)] == [
+        "eve",
+        "gil",
+        "hal",
+    ]
+
+
+def test_an_edited_file_counts_once_the_instructor_accepts_it(folder, class_file):
+    marks = pp.lessons.mark(folder, class_file, accept=("05-eve-edited.json",))
+    assert "eve" in marks.sheet.index and "because you accepted it" in finding(marks, "05-eve-edited.json")[0]
+
+
+def test_two_files_of_one_student_with_different_answers_are_both_named(tmp_path, class_file):
+    one = handed_in("ada", (1, "modulus", None), (2, "unit-cost", None))
+    other = handed_in("ada", (5, "price-of-day", None))
+    (tmp_path / "a.json").write_text(to_json(one), encoding="utf-8")
+    (tmp_path / "b.json").write_text(to_json(other), encoding="utf-8")
+    marks = pp.lessons.mark(tmp_path, class_file)
+    assert finding(marks, "b.json") == ("duplicate: different from a.json of the same student, which counts.", False)
+    assert "look at both" in finding(marks, "a.json")[0]
+
+
+def test_every_change_of_a_signed_file_is_noticed(tmp_path, class_file):
+    text = to_json(handed_in("ada", (1, "modulus", {"value": "1", "unit": "mm"})))
+    changes = {"answer": ('"value": "1"', '"value": "2"'), "time": ("10:01", "10:02"), "name": ('"ada"', '"bea"')}
+    for name, (old, new) in changes.items():
+        assert old in text
+        (tmp_path / f"{name}.json").write_text(text.replace(old, new), encoding="utf-8")
+    reports = pp.lessons.mark(tmp_path, class_file).reports
+    assert reports[reports["file"] != ""]["finding"].str.startswith("edited").all()
+
+
+def test_marks_do_not_hang_on_what_a_file_claims(tmp_path, class_file):
+    """A claim of success in the file has no place to stand: unknown keys are refused, verdicts worked out anew."""
+    content = json.loads(to_json(handed_in("ada", (1, "modulus", {"value": "1", "unit": "mm"}))))
+    content["events"][0]["right"] = True
+    (tmp_path / "ada.json").write_text(json.dumps(content), encoding="utf-8")
+    assert finding(pp.lessons.mark(tmp_path, class_file), "ada.json")[0].startswith("malformed")
+
+
+def test_the_sheet_is_written_as_csv_that_no_spreadsheet_runs(tmp_path, class_file):
+    text = class_file.read_text(encoding="utf-8")
+    open_class = class_file.with_name("open.toml")
+    open_class.write_text("\n".join(line for line in text.splitlines() if "students" not in line), encoding="utf-8")
+    (tmp_path / "x.json").write_text(to_json(handed_in("=2+3", (1, "modulus", None))), encoding="utf-8")
+    sheet, reports = pp.lessons.mark(tmp_path, open_class).save(tmp_path / "marks.csv")
+    with sheet.open(encoding="utf-8") as file:
+        (row,) = csv.DictReader(file)
+    assert row["student"] == "'=2+3" and row["modulus"] == "1" and row["unit-cost"] == ""
+    assert reports.name == "marks-reports.csv" and "in order" in reports.read_text(encoding="utf-8")
+
+
+def test_attempts_hold_slips_and_the_minutes_between_tries(marks):
+    cem = marks.attempts[marks.attempts["student"] == "cem"]
+    assert [*cem["try"]] == [1, 2] and cem["minutes_since"].iloc[1] == pytest.approx(29)
+    assert not cem["right"].any() and (cem["slip"] != "").all()
+
+
+def test_the_charts_name_what_failed_most_and_add_up(marks):
+    failed, slips, gaps = (chart(marks.attempts) for chart in (failures_chart, slips_chart, gaps_chart))
+    assert "“unit-cost” failed most: 2 of 4" in failed.takeaway
+    assert failed.table.loc["unit-cost", ["solved at once", "solved later", "not solved"]].tolist() == [2, 0, 2]
+    assert failed.table.loc["modulus", ["solved at once", "solved later", "not solved"]].tolist() == [2, 1, 2]
+    assert slips.table["times"].sum() == (~marks.attempts["right"]).sum()
+    assert gaps.table.to_numpy().sum() == 2 and all(chart.alt for chart in (failed, slips, gaps))
+
+
+@pytest.mark.parametrize("content", [None, ()])
+def test_a_folder_without_files_is_one_sentence(tmp_path, class_file, content):
+    with pytest.raises(pp.InputError, match="not a folder" if content is None else "holds no files"):
+        pp.lessons.mark(tmp_path / "nowhere" if content is None else tmp_path, class_file)
