@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
+from pourprint.expectation import rework
 from pourprint.information import Samples
 from pourprint.ledger import library
-from pourprint.expectation import rework
 from pourprint.risk import by_quantity, design_error, flips, simulate, simulate_all, uncertain
 from pourprint.steps import BATCH, JOB, Level, Stage, Work
 from pourprint.yields import attempts_needed

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import pourprint as pp
+from pourprint.expectation import rework
 from pourprint.figures.risk import (
     chance_chart,
     chance_data,
@@ -14,7 +15,6 @@ from pourprint.figures.risk import (
     timeline_chart,
 )
 from pourprint.panels.risk import FULL, build
-from pourprint.expectation import rework
 from pourprint.risk import design_error, simulate_all
 from scenes import PRINTED, bracket, demo_rates, small_job
 

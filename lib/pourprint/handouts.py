@@ -1,0 +1,181 @@
+"""Handouts: notebooks run and written as one self-contained page, HTML or PDF, that needs no network.
+
+A panel becomes a still: its sentence, charts and table at the values it starts with; an exercise becomes its
+question with room for an answer. Charts in HTML keep their hover. PDF is printed by an installed Chromium.
+"""
+
+import html
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+from pourprint.errors import InputError
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+LOOK = """<style>
+@page { size: A4; margin: 16mm 14mm }
+body { max-width: 52em; margin: 0 auto; font-family: sans-serif; line-height: 1.45 }
+.js-plotly-plot, table, figure, .pourprint-bars { max-width: 100%; break-inside: avoid }
+h1, h2, h3 { break-after: avoid }
+.pourprint-notebook + .pourprint-notebook { break-before: page }
+.jp-OutputArea-output { overflow: visible !important }
+table { table-layout: auto !important }
+html, body, main, .pourprint-notebook { display: block !important; overflow: visible !important; height: auto }
+@media print {
+  table { font-size: 9pt !important; line-height: 1.2 }
+  td, th { padding: 1px 3px !important; font-size: inherit !important; overflow-wrap: anywhere }
+  table:has(th:nth-child(9)) { font-size: 6.5pt !important; width: 100% }
+}
+.highlight pre { white-space: pre-wrap; overflow-wrap: anywhere }
+.jp-InputPrompt, .jp-OutputPrompt { display: none }
+.pourprint-blank { border-bottom: 1px solid; display: inline-block; min-width: 14em; height: 1.6em }
+.pourprint-setting { display: inline-block; margin-right: 1.2em }
+</style>"""
+
+
+def write_handout(notebooks, path, code=True, title=None):
+    """Run notebooks, in their folders, and write them as one handout.
+
+    Parameters: `notebooks` a path or a list of paths; `path` ends in .html or .pdf; `code` shows the code cells;
+    `title` of the page (default: the first notebook's name). Returns: the Path written.
+    Raises: InputError for a missing notebook, another ending, a cell that fails, or a PDF without a browser.
+    """
+    paths = [Path(p) for p in ([notebooks] if isinstance(notebooks, str | Path) else notebooks)]
+    path = Path(path)
+    if not paths or any(not p.is_file() or p.suffix != ".ipynb" for p in paths):
+        raise InputError(f"notebooks={notebooks!r} must be one or more .ipynb files that exist.")
+    if path.suffix not in (".html", ".pdf") or not path.parent.is_dir():
+        raise InputError(f"path={str(path)!r} must end in .html or .pdf, in an existing folder.")
+    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path.suffix == ".pdf" and browser is None:
+        raise InputError("a PDF needs Chromium or Chrome installed; write .html and print it from your browser.")
+    page = _page([_run(p) for p in paths], title or paths[0].stem.replace("_", " "), code)
+    if path.suffix == ".html":
+        path.write_text(page, encoding="utf-8")
+        return path
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder, "handout.html")
+        source.write_text(page, encoding="utf-8")
+        _print(browser, source, path.resolve(), folder)
+    return path
+
+
+def _run(path):
+    """A notebook with the outputs of a fresh run in which widgets show as stills."""
+    import nbformat
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError
+
+    notebook = nbformat.read(path, as_version=4)
+    first = nbformat.v4.new_code_cell("from pourprint.handouts import show_stills\nshow_stills()")
+    notebook.cells.insert(0, first)
+    client = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": str(path.parent)}})
+    try:
+        client.execute()
+    except CellExecutionError as error:
+        raise InputError(f"{path.name} does not run to its end: {error.ename}: {error.evalue}") from None
+    del notebook.cells[0]
+    return notebook
+
+
+def _page(notebooks, title, code):
+    """The page of notebooks that were run, with plotly's script once if there is a plot."""
+    from nbconvert import HTMLExporter
+    from plotly.offline import get_plotlyjs
+
+    exporter = HTMLExporter(
+        exclude_input=not code,
+        exclude_input_prompt=True,
+        exclude_output_prompt=True,
+        embed_images=True,
+        # Scripts that a page without a network must not ask for.
+        **dict.fromkeys(
+            ("require_js_url", "mathjax_url", "jquery_url", "widget_renderer_url", "jupyter_widgets_base_url"), ""
+        ),
+        mermaid_js_url="",
+        mermaid_layout_elk_js_url="",
+    )
+    bodies, head = [], ""
+    for notebook in notebooks:
+        for cell in notebook.cells:
+            for output in cell.get("outputs", ()):
+                _still_plot(output)
+        notebook.metadata.pop("widgets", None)  # their script would be fetched
+        text, _ = exporter.from_notebook_node(notebook)
+        head = head or text[text.index("<head>") + 6 : text.index("</head>")]
+        bodies.append(text[text.index("<main>") : text.index("</main>") + 7])
+    start = head.index("<title>")
+    head = head[:start] + f"<title>{html.escape(title)}</title>" + head[head.index("</title>") + 8 :]
+    script = f"<script>{get_plotlyjs()}</script>" if any("plotly-graph-div" in body for body in bodies) else ""
+    joined = "".join(f'<div class="pourprint-notebook">{body}</div>' for body in bodies)
+    return f'<!DOCTYPE html><html lang="en"><head>{head}{script}{LOOK}</head><body>{joined}</body></html>'
+
+
+def _still_plot(output):
+    """Turn an output that holds a plotly figure into HTML that draws it from the page's own script."""
+    import plotly.io
+
+    data = output.get("data", {})
+    figure = data.pop("application/vnd.plotly.v1+json", None)
+    if figure is not None:
+        figure.pop("config", None)
+        data["text/html"] = _plot(plotly.io.from_json(plotly.io.json.to_json_plotly(figure), skip_invalid=True))
+
+
+def _plot(figure):
+    config = {"displayModeBar": False, "responsive": True}
+    return figure.to_html(full_html=False, include_plotlyjs=False, include_mathjax=False, config=config)
+
+
+def _print(browser, source, path, folder):
+    """Print an HTML file to PDF; the budget is virtual time in which the charts are drawn."""
+    command = [
+        *(browser, "--headless", "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader"),
+        *("--enable-unsafe-swiftshader", "--disable-background-networking", "--no-first-run"),
+        *(f"--user-data-dir={folder}/profile", "--virtual-time-budget=20000", "--no-pdf-header-footer"),
+        *(f"--print-to-pdf={path}", source.as_uri()),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=180)
+    if done.returncode or not path.is_file():
+        raise InputError(f"the browser could not print {path.name}: {done.stderr.strip()[-300:]}")
+
+
+# Widgets as stills, inside the notebook's kernel -----------------------------------------------------------
+
+
+def show_stills():
+    """Let this kernel show every widget as a still: for handouts, where no kernel answers."""
+    import ipywidgets
+    from IPython import get_ipython
+
+    formatter = get_ipython().display_formatter.mimebundle_formatter
+    formatter.for_type(ipywidgets.Widget, lambda widget: {"text/html": still(widget)})
+
+
+def still(widget):
+    """What a widget shows now, as HTML without a script of its own but plotly's."""
+    import ipywidgets
+    import plotly.graph_objects as go
+
+    if isinstance(widget, go.FigureWidget):
+        return _plot(go.Figure(widget.to_dict()))
+    if isinstance(widget, ipywidgets.HTML):
+        return f"<div>{widget.value}</div>"
+    if isinstance(widget, ipywidgets.Box):
+        if "pourprint-row" in widget._dom_classes:
+            return _setting(widget)
+        return f"<div>{''.join(map(still, widget.children))}</div>"
+    if isinstance(widget, ipywidgets.widget_selection._Selection):
+        return "".join(f"<div>☐ {html.escape(str(label))}</div>" for label in widget._options_labels)
+    if isinstance(widget, ipywidgets.Text | ipywidgets.Textarea | ipywidgets.FloatText | ipywidgets.IntText):
+        return "<span class='pourprint-blank'></span>"
+    return ""
+
+
+def _setting(row):
+    """A row of controls as its name, value and unit."""
+    name, *inputs, unit = row.children
+    value = getattr(inputs[-1], "label", None) or getattr(inputs[-1], "value", "")
+    shown = f"{value:g}" if isinstance(value, int | float) else str(value)
+    return f"<span class='pourprint-setting'>{name.value}: <b>{html.escape(shown)}</b> {unit.value}</span>"

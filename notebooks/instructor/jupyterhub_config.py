@@ -1,0 +1,73 @@
+"""JupyterHub for one class on one machine: a shared course that nobody can change, and a folder for each student.
+
+Start it from the course's folder, with the class's password and the folder for the students' work:
+
+    CLASS_PASSWORD=... STUDENTS=/srv/students jupyterhub -f notebooks/instructor/jupyterhub_config.py
+
+All students run under the account that starts the hub: right for a class that trusts each other on a machine of
+its own. Where students must not reach each other's files, give each a system account and set JupyterHub's PAM
+authenticator with SystemdSpawner instead; the hook, the folders and the limits below stay the same.
+"""
+
+import os
+import resource
+import shutil
+import sys
+from pathlib import Path
+
+from jupyterhub.spawner import SimpleLocalProcessSpawner
+from traitlets import Integer
+
+COURSE = Path(__file__).resolve().parents[2]
+STUDENTS = Path(os.environ.get("STUDENTS", "students")).resolve()
+
+c = get_config()  # noqa: F821
+
+
+class LimitedSpawner(SimpleLocalProcessSpawner):
+    """A student's server whose processes may each hold only so much memory: the operating system keeps the limit."""
+
+    memory_mb = Integer(2048, config=True, help="Data that one process of a student may hold [MB].")
+
+    def make_preexec_fn(self, name):
+        """Set the limit in the new process before it becomes the student's server."""
+        set_up, size = super().make_preexec_fn(name), self.memory_mb * 2**20
+
+        def limited():
+            set_up()
+            resource.setrlimit(resource.RLIMIT_DATA, (size, size))
+
+        return limited
+
+
+def give_course(spawner):
+    """Copy new notebooks to the student's folder, never over work that is there; link the shared data."""
+    home = STUDENTS / spawner.user.name
+    (home / "notebooks").mkdir(parents=True, exist_ok=True)
+    for source in sorted(COURSE.glob("notebooks/*.ipynb")):
+        if not (home / "notebooks" / source.name).exists():
+            shutil.copy(source, home / "notebooks")
+    for shared, link in ((COURSE / "data_demo", home / "data_demo"), (COURSE / "notebooks/images", home / "images")):
+        if not link.exists():
+            link.symlink_to(shared, target_is_directory=True)
+
+
+STUDENTS.mkdir(parents=True, exist_ok=True)
+c.JupyterHub.authenticator_class = "shared-password"
+c.SharedPasswordAuthenticator.user_password = os.environ["CLASS_PASSWORD"]
+c.Authenticator.allow_all = True  # everyone who knows the class's password
+c.JupyterHub.spawner_class = LimitedSpawner
+c.Spawner.cmd = [sys.executable, "-m", "jupyterhub.singleuser"]  # of this environment, which holds the course
+c.Spawner.pre_spawn_hook = give_course
+c.SimpleLocalProcessSpawner.home_dir_template = str(STUDENTS / "{username}")
+c.Spawner.notebook_dir = str(STUDENTS / "{username}")
+c.Spawner.default_url = "/lab/tree/notebooks/00_start_here.ipynb"
+c.Spawner.start_timeout = 180  # thirty students may arrive in the same minute
+c.Spawner.http_timeout = 120
+c.Spawner.args = [
+    "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    "--MappingKernelManager.cull_idle_timeout=5400",  # a class lasts 90 minutes
+    "--MappingKernelManager.cull_interval=300",
+]
+c.JupyterHub.concurrent_spawn_limit = 10
+c.JupyterHub.active_server_limit = 40

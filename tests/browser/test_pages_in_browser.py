@@ -1,0 +1,58 @@
+"""The panels as pages without code: the landing page leads to each, and sliders move there too."""
+
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+from jupyter_browser import REPOSITORY, browser_page, free_port, press, settled
+
+pytest.importorskip("voila", reason="pages need the extra named pages")
+PAGES = sorted(path.name for path in (REPOSITORY / "notebooks/pages").glob("*.ipynb"))
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    """Address of a server of the pages."""
+    port = free_port()
+    command = [sys.executable, "-m", "voila", "notebooks/pages", "--no-browser", f"--port={port}"]
+    with Path(tmp_path_factory.mktemp("pages"), "server.log").open("w") as log:
+        server = subprocess.Popen(command, cwd=REPOSITORY, stdout=log, stderr=subprocess.STDOUT)
+    address = f"http://127.0.0.1:{port}"
+    try:
+        for _ in range(120):
+            try:
+                urllib.request.urlopen(address, timeout=2)
+                break
+            except OSError:
+                time.sleep(0.5)
+        yield address
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
+
+
+def test_the_landing_page_leads_to_every_page(site, playwright_driver):
+    with browser_page(playwright_driver) as page:
+        page.goto(f"{site}/voila/render/index.ipynb", timeout=120_000)
+        links = page.eval_on_selector_all("a[href$='.ipynb']", "all => all.map(a => a.getAttribute('href'))")
+        assert {*links} == {*PAGES} - {"index.ipynb"}
+        assert page.refused == []
+
+
+@pytest.mark.parametrize("name", [name for name in PAGES if name != "index.ipynb"])
+def test_a_page_shows_no_code_and_its_first_slider_redraws(site, playwright_driver, name):
+    with browser_page(playwright_driver, height=1600) as page:
+        page.goto(f"{site}/voila/render/{name}", timeout=180_000)
+        page.locator(".js-plotly-plot").first.wait_for(timeout=120_000)
+        before = settled(page)
+        for slider in page.get_by_role("slider").all()[:4]:
+            press(page, slider, "ArrowRight", times=3)
+        deadline = time.monotonic() + 30
+        while settled(page) == before and time.monotonic() < deadline:
+            pass
+        assert settled(page) != before
+        assert page.locator(".jp-CodeMirrorEditor, .jp-InputArea-editor").count() == 0
+        assert page.refused == []

@@ -1,0 +1,80 @@
+"""Handouts: one page that needs no network, with charts and stills of panels, code hidden on request."""
+
+import re
+import shutil
+
+import nbformat
+import pytest
+
+import pourprint as pp
+from pourprint.handouts import still, write_handout
+from pourprint.panels.compare import build
+from scenes import demo_kit, demo_rates
+
+CELLS = [
+    "import pourprint as pp, plotly.graph_objects as go",
+    "go.Figure(go.Scatter(x=[1, 2, 3], y=[4, 1, 7]), {'title': 'three points'})",
+    "kit = pp.Kit('k', (pp.KitPart(pp.Part.from_numbers('bracket', 60, 210, (90, 70, 60))),))\n"
+    "pp.panels.compare_panel(kit, pp.RateCard.default(), '2026-11-25T08:00')",
+]
+
+
+def notebook(folder, cells, name="one.ipynb"):
+    kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    made = nbformat.v4.new_notebook(metadata={"kernelspec": kernel})
+    made.cells = [nbformat.v4.new_markdown_cell("# A title"), *map(nbformat.v4.new_code_cell, cells)]
+    nbformat.write(made, folder / name)
+    return folder / name
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("handout")
+    path = write_handout(notebook(folder, CELLS), folder / "one.html", code=False)
+    return path.read_text(encoding="utf-8")
+
+
+def test_the_page_asks_for_nothing_elsewhere(page):
+    # Addresses inside plotly's own script are of maps that no chart here draws: only what a page loads counts.
+    assert re.findall(r"<(?:script|link|img|iframe)[^>]+(?:src|href)=[\"']?https?:", page) == []
+    outside_scripts = re.sub(r"<script>.*?</script>", "", page, flags=re.S)
+    assert "cdn" not in outside_scripts.lower()
+
+
+def test_charts_and_panel_are_drawn_by_the_one_script_of_the_page(page):
+    assert page.count("Plotly.newPlot(") >= 2 and "three points" in page
+    assert "pourprint-bars" in page and "costs least" in page
+    assert "application/vnd.jupyter.widget-view+json" not in page
+
+
+def test_code_is_hidden_on_request(page, tmp_path):
+    assert "import pourprint" not in re.sub(r"<[^>]+>", "", page)
+    shown = write_handout(notebook(tmp_path, CELLS[:2]), tmp_path / "code.html").read_text(encoding="utf-8")
+    assert "import" in shown and "pourprint" in re.sub(r"<[^>]+>", "", shown)
+
+
+@pytest.mark.skipif(not shutil.which("chromium"), reason="a PDF is printed by Chromium")
+def test_a_pdf_is_printed(tmp_path):
+    path = write_handout(notebook(tmp_path, CELLS[:2]), tmp_path / "one.pdf")
+    assert path.read_bytes()[:5] == b"%PDF-" and path.stat().st_size > 10_000
+
+
+def test_a_still_holds_settings_sentence_and_table_but_no_control():
+    text = still(build(demo_kit(), demo_rates(), "2026-11-25T08:00").widget)
+    assert "quantity wanted" in text and "<b>4</b>" in text and "pourprint-table" in text
+    assert "<input" not in text and "noUi" not in text
+
+
+@pytest.mark.parametrize(
+    ("notebooks", "path", "says"),
+    [("none.ipynb", "x.html", "exist"), ([], "x.html", "one or more"), (None, "x.doc", ".html or .pdf")],
+)
+def test_what_cannot_be_written_is_refused(tmp_path, notebooks, path, says):
+    given = notebook(tmp_path, CELLS[:1]) if notebooks is None else notebooks
+    with pytest.raises(pp.InputError, match=says):
+        write_handout(given, tmp_path / path)
+
+
+def test_a_cell_that_fails_is_told_with_its_error(tmp_path):
+    with pytest.raises(pp.InputError, match="ZeroDivisionError"):
+        write_handout(notebook(tmp_path, ["1 / 0"]), tmp_path / "x.html")
