@@ -194,6 +194,23 @@ def test_for_one_demo_kit_the_pattern_is_cheapest_and_slowest_and_metal_fastest_
     assert holds(found) and found.steps == found.stages == PRINTED
 
 
+# At one kit the mould costs a tenth less than the metal, so that what makes sand dearer or metal cheaper by as much
+# puts metal before it; nothing of the pattern route overturns the order.
+OVERTURN = {
+    ("machine.metal_printer", "low"),
+    ("machine.sand_printer", "high"),
+    ("machining.removal_rate", "low"),
+    ("printed_metal.layer_scale", "high"),
+    ("printed_metal.plate_x", "high"),
+    ("printed_metal.plate_y", "high"),
+    ("printed_mould.box_x", "low"),
+    ("printed_mould.box_y", "low"),
+    ("printed_mould.design_each", "high"),
+    ("printed_mould.layer_time", "high"),
+    ("printed_mould.wall", "high"),
+}
+
+
 def test_the_ranking_is_robust_and_names_what_overturns_it():
     """Each entry of the card moved alone to its low and to its high."""
     moved, overturned, refused = 0, set(), set()
@@ -207,8 +224,7 @@ def test_the_ranking_is_robust_and_names_what_overturns_it():
                 except InputError:  # a bed, plate or box at its smallest no longer holds the largest node
                     refused.add((key, side))
     print(f"\nranking holds in {moved - len(overturned) - len(refused)} of {moved}: ", overturned, refused)
-    assert moved > 300 and len(overturned) <= 0.02 * moved
-    assert ("machine.metal_printer", "low") in overturned  # an honest lever: a cheap printer hour
+    assert moved > 300 and overturned == OVERTURN
     assert all(key.startswith(("printed_metal.", "printed_mould.")) for key, _ in refused)
 
 

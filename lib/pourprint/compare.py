@@ -252,6 +252,16 @@ class Comparison:
         curves = {route: curve.priced(rates) for route, curve in self.curves.items()}
         return replace(self, plans=plans, curves=curves, price_of_day=float(price_of_day))
 
+    def resized(self, **changes):
+        """The same comparison at another `quantity` or `batch_size` [-]: steps stay, and curves where they hold.
+
+        Returns: Comparison. Raises: InputError.
+        """
+        plans = {r: plan.at(**changes) if plan.feasible else plan for r, plan in self.plans.items()}
+        if changes.keys() != {"quantity"} or not np.isin(changes["quantity"], self.quantities).all():
+            return comparison(plans, self.quantities, self.price_of_day, self.start)
+        return replace(self, plans=plans, spans={route: plans[route].spans(self.start) for route in self.spans})
+
     @cached_property
     def unit_costs(self):
         """Cost of one kit over all quantities, with the price of its share of the days: {route: (n,) [currency]}."""

@@ -4,7 +4,8 @@ Start it from the course's folder, with the class's password and the folder for 
 
     CLASS_PASSWORD=... STUDENTS=/srv/students jupyterhub -f notebooks/instructor/jupyterhub_config.py
 
-All students run under the account that starts the hub: right for a class that trusts each other on a machine of
+Let another account own the course's folder, so that the hub's account, and with it every student, can only read
+it. All students run under the account that starts the hub: right for a class that trusts each other on a machine of
 its own. Where students must not reach each other's files, give each a system account and set JupyterHub's PAM
 authenticator with SystemdSpawner instead; the hook, the folders and the limits below stay the same.
 """

@@ -125,6 +125,14 @@ def build(kit, rates, start=None):
         """Prices leave hours and days as they are, which saves most of the work."""
         show(last[0].repriced(*priced()) if last[0] else asked())
 
+    def other_size():
+        """Quantity and batch size leave the steps as they are."""
+        sizes = {"quantity": controls["quantity"].value, "batch_size": controls["batch"].value}
+        before, last[0] = last[0], None  # until the new question is answered
+        jobs = [plan.job for plan in before.plans.values() if plan.feasible] if before else []
+        changed = {key: value for key, value in sizes.items() if jobs and getattr(jobs[0], key) != value}
+        show(before.resized(**changed) if changed else asked())
+
     def other_routes():
         """More or fewer routes need another figure; every other change moves the one there is."""
         result = asked()
@@ -139,7 +147,8 @@ def build(kit, rates, start=None):
         else:
             controls["volume"].source.value = own
 
-    special = {"kit": other_kit, "serial": other_routes, "day": other_price}
+    sizes = {"quantity": other_size, "batch": other_size}
+    special = {"kit": other_kit, "serial": other_routes, "day": other_price, **sizes}
     for name, row in controls.items():
         row.observe(guarded(special.get(name, other_price if "." in name else other_job), status))
     tell(last[0])
