@@ -1,6 +1,6 @@
 """How long a key press takes to change a plot, against a one-trace figure with no model in the same notebook.
 
-Run: python tests/browser/latency.py notebooks/NAME.ipynb "name of a slider" [presses]
+Run: python tests/browser/latency.py notebooks/NAME.ipynb ["name of a slider" ...] [--presses 20]
 The clock runs from the key press to the last change of any plot's SVG or of live HTML (bars, sentence, table),
 so a panel drawn in parts is not counted as done at its first part. Presses on the two figures alternate: both
 see the same busy machine.
@@ -51,8 +51,7 @@ def press_ms(page, slider, key, quiet_ms=300):
 
 
 def medians_ms(page, slider, floor_slider, presses=40):
-    """Return median times [ms] of `slider` and of `floor_slider`, pressed in turn; runs after `open_notebook`."""
-    page.evaluate(WATCH)
+    """Return median times [ms] of `slider` and of `floor_slider`, pressed in turn; WATCH runs in the page."""
     times = {slider: [], floor_slider: []}
     for turn in range(presses + 2):
         key = "ArrowRight" if turn % 2 else "ArrowLeft"
@@ -66,8 +65,8 @@ def medians_ms(page, slider, floor_slider, presses=40):
     return tuple(map(statistics.median, times.values()))
 
 
-def measure(path, slider_name, presses=40):
-    """Return (median [ms], floor's median [ms]) of a notebook's slider."""
+def measure(path, names, presses):
+    """Yield (slider's name, median [ms], floor's median [ms]) for sliders of a notebook, all of them without names."""
     notebook = nbformat.read(path, as_version=4)
     notebook.cells.append(nbformat.v4.new_code_cell(FLOOR))
     with tempfile.TemporaryDirectory() as folder, jupyter_server(folder) as address:
@@ -76,17 +75,24 @@ def measure(path, slider_name, presses=40):
         with sync_playwright() as driver, browser_page(driver, height=3000) as page:
             open_notebook(page, address, "notebooks/latency.ipynb")
             floor_slider = page.locator(".latency-floor .noUi-handle")
-            return medians_ms(page, page.get_by_role("slider", name=slider_name).first, floor_slider, presses)
+            page.evaluate(WATCH)
+            for slider in page.get_by_role("slider").all():
+                name = slider.get_attribute("aria-label") or ""
+                if name and (not names or any(wanted in name for wanted in names)):
+                    yield name, *medians_ms(page, slider, floor_slider, presses)
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("notebook", type=Path, help=f"path, for instance below {REPOSITORY.name}/notebooks")
-    parser.add_argument("slider", help="accessible name of the slider")
-    parser.add_argument("presses", type=int, nargs="?", default=40)
+    parser.add_argument("sliders", nargs="*", help="parts of the accessible names of sliders; none: all sliders")
+    parser.add_argument("--presses", type=int, default=20)
     chosen = parser.parse_args()
-    panel_ms, floor_ms = measure(chosen.notebook, chosen.slider, chosen.presses)
-    print(f"{chosen.slider}: {panel_ms:.0f} ms, floor {floor_ms:.0f} ms, ratio {panel_ms / floor_ms:.2f}")
+    ratios = []
+    for name, panel_ms, floor_ms in measure(chosen.notebook, chosen.sliders, chosen.presses):
+        ratios.append(panel_ms / floor_ms)
+        print(f"{name}: {panel_ms:.0f} ms, floor {floor_ms:.0f} ms, ratio {ratios[-1]:.2f}", flush=True)
+    print(f"{len(ratios)} sliders: ratio {statistics.median(ratios):.2f} (median), {max(ratios):.2f} (worst)")
 
 
 if __name__ == "__main__":
