@@ -166,3 +166,13 @@ def press(page, locator, key, times=1):
     """Focus an element and press a key on it."""
     for _ in range(times):
         locator.press(key)
+
+
+def serious_findings(page, selector):
+    """What axe-core finds wrong, seriously or critically, inside the elements of a selector: [(rule, help, HTML)]."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    assert page.locator(selector).count() > 0, f"nothing on the page is {selector}"
+    found = Axe().run(page, context={"include": [[selector]]}).response["violations"]
+    serious = [finding for finding in found if finding["impact"] in ("serious", "critical")]
+    return [(finding["id"], finding["help"], finding["nodes"][0]["html"][:200]) for finding in serious]
