@@ -15,7 +15,7 @@ from pourprint import ledger
 from pourprint.errors import InputError
 from pourprint.ledger import freezing
 from pourprint.process.enthalpy import filled, freezing_times
-from pourprint.process.section_modulus import SectionStudy
+from pourprint.process.section_modulus import hottest_section, section_in
 from pourprint.process.solidification import (
     Melt,
     Mould,
@@ -256,19 +256,24 @@ def test_the_quick_section_study_agrees_with_the_freezing_model(name, alloy):
     part, alloy = node(name), pp.alloys()[alloy]
     full = freeze(part, Melt.of(alloy), Mould.sand()).modulus_mm
     # Coarse cells are 0 to 5 % high on the demo nodes, and 17-4PH lies between two of the three metals.
-    assert SectionStudy.measured(*part.mesh).hottest_modulus_mm(alloy) == pytest.approx(full, rel=0.06)
+    assert hottest_section(part, alloy).modulus_mm == pytest.approx(full, rel=0.06)
 
 
 def test_a_section_study_scales_and_is_estimated_without_a_mesh():
-    study = SectionStudy.measured(*node("spreader.3mf").mesh)
-    alloy = pp.alloys()["AlSi7Mg"]
-    doubled = study.scaled(np.array([1.0, 2.0]))
-    assert doubled.hottest_modulus_mm(alloy) == pytest.approx(study.hottest_modulus_mm(alloy) * np.array([1, 2]))
+    alloy, spreader = pp.alloys()["AlSi7Mg"], node("spreader.3mf")
+    doubled = hottest_section(spreader.scaled_to(spreader.volume_cm3 * np.array([1.0, 8.0])), alloy)
+    assert doubled.modulus_mm == pytest.approx(hottest_section(spreader, alloy).modulus_mm * np.array([1, 2]))
     bracket = pp.Part.from_numbers("bracket", np.array([50.0, 60.0]), 210, (90, 70, 60))
-    guess = SectionStudy.estimated(bracket).scaled(1.0)
-    assert guess.hottest_modulus_mm(alloy) == pytest.approx(freezing()["hot_section.well"].value * bracket.modulus_mm)
-    steel, light = guess.hottest_modulus_mm(pp.alloys()["316L"]), guess.hottest_modulus_mm(alloy)
+    light, steel = (hottest_section(bracket, pp.alloys()[name]).modulus_mm for name in ("AlSi7Mg", "316L"))
+    assert light == pytest.approx(freezing()["hot_section.well"].value * bracket.modulus_mm)
     assert (steel > light).all()  # steel conducts badly: its hot sections help themselves less
+
+
+def test_only_the_metals_nearest_to_an_alloy_are_run():
+    part = node("spreader.3mf")
+    part = pp.Part.from_arrays("spreader of its own", part.mesh[0] * 1.01, part.mesh[1])
+    hottest_section(part, pp.alloys()["AlSi7Mg"])
+    assert set(part.shape._studies) == {section_in(0)}
 
 
 def test_metals_rank_by_drag_as_by_conductivity():
@@ -284,10 +289,10 @@ def test_walls_too_thin_for_the_grid_are_refused_and_not_lost_in_silence():
     with pytest.raises(InputError, match="walls"):
         freeze(part, ALUMINIUM, SAND, 3.0)
     # A sheet that the study's coarse grid cannot hold: usual ratios stand in.
-    sheet = trimesh.creation.box((300, 300, 1))
-    study = SectionStudy.measured(np.asarray(sheet.vertices), np.asarray(sheet.faces))
+    sheet = trimesh.creation.box((300, 300, 0.6))
+    study = section_in(0).measured(np.asarray(sheet.vertices), np.asarray(sheet.faces))
     usual = freezing()["hot_section.well"].value * sheet.volume / sheet.area
-    assert study.hottest_modulus_mm(pp.alloys()["AlSi7Mg"]) == pytest.approx(usual)
+    assert study.modulus_mm == pytest.approx(usual)
 
 
 def test_every_number_of_the_freezing_table_is_used(monkeypatch):
@@ -302,7 +307,8 @@ def test_every_number_of_the_freezing_table_is_used(monkeypatch):
     monkeypatch.setattr(ledger, "freezing", lambda: spy)
     Mould.sand()
     Mould.shell(7)
-    SectionStudy.estimated(pp.Part.from_numbers("bracket", 60, 210, (90, 70, 60)))
+    for metal in range(3):
+        section_in(metal).estimated(pp.Part.from_numbers("bracket", 60, 210, (90, 70, 60)))
     assert read == set(spy)
 
 

@@ -1,13 +1,16 @@
 """Handouts: one page that needs no network, with charts and stills of panels, code hidden on request."""
 
+import html
 import re
 import shutil
+from pathlib import Path
 
 import nbformat
 import pytest
 
 import pourprint as pp
 from pourprint.handouts import still, write_handout
+from pourprint.lessons.widget import AnswerBox
 from pourprint.panels.compare import build
 from scenes import demo_kit, demo_rates
 
@@ -63,6 +66,20 @@ def test_a_still_holds_settings_sentence_and_table_but_no_control():
     text = still(build(demo_kit(), demo_rates(), "2026-11-25T08:00").widget)
     assert "quantity wanted" in text and "<b>4</b>" in text and "pourprint-table" in text
     assert "<input" not in text and "noUi" not in text
+
+
+@pytest.mark.parametrize("name", ["unit-cost", "stages-in-order", "refused-alloy", "saw-tooth"])
+def test_an_exercise_is_printed_as_its_question_with_named_room_and_without_what_was_answered(name, tmp_path):
+    box = AnswerBox(name, Path(__file__).parents[1] / "data_demo" / "class.toml", tmp_path)
+    box.press("hint")
+    box.press("check", box.question.worked)
+    assert box.hints.value and box.after.value, "the screen shows a hint, and how the answer comes about"
+    text = html.unescape(still(box.widget))
+    assert box.question.text in text and "pourprint-room" in text
+    for part in box.question.fields:
+        assert part.later or part.label in text
+    assert box.question.working not in text and box.question.hints[0] not in text
+    assert "choose …" not in text
 
 
 @pytest.mark.parametrize(

@@ -338,10 +338,8 @@ class Comparison:
         return " ".join([*said, self._where_it_turns(), self._when_days_count(best), *cannot]).strip()
 
     def _where_it_turns(self):
-        intervals, last = self.break_even.intervals, int(self.quantities[-1])
+        intervals = self.break_even.intervals
         names = [self.plans[i.cheapest].title.lower() if i.cheapest else "a tie" for i in intervals]
-        if len(intervals) == 1:
-            return f"That holds from {intervals[0].first} to {last} kits."
         if len(intervals) > 4:
             turns = self.break_even.crossings
             return f"The lead changes {len(turns)} times between {turns[0]} and {turns[-1]} kits: see the marks."

@@ -18,18 +18,23 @@ LOOK = """<style>
 body { max-width: 52em; margin: 0 auto; font-family: sans-serif; line-height: 1.45 }
 .js-plotly-plot, table, figure, .pourprint-bars { max-width: 100%; break-inside: avoid }
 h1, h2, h3 { break-after: avoid }
-.pourprint-notebook + .pourprint-notebook { break-before: page }
+.pourprint-notebook ~ .pourprint-notebook { break-before: page }
 .jp-OutputArea-output { overflow: visible !important }
 table { table-layout: auto !important }
 html, body, main, .pourprint-notebook { display: block !important; overflow: visible !important; height: auto }
 @media print {
   table { font-size: 9pt !important; line-height: 1.2 }
-  td, th { padding: 1px 3px !important; font-size: inherit !important; overflow-wrap: anywhere }
+  td, th { padding: 1px 3px !important; font-size: inherit !important; overflow-wrap: break-word }
   table:has(th:nth-child(9)) { font-size: 6.5pt !important; width: 100% }
 }
 .highlight pre { white-space: pre-wrap; overflow-wrap: anywhere }
 .jp-InputPrompt, .jp-OutputPrompt { display: none }
 .pourprint-blank { border-bottom: 1px solid; display: inline-block; min-width: 14em; height: 1.6em }
+.pourprint-exercise { border: 1px solid #767676; padding: 0 1em 0.5em; margin: 0.6em 0; break-inside: avoid }
+.pourprint-exercise ol[type=A] { list-style-type: upper-alpha !important }
+.pourprint-room { color: #555; border-top: 1px dotted; margin-top: 0.8em; height: 7em }
+.pourprint-option { display: inline-block; margin-right: 1.2em }
+.pourprint-guest { display: none }
 .pourprint-setting { display: inline-block; margin-right: 1.2em }
 </style>"""
 
@@ -165,12 +170,40 @@ def still(widget):
     if isinstance(widget, ipywidgets.Box):
         if "pourprint-row" in widget._dom_classes:
             return _setting(widget)
-        return f"<div>{''.join(map(still, widget.children))}</div>"
+        if "pourprint-exercise" in widget._dom_classes:  # the question and its fields, not what was answered before
+            asked = "".join(map(still, widget.children[:2]))
+            return f"<div class='pourprint-exercise'>{asked}<div class='pourprint-room'>working</div></div>"
+        if "pourprint-sign-in" in widget._dom_classes:
+            return "".join(map(still, widget.children[:2]))
+        return f"<div>{_places(widget.children) or ''.join(map(still, widget.children))}</div>"
     if isinstance(widget, ipywidgets.widget_selection._Selection):
-        return "".join(f"<div>☐ {html.escape(str(label))}</div>" for label in widget._options_labels)
+        return f"<div>{html.escape(widget.description)}: {_boxes(widget)}</div>"
     if isinstance(widget, ipywidgets.Text | ipywidgets.Textarea | ipywidgets.FloatText | ipywidgets.IntText):
-        return "<span class='pourprint-blank'></span>"
+        return _blank(widget)
     return ""
+
+
+def _blank(widget):
+    return f"<div>{html.escape(widget.description)} <span class='pourprint-blank'></span></div>"
+
+
+def _boxes(menu):
+    """A menu's options as boxes to tick; of an option that is listed in full above the menu, its letter."""
+    short = (name.partition(":")[0] if name.endswith(" …") else name for name in _offered(menu))
+    return "".join(f"<span class='pourprint-option'>☐ {html.escape(name)}</span>" for name in short)
+
+
+def _offered(menu):
+    """A menu's options but for the empty one, "choose …"."""
+    return [str(name) for name, value in zip(menu._options_labels, menu._options_values, strict=True) if value != ""]
+
+
+def _places(fields):
+    """Menus that offer the same, as places to put things in: what is offered once, then a blank for each place."""
+    offered = {getattr(field, "_options_labels", None) for field in fields}
+    if len(fields) < 3 or len(offered) > 1 or None in offered:
+        return ""
+    return f"<div>{html.escape(' · '.join(_offered(fields[0])))}</div>{''.join(map(_blank, fields))}"
 
 
 def _setting(row):

@@ -4,6 +4,8 @@ Numbers may be NumPy arrays that broadcast, so that a slider or a map can ask fo
 """
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
+from hashlib import blake2b
 from pathlib import Path
 
 import numpy as np
@@ -21,14 +23,23 @@ def _show(value):
     return np.array2string(np.asarray(value, dtype=float), precision=4, threshold=6)
 
 
+@lru_cache(maxsize=256)
+def _studies_of(content):
+    """The studies made so far of a mesh with these bytes: a file that is read again is not measured again."""
+    return {}
+
+
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """A mesh as it was measured (vertices [mm], faces, volume [cm3]), and the studies made of it so far."""
+    """A mesh as it was measured (vertices [mm], faces, volume [cm3]), and the studies made of it."""
 
     vertices: np.ndarray
     faces: np.ndarray
     volume_cm3: float
-    _studies: dict = field(default_factory=dict)
+
+    @cached_property
+    def _studies(self):
+        return _studies_of(blake2b(self.vertices.tobytes() + self.faces.tobytes()).digest())
 
     def study(self, kind):
         """An instance of `kind`, measured at the first call."""

@@ -4,7 +4,7 @@ from pourprint.figures._look import HATCH, INK, KINDS, LOOKS, Chart
 from pourprint.figures.bars import BARS_IN_WORDS, comparison_bars
 from pourprint.figures.bars import STYLE as BARS_STYLE
 from pourprint.figures.carbon import footprint_chart
-from pourprint.figures.cautions import caution_box
+from pourprint.figures.cautions import caution_box, caution_table
 from pourprint.figures.cluster import cluster_picture
 from pourprint.figures.comparison import COMPARISON_IN_WORDS, comparison_data, comparison_figure
 from pourprint.figures.decide import map_chart, sureness_chart
@@ -40,6 +40,7 @@ __all__ = [
     "assignment_chart",
     "belief_chart",
     "caution_box",
+    "caution_table",
     "chance_chart",
     "cluster_picture",
     "comparison_bars",

@@ -14,7 +14,7 @@ from pourprint.figures._look import INK, KINDS, LOOKS, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.steps import Stage
 
-NAMED_SHARE = 0.013  # of the axis: what a letter of a piece's name takes
+NAMED_SHARE = 0.0155  # of the axis: what a letter of a piece's name takes in a panel of 1280 px
 WHITE = {"hands-on": 0.3, "machine": 0.5, "waiting": 0.8}  # share of white in a route's colour
 # The looks of all bars, apart from the bars, so that a key press sends few bytes. Hatches tell kinds of time apart.
 STYLE = f"""<style>

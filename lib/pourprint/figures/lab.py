@@ -71,8 +71,8 @@ def workshop_chart(timeline):
         margin={"t": 85},
     )
     takeaway = (
-        f"The last order is done {last:%a %d %b}; {worst} loses {summary['days_queued'].max():.1f} days in queues. "
-        f"Busiest is the {busiest.partition('.')[2].replace('_', ' ')}, with {held:.0f} h."
+        f"The last order is done {last:%a %d %b}; the order “{worst}” loses {summary['days_queued'].max():.1f} days in "
+        f"queues. Busiest is the {busiest.partition('.')[2].replace('_', ' ')}, with {held:.0f} h."
     )
     alt = (
         f"Bars over dates in {rows} rows, one for the desk work and each batch of {len(names)} orders. Plain pieces "
@@ -187,7 +187,7 @@ def repeats_chart(table, currency):
     """Cost of a kit over repeat orders, by how often work falls due. Parameters: `table` of `learning.repeats`."""
     figure = styled(go.Figure(), height=380)
     hatches = ("", ".", "/", "x")
-    below = np.zeros(len(table))
+    below, lowest = np.zeros(len(table)), 0.0
     for i, share in enumerate(reversed(SHARES)):
         y = table[share].to_numpy()
         marker = {
@@ -196,9 +196,10 @@ def repeats_chart(table, currency):
         }
         marker["pattern"] |= {"fgcolor": INK, "solidity": 0.2}
         figure.add_bar(x=table.index, y=y, marker=marker, hovertemplate=share + ": %{y:,.0f}<extra></extra>")
-        if y[-1] > 0.04 * table["unit_cost"].iloc[0] or y[0] > 0.08 * table["unit_cost"].iloc[0]:
-            at = {"x": len(table) + 0.5, "y": below[-1] + y[-1] / 2}
-            figure.add_annotation(**at, text=share, showarrow=False, xanchor="left")
+        if y[0] > 0:  # thin pieces lie close together, and their names must not
+            at = max(below[-1] + y[-1] / 2, lowest)
+            figure.add_annotation(x=len(table) + 0.5, y=at, text=share, showarrow=False, xanchor="left")
+            lowest = at + 0.07 * table["unit_cost"].iloc[0]
         below = below + y
     figure.update_xaxes(title_text="orders so far", tickvals=list(table.index), range=[0.4, 1.35 * len(table) + 1])
     figure.update_yaxes(title_text=f"{currency} a kit")

@@ -43,7 +43,7 @@ def frontier_chart(mixes, singles=None):
     for i, mix in enumerate(mixes):
         if len(mix.plans) == 1 or i in (0, len(mixes) - 1):
             last = i == len(mixes) - 1
-            side = {"xanchor": "left", "xshift": 12} if last else {"yshift": -20}
+            side = {"xanchor": "left", "yshift": 36} if last else {"yshift": -20}
             figure.add_annotation(x=mix.days, y=mix.cost, text=_name(mix), **side, **label)
     for route, (cost, late) in (singles or {}).items():
         if late <= 1.6 * days.max() and not any(route in mix.plans and len(mix.plans) == 1 for mix in mixes):

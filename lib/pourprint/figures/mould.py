@@ -58,7 +58,7 @@ def opened_mould(mould):
             names_trace(
                 [
                     ("lower half", drag[0] * [1, 1, 0] + [0, 0, (low[2] + parting) / 2]),
-                    ("upper half, lifted", [cope[0, 0], cope[1, 1], cope[0, 2]]),
+                    ("upper half, lifted", [cope[1, 0], cope[0, 1], cope[0, 2]]),
                     ("feeder", [u, v, roof + feeder_h + 5]),
                     ("sprue", [u, sprue_v, cope[1, 2] + 5]),
                     ("parting plane", [drag[1, 0], drag[0, 1], parting]),
@@ -68,13 +68,13 @@ def opened_mould(mould):
     )
     axes = {f"{axis}axis": {"title": f"{name} [mm]"} for axis, name in zip("xyz", "uvw", strict=True)}
     figure.update_layout(
-        scene={"aspectmode": "data", **axes, "camera": {"eye": {"x": -1.7, "y": -1.6, "z": 0.9}}},
+        scene={"aspectmode": "data", **axes, "camera": {"eye": {"x": -1.95, "y": -1.85, "z": 1.05}}},
         title=f"{mould.part.name}: {_count(mould.cores, 'core')} (orange), one feeder, one sprue; drag to turn",
     )
     sizes = " × ".join(f"{side:.0f}" for side in block)
     return Chart(
         styled(figure, height=560).update_layout(margin={"l": 0, "r": 0, "b": 0}),
-        f"A sand block of {sizes} mm and {mould.mass_kg:.1f} kg makes a casting of "
+        f"A sand block of {sizes} mm and {mould.mass_kg:.1f} kg with its metal makes a casting of "
         f"{mould.part.volume_cm3:.0f} cm³; what neither half shows, {mould.core_cm3:.0f} cm³, takes "
         f"{_count(mould.cores, 'core')}.",
         f"The lower half of the mould as a see-through box with the casting in it, its upper half lifted by "
@@ -160,10 +160,10 @@ def parting_map(mould):
     for at, text in ((chosen, f"chosen: {best:.0f} cm³"), (worst_at, f"worst: {worst:.0f} cm³")):
         side = 1 if x[at] >= 0 else -1
         figure.add_annotation(x=x[at], y=y[at], text=text, ax=side * 110, ay=-34, standoff=16, bgcolor="white")
-    for name, at in (("x", (1.1, 0)), ("y", (0, 1.13)), ("−x", (-1.1, 0)), ("−y", (0, -1.13))):
+    for name, at in (("x", (1.2, 0)), ("y", (0, 1.2)), ("−x", (-1.2, 0)), ("−y", (0, -1.2))):
         figure.add_annotation(x=at[0], y=at[1], text=name, showarrow=False)
     figure.add_annotation(x=0, y=0, text="z", ax=-40, ay=110, standoff=4)
-    bare = {"visible": False, "range": [-1.25, 1.25]}
+    bare = {"visible": False, "range": [-1.3, 1.3]}
     figure.update_xaxes(**bare)
     figure.update_yaxes(**bare, scaleanchor="x")
     way = ", ".join(f"{part:.2f}" for part in study.frame[2])
@@ -233,7 +233,7 @@ def gating_sketch(mould):
     figure.update_layout(title=f"{mould.part.name}: {mould.metal_kg:.2f} kg fills the mould in {way.pour_s:.1f} s")
     figure = styled(figure, height=460)
     notes = [
-        ((start + end) / 2, (above - below) / 2, "casting", 0, 0),
+        ((start + end) / 2, -below / 2, "casting", 0, 0),
         (hot, above + feeder_h / 2, f"feeder<br>{feeder_d:.0f} × {feeder_h:.0f} mm", 0, 0),
         (sprue + top_d / 2, head - depth, f"sprue, top Ø {top_d:.1f} mm", 110, -10),
         (sprue + base_d / 2, gate, f"sprue, foot Ø {base_d:.1f} mm<br>metal at {way.base_m_s:.2f} m/s", 120, -30),

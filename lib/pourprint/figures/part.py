@@ -16,7 +16,10 @@ def part_picture(part):
     vertices, faces = part.needed_mesh("drawn")
     figure = go.Figure(solid_trace(coarser(vertices, faces, MOST_FACETS), "#9AA5B1", 1.0, part.name))
     axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
-    figure.update_layout(scene={"aspectmode": "data", **axes}, title=f"{part.name}: drag to turn, z points up")
+    # From far enough, and looking a little low, that the titles of the axes stay inside the picture.
+    camera = {"eye": {"x": 1.55, "y": 1.55, "z": 1.2}, "center": {"x": 0, "y": 0, "z": -0.15}}
+    scene = {"aspectmode": "data", "camera": camera, **axes}
+    figure.update_layout(scene=scene, title=f"{part.name}: drag to turn, z points up")
     sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
     return Chart(
         styled(figure, height=430),

@@ -67,10 +67,14 @@ def plan_timeline(plan, start):
             },
             hovertemplate="%{y}, " + kind + "<extra></extra>",
         )
-    figure.update_xaxes(type="date", title_text="plain: hands-on · strokes: machine alone · dots: waiting")
+    figure.update_xaxes(
+        type="date",
+        title_text="plain: hands-on, rests at night · strokes: machine alone · dots: waiting",
+        title_standoff=8,
+    )
     days = spans[-1].end_h / 24
     figure.update_layout(title=f"{plan.title}: {days:.1f} days for the first batch", bargap=0.25)
-    figure = _by_step(figure, names).update_layout(barmode="overlay")
+    figure = _by_step(figure, names).update_layout(barmode="overlay", margin={"b": 75})  # ticks of two lines
     waited = sum(span.end_h - span.ran_h for span in spans) / 24
     return Chart(
         figure,

@@ -71,8 +71,8 @@ def plate_picture(job, rates, plate=1):
     planned = int(layout.plates.per_batch(kits))
     return Chart(
         styled(figure, height=520),
-        f"{len(pieces)} pieces go on {plates} plate{'s' * (plates > 1)}; boxes on shelves would need {by_boxes}, "
-        f"and the plan counts {planned}.",
+        f"{len(pieces)} pieces go on {plates} plate{'s' * (plates > 1)}; as rectangles in rows they would need "
+        f"{by_boxes}, and the plan counts {planned}.",
         f"A plate of {m('plate_x'):.0f} × {m('plate_y'):.0f} mm with {len(shown)} nodes standing on thin lines, which "
         f"are their supports; the tallest reaches {float(np.max(layout.height_mm)):.0f} mm.",
         table,

@@ -22,7 +22,7 @@ HOURS = {
 }
 HOURS_IN_WORDS = (
     "five bars, one a kind of work, in the order in which it is done: hours of one kit. Spreading powder is shared by "
-    "the kits that are usually printed together."
+    "the kits that are usually printed together; what is melted includes the supports."
 )
 
 
@@ -193,7 +193,7 @@ def hours_figure(layout):
             **data,
             y=[*HOURS],
             orientation="h",
-            texttemplate="%{x:.1f} h",
+            texttemplate="%{x:.2f} h",
             textposition="auto",
             insidetextfont={"color": INK, "size": 14},
             outsidetextfont={"color": INK, "size": 14},

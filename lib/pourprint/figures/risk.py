@@ -12,6 +12,7 @@ from pourprint.workdays import moment_of
 
 CURVE_POINTS = 120  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
+LOW, HIGH = MARKS[0], MARKS[-1]
 
 
 def _titles(runs):
@@ -103,10 +104,12 @@ def spread_chart(runs):
         columns=[f"{what} {share:.0%}" for what in ("cost", "days") for share in MARKS],
     )
     slower = {run.plan.title: run.days.mean() / days for run, days in zip(runs.values(), free[1], strict=True)}
+    dearer = {run.plan.title: run.cost.mean() / run.plan.total_cost for run in runs.values()}
     worst = max(slower, key=slower.get)
     return Chart(
         _titled(
-            styled(figure, 120 + 75 * len(runs)), "Failures and doubt cost more than the plan says, in days above all"
+            styled(figure, 120 + 75 * len(runs)),
+            f"{worst}: {slower[worst]:.1f} times the days of its plan, {dearer[worst]:.1f} times the cost",
         ),
         f"{worst} suffers most: on average it takes {slower[worst]:.1f} times the days of its plan without failures.",
         f"For each route two bars on one line: thin from 5 to 95 %, thick from 25 to 75 % of {count} runs; a mark at "
@@ -208,7 +211,9 @@ def chance_chart(runs, deadline=None):
         title = "How sure a date is"
     else:
         takeaway = " ".join(run.answer(deadline) for run in runs.values())
-        title = "How sure the deadline is"
+        title = "Chance of the deadline: " + ", ".join(
+            f"{run.plan.title.lower()} {run.chance(deadline):.0%}" for run in runs.values()
+        )
     share = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
     table = pd.DataFrame(
         [_when(run, np.quantile(run.days, share)) for run in runs.values()],
@@ -315,15 +320,13 @@ def failures_chart(plan, found):
     figure.update_xaxes(title_text=f"expected cost of its failures [{money}]")
     figure.update_yaxes(automargin=True)
     extra = found.cost - found.failure_free_cost
-    figure = _titled(
-        styled(figure, 130 + 32 * len(costs)), f"{plan.title}: late failures cost most, they send most work back"
-    )
+    figure = _titled(styled(figure, 130 + 32 * len(costs)), f"{plan.title}: failures at “{worst}” cost most")
     figure.update_layout(margin={"r": 70})
     rows = [(name, yields.get(name, float("nan")), cost) for name, cost in reversed(costs.items())]
     return Chart(
         figure,
-        f"Failures add {extra:,.0f} {money} ({extra / found.failure_free_cost:.0%}) to the job; most of it comes from "
-        f"“{worst}”.",
+        f"Failures add {extra:,.0f} {money} ({extra / found.failure_free_cost:.0%}) to the job; the largest share, "
+        f"{costs[worst] / sum(costs.values()):.0%}, comes from “{worst}”.",
         "One bar a step that can fail, the dearest on top; its length is what its failures are expected to cost.",
         pd.DataFrame(rows, columns=["step", "first_pass_yield", f"cost_{money}"]).set_index("step"),
     )
@@ -337,9 +340,12 @@ def design_error_chart(errors, plans):
     import pandas as pd
 
     money, titles = plans[next(iter(errors))].rates.currency, [plans[route].title for route in errors]
-    costs, days = ([getattr(error, name).mean() for error in errors.values()] for name in ("cost", "days"))
+    cost_runs, day_runs = ([getattr(error, name) for error in errors.values()] for name in ("cost", "days"))
+    costs, days = ([float(run.mean()) for run in runs] for runs in (cost_runs, day_runs))
     figure = make_subplots(rows=1, cols=2, shared_yaxes=True, horizontal_spacing=0.12)
-    for column, (values, unit) in enumerate(((costs, f"{money} more"), (days, "days more")), start=1):
+    shown = ((costs, cost_runs, f"{money} more"), (days, day_runs, "days more"))
+    for column, (values, sampled, unit) in enumerate(shown, start=1):
+        low, high = np.quantile(sampled, (LOW, HIGH), axis=1)
         figure.add_bar(
             x=values,
             y=titles,
@@ -349,8 +355,16 @@ def design_error_chart(errors, plans):
                 "line": {"color": INK, "width": 0.5},
             },
             text=[f"{value:,.0f}" for value in values],
-            textposition="outside",
-            cliponaxis=False,
+            textposition="inside",
+            insidetextanchor="start",
+            textfont={"color": INK},
+            error_x={
+                "array": high - values,
+                "arrayminus": values - low,
+                "symmetric": False,
+                "color": INK,
+                "thickness": 1.2,
+            },
             hovertemplate=f"%{{y}}: %{{x:,.0f}} {unit}<extra></extra>",
             row=1,
             col=column,
@@ -363,14 +377,17 @@ def design_error_chart(errors, plans):
     figure = _titled(styled(figure, 130 + 45 * len(errors)), both)
     figure.update_layout(margin={"r": 60, "l": 120})
     table = pd.DataFrame(
-        {f"cost [{money}]": costs, "days": days, "error of the mean cost": [_error(e.cost) for e in errors.values()],
-         "error of the mean days": [_error(e.days) for e in errors.values()]},
+        {f"cost [{money}]": costs, "days": days, "error of the mean cost": [_error(run) for run in cost_runs],
+         "error of the mean days": [_error(run) for run in day_runs]}
+        | {f"{what} {share:.0%}": [np.quantile(run, share) for run in runs]
+           for what, runs in (("cost", cost_runs), ("days", day_runs)) for share in (LOW, HIGH)},
         index=titles,
     )  # fmt: skip
     return Chart(
         figure,
         f"{both}: at least {min(costs):,.0f} {money} and {min(days):.0f} days, on average.",
-        "Two rows of bars, one bar a route: on the left the money, on the right the days that one design error costs.",
+        "One bar a route: on the left the money, on the right the days that one design error costs on average; a thin "
+        "line holds nine runs of ten.",
         table,
     )
 

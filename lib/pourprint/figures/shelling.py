@@ -45,8 +45,8 @@ def dimension_chart(sizes, item):
     )
     share = ((shown["largest_mm"] - shown["smallest_mm"]) / shown["tolerance_mm"]).max()
     entry = sizes.job.alloy.entries["contraction"]
-    figure.update_layout(title=f"{item.part.name}: contraction takes up to {share:.0%} of the casting tolerance")
-    figure.update_xaxes(title_text="deviation of the casting [mm]; wide grey: tolerance, narrow: contraction")
+    figure.update_layout(title=f"{item.part.name}: doubt about contraction fills up to {share:.0%} of the tolerance")
+    figure.update_xaxes(title_text="deviation of the casting [mm]; grey: its tolerance, blue: range of contraction")
     figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True)
     styled(figure, height=26 * len(names) + 130).update_layout(barmode="overlay", margin={"l": 10})
     return Chart(
@@ -163,7 +163,9 @@ def crack_chart(sizes, item):
     figure.add_hrect(y0=2, y1=5, fillcolor="#DDDDDD", line_width=0, layer="below")
     figure.add_scatter(x=100 * infill, y=stress, mode="lines", line={"color": COLOUR, "width": 3})
     figure.add_scatter(x=[100 * mine], y=[here], mode="markers", marker={"size": 12, "color": INK})
-    figure.add_annotation(x=98, y=3.5, text="green shells break, about", showarrow=False, xanchor="right")
+    figure.add_annotation(
+        x=98, y=3.5, text="unfired shells break at about 2 to 5 MPa", showarrow=False, xanchor="right"
+    )
     figure.add_annotation(x=100 * mine, y=here, text=f"this pattern: {here:.1f} MPa", showarrow=True, ax=70, ay=-40)
     figure.update_xaxes(title_text="infill of the pattern [%]", range=[0, 102])
     figure.update_yaxes(title_text="stress in the shell [MPa]", rangemode="tozero")
@@ -175,7 +177,7 @@ def crack_chart(sizes, item):
         "A sparse pattern grows as much as a solid one, but is softer. The estimate ranks fillings; it does not "
         "promise that a shell holds.",
         f"A curve that rises with the infill from {stress[0]:.1f} to {solid:.1f} MPa; a grey band from 2 to 5 MPa is "
-        "the strength of green shells (from memory).",
+        "the strength of unfired (green) shells (from memory).",
         pd.DataFrame({"infill": infill[::6], "stress_mpa": stress[::6]}).set_index("infill"),
     )
 
@@ -197,7 +199,7 @@ def metal_chart(sizes):
             cliponaxis=False,
         )
     )
-    figure.update_yaxes(categoryorder="array", categoryarray=list(metal)[::-1], automargin=True)
+    figure.update_yaxes(categoryorder="array", categoryarray=list(metal)[::-1], automargin=True, ticksuffix="  ")
     figure.update_xaxes(title_text="metal poured for one kit [kg]", range=[0, 1.25 * max(metal.values())])
     figure.update_layout(title=f"{sizes.casting_yield:.0%} of the metal becomes parts")
     styled(figure, height=260).update_layout(margin={"l": 10})
@@ -229,11 +231,11 @@ def hot_shell_chart(sizes, part):
     figure.add_scatter(x=[warm], y=[100 * here], mode="markers", marker={"size": 12, "color": INK})
     figure.add_hline(y=100, line={"color": INK, "dash": "dash"})
     figure.add_annotation(x=20, y=100, text="all of it", showarrow=False, xanchor="left", yshift=10)
-    figure.add_annotation(x=warm, y=100 * here, text=f"at the pour: {here:.0%}", showarrow=True, ax=60, ay=-40)
+    figure.add_annotation(x=warm, y=100 * here, text=f"at the pour: {here:.0%}", ax=60, ay=-40, bgcolor="white")
     figure.update_xaxes(title_text="temperature of the shell at the pour [°C]")
     figure.update_yaxes(title_text="heat taken [% of the casting's]", rangemode="tozero")
     figure.update_layout(
-        title=f"{part.name}: a shell of {thickness:.1f} mm at {warm:.0f} °C takes {here:.0%} of its heat"
+        title=f"{part.name}: a shell of {thickness:.1f} mm at {warm:.0f} °C can take {here:.0%} of the casting's heat"
     )
     return Chart(
         figure,

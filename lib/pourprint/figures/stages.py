@@ -19,6 +19,8 @@ SHORT = {  # stage names that fit into a bar
     DELAY: "price of days",
 }
 
+LEFT = 'style="text-align:left"'  # a notebook sets its tables flush right, which suits numbers only
+
 
 def stage_matrix(here=None):
     """The course's map as an HTML table: routes across, the eleven stages down, each route's steps counted.
@@ -26,20 +28,19 @@ def stage_matrix(here=None):
     Parameters: `here` a Stage to mark as "you are here", or None. Returns: HTML text.
     """
     plans = example_plans()
-    head = "".join(f'<th scope="col">{plan.title}</th>' for plan in plans)
+    head = "".join(f'<th scope="col" {LEFT}>{plan.title}</th>' for plan in plans)
     rows = []
     for stage in Stage:
-        cells = "".join(f"<td>{'<br>'.join(s.name for s in plan.steps if s.stage == stage)}</td>" for plan in plans)
+        named = ("<br>".join(s.name for s in plan.steps if s.stage == stage) for plan in plans)
+        cells = "".join(f"<td {LEFT}>{names}</td>" for names in named)
         mark = "▶ you are here: " if stage is here else ""
         style = ' style="outline:2px solid currentColor"' if stage is here else ""
-        rows.append(
-            f'<tr{style}><th scope="row" style="text-align:left">{mark}{stage.value} {stage.title}</th>{cells}</tr>'
-        )
-    counts = "".join(f"<td>{len(p.stages)} stages, {len(p.steps)} steps</td>" for p in plans)
+        rows.append(f'<tr{style}><th scope="row" {LEFT}>{mark}{stage.value} {stage.title}</th>{cells}</tr>')
+    counts = "".join(f"<td {LEFT}>{len(p.stages)} stages, {len(p.steps)} steps</td>" for p in plans)
     return (
-        '<table><caption style="text-align:left">Stages of each route; an empty cell is a stage that the route '
-        f'does without.</caption><thead><tr><th scope="col">stage</th>{head}</tr></thead><tbody>{"".join(rows)}'
-        f'<tr><th scope="row" style="text-align:left">together</th>{counts}</tr></tbody></table>'
+        f"<table><caption {LEFT}>Stages of each route; an empty cell is a stage that the route does without."
+        f'</caption><thead><tr><th scope="col" {LEFT}>stage</th>{head}</tr></thead><tbody>{"".join(rows)}'
+        f'<tr><th scope="row" {LEFT}>together</th>{counts}</tr></tbody></table>'
     )
 
 

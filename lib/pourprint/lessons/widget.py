@@ -29,13 +29,12 @@ class AnswerBox:
         self.exercise, self.class_file, self.folder = exercise_named(name), class_file, folder
         self.task, self.later, self.status = widgets.HTML(), widgets.VBox([]), widgets.HTML()
         self.hints, self.after = widgets.HTML(), widgets.HTML()
-        self.entries, self.buttons = widgets.VBox([]), _buttons()()
+        self.entries, self.buttons, self.unsaved = widgets.VBox([]), None, []
+        self.pose()
         self.buttons.on_msg(lambda _, content, __: self._heard(content))
         parts = [self.task, self.entries, self.later, self.buttons, self.status, self.hints, self.after]
         frame = widgets.Layout(border="1px solid #767676", padding="4px 14px 10px", margin="6px 0", max_width="920px")
         self.widget = widgets.VBox(parts, layout=frame).add_class("pourprint-exercise")
-        self.unsaved = []
-        self.pose()
 
     def pose(self):
         """Show the question with the numbers of who is signed in, and what that student has answered before."""
@@ -62,7 +61,9 @@ class AnswerBox:
     def _show_task(self):
         lines = "".join(f"<li>{html.escape(line)}</li>" for line in self.question.lines)
         guest = (
-            f"<p style='margin:4px 0;font-size:0.9em;line-height:1.4'>{GUEST_NOTE}</p>" if self.student == GUEST else ""
+            f"<p class='pourprint-guest' style='margin:4px 0;font-size:0.9em;line-height:1.4'>{GUEST_NOTE}</p>"
+            if self.student == GUEST
+            else ""
         )
         who = "" if guest else f" · numbers of {html.escape(self.student)}"
         title = f"{html.escape(self.exercise.title)} <small>({self.exercise.kind}{who})</small>"
@@ -144,9 +145,13 @@ class AnswerBox:
 
     def _show_hints(self, opened):
         left = len(self.question.hints) - opened
-        self.buttons.hint = f"Hint ({left} left)" if left else "No more hints"
+        label = f"Hint ({left} left)" if left else "No more hints"
+        if self.buttons is None:  # born with its label: a change before the page shows the buttons can get lost
+            self.buttons = _buttons()(hint=label)
+        self.buttons.hint = label
         items = "".join(f"<li>{html.escape(hint)}</li>" for hint in self.question.hints[:opened])
-        self.hints.value = f"<ol aria-label='hints' style='line-height:1.4'>{items}</ol>" if items else ""
+        shown = f"<p style='margin:6px 0 0'>Hints so far:</p><ol style='line-height:1.4;margin:2px 0'>{items}</ol>"
+        self.hints.value = shown if items else ""
 
 
 def ask(name, class_file=None, folder="."):

@@ -72,7 +72,8 @@ def build(job, rates):
         answer.value = (
             f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(wanted.alloy.title)} in layers of "
             f"{micrometres:.0f} µm: {plates} plate{'s' * (plates > 1)} of {float(layout.height_mm):.0f} mm, "
-            f"{found.unit_cost:,.0f} {card.currency} a kit, ready in {found.lead_time_days:.1f} days.</b></p>"
+            f"{found.unit_cost:,.0f} {card.currency} a kit, ready {found.lead_time_days:.1f} days after a Monday's "
+            "start.</b></p>"
         )
         return layout
 

@@ -65,7 +65,8 @@ def build(kit, rates, quantity=1):
     for key, (name, low, high, step) in CHOICES.items():
         entry = rates.entries[key]
         low, high = min(low, entry.value), max(high, entry.value)
-        controls[key] = number_row(name, entry.value, low, high, step, entry.unit if entry.unit != "-" else "of 1")
+        unit = "of 1" if entry.unit == "-" else entry.unit.replace("m3", "m³")
+        controls[key] = number_row(name, entry.value, low, high, step, unit)
 
     def asked():
         card = rates.replace({key: controls[key].value for key in CHOICES})
@@ -111,7 +112,7 @@ def _figure(found, money):
     bars = go.Bar(x=_costs(found), y=names, orientation="h", marker={"color": LOOKS[NAME].colour})
     figure = styled(go.Figure(bars), height=330)
     figure.update_xaxes(title_text=f"cost of one kit by stage [{money}]", rangemode="tozero")
-    figure.update_yaxes(categoryorder="array", categoryarray=names[::-1])
+    figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True, ticksuffix="  ")
     return figure.update_layout(margin={"t": 10})
 
 
@@ -125,8 +126,8 @@ def _facts(found):
         "printing, whole job": f"{printing_h:.1f} h",
         "kits on one cluster": f"{1 / float(sizes.per_kit):.2f}",
         "coats": f"{float(sizes.coats):.0f}",
-        "drying, first dip to last": f"{drying_h:.0f} h",
-        "air burns all patterns in": f"{kits * float(sizes.burning_h):.1f} h",
+        "from first dip to dry shell": f"{drying_h:.0f} h",
+        "least time to burn all patterns": f"{kits * float(sizes.burning_h):.1f} h",
         "metal poured for one kit": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
         "share that becomes parts": f"{float(sizes.casting_yield):.0%}",
     }

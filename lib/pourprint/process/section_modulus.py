@@ -1,7 +1,7 @@
 """The modulus of a part's hottest section: what a feeder must outlast.
 
 V/A of a whole node misleads: junctions and cores heat the sand around them and freeze later. How much later depends
-on how well the metal conducts, so a coarse run of the freezing model is made for three metals.
+on how well the metal conducts, so a coarse run of the freezing model is made for the nearest of three metals.
 """
 
 from dataclasses import dataclass, replace
@@ -20,66 +20,65 @@ COARSE_CELLS = 60_000
 
 
 @dataclass(frozen=True, eq=False)
-class SectionStudy:
-    """The hottest section of a part in thick sand, for metals that conduct well, middling and badly.
+class Section:
+    """The hottest section of a part cast in one metal in thick sand.
 
-    mean_mm (...): V/A of the whole part [mm]. moduli_mm (..., 3): V/A of a flat wall that would freeze as late as the
-    part's last metal [mm]. places_mm (..., 3, 3): where that is (x, y, z) [mm]. spots (3,): hot spots [-].
-    Parts of one shape and metal in thick sand freeze alike, so that lengths scale.
+    modulus_mm (...): V/A of a flat wall that would freeze as late as the part's last metal [mm]. place_mm (..., 3):
+    where that is (x, y, z) [mm]. spots: hot spots [-]. Parts of one shape and metal freeze alike: lengths scale.
     """
 
-    mean_mm: float | np.ndarray
-    moduli_mm: np.ndarray
-    places_mm: np.ndarray
-    spots: np.ndarray
-
-    @classmethod
-    def measured(cls, vertices, faces):
-        """Three coarse runs on vertices (n, 3) [mm], faces (m, 3): some 0.3 s; 0 to 5 % above finer ones (demo nodes).
-
-        Where much of the metal is in walls too thin for the coarse grid, usual ratios stand in, as without a mesh.
-        """
-        volume, area, box, _, _ = meshes.measure(vertices, faces)
-        sand, mean = Mould.sand(), volume / area
-        try:
-            runs = []
-            for melt in _melts():
-                pad = rim_mm(mean, melt, sand)
-                grid = voxels(vertices, faces, default_cell_mm(box, pad, COARSE_CELLS), pad)
-                runs.append(freeze_grid(grid, melt, sand))
-        except InputError:
-            return cls._usual(mean, (vertices.min(0) + vertices.max(0)) / 2)
-        moduli = np.array([run.modulus_mm for run in runs])
-        places = np.array([run.spots[0].position_mm for run in runs])
-        return cls(mean, moduli, places, np.array([len(run.spots) for run in runs]))
-
-    @classmethod
-    def estimated(cls, part):
-        """For a part without a mesh: the demo nodes' usual ratios to V/A, in the middle of its box."""
-        return cls._usual(part.modulus_mm, part.box_mm / 2)
-
-    @classmethod
-    def _usual(cls, mean_mm, middle_mm):
-        ratios = np.array([ledger.freezing()[f"hot_section.{name}"].value for name in ("well", "middling", "badly")])
-        moduli = np.asarray(mean_mm)[..., None] * ratios
-        return cls(mean_mm, moduli, np.stack([middle_mm] * 3, axis=-2), np.ones(3, dtype=int))
+    modulus_mm: float | np.ndarray
+    place_mm: np.ndarray
+    spots: int
 
     def scaled(self, factor):
-        """The study of the part in similar shape; factor (...): ratio of lengths [-]."""
+        """The section of the part in similar shape; factor (...): ratio of lengths [-]."""
         factor = np.asarray(factor)
-        return replace(
-            self,
-            mean_mm=self.mean_mm * factor,
-            moduli_mm=self.moduli_mm * factor[..., None],
-            places_mm=self.places_mm * factor[..., None, None],
-        )
+        return replace(self, modulus_mm=self.modulus_mm * factor, place_mm=self.place_mm * factor[..., None])
 
-    def hottest_modulus_mm(self, alloy):
-        """Modulus of the hottest section in an Alloy [mm], between the three metals by the logarithm of `drag`."""
-        known, sand = _known_drags()
-        share = np.clip(np.interp(np.log(drag(Melt.of(alloy), sand)), known, np.arange(3)), 0, 2)
-        low = min(int(share), 1)
-        return self.moduli_mm[..., low] + (share - low) * (self.moduli_mm[..., low + 1] - self.moduli_mm[..., low])
+
+@cache
+def section_in(metal):
+    """The study of a part's hottest section in one of METALS, for `Part.study`. Parameter: `metal` its index."""
+
+    def usual(mean_mm):
+        return mean_mm * ledger.freezing()[f"hot_section.{('well', 'middling', 'badly')[metal]}"].value
+
+    class SectionStudy(Section):
+        @classmethod
+        def measured(cls, vertices, faces):
+            """A coarse run on vertices (n, 3) [mm], faces (m, 3): some 0.1 s; 0 to 5 % above finer ones (demo nodes).
+
+            Where much of the metal is in walls too thin for the coarse grid, the usual ratio stands in.
+            """
+            volume, area, box, _, _ = meshes.measure(vertices, faces)
+            sand, mean, melt = Mould.sand(), volume / area, _melts()[metal]
+            pad = rim_mm(mean, melt, sand)
+            try:
+                run = freeze_grid(voxels(vertices, faces, default_cell_mm(box, pad, COARSE_CELLS), pad), melt, sand)
+            except InputError:
+                return cls(usual(mean), (vertices.min(0) + vertices.max(0)) / 2, 1)
+            return cls(run.modulus_mm, np.asarray(run.spots[0].position_mm), len(run.spots))
+
+        @classmethod
+        def estimated(cls, part):
+            """For a part without a mesh: the demo nodes' usual ratio to V/A, in the middle of its box."""
+            return cls(usual(part.modulus_mm), part.box_mm / 2, 1)
+
+    return SectionStudy
+
+
+def hottest_section(part, alloy):
+    """The hottest Section of a Part in an Alloy: between the two nearest of METALS by the logarithm of `drag`."""
+    known, sand = _known_drags()
+    share = float(np.clip(np.interp(np.log(drag(Melt.of(alloy), sand)), known, np.arange(3)), 0, 2))
+    low = min(int(share), 1)
+    rest = share - low
+    if rest in (0.0, 1.0):  # one of METALS itself: the other need not be run
+        return part.study(section_in(low + int(rest)))
+    near = [part.study(section_in(low)), part.study(section_in(low + 1))]
+    modulus_mm = near[0].modulus_mm + rest * (near[1].modulus_mm - near[0].modulus_mm)
+    return replace(near[round(rest)], modulus_mm=modulus_mm)
 
 
 @cache

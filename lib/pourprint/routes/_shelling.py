@@ -14,7 +14,7 @@ from pourprint.process.burn_out import ash_g, burning_h, polymer_share
 from pourprint.process.clusters import Rack, clusters_per_kit, hang, stance
 from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
 from pourprint.process.feeding import cylinder_cm3
-from pourprint.process.section_modulus import SectionStudy
+from pourprint.process.section_modulus import hottest_section
 from pourprint.process.shell import Bend, by_size, closing_coat, damp_factor, intervals_h, shell_cm3
 from pourprint.rates import RateCard
 from pourprint.routes import _common as common
@@ -106,7 +106,7 @@ class ShellSizes:
     def sections_mm(self):
         """{part: modulus of its hottest section [mm]}, found in thick sand: a guide for a shell."""
         parts = (item.part for item in self.job.kit.parts)
-        return {part: part.study(SectionStudy).hottest_modulus_mm(self.job.alloy) for part in parts}
+        return {part: hottest_section(part, self.job.alloy).modulus_mm for part in parts}
 
     @cached_property
     def gates_mm(self):

@@ -13,7 +13,7 @@ from pourprint.process.feeding import Feeder, feeder
 from pourprint.process.gating import Gating, gating
 from pourprint.process.parting import PartingStudy
 from pourprint.process.sand_printing import block_mm, boxes_for, layers
-from pourprint.process.section_modulus import SectionStudy
+from pourprint.process.section_modulus import hottest_section
 from pourprint.routes import _common as common
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
@@ -139,12 +139,8 @@ def _mould(item, work, alloy, rates):
 
 def _hottest(part, study, alloy):
     """(modulus [mm], place in the mould's frame (..., 3) [mm], hot spots [-]) of a part in an Alloy."""
-    sections = part.study(SectionStudy)
-    modulus_mm = sections.hottest_modulus_mm(alloy)
-    # Where it is was found for three metals: the one that freezes most like this alloy counts.
-    far = np.abs(sections.moduli_mm - modulus_mm[..., None])
-    like = int(far.reshape(-1, 3)[0].argmin())
-    return modulus_mm, sections.places_mm[..., like, :] @ study.frame.T, int(sections.spots[like])
+    section = hottest_section(part, alloy)
+    return section.modulus_mm, section.place_mm @ study.frame.T, section.spots
 
 
 def steps(job, rates):

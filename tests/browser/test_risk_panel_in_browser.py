@@ -1,0 +1,79 @@
+"""The panel of days and failures in a browser: sliders by keyboard, every trace against Python's own simulation."""
+
+import time
+
+import numpy as np
+import pytest
+from jupyter_browser import REPOSITORY, open_notebook, press, settled, write_notebook
+
+import pourprint as pp
+from pourprint.figures.risk import chance_data, spread_data
+from pourprint.panels.risk import FULL, PRINTED
+
+START = "2026-11-25T08:00"
+CELLS = [
+    "import pourprint as pp\n"
+    "part = pp.Part.from_mesh('data_demo/nodes/axle_carrier.stl', 'mm')\n"
+    "rates = pp.RateCard.load('data_demo/rates.toml')",
+    f"pp.panels.risk_panel(part, rates, start='{START}')",
+]
+
+
+def number(page, name):
+    return float(page.get_by_role("spinbutton", name=name).first.input_value())
+
+
+def expected(page):
+    """(the traces, the start of the sentence) of the full run, at the values that the fields of the page show."""
+    kit = pp.Kit.of(pp.Part.from_mesh(REPOSITORY / "data_demo/nodes/axle_carrier.stl", "mm"))
+    quantity, batch = (int(number(page, name)) for name in ("quantity wanted", "batch size"))
+    job = pp.Job(kit, "AlSi7Mg", quantity, batch)
+    plans = pp.plan_all(job, pp.RateCard.load(REPOSITORY / "data_demo/rates.toml"), PRINTED)
+    n = max(FULL[1], FULL[0] // -(-quantity // batch))
+    runs = pp.simulate_all(plans, n, start=START, spares=int(number(page, "spare pieces")))
+    price = number(page, "price of a day")
+    means = {run.plan.title: run.with_delay(price).mean() / quantity for run in runs.values()}
+    best = min(means, key=means.get)
+    traces = [*spread_data(runs, price)[:5], *chance_data(runs, number(page, "deadline"))]
+    return traces, f"{best} costs least on average, {means[best]:,.0f} EUR a kit"
+
+
+def agrees(plot, traces):
+    """Whether each trace that is drawn is the one that was computed."""
+    if len(plot) != len(traces):
+        return False
+    for drawn, wanted in zip(plot, traces, strict=True):
+        x, y = wanted["x"], wanted.get("y")
+        dates = len(x) and isinstance(x[0], str)
+        # A browser may write the T of a date as a space; minutes are what both have.
+        same = (
+            [str(v).replace(" ", "T")[:16] for v in drawn["x"]] == list(x) if dates else drawn["x"] == pytest.approx(x)
+        )
+        if not same or (y is not None and not np.allclose(np.array(drawn["y"], float), y)):
+            return False
+    return True
+
+
+def meets(page, traces, sentence, patience_s=30):
+    """Whether the page comes to rest on these traces and says this sentence: the full run follows the release."""
+    deadline = time.monotonic() + patience_s
+    while time.monotonic() < deadline:
+        (plot,) = settled(page)
+        if agrees(plot, traces) and page.get_by_text(sentence).count():
+            return True
+    return False
+
+
+def test_sliders_move_chart_and_sentence_to_the_models_own_runs(lab, page):
+    address, folder = lab
+    write_notebook(folder / "risk.ipynb", CELLS)
+    open_notebook(page, address, "risk.ipynb")
+    before, sentence = expected(page)
+    assert meets(page, before, sentence)
+    for name, key in (("spare pieces", "ArrowRight"), ("price of a day", "ArrowRight"), ("deadline", "ArrowLeft")):
+        press(page, page.get_by_role("slider", name=name).first, key, times=3)
+        wanted, sentence = expected(page)
+        (plot,) = settled(page)
+        assert not agrees(plot, before), f"{name} moved nothing"
+        assert meets(page, wanted, sentence), name
+        before = wanted
