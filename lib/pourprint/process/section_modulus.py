@@ -68,12 +68,17 @@ def section_in(metal):
     return SectionStudy
 
 
-def hottest_section(part, alloy):
-    """The hottest Section of a Part in an Alloy: between the two nearest of METALS by the logarithm of `drag`."""
+def nearest_metals(alloy):
+    """Between which of METALS an Alloy lies by the logarithm of `drag`: (index of the first, share of the next [-])."""
     known, sand = _known_drags()
-    share = float(np.clip(np.interp(np.log(drag(Melt.of(alloy), sand)), known, np.arange(3)), 0, 2))
-    low = min(int(share), 1)
-    rest = share - low
+    place = float(np.clip(np.interp(np.log(drag(Melt.of(alloy), sand)), known, np.arange(3)), 0, 2))
+    low = min(int(place), 1)
+    return low, place - low
+
+
+def hottest_section(part, nearest):
+    """The hottest Section of a Part in an alloy. Parameter: `nearest` as from `nearest_metals(alloy)`."""
+    low, rest = nearest
     if rest in (0.0, 1.0):  # one of METALS itself: the other need not be run
         return part.study(section_in(low + int(rest)))
     near = [part.study(section_in(low)), part.study(section_in(low + 1))]

@@ -6,6 +6,7 @@ envelope; feeding through one gate a part is assumed to be enough.
 
 from dataclasses import dataclass
 from functools import cached_property
+from weakref import WeakValueDictionary
 
 import numpy as np
 
@@ -14,13 +15,24 @@ from pourprint.process.burn_out import ash_g, burning_h, polymer_share
 from pourprint.process.clusters import Rack, clusters_per_kit, hang, stance
 from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
 from pourprint.process.feeding import cylinder_cm3
-from pourprint.process.section_modulus import hottest_section
+from pourprint.process.section_modulus import hottest_section, nearest_metals
 from pourprint.process.shell import Bend, by_size, closing_coat, damp_factor, intervals_h, shell_cm3
 from pourprint.rates import RateCard
 from pourprint.routes import _common as common
 
+_ALIVE = WeakValueDictionary()
 
-@dataclass(frozen=True)
+
+def sizes_of(job, rates):
+    """The ShellSizes of a job at a card; those of the same two objects are shared while somebody holds them."""
+    # Sizes hold their job and card, so that no other objects can have these identities meanwhile.
+    found = _ALIVE.get((id(job), id(rates)))
+    if found is None:
+        found = _ALIVE[id(job), id(rates)] = ShellSizes(job, rates)
+    return found
+
+
+@dataclass(frozen=True, eq=False)
 class ShellSizes:
     """The sizes of a shell-cast job: (Job, RateCard). Lists go by the kit's parts; numbers may be arrays."""
 
@@ -106,7 +118,8 @@ class ShellSizes:
     def sections_mm(self):
         """{part: modulus of its hottest section [mm]}, found in thick sand: a guide for a shell."""
         parts = (item.part for item in self.job.kit.parts)
-        return {part: hottest_section(part, self.job.alloy).modulus_mm for part in parts}
+        nearest = nearest_metals(self.job.alloy)
+        return {part: hottest_section(part, nearest).modulus_mm for part in parts}
 
     @cached_property
     def gates_mm(self):

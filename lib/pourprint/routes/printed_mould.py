@@ -13,7 +13,7 @@ from pourprint.process.feeding import Feeder, feeder
 from pourprint.process.gating import Gating, gating
 from pourprint.process.parting import PartingStudy
 from pourprint.process.sand_printing import block_mm, boxes_for, layers
-from pourprint.process.section_modulus import hottest_section
+from pourprint.process.section_modulus import hottest_section, nearest_metals
 from pourprint.routes import _common as common
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
@@ -86,13 +86,16 @@ def moulds_of(job, rates):
     m = rates.section(NAME)
     tolerance = common.cast_hole_tolerance(m("casting_grade"))
     machining = common.machining_of(job, rates, tolerance, m("machining_stock"), m("core_clearance"))
-    return tuple(_mould(item, work, job.alloy, rates) for item, work in zip(job.kit.parts, machining, strict=True))
+    nearest = nearest_metals(job.alloy)
+    pairs = zip(job.kit.parts, machining, strict=True)
+    return tuple(_mould(item, work, job.alloy, nearest, rates) for item, work in pairs)
 
 
-def _mould(item, work, alloy, rates):
+def _mould(item, work, alloy, nearest, rates):
     m, part = rates.section(NAME), item.part
-    study = part.study(PartingStudy)
-    modulus_mm, hot_mm, spots = _hottest(part, study, alloy)
+    study, section = part.study(PartingStudy), hottest_section(part, nearest)
+    modulus_mm, spots = section.modulus_mm, section.spots
+    hot_mm = section.place_mm @ study.frame.T  # in the mould's frame
     casting_cm3 = part.volume_cm3 + work.stock_cm3
     head = feeder(modulus_mm, casting_cm3, alloy["shrinkage"] / 100, rates.section("feeding"))
     # The feeder stands over the hottest section, on the level of the part's top, and may stick out sideways.
@@ -135,12 +138,6 @@ def _mould(item, work, alloy, rates):
         metal_kg=metal_cm3 * alloy["density"] / 1000,
         sand_kg=(np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * m("sand_density"),
     )
-
-
-def _hottest(part, study, alloy):
-    """(modulus [mm], place in the mould's frame (..., 3) [mm], hot spots [-]) of a part in an Alloy."""
-    section = hottest_section(part, alloy)
-    return section.modulus_mm, section.place_mm @ study.frame.T, section.spots
 
 
 def steps(job, rates):

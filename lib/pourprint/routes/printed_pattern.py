@@ -9,7 +9,7 @@ import numpy as np
 from pourprint.checks import check_numbers
 from pourprint.process.packing import per_bed
 from pourprint.routes import _common as common
-from pourprint.routes._shelling import ShellSizes
+from pourprint.routes._shelling import sizes_of
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
 NAME = "printed_pattern"
@@ -22,7 +22,7 @@ ROOM_C = 20.0
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
-    sizes = ShellSizes(job, rates)
+    sizes = sizes_of(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),
         layout(job, rates),

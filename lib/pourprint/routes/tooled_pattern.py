@@ -4,7 +4,7 @@ the same shell and pour as for the printed pattern.
 
 from pourprint.routes import _common as common
 from pourprint.routes import printed_pattern as shell_route
-from pourprint.routes._shelling import ShellSizes
+from pourprint.routes._shelling import sizes_of
 from pourprint.steps import BATCH, JOB, Stage, Step, Work
 
 NAME = "tooled_pattern"
@@ -15,7 +15,7 @@ SERIAL = True  # whether it is the serial reference, or one of the printed route
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
-    sizes = ShellSizes(job, rates)
+    sizes = sizes_of(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),
         shell_route.layout(job, rates),
