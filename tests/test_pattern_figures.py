@@ -11,7 +11,7 @@ START = "2026-11-30T08:00"
 
 
 def sizes_of(kit=None, alloy="AlSi7Mg"):
-    return pp.routes.printed_pattern.ShellSizes(pp.Job(kit or demo_kit(), alloy, 4), demo_rates())
+    return pp.ShellSizes(pp.Job(kit or demo_kit(), alloy, 4), demo_rates())
 
 
 def meshes(chart):

@@ -35,7 +35,7 @@ def test_a_slider_step_takes_less_than_10_ms_of_model(benchmark):
 
 
 def test_laying_out_a_hundred_kits_takes_less_than_20_ms(benchmark):
-    sizes = pp.routes.printed_pattern.ShellSizes(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates())
+    sizes = pp.ShellSizes(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates())
     clusters, seconds = fastest(benchmark, "100 kits hung", sizes.hang, 100)
     assert sum(ring.count for cluster in clusters for ring in cluster) == 100 * demo_kit().nodes
     assert seconds < 0.02

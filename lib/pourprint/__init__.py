@@ -55,6 +55,7 @@ _NAMES = {
     "information": ("Samples", "expected_regret", "probability_best", "sample_plans", "value_of_information"),
     "process.solidification": ("Melt", "Mould", "adams_time_s", "freeze"),
     "risk": ("by_quantity", "design_error", "flips", "simulate", "simulate_all"),
+    "routes._shelling": ("ShellSizes",),
     "sensitivity": ("output_of", "sobol", "tornado"),
     "yields": (
         "attempts_needed",

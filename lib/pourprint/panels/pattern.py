@@ -18,7 +18,8 @@ from pourprint.panels.live import guarded, live, redraw, status_line
 from pourprint.parts import Part
 from pourprint.rates import RateCard
 from pourprint.routes import plan
-from pourprint.routes.printed_pattern import NAME, ShellSizes
+from pourprint.routes._shelling import ShellSizes
+from pourprint.routes.printed_pattern import NAME
 
 CHOICES = {  # what a moulder may choose: key of the card → name shown, slider's end and step
     "printed_pattern.skin": ("skin of the pattern", 0.2, 2.0, 0.1),
