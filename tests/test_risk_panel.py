@@ -1,5 +1,7 @@
 """The panel that counts days and failures, driven from Python; its figures; both against the model itself."""
 
+import asyncio
+
 import numpy as np
 import pytest
 
@@ -32,7 +34,12 @@ def runs(plans):
 
 
 @pytest.fixture
-def panel():
+def panel(monkeypatch):
+    def no_loop():
+        raise RuntimeError("no notebook around")
+
+    # Browser tests of the same run leave an event loop behind, in which the full run would wait for a rest.
+    monkeypatch.setattr(asyncio, "get_running_loop", no_loop)
     return build(bracket(), demo_rates(), start=START)
 
 

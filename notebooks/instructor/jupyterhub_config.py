@@ -70,5 +70,5 @@ c.Spawner.args = [
     "--MappingKernelManager.cull_idle_timeout=5400",  # a class lasts 90 minutes
     "--MappingKernelManager.cull_interval=300",
 ]
-c.JupyterHub.concurrent_spawn_limit = 10
+c.JupyterHub.concurrent_spawn_limit = 40  # nobody of a class that arrives together is sent away; they wait
 c.JupyterHub.active_server_limit = 40
