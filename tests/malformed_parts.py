@@ -11,7 +11,8 @@ import numpy as np
 import trimesh
 
 from pourprint.kits import Bore, Face, Kit, KitPart, Socket
-from pourprint.meshes import mended, overhang, read_mesh, rotated_up, sections
+from pourprint.mending import mended, read_mesh
+from pourprint.meshes import overhang, rotated_up, sections
 from pourprint.nodes import Boss, Tube, load_recipes, make_node
 from pourprint.parts import Part
 

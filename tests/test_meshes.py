@@ -13,7 +13,8 @@ from trimesh.creation import box, cone, icosphere, revolve, torus
 
 from malformed_parts import BALL, BALL_STL, BOX, ascii_stl, stl, threemf
 from pourprint.errors import InputError
-from pourprint.meshes import UNITS_MM, measure, mended, overhang, read_mesh, rotated_up, sections
+from pourprint.mending import UNITS_MM, mended, read_mesh
+from pourprint.meshes import measure, overhang, rotated_up, sections
 
 DIRECTIONS = st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1)
 

@@ -12,27 +12,26 @@ from pourprint.checks import check_numbers
 from pourprint.errors import InputError
 
 
-def _check_order(low, value, high):
-    check_numbers(zero_allowed=True, arrays=False, low=low, value=value, high=high)
-    if not low <= value <= high:
-        raise InputError(f"a range needs low ≤ value ≤ high, not {low:g}, {value:g}, {high:g}.")
+@dataclass(frozen=True)
+class _Range:
+    low: float
+    value: float
+    high: float
+
+    def __post_init__(self):
+        check_numbers(zero_allowed=True, arrays=False, low=self.low, value=self.value, high=self.high)
+        if not self.low <= self.value <= self.high:
+            raise InputError(f"a range needs low ≤ value ≤ high, not {self.low:g}, {self.value:g}, {self.high:g}.")
 
 
 @dataclass(frozen=True)
-class Triangular:
+class Triangular(_Range):
     """Triangle from `low` over the likeliest `value` to `high`. Raises: InputError when they are out of order.
 
     >>> t = Triangular(2, 4, 9)
     >>> t.mean, t.variance * 18, round(float(t.ppf(0.5)), 4)
     (5.0, 39.0, 4.8167)
     """
-
-    low: float
-    value: float
-    high: float
-
-    def __post_init__(self):
-        _check_order(self.low, self.value, self.high)
 
     @property
     def mean(self):
@@ -57,20 +56,13 @@ class Triangular:
 
 
 @dataclass(frozen=True)
-class Pert:
+class Pert(_Range):
     """Beta distribution between `low` and `high`, steeper about `value` than a triangle; mean (low + 4 value + high)/6.
 
     >>> p = Pert(2, 4, 9)
     >>> p.mean, round(p.variance, 4)
     (4.5, 1.6071)
     """
-
-    low: float
-    value: float
-    high: float
-
-    def __post_init__(self):
-        _check_order(self.low, self.value, self.high)
 
     @property
     def mean(self):
@@ -96,18 +88,14 @@ class Pert:
 
 
 @dataclass(frozen=True)
-class LogNormal:
+class LogNormal(_Range):
     """Log-normal about the median `value`, wide enough that 90 % would lie between `low` and `high` if centred.
 
     Skewed to the right, without upper end. Raises: InputError for a low or value of zero.
     """
 
-    low: float
-    value: float
-    high: float
-
     def __post_init__(self):
-        _check_order(self.low, self.value, self.high)
+        super().__post_init__()
         check_numbers(arrays=False, low=self.low, value=self.value)
 
     @property

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint import meshes
+from pourprint import mending, meshes
 from pourprint.checks import check_numbers, plain
 from pourprint.errors import InputError
 from pourprint.ledger import unmeshed
@@ -106,15 +106,15 @@ class Part:
         """Read, check, mend and measure a mesh file (STL, OBJ, PLY, 3MF).
 
         unit: mm, cm, m or inch. up (3,): the file's direction that shall point up. name: else the file's.
-        Raises InputError where the file cannot be read as a closed solid (see `meshes.read_mesh`).
+        Raises InputError where the file cannot be read as a closed solid (see `mending.read_mesh`).
         """
-        vertices, faces, notes = meshes.read_mesh(path, unit)
+        vertices, faces, notes = mending.read_mesh(path, unit)
         return cls._measured(name or Path(path).stem, meshes.rotated_up(vertices, up), faces, notes)
 
     @classmethod
     def from_arrays(cls, name, vertices, faces):
         """Check, mend and measure vertices (n, 3) [mm] and faces (m, 3). Raises InputError."""
-        return cls._measured(name, *meshes.mended(vertices, faces, str(name)))
+        return cls._measured(name, *mending.mended(vertices, faces, str(name)))
 
     @classmethod
     def _measured(cls, name, vertices, faces, notes):
@@ -229,8 +229,8 @@ class Part:
 
         mesh = trimesh.Trimesh(*self.needed_mesh("written to a file"), process=False)
         path = Path(path)
-        if path.suffix.lower() not in meshes.FORMATS or not path.parent.is_dir():
-            raise InputError(f"path={str(path)!r} must end in {' or '.join(meshes.FORMATS)}, in an existing folder.")
+        if path.suffix.lower() not in mending.FORMATS or not path.parent.is_dir():
+            raise InputError(f"path={str(path)!r} must end in {' or '.join(mending.FORMATS)}, in an existing folder.")
         mesh.export(path)
 
     def study(self, kind):

@@ -53,8 +53,8 @@ def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, 
     _check_still_the_same(function, pieces, found, folder)
     tell = progress or (lambda done, chunks: None)
     tell(len(found), len(pieces))
-    todo = {i: piece for i, piece in enumerate(pieces) if i not in found}
-    results = _here(function, todo) if client is None else _there(function, todo, client)
+    left = {i: piece for i, piece in enumerate(pieces) if i not in found}
+    results = _here(function, left) if client is None else _there(function, left, client)
     try:
         while len(found) < len(pieces):
             if stop is not None and stop():
@@ -69,15 +69,15 @@ def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, 
     return {name: np.concatenate([found[i][name] for i in range(len(pieces))]) for name in found[0]}
 
 
-def _here(function, todo):
-    for i, piece in todo.items():
+def _here(function, left):
+    for i, piece in left.items():
         yield i, function(piece)
 
 
-def _there(function, todo, client):
+def _there(function, left, client):
     from distributed import as_completed
 
-    futures = {client.submit(function, piece, pure=False): i for i, piece in todo.items()}
+    futures = {client.submit(function, piece, pure=False): i for i, piece in left.items()}
     try:
         for future in as_completed(futures):
             yield futures[future], future.result()

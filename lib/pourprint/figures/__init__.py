@@ -9,9 +9,10 @@ from pourprint.figures.cluster import cluster_picture
 from pourprint.figures.comparison import COMPARISON_IN_WORDS, comparison_data, comparison_figure
 from pourprint.figures.decide import map_chart, sureness_chart
 from pourprint.figures.freezing import freezing_curves, freezing_picture, freezing_slices
+from pourprint.figures.gating import gating_sketch
 from pourprint.figures.lab import belief_chart, die_chart, learning_chart, repeats_chart, workshop_chart
 from pourprint.figures.mix import assignment_chart, frontier_chart
-from pourprint.figures.mould import gating_sketch, job_boxes, mould_table, opened_mould, parting_map, sand_bars
+from pourprint.figures.mould import job_boxes, mould_table, opened_mould, parting_map, sand_bars
 from pourprint.figures.part import part_picture, section_chart
 from pourprint.figures.plan import plan_costs, plan_timeline
 from pourprint.figures.plate import plate_picture

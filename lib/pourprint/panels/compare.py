@@ -1,6 +1,5 @@
 """The panel that compares the routes: sliders for the job, the rates and the clock; sentence, charts, table."""
 
-import datetime as dt
 import html
 from dataclasses import dataclass, replace
 
@@ -10,15 +9,11 @@ import numpy as np
 from pourprint import figures
 from pourprint.alloys import alloys
 from pourprint.compare import comparison
-from pourprint.errors import InputError
 from pourprint.jobs import Job
-from pourprint.kits import Kit
+from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
 from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.parts import Part
-from pourprint.rates import RateCard
 from pourprint.routes import ROUTES, plan_all
-from pourprint.workdays import moment_of
 
 QUANTITIES = np.arange(1, 401)
 PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)
@@ -68,16 +63,11 @@ def compare_panel(kit, rates, start=None):
 
 def build(kit, rates, start=None):
     """The ComparePanel behind `compare_panel`; parameters as there."""
-    kit = Kit.of(kit) if isinstance(kit, Part) else kit
-    if not isinstance(kit, Kit):
-        raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
-    if not isinstance(rates, RateCard):
-        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-    if start is None:
-        start = dt.datetime.combine(dt.date.today(), dt.time()) + dt.timedelta(hours=rates.hours.start_h)
+    kit = kit_of(kit)
+    check_card(rates)
     # Meshes are measured already; without them a slider need not move their vertices.
     kit = replace(kit, parts=tuple(replace(item, part=replace(item.part, mesh=None)) for item in kit.parts))
-    start = moment_of(start)
+    start = start_or_today(start, rates)
     kits = {f"{kit.name} ({kit.nodes} nodes)": kit}
     if len(kit.parts) > 1:
         kits |= {
@@ -109,7 +99,7 @@ def build(kit, rates, start=None):
 
     def tell(result):
         last[0] = result
-        answer.value = f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(result.answer())}</b></p>"
+        answer.value = answer_html(result.answer())
         bars.value = figures.comparison_bars(result, rates.currency)
         table.value = _table(result, rates.currency)
 

@@ -1,18 +1,16 @@
 """The panel of printed metal: alloy, layers, orientation and quantity, and where the hours and the money go."""
 
-import html
 from dataclasses import dataclass
 
 import ipywidgets as widgets
 import numpy as np
 
-from pourprint.alloys import alloys
 from pourprint.errors import InputError
 from pourprint.figures import printing
 from pourprint.jobs import Job
+from pourprint.panels._shared import alloy_row, answer_html, check_card
 from pourprint.panels.controls import choice_row, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.rates import RateCard
 from pourprint.routes import plan, printed_metal
 
 KEY = printed_metal.NAME
@@ -44,20 +42,17 @@ def build(job, rates):
         raise InputError(
             f"job must be a Job of one quantity, not {job!r}: make one with Job(kit, alloy=…, quantity=…)."
         )
-    if not isinstance(rates, RateCard):
-        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-    can = [(a.title, name) for name, a in alloys().items() if KEY not in a.refused]
+    check_card(rates)
     scale, recoat, shared = (rates.entries[f"{KEY}.{key}"] for key in PROCESS[1:])
     controls = {
-        "alloy": choice_row("alloy", can),
+        "alloy": alloy_row(KEY),
         "turning": choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)]),
         "quantity": number_row("quantity wanted", job.quantity, 1, max(50, job.quantity), 1, "kits", log=True),
         "layer_scale": number_row("layer thickness", scale.value, scale.low, scale.high, 0.05, "× usual"),
         "kits_together": number_row("printed together", shared.value, shared.low, shared.high, 1, "kits", log=True),
         "recoat": number_row("spread a layer", recoat.value, recoat.low, recoat.high, 0.5, "s"),
     }
-
-    if job.alloy.name in dict(can).values():
+    if KEY not in job.alloy.refused:
         controls["alloy"].source.value = job.alloy.name
 
     def asked():
@@ -69,18 +64,18 @@ def build(job, rates):
         layout, found = printed_metal.lay_out(wanted, card), plan(KEY, wanted, card)
         micrometres = 1000 * printed_metal.layer_mm(wanted, card.section(KEY))
         plates = int(layout.plates.per_batch(wanted.quantity))
-        answer.value = (
-            f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(wanted.alloy.title)} in layers of "
+        answer.value = answer_html(
+            f"{wanted.alloy.title} in layers of "
             f"{micrometres:.0f} µm: {plates} plate{'s' * (plates > 1)} of {float(layout.height_mm):.0f} mm, "
             f"{found.unit_cost:,.0f} {card.currency} a kit, ready {found.lead_time_days:.1f} days after a Monday's "
-            "start.</b></p>"
+            "start."
         )
         return layout
 
     def update():
         redraw(figure, printing.hours_data(shown(*asked())))
 
-    answer, status = widgets.HTML(), status_line()
+    answer, status = widgets.HTML().add_class("pourprint-live"), status_line()
     figure = live(printing.hours_figure(shown(*asked())))
     for row in controls.values():
         row.observe(guarded(update, status))

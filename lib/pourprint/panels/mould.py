@@ -1,18 +1,16 @@
 """The panel of the printed mould: a moulder's choices, and the steps whose cost they move."""
 
-import html
 from dataclasses import dataclass
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
 from pourprint.alloys import alloys
-from pourprint.errors import InputError
 from pourprint.figures._look import INK, LOOKS, styled
 from pourprint.jobs import Job
-from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
+from pourprint.panels._shared import alloy_row, answer_html, check_card, kit_of, then_and_now, value_rows
+from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.rates import RateCard
 from pourprint.routes import plan
 from pourprint.routes.printed_mould import NAME, moulds_of
 
@@ -51,20 +49,15 @@ def mould_panel(kit, rates, quantity=1):
 
 def build(kit, rates, quantity=1):
     """The MouldPanel behind `mould_panel`; parameters as there."""
-    kit = Job(kit, next(iter(alloys())), quantity).kit  # checks them, and takes a part as a kit of one
-    if not isinstance(rates, RateCard):
-        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-    can = [(a.title, name) for name, a in alloys().items() if NAME not in a.refused]
+    kit = kit_of(kit)
+    check_card(rates)
     own = round(float(kit.volume_cm3) / kit.nodes, 1)
     controls = {
-        "alloy": choice_row("alloy", can),
+        "alloy": alloy_row(NAME),
         "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
         "volume": number_row("mean part volume", own, min(5.0, own), max(500.0, own), 0.1, "cm³", log=True),
     }
-    for key, (name, low, high, step) in CHOICES.items():
-        entry = rates.entries[key]
-        low, high = min(low, entry.value), max(high, entry.value)
-        controls[key] = number_row(name, entry.value, low, high, step, UNITS.get(key, entry.unit.replace("cm3", "cm³")))
+    controls |= value_rows(CHOICES, rates, UNITS)
 
     def asked():
         card = rates.replace({key: controls[key].value for key in CHOICES})
@@ -72,19 +65,19 @@ def build(kit, rates, quantity=1):
         return plan(NAME, Job(sized, controls["alloy"].value, int(controls["quantity"].value)), card)
 
     first = asked()
-    names = _all_steps(first, [name for _, name in can])
+    names = _all_steps(first)
     figure = live(_figure(first, names, rates.currency))
-    answer, table, status = widgets.HTML(), widgets.HTML(), status_line()
+    answer, table = (widgets.HTML().add_class("pourprint-live") for _ in range(2))
+    status = status_line()
     before = _facts(first)
 
     def tell(found):
         change = found.unit_cost - first.unit_cost
         said = f", {abs(change):,.0f} {'more' if change > 0 else 'less'} than at first" if abs(change) >= 0.5 else ""
-        answer.value = (
-            f"<p style='font-size:1.15em;line-height:1.4'><b>{found.unit_cost:,.0f} {html.escape(rates.currency)} a kit"
-            f"{said}, ready after {found.lead_time_days:.1f} days.</b></p>"
+        answer.value = answer_html(
+            f"{found.unit_cost:,.0f} {rates.currency} a kit{said}, ready after {found.lead_time_days:.1f} days."
         )
-        table.value = _table(before, _facts(found))
+        table.value = then_and_now("what follows, in one kit", before, _facts(found))
 
     def show():
         found = asked()
@@ -98,14 +91,19 @@ def build(kit, rates, quantity=1):
         group("The job", [controls["alloy"], controls["quantity"], controls["volume"]]),
         group("The mould", [controls[key] for key in CHOICES]),
     ]
-    content = widgets.VBox([answer, status, figure, table])
+    words = widgets.HTML(
+        "<p><i>In words:</i> one bar a step, first step on top; its length is what the step costs for one kit now, and "
+        "the stroke is what it cost at first. The table holds the sizes that the choices move; an arrow marks what has "
+        "changed.</p>"
+    )
+    content = widgets.VBox([answer, status, figure, words, table])
     return MouldPanel(controls, figure, answer, table, status, named(page(columns(groups), content)))
 
 
-def _all_steps(first, castable):
+def _all_steps(first):
     """Names of all steps that some alloy needs, in the order of work."""
     names = [step.name for step in first.steps]
-    for alloy in castable:
+    for alloy in (name for name, alloy in alloys().items() if NAME not in alloy.refused):
         before = None
         for step in first.recipe(first.job.with_(alloy=alloy), first.rates):
             if step.name not in names:
@@ -132,7 +130,7 @@ def _figure(first, names, money):
     figure = styled(go.Figure([bars, marks]), height=26 * len(names) + 90)
     figure.update_xaxes(title_text=f"cost of one kit by step [{money}]; bar: now, stroke: at first", rangemode="tozero")
     figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True, ticksuffix="  ")
-    return figure.update_layout(margin={"l": 10, "t": 10})
+    return figure.update_layout(title="Which steps a choice makes dearer or cheaper", margin={"l": 10, "t": 45})
 
 
 def _facts(found):
@@ -156,18 +154,3 @@ def _facts(found):
         "moulds, whole job": f"{float(levels['mould'].per_batch(found.job.quantity)):.0f}",
         "job boxes, whole job": f"{float(levels['box'].per_batch(found.job.quantity)):.0f}",
     }
-
-
-def _table(before, now):
-    """First and present facts side by side; what has changed is marked."""
-    left = ' style="text-align:left"'
-    rows = "".join(
-        f'<tr><th scope="row"{left}>{name}</th><td>{before[name]}</td>'
-        f"<td>{f'<b>{text}</b> ◂' if text != before[name] else text}</td></tr>"
-        for name, text in now.items()
-    )
-    return (
-        f'<table style="border-spacing:12px 2px;text-align:right;line-height:1.5"><thead><tr><th scope="col"{left}>'
-        f'what follows, in one kit</th><th scope="col">at first</th><th scope="col">now</th></tr></thead>'
-        f"<tbody>{rows}</tbody></table>"
-    )

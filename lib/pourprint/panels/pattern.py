@@ -1,22 +1,17 @@
 """The panel of the pattern route: a moulder's choices on the left, what follows from them on the right."""
 
-import html
 from dataclasses import dataclass
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
-from pourprint.alloys import alloys
-from pourprint.errors import InputError
 from pourprint.figures import LOOKS
 from pourprint.figures._look import styled
 from pourprint.figures.stages import SHORT
 from pourprint.jobs import Job
-from pourprint.kits import Kit
-from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
+from pourprint.panels._shared import alloy_row, answer_html, check_card, kit_of, then_and_now, value_rows
+from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.parts import Part
-from pourprint.rates import RateCard
 from pourprint.routes import plan
 from pourprint.routes._shelling import ShellSizes
 from pourprint.routes.printed_pattern import NAME
@@ -30,6 +25,7 @@ CHOICES = {  # what a moulder may choose: key of the card → name shown, slider
     "shell.humidity": ("humidity", 20, 90, 1),
     "shell.air_flow": ("air in the kiln", 1, 40, 1),
 }
+UNITS = {"printed_pattern.infill": "of 1"}
 
 
 @dataclass(frozen=True)
@@ -55,19 +51,13 @@ def pattern_panel(kit, rates, quantity=1):
 
 def build(kit, rates, quantity=1):
     """The PatternPanel behind `pattern_panel`; parameters as there."""
-    kit = Kit.of(kit) if isinstance(kit, Part) else kit
-    if not isinstance(kit, Kit) or not isinstance(rates, RateCard):
-        raise InputError("a pattern panel needs a Kit or a Part, and a RateCard: use Kit.load and RateCard.load.")
-    known = [(alloy.title, name) for name, alloy in alloys().items() if NAME not in alloy.refused]
+    kit = kit_of(kit)
+    check_card(rates)
     controls = {
-        "alloy": choice_row("alloy", known),
+        "alloy": alloy_row(NAME),
         "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
     }
-    for key, (name, low, high, step) in CHOICES.items():
-        entry = rates.entries[key]
-        low, high = min(low, entry.value), max(high, entry.value)
-        unit = "of 1" if entry.unit == "-" else entry.unit.replace("m3", "m³")
-        controls[key] = number_row(name, entry.value, low, high, step, unit)
+    controls |= value_rows(CHOICES, rates, UNITS)
 
     def asked():
         card = rates.replace({key: controls[key].value for key in CHOICES})
@@ -76,16 +66,16 @@ def build(kit, rates, quantity=1):
 
     first = asked()
     figure = live(_figure(first, rates.currency))
-    answer, table, status = widgets.HTML(), widgets.HTML(), status_line()
+    answer, table = (widgets.HTML().add_class("pourprint-live") for _ in range(2))
+    status = status_line()
 
     at_first = _facts(first)
 
     def tell(found):
-        answer.value = (
-            f"<p style='font-size:1.15em'><b>{found.unit_cost:,.0f} {html.escape(rates.currency)} a kit, ready after "
-            f"{found.lead_time_days:.1f} days.</b></p>"
+        answer.value = answer_html(
+            f"{found.unit_cost:,.0f} {rates.currency} a kit, ready after {found.lead_time_days:.1f} days."
         )
-        table.value = _table(at_first, _facts(found))
+        table.value = then_and_now("what follows", at_first, _facts(found))
 
     def show():
         found = asked()
@@ -100,7 +90,11 @@ def build(kit, rates, quantity=1):
         group("Pattern and cluster", [controls[key] for key in list(CHOICES)[:4]]),
         group("Shell and fire", [controls[key] for key in list(CHOICES)[4:]]),
     ]
-    content = widgets.VBox([answer, status, figure, table])
+    words = widgets.HTML(
+        "<p><i>In words:</i> one bar a stage, first stage on top; its length is what the stage costs for one kit. The "
+        "table holds the sizes that the choices move, at first and now; an arrow marks what has changed.</p>"
+    )
+    content = widgets.VBox([answer, status, figure, words, table])
     return PatternPanel(controls, figure, answer, table, status, named(page(columns(groups), content)))
 
 
@@ -114,7 +108,7 @@ def _figure(found, money):
     figure = styled(go.Figure(bars), height=330)
     figure.update_xaxes(title_text=f"cost of one kit by stage [{money}]", rangemode="tozero")
     figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True, ticksuffix="  ")
-    return figure.update_layout(margin={"t": 10})
+    return figure.update_layout(title="Where the money of one kit goes, stage by stage", margin={"t": 45})
 
 
 def _facts(found):
@@ -132,18 +126,3 @@ def _facts(found):
         "metal poured for one kit": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
         "share that becomes parts": f"{float(sizes.casting_yield):.0%}",
     }
-
-
-def _table(before, now):
-    """First and present facts side by side; what has changed is marked."""
-    left = ' style="text-align:left"'
-    rows = "".join(
-        f'<tr><th scope="row"{left}>{name}</th><td>{before[name]}</td>'
-        f"<td>{f'<b>{text}</b> ◂' if text != before[name] else text}</td></tr>"
-        for name, text in now.items()
-    )
-    return (
-        f'<table style="border-spacing:12px 2px;text-align:right;line-height:1.5"><thead><tr><th scope="col"{left}>'
-        f'what follows</th><th scope="col">at first</th><th scope="col">now</th></tr></thead>'
-        f"<tbody>{rows}</tbody></table>"
-    )

@@ -2,7 +2,6 @@
 
 import asyncio
 import datetime as dt
-import html
 from dataclasses import dataclass
 
 import ipywidgets as widgets
@@ -14,14 +13,11 @@ from pourprint.figures._look import styled
 from pourprint.figures.risk import add_chances, add_spreads, chance_data, spread_data
 from pourprint.information import Samples, probability_best
 from pourprint.jobs import Job
-from pourprint.kits import Kit
+from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
 from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.parts import Part
-from pourprint.rates import RateCard
 from pourprint.risk import simulate_all
 from pourprint.routes import ROUTES, plan_all
-from pourprint.workdays import moment_of
 
 PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
@@ -60,14 +56,9 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
 
 def build(kit, rates, alloy="AlSi7Mg", start=None):
     """The RiskPanel behind `risk_panel`; parameters as there."""
-    kit = Kit.of(kit) if isinstance(kit, Part) else kit
-    if not isinstance(kit, Kit):
-        raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
-    if not isinstance(rates, RateCard):
-        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-    if start is None:
-        start = dt.datetime.combine(dt.date.today(), dt.time()) + dt.timedelta(hours=rates.hours.start_h)
-    start = moment_of(start)
+    kit = kit_of(kit)
+    check_card(rates)
+    start = start_or_today(start, rates)
     controls = _controls(rates)
 
     def asked(batches, fewest):
@@ -98,9 +89,7 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
         tell()
 
     def tell():
-        answer.value = (
-            f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(_answer(last[0], *prices()))}</b></p>"
-        )
+        answer.value = answer_html(_answer(last[0], *prices()))
         table.value = _table(last[0], *prices())
 
     full = guarded(lambda: show(asked(*FULL)), status)

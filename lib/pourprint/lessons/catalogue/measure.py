@@ -3,7 +3,7 @@
 from pourprint.alloys import alloys
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, mistake, numeric, predict, shown
-from pourprint.meshes import UNITS_MM
+from pourprint.mending import UNITS_MM
 from pourprint.parts import Part
 
 NOTEBOOK = "01"

@@ -1,0 +1,70 @@
+"""What the panels share: the kit and card they are given, rows for a card's values, and how an answer is shown."""
+
+import datetime as dt
+import html
+
+from pourprint.alloys import alloys
+from pourprint.errors import InputError
+from pourprint.kits import Kit
+from pourprint.panels.controls import choice_row, number_row
+from pourprint.parts import Part
+from pourprint.rates import RateCard
+from pourprint.workdays import moment_of
+
+
+def kit_of(kit):
+    """A Kit, from a Kit or a Part. Raises: InputError."""
+    kit = Kit.of(kit) if isinstance(kit, Part) else kit
+    if not isinstance(kit, Kit):
+        raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
+    return kit
+
+
+def check_card(rates):
+    """Refuse what is no RateCard. Raises: InputError."""
+    if not isinstance(rates, RateCard):
+        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+
+
+def start_or_today(start, rates):
+    """A start as a datetime; None is today at the lab's opening time. Raises: InputError."""
+    if start is None:
+        start = dt.datetime.combine(dt.date.today(), dt.time()) + dt.timedelta(hours=rates.hours.start_h)
+    return moment_of(start)
+
+
+def alloy_row(route):
+    """A choice of the alloys that a route can make: a Row."""
+    return choice_row("alloy", [(alloy.title, name) for name, alloy in alloys().items() if route not in alloy.refused])
+
+
+def value_rows(choices, rates, units):
+    """Rows for values of the card, starting as the card has them: {key: Row}.
+
+    Parameters: `choices` {key: (name shown, least, most, step)}, widened where the card's own value lies beyond;
+    `units` {key: unit shown} where that is not the entry's own.
+    """
+    rows = {}
+    for key, (name, low, high, step) in choices.items():
+        value, unit = rates.entries[key].value, rates.entries[key].unit.replace("m3", "m³")
+        rows[key] = number_row(name, value, min(low, value), max(high, value), step, units.get(key, unit))
+    return rows
+
+
+def answer_html(sentence):
+    """A panel's answer, larger than the rest."""
+    return f"<p style='font-size:1.15em;line-height:1.4'><b>{html.escape(sentence)}</b></p>"
+
+
+def then_and_now(caption, before, now):
+    """First and present facts {name: text} side by side as an HTML table; what has changed is marked."""
+    left = ' style="text-align:left"'
+    rows = "".join(
+        f'<tr><th scope="row"{left}>{name}</th><td>{before[name]}</td>'
+        f"<td>{f'<b>{text}</b> ◂' if text != before[name] else text}</td></tr>"
+        for name, text in now.items()
+    )
+    return (
+        f'<table style="border-spacing:12px 2px;text-align:right;line-height:1.5"><thead><tr><th scope="col"{left}>'
+        f'{caption}</th><th scope="col">at first</th><th scope="col">now</th></tr></thead><tbody>{rows}</tbody></table>'
+    )
