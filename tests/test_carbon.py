@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.carbon import MJ_PER_KWH, carbon_ledger, footprint
+from pourprint.carbon import carbon_ledger, footprint
 from pourprint.errors import InputError
 from pourprint.steps import BATCH, Work
 from scenes import PRINTED, ROUTES, demo_kit, demo_rates, small_job, step, toy_plan
+
+MJ_PER_KWH = 3.6  # exact
 
 
 def demo_plans(quantity=4, alloy="AlSi7Mg"):

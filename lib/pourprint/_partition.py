@@ -29,15 +29,15 @@ class Question:
 class Found:
     """The best choice: indices of the candidates taken, the value of what is wanted, and whether it is proven."""
 
-    chosen: np.ndarray  # candidates taken
-    value: float  # of what is wanted
+    chosen: np.ndarray
+    value: float
     proven: bool
     days_shared: float = np.nan
     regrets: tuple[float, ...] = ()
 
 
 def programme(pool, question, objective, least_of=None, cuts=(), below=np.inf, slack_days=None, bests=None, loads=()):
-    """Solve one integer programme: (chosen candidates, value), or None where nothing fits.
+    """Solve one integer programme: (chosen candidates, value, days (cards,)), or None where nothing fits.
 
     Variables: x (n) taken or not; T (cards) days; R largest regret. `objective` "cost", "days" or "regret", or
     `least_of` a rate key whose use is made least; `cuts` choices to leave out; `below` the most that the objective
@@ -140,7 +140,7 @@ def in_one_workshop(plans, workshop, start=None):
     Parameters: `plans` {route: Plan}; `start` date and time (default: some Monday's opening).
     """
     longest = sorted(plans.values(), key=lambda plan: -plan.lead_time_days)
-    return workshop.schedule([Order.of(plan, _begin(workshop, start)) for plan in longest])
+    return workshop.schedule([Order.of(plan, begin_of(workshop.hours, start)) for plan in longest])
 
 
 def _loads(pool, shared):
@@ -150,7 +150,7 @@ def _loads(pool, shared):
     the calendar's days are above that line, found at closing time of each day of six weeks.
     """
     hours = shared.hours
-    calendar, begin_h = start_of(_begin(shared, pool.ask.start), hours)
+    calendar, begin_h = start_of(begin_of(hours, pool.ask.start), hours)
     slope = 7 / (len(hours.days) * hours.day_h)
     done = np.r_[0.0, hours.day_h * np.arange(1, 43)]
     above = np.min((calendar.finish(begin_h, done) - begin_h) / 24 - slope * done)
@@ -164,9 +164,9 @@ def _loads(pool, shared):
     return bounds
 
 
-def _begin(workshop, start):
+def begin_of(hours, start):
     """The start given, or some Monday's opening."""
-    return dt.datetime(2001, 1, 1) + dt.timedelta(hours=workshop.hours.start_h) if start is None else start
+    return dt.datetime(2001, 1, 1) + dt.timedelta(hours=hours.start_h) if start is None else start
 
 
 def _shared(pool, question, shared):

@@ -23,7 +23,6 @@ from pourprint.ledger import nearest, read_table
 from pourprint.plans import Plan, made
 
 RANGE = (0.05, 0.95)  # of the draws: the low and the high that are shown
-MJ_PER_KWH = 3.6  # exact
 
 
 @cache

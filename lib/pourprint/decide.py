@@ -67,7 +67,7 @@ class DecisionMap:
     @cached_property
     def margin(self):
         """How much dearer the second best is at each point [-] (k, m), infinite where only one route can."""
-        first, second = np.partition(np.stack([*self.costs.values(), self._table[-1]]), 1, axis=0)[:2]
+        first, second = np.partition(self._table, 1, axis=0)[:2]
         return np.where(second < _HUGE, second / first - 1, np.inf)
 
     def shares(self):

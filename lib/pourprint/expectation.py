@@ -51,12 +51,11 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
             f"a batch of {run.first.pieces} pieces is too large for the closed form (at most {MOST_PIECES}): choose "
             f"a smaller batch_size, or simulate."
         )
-    chains = [(run.first, run.legs, 1)]
     own = slice(run.first.one_off, len(run.legs) - 1)
-    chains += [(chain, run.legs[own], many) for chain, many in run.others]
+    chains = [(run.first, slice(None), 1), *((chain, own, many) for chain, many in run.others)]
     moments, extra, base = np.zeros((2, 1)), {}, 0.0
-    for chain, legs, many in chains:
-        spoil = 1 - np.array([leg.first_pass_yield for leg in legs], dtype=float)
+    for chain, part, many in chains:
+        legs, spoil = run.legs[part], run.spoil[part, 0].copy()
         if chain is run.first:
             spoil[-1] = design_again
         counted = chain.counted(plan, legs, chain.counts, chain.counts)
@@ -72,8 +71,7 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
             if more > 0:
                 extra[leg.name] = extra.get(leg.name, 0.0) + many * float(more)
     chain = run.first
-    spoil = 1 - np.array([leg.first_pass_yield for leg in run.legs[own]], dtype=float)
-    visits, _ = expected_visits(1 - spoil, chain.back[own] - np.minimum(chain.back[own], chain.one_off))
+    visits, _ = expected_visits(1 - run.spoil[own, 0], np.maximum(chain.back[own] - chain.one_off, 0))
     (cost,), (variance,) = moments
     return Rework(
         float(cost),
@@ -102,8 +100,7 @@ def _moments(chain, spoil, rewards):
     each (R, S, N + 1). A visit of m pieces of which f fail takes its reward and then, for these f, every leg from
     `back` to this one: an equation for m itself only where all m fail.
     """
-    mean, square = rewards.copy(), rewards**2
-    variance = np.zeros_like(rewards)
+    mean, variance = rewards.copy(), np.zeros_like(rewards)
     tables = [_failing(chain.lots[i], chance) for i, chance in enumerate(spoil)]
     for m in range(1, chain.pieces + 1):
         for i, chance in enumerate(spoil):
@@ -123,8 +120,7 @@ def _moments(chain, spoil, rewards):
             a = (c + s1 + all_fail * head) / (1 - all_fail)
             known = c**2 + 2 * c * (s1 + all_fail * (head + a)) + s2
             x = (known + all_fail * (head_spread - a**2 + (head + a) ** 2)) / (1 - all_fail)
-            mean[:, i, m], square[:, i, m] = a, x
-            variance[:, i, m] = np.maximum(x - a**2, 0)
+            mean[:, i, m], variance[:, i, m] = a, np.maximum(x - a**2, 0)
     return mean, variance
 
 

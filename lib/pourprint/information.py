@@ -134,7 +134,7 @@ class Information:
         if top[1:]:
             said += ["Then: " + ", ".join(f"{in_words(key)} ({worth:,.0f})" for key, worth in top[1:]) + "."]
         if not top:
-            said += ["No single input, known alone, would change the choice often enough to pay for measuring it."]
+            said += ["No single input, known alone, is worth so much that these draws tell it from nothing."]
         if groups and groups[0][1] > 1.2 * (top[0][1] if top else 0):
             said += [f"All of [{groups[0][0]}] known together: {groups[0][1]:,.0f} {money}."]
         return " ".join(said)

@@ -18,7 +18,7 @@ Not valid where pieces of one row were chosen for their result, or where the pro
 import csv
 import datetime as dt
 import io
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -70,7 +70,8 @@ class LabLog:
         """Every row that can be used, as a pandas table by its line in the file."""
         import pandas as pd
 
-        return pd.DataFrame([vars(record) for record in self.records]).set_index("row")
+        columns = [field.name for field in fields(Record)]
+        return pd.DataFrame([vars(record) for record in self.records], columns=columns).set_index("row")
 
     def faults(self):
         """Every refused row and why, as a pandas table by its line in the file."""
@@ -79,7 +80,7 @@ class LabLog:
         return pd.DataFrame({"refused because": self.refused}).rename_axis("row")
 
     def __str__(self):
-        lines = [f"{self.name}: {len(self.records)} rows used, {len(self.refused)} refused."]
+        lines = [f"{self.name}: rows used {len(self.records)}, refused {len(self.refused)}."]
         return "\n".join([*lines, *(f"  row {row}: {why}" for row, why in self.refused.items())])
 
 
@@ -336,7 +337,6 @@ def update_table(found):
 
     rows = [
         {
-            "key": key,
             "unit": u.entry.unit,
             "table": u.entry.value,
             "table_low": u.entry.low,
@@ -348,6 +348,6 @@ def update_table(found):
             "now_low": u.updated.low,
             "now_high": u.updated.high,
         }
-        for key, u in found.items()
+        for u in found.values()
     ]
-    return pd.DataFrame(rows).set_index("key")
+    return pd.DataFrame(rows, index=pd.Index([*found], name="key"))

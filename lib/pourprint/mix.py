@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pourprint._candidates import Ask, Candidates
-from pourprint._partition import Question, certain, in_one_workshop, solve
+from pourprint._partition import Question, begin_of, certain, in_one_workshop, solve
 from pourprint.checks import check_numbers
 from pourprint.errors import InputError
 from pourprint.jobs import Job
@@ -183,7 +183,7 @@ def _listed(kit):
 
 @dataclass(frozen=True)
 class NoMix:
-    """No mix meets the deadline and the limits: why, and the fastest that the limits allow, if any."""
+    """No mix meets the deadline and the limits: why, and the fastest found within the limits, if any."""
 
     reason: str
     fastest: Mix | None = None
@@ -209,11 +209,11 @@ def _why_not(pool, question, shared):
     slowest = max(mix.plans.values(), key=lambda plan: float(pool.ask.days(plan)))
     days = fastest.days_shared if shared else mix.days
     took = {}
-    for span in slowest.spans(pool.ask.start or "2001-01-01T08:00"):
+    for span in slowest.spans(begin_of(slowest.rates.hours, pool.ask.start)):
         took[span.step.name] = took.get(span.step.name, 0.0) + (span.end_h - span.ready_h) / 24
-    longest = max(took, key=took.get)
+    longest, found = max(took, key=took.get), "" if fastest.proven else " found"
     said = (
-        f"no mix is ready in {question.deadline:.1f} days: the fastest takes {days:.1f} days ({mix}). "
+        f"no mix is ready in {question.deadline:.1f} days: the fastest{found} takes {days:.1f} days ({mix}). "
         f'{slowest.title} sets the pace; its longest step is "{longest}" with {took[longest]:.1f} days.'
     )
     if question.limits:

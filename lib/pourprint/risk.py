@@ -19,12 +19,12 @@ from pourprint.compare import envelope, feasible, tie_price_of_day
 from pourprint.distributions import SHAPES, check_seed, draw, stream
 from pourprint.errors import InputError
 from pourprint.information import Samples, probability_best
+from pourprint.inputs import PRICES
 from pourprint.plans import Plan, made
 from pourprint.steps import Stage
 from pourprint.workdays import generic_calendar, moment_of, start_of
 
 TIMES = ("h", "s")  # units of process times; speeds end in "/h"
-PRICES = ("labour", "machine", "power", "energy", "material", "ingot", "powder", "purchase")
 
 
 class _Read(dict):
@@ -114,10 +114,8 @@ class Runs:
         usual = np.quantile(self.days, 0.9)
         if chance > 0:
             error = np.sqrt(chance * (1 - chance) / self.n)
-            return (
-                f"{self.plan.title}: {chance:.0%} chance (±{2 * error:.1%}) of delivery within {days:.0f} days; nine "
-                f"runs of ten take at most {usual:.0f}."
-            )
+            said = f"{chance:.0%} chance (±{2 * error:.1%}) of delivery" if chance < 1 else f"all {self.n} runs deliver"
+            return f"{self.plan.title}: {said} within {days:.0f} days; nine runs of ten take at most {usual:.0f}."
         return (
             f"{self.plan.title} cannot deliver within {days:.0f} days: the quickest of {self.n} runs takes "
             f"{self.days.min():.0f}, nine of ten up to {usual:.0f}. Move the date, make fewer, or take another route."
@@ -156,9 +154,7 @@ def simulate(
     Returns: Runs. Raises: InputError.
     Further batches that were begun before a design fault shows are not counted.
     """
-    check_numbers(arrays=False, n=n)
-    if n % 1 != 0 or n > 1_000_000:
-        raise InputError(f"n must be a whole number of runs, at most 1 000 000, not {n!r}.")
+    _check_n(n)
     check_seed(seed)
     check_design(design_again, again)
     # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
@@ -167,6 +163,12 @@ def simulate(
     if design_again > 0:
         errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
     return _simulated(plan, errors, seed, start, inputs, time_spread, spares, again)
+
+
+def _check_n(n):
+    check_numbers(arrays=False, n=n)
+    if n % 1 != 0 or n > 1_000_000:
+        raise InputError(f"n must be a whole number of runs, at most 1 000 000, not {n!r}.")
 
 
 def _simulated(plan, errors, seed, start, inputs, time_spread, spares, again):
@@ -223,11 +225,12 @@ def flips(runs, repeats=200, seed=1):
     import pandas as pd
 
     _check_runs(runs)
+    check_numbers(arrays=False, repeats=repeats)
     samples, rng = Samples.of(runs), stream(seed, "bootstrap")
     cost, days = (np.stack(list(table.values())) for table in (samples.cost, samples.days))
     order = list(samples.cost)
     turns = envelope({r: (float(cost[i].mean()), float(days[i].mean())) for i, r in enumerate(order)})
-    again = rng.integers(samples.n, size=(repeats, samples.n))
+    again = rng.integers(samples.n, size=(int(repeats), samples.n))
     means = cost[:, again].mean(axis=-1), days[:, again].mean(axis=-1)
     rows = [{"route": runs[turns[0][1]].plan.title, "from_price": 0.0, "low": 0.0, "high": 0.0}]
     for (_, left), (price, right) in pairwise(turns):
@@ -280,7 +283,7 @@ def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spr
 
     Returns: DesignError. The first batch is scrapped, one-off work is done again from stage `again` on.
     """
-    check_numbers(arrays=False, n=n)
+    _check_n(n)
     check_seed(seed)
     without, once = (
         _simulated(plan, np.full(int(n), k), seed, start, inputs, time_spread, spares, again) for k in (0, 1)

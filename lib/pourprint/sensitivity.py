@@ -164,7 +164,9 @@ def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="
 
     check_numbers(arrays=False, n=n, most=most, confidence=confidence)
     check_seed(seed)
-    if n != 2 ** int(np.log2(n)) or confidence >= 1:
+    if shape not in SHAPES:
+        raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
+    if n % 1 != 0 or n != 2 ** int(np.log2(n)) or confidence >= 1:
         raise InputError(f"n={n!r} must be a power of two such as 1024, and confidence={confidence!r} below 1.")
     entries = tornado(output, None, int(most)).entries if entries is None else entries
     keys, rng, n = [*_entries(output, entries)], np.random.default_rng(seed), int(n)

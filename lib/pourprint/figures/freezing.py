@@ -6,7 +6,7 @@ from plotly.subplots import make_subplots
 
 from pourprint.errors import InputError
 from pourprint.figures._look import INK, Chart, styled
-from pourprint.figures.part import MOST_FACETS
+from pourprint.figures._solids import MOST_FACETS
 
 SCALE = "Cividis"  # even steps to the eye, and to most colour-blind eyes
 AXES = "xyz"

@@ -6,6 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pourprint.figures._look import HATCH, INK, KINDS, LOOKS, Chart, styled, tint, title_of
+from pourprint.figures.decide import round_numbers
 from pourprint.lab_log import is_yield, update_table
 from pourprint.learning import SHARES, Curve
 from pourprint.workdays import DAYS
@@ -45,7 +46,7 @@ def workshop_chart(timeline):
             customdata=[f"{bar[5]}, {bar[2]}: {bar[4] - bar[3]:.1f} h" for bar in bars],
             hovertemplate="%{y}<br>%{customdata}<extra></extra>",
             marker={
-                "color": [tint(ORDER_COLOURS[names.index(bar[1]) % 4], shade[bar[2]]) for bar in bars],
+                "color": [tint(ORDER_COLOURS[names.index(bar[1]) % len(ORDER_COLOURS)], shade[bar[2]]) for bar in bars],
                 "pattern": {"shape": [hatch[bar[2]] for bar in bars], "fillmode": "overlay", "fgcolor": INK}
                 | {"solidity": 0.2, "size": 6},
                 "line": {"width": 0},
@@ -70,9 +71,11 @@ def workshop_chart(timeline):
         title={"text": "Who waits for whom<br><sup>plain: hands-on   ⁄ machine   · waiting   × in a queue</sup>"},
         margin={"t": 85},
     )
+    lost = summary["days_queued"].max()
+    queues = f"the order “{worst}” loses {lost:.1f} days in queues" if lost > 0.05 else "no order loses time in queues"
     takeaway = (
-        f"The last order is done {last:%a %d %b}; the order “{worst}” loses {summary['days_queued'].max():.1f} days in "
-        f"queues. Busiest is the {busiest.partition('.')[2].replace('_', ' ')}, with {held:.0f} h."
+        f"The last task ends {last:%a %d %b}; {queues}. Busiest is the "
+        f"{busiest.partition('.')[2].replace('_', ' ')}, with {held:.0f} h."
     )
     alt = (
         f"Bars over dates in {rows} rows, one for the desk work and each batch of {len(names)} orders. Plain pieces "
@@ -126,7 +129,7 @@ def belief_chart(update):
         shift = -8 if side == "right" else 8
         label = {"text": name, "font": {"color": colour}, "xanchor": side, "xshift": shift, "showarrow": False}
         figure.add_annotation(x=x[at], y=y[at], **label)
-    said = f"{amount:g} of {pieces} failed" if is_yield(update.key) else f"{pieces} pieces took {amount:.2f}{unit}"
+    said = f"{amount:g} of {pieces} failed" if is_yield(update.key) else f"{_pieces(pieces)} took {amount:.2f}{unit}"
     figure.add_vline(x=update.seen, line={"color": INK, "dash": "dot", "width": 2})
     label = f"the log alone: {said}"
     figure.add_annotation(x=update.seen, y=1, yref="paper", yanchor="bottom", text=label, showarrow=False)
@@ -137,7 +140,7 @@ def belief_chart(update):
     old, new = update.entry, update.updated
     title = f"The log moves this {name} from {old.value:.3g} to {new.value:.3g}{unit}"
     figure.update_layout(margin={"t": 70}, title=title)
-    worth = "about one piece" if update.prior.worth < 1.5 else f"{update.prior.worth:.0f} pieces"
+    worth = "about one piece" if update.prior.worth < 1.5 else _pieces(round(update.prior.worth))
     takeaway = (
         f"The table's range is worth {worth}, the log {pieces}: {old.value:.3g} becomes {new.value:.3g}{unit}, and the "
         f"range {old.low:.3g} to {old.high:.3g} becomes {new.low:.3g} to {new.high:.3g}."
@@ -148,6 +151,10 @@ def belief_chart(update):
         f"{update.seen:.3g}."
     )
     return Chart(figure, takeaway, alt, update_table({update.key: update}).T)
+
+
+def _pieces(number):
+    return "1 piece" if number == 1 else f"{number} pieces"
 
 
 # Repeats --------------------------------------------------------------------------------------------------
@@ -243,11 +250,10 @@ def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"),
                 textposition="bottom left" if more else "top right",
                 hoverinfo="skip",
             )
-    figure.update_xaxes(title_text="kits wanted", type="log", tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000])
-    figure.update_yaxes(
-        title_text=f"{currency} a kit".strip(), type="log", tickvals=[10.0**p * d for p in range(6) for d in (1, 2, 5)]
-    )
-    pays = f"from {plain.pays_from} kits on" if plain.pays_from else f"nowhere up to {plain.quantities[-1]} kits"
+    figure.update_xaxes(title_text="kits wanted", type="log", tickvals=round_numbers())
+    figure.update_yaxes(title_text=f"{currency} a kit".strip(), type="log", tickvals=round_numbers())
+    pays = "from the first kit on" if plain.pays_from == 1 else f"from {plain.pays_from} kits on"
+    pays = pays if plain.pays_from else f"nowhere up to {plain.quantities[-1]} kits"
     later = ""
     if learned is not None:
         where = f"from {learned.pays_from}" if learned.pays_from else f"nowhere up to {plain.quantities[-1]}"
@@ -259,5 +265,5 @@ def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"),
         f"Two falling lines over quantity, both axes logarithmic; the one with a die falls below the other {pays}."
     )  # fmt: skip
     shown = pd.DataFrame(table).set_index("kits")
-    picked = [int(n) for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000) if n in shown.index]
+    picked = [int(n) for n in round_numbers() if n in shown.index]
     return Chart(figure, f"The die pays {pays}.{later}", alt, shown.loc[picked])

@@ -126,7 +126,7 @@ def assignment_chart(mixes):
     title = {"text": f"Which part goes which way<br><sup>{key}</sup>"}
     figure.update_layout(title=title, margin={"l": 120, "t": 75})
     takeaway = (
-        f"The same way in every mix: {', '.join(stay)}; the others change."
+        f"By the same routes in every mix: {', '.join(stay)}{'; the others change' if len(stay) < len(parts) else ''}."
         if stay
         else "Every part changes its route in one of these mixes."
     )

@@ -8,6 +8,7 @@ from pourprint.errors import InputError
 from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
 from pourprint.process.orientation import Scan
 from pourprint.process.powder_bed import layer_seconds
+from pourprint.process.sand_printing import layers
 from pourprint.process.supports import roughness_um
 from pourprint.routes import printed_metal as route
 
@@ -119,7 +120,7 @@ def layer_times(job, rates, part_name=None):
     vertices, faces = piece.item.part.needed_mesh("cut into layers")
     layer = route.layer_mm(job, m)
     turned_mesh = meshes.rotated_up(vertices, piece.up)
-    heights = (np.arange(int(np.ceil(piece.standing.height_mm / layer - 1e-9))) + 0.5) * layer
+    heights = (np.arange(int(layers(piece.standing.height_mm, layer))) + 0.5) * layer
     areas, outlines = meshes.sections(turned_mesh, faces, heights)
     rate = job.alloy["laser_rate"] * m("layer_scale")
     return heights, *layer_seconds(areas, outlines, layer, rate, m("contour_speed"), m("recoat"))

@@ -208,7 +208,7 @@ def chance_chart(runs, deadline=None):
         takeaway = (
             f"{surest} is the safest for an early date: nine runs of ten deliver within {latest[surest]:.0f} days."
         )
-        title = "How sure a date is"
+        title = f"{surest}: nine runs of ten deliver within {latest[surest]:.0f} days"
     else:
         takeaway = " ".join(run.answer(deadline) for run in runs.values())
         title = "Chance of the deadline: " + ", ".join(

@@ -97,7 +97,7 @@ def sobol_chart(indices):
         range=[min(-0.02, indices.first_range.min()), 1.35 * indices.total_range.max()],
     )
     figure.update_yaxes(tickvals=rows, ticktext=names, range=[len(names) - 0.5, -0.6], automargin=True)
-    figure.update_layout(title=f"{names[0].capitalize()} carries most of the doubt")
+    figure.update_layout(title=f"{names[0].capitalize()} carries the largest share of the doubt")
     figure.update_layout(margin={"l": 230})
     return Chart(
         figure,

@@ -28,7 +28,7 @@ def cast_bore_mm(finished_mm, stock_mm, tolerance_mm):
     """Diameter to cast so that a bore cleans up at its finished size: F − 2·RMA − CT/2.
 
     Parameters: `finished_mm` diameter, `stock_mm` required machining allowance a side, `tolerance_mm` total casting
-    tolerance [mm]. Returns: [mm]; 0 or less means that the bore is cast shut. Source: ISO 8062-3 (published).
+    tolerance [mm]. Returns: [mm]; 0 or less means that the bore is cast shut. Source: ISO 8062-3 (from memory).
 
     >>> round(float(cast_bore_mm(28, 0.7, 0.46)), 2)
     26.37

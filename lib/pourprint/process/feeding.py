@@ -40,7 +40,7 @@ def feeder_volume_cm3(casting_cm3, shrinkage, efficiency=0.14):
     if np.any(np.asarray(efficiency) <= shrinkage):
         raise Infeasible(
             f"a feeder that gives {np.min(efficiency):.1%} of its metal cannot feed a shrinkage of "
-            f"{np.max(shrinkage):.1%}."
+            f"{np.max(shrinkage):.1%}: raise feeding.efficiency, or choose an alloy that shrinks less."
         )
     return shrinkage * np.asarray(casting_cm3) / (efficiency - shrinkage)
 

@@ -68,7 +68,8 @@ def packed(blocks_mm, space_mm, gap_mm):
     along = np.argsort(np.argsort(-space, kind="stable"))  # ranks: 0 the longest axis of the box
     sides = -np.sort(-np.asarray(blocks_mm, dtype=float), axis=-1)[:, along]
     if np.any(sides > space + 1e-9):
-        raise Infeasible(f"a block of {np.max(sides, axis=0)} mm does not fit a job box of {space} mm.")
+        need, have = (" × ".join(f"{side:.0f}" for side in sizes) for sizes in (np.max(sides, axis=0), space))
+        raise Infeasible(f"a block of {need} mm does not fit a job box of {have} mm: split the part.")
     x_end, y_end, z_end = (float(side) + gap_mm for side in space)  # no gap is needed behind the last block
     boxes, places = [], [None] * len(sides)
     for n in np.lexsort((-sides[:, 1], -sides[:, 2])):

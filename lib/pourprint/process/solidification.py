@@ -224,11 +224,6 @@ class Freezing:
         return hot_spots(self.time_s, self.grid)
 
     @property
-    def cut_off_cm3(self):
-        """Metal in the pools that are cut off from the last metal to freeze [cm3]."""
-        return float(sum(spot.pool_cm3 for spot in self.spots[1:]))
-
-    @property
     def modulus_mm(self):
         """The V/A of a flat-walled casting that would freeze as late as the last metal here [mm]."""
         return float(np.sqrt(self.latest_s / chvorinov_s_mm2(self.melt, self.mould)))

@@ -38,12 +38,6 @@ class Columns:
         return np.bincount(self.column, minlength=self.shape[0] * self.shape[1]).reshape(self.shape)
 
     @property
-    def metal_mm(self):
-        """Length in metal along each ray [mm], in the grid's shape."""
-        lengths = self.exit_mm - self.enter_mm
-        return np.bincount(self.column, lengths, self.shape[0] * self.shape[1]).reshape(self.shape)
-
-    @property
     def volume_mm3(self):
         """Volume of the columns [mm3]: exact along the rays, sampled across them."""
         return float((self.exit_mm - self.enter_mm).sum() * self.spacing_mm**2)
@@ -74,7 +68,8 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
     low, high = points[:, :2].min(0), points[:, :2].max(0)
     shape = np.maximum(np.ceil((high - low) / spacing_mm - 1e-9), 1)
     if shape.prod() > MOST_COLUMNS:
-        raise InputError(f"spacing_mm={spacing_mm!r} gives {shape.prod():.2g} rays; at most {MOST_COLUMNS:.0e}.")
+        many = f"spacing_mm={spacing_mm!r} gives {shape.prod():.2g} rays; at most {MOST_COLUMNS:.0e}"
+        raise InputError(f"{many}: take a wider spacing.")
     origin = (low + high - shape * spacing_mm) / 2
     shape = (int(shape[0]), int(shape[1]))
     u, v, w = _edge_ends(points, faces, origin, spacing_mm)

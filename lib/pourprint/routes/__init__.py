@@ -8,6 +8,7 @@ from pourprint.rates import RateCard
 from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
 
 ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}
+PRINTED = tuple(name for name, route in ROUTES.items() if not route.SERIAL)  # all but the serial reference
 
 
 def plan(route, job, rates=None):

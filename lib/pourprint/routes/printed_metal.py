@@ -186,7 +186,10 @@ def lay_out(job, rates):
         if np.any(fit < 1):
             sizes = " × ".join(f"{np.max(side):.0f}" for side in box)
             limits = " × ".join(map(common.limit, plate))
-            raise Infeasible(f"{item.part.name} ({sizes} mm) does not fit the plate: the plate is {limits} mm.")
+            raise Infeasible(
+                f"{item.part.name} ({sizes} mm) does not fit the plate: the plate is {limits} mm. Split the part, or "
+                "raise printed_metal.plate_x and plate_y for a larger printer."
+            )
         share = share + item.count / fit
         height = np.maximum(height, standing.height_mm + m("lift"))
     if np.any(height > m("height_limit")):

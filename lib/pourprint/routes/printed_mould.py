@@ -209,7 +209,8 @@ def _lots(job, rates, moulds):
         if np.any(one.metal_kg > crucible_kg):
             raise Infeasible(
                 f"{one.part.name} takes {np.max(one.metal_kg):.1f} kg of metal with its feeder and gates, but the "
-                f"crucible holds {common.limit(crucible_kg)} kg, and a mould is filled in one pour."
+                f"crucible holds {common.limit(crucible_kg)} kg, and a mould is filled in one pour: raise "
+                "foundry.crucible for a larger one, or split the part."
             )
     share = _total(job, moulds, lambda one: np.maximum(one.mass_kg / limit_kg, one.metal_kg / crucible_kg))
     return common.lots("mould", share)
@@ -243,7 +244,10 @@ def boxes_per_kit(job, rates, moulds):
         if np.any(np.sort(one.block_mm, axis=-1) > np.sort(space)):
             need = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(one.block_mm, -1, 0))
             have = " × ".join(map(common.limit, np.moveaxis(space, -1, 0)))
-            raise Infeasible(f"the mould of {one.part.name} needs {need} mm, but the job box holds {have} mm.")
+            raise Infeasible(
+                f"the mould of {one.part.name} needs {need} mm, but the job box holds {have} mm: split the part, or "
+                "raise printed_mould.box_x, box_y and box_z for a larger printer."
+            )
     kits = int(np.ceil(HEAP / job.kit.nodes))
     pieces = [one.block_mm for item, one in zip(job.kit.parts, moulds, strict=True) for _ in range(item.count * kits)]
     heap = np.stack(np.broadcast_arrays(*pieces), axis=-2)

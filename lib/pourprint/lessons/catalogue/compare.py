@@ -19,10 +19,9 @@ from pourprint.lessons.kinds import (
     predict,
 )
 from pourprint.plans import lead_time
-from pourprint.routes import ROUTES
+from pourprint.routes import PRINTED, ROUTES
 
 NOTEBOOK = "05"
-PRINTED = ("printed_pattern", "printed_mould", "printed_metal")
 
 
 @exercise("unit-cost", NOTEBOOK, "Work out a unit cost", "numeric", "forgets the one-off cost, or does not spread it")

@@ -1,24 +1,23 @@
 """Exercises of notebook 06: yields, tries, queues and the calendar."""
 
 import datetime as dt
-import math
 
 import numpy as np
 
-from pourprint.lessons.catalogue.compare import PRINTED
 from pourprint.lessons.exercises import Field, Slider, exercise
 from pourprint.lessons.kinds import Aim, Number, Option, design, mistake, number_of, numeric, order, predict
 from pourprint.plans import lead_time
-from pourprint.routes import ROUTES
+from pourprint.routes import PRINTED, ROUTES
 from pourprint.workdays import DAYS
+from pourprint.yields import attempts_needed, chance_within, layers_printed, rolled_yield
 
 NOTEBOOK = "06"
 
 
 @exercise("rolled-yield", NOTEBOOK, "Roll the yields", "numeric", "averages yields, or takes the worst for the whole")
-def rolled_yield(draw, room):
+def three_yields(draw, room):
     yields = [draw.whole(f"yield {i}", 78, 98) / 100 for i in range(3)]
-    right = math.prod(yields)
+    right = float(rolled_yield(yields))
     listed = ", ".join(f"{100 * y:.0f} %" for y in yields)
     slips = {
         "mean": (sum(yields) / 3, "A part must pass all three steps, not an average one."),
@@ -37,7 +36,7 @@ def rolled_yield(draw, room):
 @exercise("attempts", NOTEBOOK, "Count the tries", "numeric", "repeats failures once, and forgets that they fail again")
 def attempts(draw, room):
     good, share = draw.whole("good", 6, 30, 2), draw.choice("yield", (0.6, 0.7, 0.75, 0.8, 0.85))
-    right = good / share
+    right = good * float(attempts_needed(share)[0])
     slips = {
         "one repeat only": (good * (2 - share), "Repeats can fail, too."),
         "no repeats": (good, "Some fail: how many must be begun on average?"),
@@ -55,7 +54,7 @@ def attempts(draw, room):
 @exercise("three-tries", NOTEBOOK, "Be sure within a few tries", "numeric", "adds chances")
 def three_tries(draw, room):
     tries, share = draw.choice("tries", (2, 3, 4)), draw.choice("yield", (0.6, 0.65, 0.7, 0.75, 0.8))
-    right = 1 - (1 - share) ** tries
+    right = float(chance_within(share, tries))
     slips = {
         "all succeed": (share**tries, "One success is enough; that is the chance that all succeed."),
         "all fail": ((1 - share) ** tries, "That is the chance that none succeeds."),
@@ -83,7 +82,7 @@ def three_tries(draw, room):
 def layers_lost(draw, room):
     count, q = draw.whole("layers", 1500, 3500, 250), draw.choice("fail", (1e-4, 1.5e-4, 2e-4))
     whole = (1 - q) ** count
-    right = (1 - whole) / (q * whole)
+    right = float(layers_printed(count, q))
     lines = (
         f"A print has {count} layers; each fails with {q:g}, and a print that fails is begun again.",
         f"All layers succeed with (1 − {q:g})^{count} = {whole:.4f}.",

@@ -3,10 +3,10 @@
 import math
 
 from pourprint.learning import Curve
-from pourprint.lessons.catalogue.compare import PRINTED
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, numeric, predict
 from pourprint.rates import annuity, machine_hour
+from pourprint.routes import PRINTED
 
 NOTEBOOK = "09"
 
@@ -81,7 +81,7 @@ def wage_rise(draw, room):
             Option("all costs are wages in the end", "" if truth == options[2] else see),
             Option("a lab absorbs the rise by working faster", "The hours of the plan stay as they are."),
         ],
-        f"It rises by {100 * growth:.1f} %: technicians are that part of the cost.",
+        f"It rises by {100 * growth:.1f} %: technicians are {10_000 * growth / percent:.0f} % of the cost.",
         ("Which share of the cost is technicians' labour?",),
         "Exact: costs are homogeneous of degree one in all rates together, not in one alone.",
     )

@@ -129,7 +129,7 @@ def mould_layers(draw, room):
     slips = {
         "once for each mould": (moulds * right, "They stand side by side: one layer covers them all."),
         "moulds shared out": (right / moulds, "They stand side by side: the whole height is printed once."),
-        "one mould's share": (right * 60, "How many seconds has an hour?"),
+        "minutes": (right * 60, "How many seconds has an hour?"),
         "layers only": (count, "Those are the layers; how long do they take?"),
     }
     return numeric(

@@ -4,6 +4,7 @@ import numpy as np
 
 from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, order
+from pourprint.process.contraction import pattern_mm
 from pourprint.process.feeding import cylinder_cm3
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.machining import bore_stock_cm3
@@ -99,9 +100,9 @@ def pattern_freezing(draw, room):
 @exercise("pattern-size", NOTEBOOK, "Print it larger", "numeric", "adds contraction to a volume as if it were a length")
 def pattern_size(draw, room):
     part, percent = draw.choice("part", room.kit.parts).part, draw.choice("contraction", (1.3, 1.45, 1.6, 1.8, 2.0))
-    s = 1 + percent / 100
+    s = float(pattern_mm(1.0, percent))
     volume = round(part.volume_cm3, 1)
-    right = float(part.scaled_to(volume).scaled_to(volume * s**3).volume_cm3)
+    right = volume * s**3
     slips = {
         "nothing added": (volume, "Metal shrinks on cooling: the pattern must be larger than the part."),
         "one length": (volume * s, "Contraction is given along a length; a volume has three."),

@@ -3,10 +3,10 @@
 from pourprint.ledger import Pedigree
 from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import Option, choose, order
+from pourprint.routes import PRINTED
 from pourprint.steps import Stage
 
 NOTEBOOK = "00"
-PRINTED = ("printed_pattern", "printed_mould", "printed_metal")
 # What has to be there before a stage of the printed pattern can begin.
 BEFORE = {
     Stage.TOOLING: "A cluster can be laid out only for a part that is fit to be made.",
