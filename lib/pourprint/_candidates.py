@@ -30,13 +30,13 @@ def usage(plan):
         used[key] = used.get(key, 0.0) + amount
 
     for step in plan.steps:
-        hands_on, occupied = plan._hours(step)
+        hands_on, occupied = plan.hours_of(step)
         add(step.who, hands_on)
         if step.machine:
             add(f"machine.{step.machine}", occupied)
         for work in step.work:
             for key, amount in work.materials.items():
-                add(key, plan._counts[work.level.name] * amount)
+                add(key, plan.counts[work.level.name] * amount)
     return used
 
 

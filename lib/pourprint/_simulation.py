@@ -28,10 +28,6 @@ class Counted(Plan):
 
     counts: Mapping = field(default_factory=dict, repr=False)
 
-    @property
-    def _counts(self):
-        return self.counts
-
 
 @dataclass(frozen=True)
 class Chain:

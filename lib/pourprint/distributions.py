@@ -134,6 +134,16 @@ def stream(seed, name):
     return np.random.default_rng([int(seed), zlib.crc32(name.encode())])
 
 
+def distribution_of(key, entry, shape):
+    """The distribution of an Entry between its low and high, by the name of its shape.
+
+    A log-normal has no upper end and no zero: yields, and what may be zero, stay triangular.
+    """
+    bounded = shape == "log-normal" and (".yield_" in key or entry.low == 0)
+    kind = Triangular if bounded else SHAPES[shape]
+    return kind(float(entry.low), float(entry.value), float(entry.high))
+
+
 def draw(entries, n, seed=1, shape="triangular"):
     """Draw numbers from their ranges, independent of each other: {key: (n,)}.
 
@@ -146,9 +156,6 @@ def draw(entries, n, seed=1, shape="triangular"):
     check_seed(seed)
     if shape not in SHAPES:
         raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
-    drawn = {}
-    for key, entry in entries.items():
-        bounded = shape == "log-normal" and (".yield_" in key or entry.low == 0)
-        kind = Triangular if bounded else SHAPES[shape]
-        drawn[key] = kind(float(entry.low), float(entry.value), float(entry.high)).ppf(stream(seed, key).random(int(n)))
-    return drawn
+    return {
+        key: distribution_of(key, entry, shape).ppf(stream(seed, key).random(int(n))) for key, entry in entries.items()
+    }

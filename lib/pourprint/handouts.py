@@ -79,7 +79,10 @@ def _run(path):
     try:
         client.execute()
     except CellExecutionError as error:
-        raise InputError(f"{path.name} does not run to its end: {error.ename}: {error.evalue}") from None
+        raise InputError(
+            f"{path.name} does not run to its end: {error.ename}: {error.evalue}. Run it in "
+            "JupyterLab, mend that cell, and write the handout again."
+        ) from None
     del notebook.cells[0]
     return notebook
 
@@ -143,7 +146,10 @@ def _print(browser, source, path, folder):
     ]
     done = subprocess.run(command, capture_output=True, text=True, timeout=180)
     if done.returncode or not path.is_file():
-        raise InputError(f"the browser could not print {path.name}: {done.stderr.strip()[-300:]}")
+        raise InputError(
+            f"the browser could not print {path.name}: {done.stderr.strip()[-300:]}. "
+            "Write .html instead and print it from your browser."
+        )
 
 
 # Widgets as stills, inside the notebook's kernel -----------------------------------------------------------

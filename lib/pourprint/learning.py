@@ -90,7 +90,7 @@ def learned_cost(plan, curve):
         raise InputError(f"curve must be a Curve, such as Curve(0.8), not {curve!r}.")
     rates, saved = plan.rates, 0.0
     for step in plan.steps:
-        hours = sum(plan._counts[w.level.name] * w.hands_on_h for w in step.work if w.level is not JOB)
+        hours = sum(plan.counts[w.level.name] * w.hands_on_h for w in step.work if w.level is not JOB)
         an_hour = rates[step.who]
         if step.machine and step.attended:
             an_hour = an_hour + rates[f"machine.{step.machine}"]

@@ -58,13 +58,13 @@ class Plan:
             )
         plan = replace(self, rates=rates)
         # Prices change no amounts: what was counted already is kept, so that a price slider is quick.
-        plan.__dict__.update({name: self.__dict__[name] for name in ("_usage", "shape") if name in self.__dict__})
+        plan.__dict__.update({name: self.__dict__[name] for name in ("usage", "shape") if name in self.__dict__})
         return plan
 
     # How much work there is ------------------------------------------------------------------------
 
     @cached_property
-    def _batches(self):
+    def batch_sizes(self):
         """(full batches, kits in a full batch, kits in the last partial batch), each [-]."""
         full, rest = np.divmod(self.job.quantity, self.job.batch_size)
         return full, self.job.batch_size, rest
@@ -72,13 +72,13 @@ class Plan:
     @cached_property
     def batches(self):
         """How many batches the job takes [-], the last one perhaps partial."""
-        full, _, rest = self._batches
+        full, _, rest = self.batch_sizes
         return full + np.minimum(rest, 1)
 
     @cached_property
-    def _counts(self):
+    def counts(self):
         """{level name: times done in the whole job [-]}."""
-        full, size, rest = self._batches
+        full, size, rest = self.batch_sizes
         levels = {work.level.name: work.level for step in self.steps for work in step.work}
         return {
             name: 1 if level is JOB else full * level.per_batch(size) + level.per_batch(rest)
@@ -87,24 +87,24 @@ class Plan:
 
     def _total(self, step, amount):
         """Sum over a step's work of count × amount(work)."""
-        return sum(self._counts[work.level.name] * amount(work) for work in step.work)
+        return sum(self.counts[work.level.name] * amount(work) for work in step.work)
 
-    def _hours(self, step):
+    def hours_of(self, step):
         """(hands-on, machine occupied) hours [h] of a step in the whole job."""
         hands_on = self._total(step, lambda work: work.hands_on_h)
         machine = self._total(step, lambda work: work.machine_h)
         return hands_on, machine + hands_on if step.attended else machine
 
     @cached_property
-    def _usage(self):
+    def usage(self):
         """[(hands-on, machine occupied [h], {material: amount}) of each step in the whole job]."""
         rows = []
         for step in self.steps:
             materials = {}
             for work in step.work:
                 for key, amount in work.materials.items():
-                    materials[key] = materials.get(key, 0.0) + self._counts[work.level.name] * amount
-            rows.append((*self._hours(step), materials))
+                    materials[key] = materials.get(key, 0.0) + self.counts[work.level.name] * amount
+            rows.append((*self.hours_of(step), materials))
         return rows
 
     # Costs -----------------------------------------------------------------------------------------
@@ -114,7 +114,7 @@ class Plan:
         """[(labour, machine, material, energy) of each step], each [currency]."""
         rates = self.rates
         rows = []
-        for step, (hands_on, occupied, materials) in zip(self.steps, self._usage, strict=True):
+        for step, (hands_on, occupied, materials) in zip(self.steps, self.usage, strict=True):
             labour = hands_on * rates[step.who]
             machine = energy = 0.0
             if step.machine:
@@ -168,12 +168,12 @@ class Plan:
     @cached_property
     def hands_on_h(self):
         """Hands-on time of the whole job [h]."""
-        return self._shaped(sum(hands_on for hands_on, _, _ in self._usage))
+        return self._shaped(sum(hands_on for hands_on, _, _ in self.usage))
 
     @cached_property
     def machine_h(self):
         """Machine time of the whole job, attended time included [h]."""
-        return self._shaped(sum(occupied for _, occupied, _ in self._usage))
+        return self._shaped(sum(occupied for _, occupied, _ in self.usage))
 
     @property
     def first_pass_yield(self):
@@ -195,7 +195,7 @@ class Plan:
 
     # Times -----------------------------------------------------------------------------------------
 
-    def _durations(self, step, kits):
+    def durations_of(self, step, kits):
         """(rounds, hands-on, machine, wait) of a step in one batch of `kits`, without one-off work; [h] a round."""
         rounds = np.maximum(step.rounds(kits), 1)
         hands_on = machine = wait = 0.0
@@ -223,7 +223,7 @@ class Plan:
         for step in self.steps:
             if all(work.level is JOB for work in step.work):
                 continue
-            rounds, hands_on, machine, wait = self._durations(step, kits)
+            rounds, hands_on, machine, wait = self.durations_of(step, kits)
             least = np.min(rounds)
             for turn in range(int(np.max(rounds))):
                 going = 1 if turn < least else turn < rounds
@@ -241,7 +241,7 @@ class Plan:
         """
         people, machines = {}, {}
         for step in self.steps:
-            rounds, hands_on, machine, _ = self._durations(step, self._batches[1])
+            rounds, hands_on, machine, _ = self.durations_of(step, self.batch_sizes[1])
             people[step.who] = people.get(step.who, 0.0) + rounds * hands_on
             if step.machine:
                 held = rounds * (machine + step.attended * hands_on)
@@ -254,7 +254,7 @@ class Plan:
         Parameters: `calendar` Calendar; `begin_h` start [h since midnight of the calendar's first day].
         Returns: [h since that midnight]; delivery is not included.
         """
-        full, size, rest = self._batches
+        full, size, rest = self.batch_sizes
         ready = _last(self._one_off_walk(calendar, begin_h), begin_h)
         # The last full batch and the partial one after it go through together, as two rows of one array.
         rows = [(size * np.minimum(full, 1), np.maximum(full - 1, 0)), (rest, full)]
@@ -295,8 +295,8 @@ class Plan:
         self.single_only("table()")
         rows = []
         for step, costs in zip(self.steps, self._costs, strict=True):
-            hands_on, machine = self._hours(step)
-            rounds, _, _, wait = self._durations(step, min(self.job.quantity, self.job.batch_size))
+            hands_on, machine = self.hours_of(step)
+            rounds, _, _, wait = self.durations_of(step, min(self.job.quantity, self.job.batch_size))
             wait = rounds * wait + sum(work.wait_h for work in step.work if work.level is JOB)
             rows.append(
                 {

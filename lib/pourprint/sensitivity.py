@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pourprint.checks import check_numbers
-from pourprint.distributions import SHAPES, check_seed
+from pourprint.distributions import SHAPES, check_seed, distribution_of
 from pourprint.errors import InputError
 from pourprint.inputs import in_words, moved_alone, outcomes, with_delay
 from pourprint.plans import made
@@ -176,8 +176,7 @@ def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="
     a, b = unit[:, :k], unit[:, k:]
     mixed = [np.where(np.arange(k) == i, b, a) for i in range(k)]
     points = np.concatenate([a, b, *mixed])
-    shapes = [SHAPES[shape](*(float(getattr(entries[key], at)) for at in ("low", "value", "high"))) for key in keys]
-    drawn = {key: shapes[i].ppf(points[:, i]) for i, key in enumerate(keys)}
+    drawn = {key: distribution_of(key, entries[key], shape).ppf(points[:, i]) for i, key in enumerate(keys)}
     answers = np.array(output(drawn), dtype=float)
     if not np.isfinite(answers).all():
         raise InputError(

@@ -61,7 +61,7 @@ class Order:
     def of(cls, plan, arrives, name=None, due=None):
         """The order that a plan of single numbers makes. Raises: InputError."""
         made(plan).single_only("an order in the workshop")
-        full, size, rest = (int(number) for number in plan._batches)
+        full, size, rest = (int(number) for number in plan.batch_sizes)
         one_off = (
             Task(step, float(work.hands_on_h), float(work.machine_h), float(work.wait_h))
             for step in plan.steps
@@ -88,7 +88,7 @@ def _tasks(plan, kits):
     found = []
     for step in plan.steps if kits else ():
         if any(work.level is not JOB for work in step.work):
-            rounds, *hours = (float(number) for number in plan._durations(step, kits))
+            rounds, *hours = (float(number) for number in plan.durations_of(step, kits))
             found += [Task(step, *hours)] * round(rounds)
     return tuple(found)
 

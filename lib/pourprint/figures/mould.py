@@ -5,7 +5,7 @@ import plotly.graph_objects as go
 
 from pourprint.errors import InputError
 from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
-from pourprint.figures._solids import box, cylinder, edges_trace, joined, names_trace, solid_trace
+from pourprint.figures._solids import MOST_FACETS, box, cylinder, edges_trace, joined, names_trace, solid_trace
 from pourprint.figures.gating import METAL, PLANE, SAND, wall_of
 from pourprint.process.parting import hidden_of
 from pourprint.process.sand_printing import packed
@@ -13,7 +13,6 @@ from pourprint.process.voxels import columns
 from pourprint.routes.printed_mould import job_box_mm, moulds_of
 
 CORE = LOOKS["printed_mould"].colour
-MOST_FACETS = 20_000  # more make a rotating picture slow
 OTHER_FACETS, BOX_FACETS = 400, 12  # feeder, sprue, sand; and one column of a core
 CORE_BOXES = 700
 

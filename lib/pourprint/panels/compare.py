@@ -13,10 +13,9 @@ from pourprint.jobs import Job
 from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
 from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.routes import ROUTES, plan_all
+from pourprint.routes import PRINTED, ROUTES, plan_all
 
 QUANTITIES = np.arange(1, 401)
-PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)
 COLUMNS = {
     "unit_cost": ("{money} a kit", "{:,.0f}"),
     "cost_with_delay": ("{money} in all", "{:,.0f}"),

@@ -17,9 +17,8 @@ from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_t
 from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
 from pourprint.risk import simulate_all
-from pourprint.routes import ROUTES, plan_all
+from pourprint.routes import PRINTED, plan_all
 
-PRINTED = tuple(route for route in ROUTES if not ROUTES[route].SERIAL)
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
 QUICK, FULL = (300, 30), (6000, 200)
 REST_S = 0.4  # how long a slider rests before the full run

@@ -6,6 +6,7 @@ from functools import cache
 import numpy as np
 
 from pourprint.errors import Infeasible
+from pourprint.process.contraction import cast_bore_mm
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
@@ -157,7 +158,8 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
         return np.where(job.machine_all_sockets | (least < rates["bonding.least_gap"]), 1, 0)
 
     def a_side(diameter_mm):
-        return stock_mm + hole_tolerance_mm(diameter_mm) / 4 + shift_mm
+        cast_mm = cast_bore_mm(diameter_mm, stock_mm, hole_tolerance_mm(diameter_mm))
+        return (diameter_mm - cast_mm) / 2 + shift_mm
 
     found = []
     for item in job.kit.parts:
