@@ -46,6 +46,12 @@ class Floor:
                 left -= piece
                 yield self.env.timeout(piece)
 
+    def wait_for_a_day_that_holds(self, hours):
+        """Work that is not left for the night is not begun in the rest of a day that is too short for it."""
+        clock = self.env.now % 24
+        if hours > 1e-12 and self.hours.start_h < clock < self.hours.end_h < clock + hours - 1e-9:
+            yield self.env.timeout(self.hours.end_h - clock)
+
     def visit(self, step, works, kits, rounds):
         """One visit of a step: in equal rounds hands, machine, waiting; everything paid by what it takes."""
         rates, times = self.plan.rates, [1 if w.level is JOB else float(w.level.per_batch(kits)) for w in works]
@@ -65,6 +71,8 @@ class Floor:
         for _ in range(rounds):
             with self.resources[step.who].request() as person:
                 yield person
+                if step.whole:
+                    yield from self.wait_for_a_day_that_holds(hands / rounds)
                 yield from self.work(hands / rounds)
             if step.machine:
                 with self.resources[step.machine].request() as taken:

@@ -236,8 +236,8 @@ def test_the_ranking_turns_over_with_the_price_of_a_day():
 
 
 def test_the_ranking_by_days_turns_over_with_the_quantity():
-    # Shells wait side by side; a metal printer takes plate after plate: at twenty kits the pattern is fastest.
-    found = ranking(demo_rates(), quantity=20)
+    # Shells wait side by side; a metal printer takes plate after plate: at forty kits the pattern is fastest.
+    found = ranking(demo_rates(), quantity=40)
     assert found.cost == PRINTED and found.days[-1] == "printed_pattern"
 
 

@@ -21,7 +21,6 @@ from pourprint.process.solidification import (
     Mould,
     adams_time_s,
     chvorinov_s_mm2,
-    curved_time_s,
     drag,
     freeze,
     freeze_grid,
@@ -71,6 +70,17 @@ def two_media_s(depth_mm, melt, mould):
     return (np.asarray(depth_mm) / 1e3) ** 2 / (4 * root**2 * a)
 
 
+def sphere_time_s(modulus_mm, radius_mm, melt, mould):
+    """Freezing time of a sphere in thick sand, exact for metal that is at one temperature throughout.
+
+    Adams, MIT 1953: ρH·V/A = k·ΔT·[2·√(t/πa) + n·t/(2R)], n = 2 for a sphere, solved for √t.
+    """
+    heat = heat_to_freeze_j_m3(melt) * modulus_mm / 1e3 / mould.conductivity_w_mk
+    depth = heat / (freezing_point_c(melt) - mould.start_c)
+    flat, bent = 2e3 / np.sqrt(np.pi * mould.diffusivity_mm2_s), 1e3 / radius_mm
+    return (2 * depth / (flat + np.sqrt(flat**2 + 4 * bent * depth))) ** 2
+
+
 # Closed forms -----------------------------------------------------------------------------------------
 
 
@@ -78,9 +88,8 @@ def test_slab_and_sphere_in_thick_sand():
     # Adams, MIT 1953, worked out by hand (exact): a slab of V/A 10 mm 201.64 s, a sphere of the same V/A 137.9 s.
     pure = replace(ALUMINIUM, solidus_c=659.9999)
     assert adams_time_s(10, pure, SAND) == pytest.approx(201.64, abs=0.01)
-    assert curved_time_s(10, 30, 2, pure, SAND) == pytest.approx(137.9, abs=0.05)
-    assert curved_time_s(10, 30, 0, pure, SAND) == pytest.approx(201.64, abs=0.01)
-    assert adams_time_s(10, pure, SAND) / curved_time_s(10, 30, 2, pure, SAND) == pytest.approx(1.46, abs=0.005)
+    assert sphere_time_s(10, 30, pure, SAND) == pytest.approx(137.9, abs=0.05)
+    assert sphere_time_s(10, 1e9, pure, SAND) == pytest.approx(201.64, abs=0.01)  # a flat wall
 
 
 def test_three_equal_solids_freeze_in_9_722_minutes():
@@ -91,17 +100,29 @@ def test_three_equal_solids_freeze_in_9_722_minutes():
     assert adams_time_s(10 * moduli_cm, ALUMINIUM, SAND) == pytest.approx(adams_time_s(100 / 6, ALUMINIUM, SAND))
 
 
+def narrow_constant(melt):
+    """B [s/mm2] as Adams counts it, with the superheat above the liquidus alone."""
+    superheat = melt.heat_j_kgk * (melt.pour_c - melt.liquidus_c)
+    narrow = melt.density_kg_m3 * (melt.latent_j_kg + superheat) / heat_to_freeze_j_m3(melt)
+    return chvorinov_s_mm2(melt, SAND) * narrow**2
+
+
 @pytest.mark.parametrize(
     ("alloy", "pour_c", "constant"),
-    [("AlSi7Mg", 700, 4.11), ("AZ91D", 695, 2.69), ("316L", 1560, 2.82)],
+    [("AlSi7Mg", 700, 4.316), ("AZ91D", 695, 2.69), ("316L", 1560, 2.81)],
 )
 def test_sand_constants_with_the_superheat_above_the_liquidus_alone(alloy, pour_c, constant):
-    # B worked out elsewhere for this sand with the superheat above the liquidus alone; only A356's pouring
-    # temperature was stated, and its B comes out 5 % higher from this ledger: hence 6 %.
-    melt = Melt.of(pp.alloys()[alloy], pour_c=float(pour_c))
-    superheat = melt.heat_j_kgk * (pour_c - melt.liquidus_c)
-    narrow = melt.density_kg_m3 * (melt.latent_j_kg + superheat) / heat_to_freeze_j_m3(melt)
-    assert chvorinov_s_mm2(melt, SAND) * narrow**2 == pytest.approx(constant, rel=0.06)
+    # Adams' formula worked out by hand from the alloys' published rows and this sand (exact), to the last digit given.
+    assert narrow_constant(Melt.of(pp.alloys()[alloy], pour_c=float(pour_c))) == pytest.approx(constant, abs=0.006)
+
+
+def test_an_eutectic_solidus_explains_the_smaller_constant_quoted_for_a356():
+    # 4.11 has been quoted for A356 poured at 700 °C, 5 % below its published row (2680 kg/m3, 389 kJ/kg, 963 J/kgK,
+    # 557 to 613 °C), which gives 4.32. Density, heat and superheat of the row do not differ; a solidus of 574 °C, the
+    # aluminium-silicon-magnesium eutectic (from memory), gives it, and 570 °C (MakeItFrom, published) most of the way.
+    melt = Melt.of(pp.alloys()["AlSi7Mg"], pour_c=700.0)
+    assert narrow_constant(replace(melt, solidus_c=574.0)) == pytest.approx(4.11, abs=0.006)
+    assert narrow_constant(replace(melt, solidus_c=570.0)) == pytest.approx(4.16, abs=0.006)
 
 
 @pytest.mark.parametrize(
@@ -137,7 +158,7 @@ def sphere_error(cell_mm):
     ball = trimesh.creation.icosphere(4, radius=30)
     melt = replace(ALUMINIUM, conductivity_w_mk=1000)  # nearly one temperature throughout
     grid = voxels(ball.vertices, ball.faces, cell_mm, 50)
-    return freeze_grid(grid, melt, SAND).latest_s / curved_time_s(ball.volume / ball.area, 30, 2, melt, SAND) - 1
+    return freeze_grid(grid, melt, SAND).latest_s / sphere_time_s(ball.volume / ball.area, 30, melt, SAND) - 1
 
 
 def test_a_sphere_freezes_within_2_percent_and_converges():

@@ -7,6 +7,7 @@ import pourprint as pp
 from pourprint.errors import InputError
 from pourprint.figures import plate, printing
 from pourprint.figures.part import MOST_FACETS
+from pourprint.ledger import library
 from pourprint.panels import metal
 from pourprint.routes import printed_metal as route
 from scenes import bracket, demo_kit, demo_rates
@@ -98,3 +99,10 @@ def test_a_stage_shows_its_own_cautions():
     finish, printing_box = (pp.figures.caution_box(plan, stage) for stage in (pp.Stage.FINISH, pp.Stage.MOULD))
     assert "100 MPa" in finish and "NFPA 660" in printing_box and "IEC 60825-1" in printing_box
     assert "IEC 60825-1" not in finish
+
+
+@pytest.mark.parametrize("key", [key for key in library() if key.startswith("roughness.")])
+def test_every_number_of_the_roughness_moves_its_chart(key):
+    charts = (printing.roughness_chart(JOB, demo_rates().replace({key: value})) for value in (5.0, 10.0))
+    low, high = (chart.table["Ra_um"] for chart in charts)
+    assert (high >= low).all() and (high > low).any()

@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from trimesh.creation import box, torus
 
 import pourprint as pp
-from pourprint.process.nesting import advantage, nest, shelves
+from pourprint.process.nesting import nest, plate_share, room_taken, shelves
 from pourprint.process.orientation import Candidates, Scan, sphere
 from pourprint.process.packing import per_bed
 from pourprint.process.supports import Shadow, stand
@@ -112,14 +112,15 @@ def test_l_shapes_lie_in_each_other_where_boxes_cannot():
     piece = corner_piece(120, 30)
     assert shelves([(120, 120)] * 5, PLATE, GAP) == 2
     assert {place.plate for place in nest([piece], [0] * 5, PLATE, GAP)} == {0}
-    assert advantage((piece,), (1,), ((120.0, 120.0),), PLATE, GAP) <= 0.8
+    # Boxes take 1/4 of a plate each, and 125²/255² of it by their area; nested, five or more go on a plate.
+    assert room_taken((piece,), (1,), ((120.0, 120.0),), PLATE, GAP) <= 1 / 5 / (125 / 255) ** 2
 
 
 def test_a_piece_that_fits_no_plate_is_left_out():
     places = nest([rectangle(300, 20), rectangle(40, 40)], [0, 1, 1], PLATE, GAP)
     assert [place.piece for place in places] == [1, 1]
     assert shelves([(300, 20), (40, 40)], PLATE, GAP) == 1
-    assert advantage((rectangle(300, 20),), (1,), ((300.0, 20.0),), PLATE, GAP) == 1
+    assert np.isnan(room_taken((rectangle(300, 20),), (1,), ((300.0, 20.0),), PLATE, GAP))
 
 
 def test_shelves_counted_by_hand():
@@ -141,12 +142,33 @@ def test_the_planned_plates_are_those_of_a_real_layout_give_or_take_one(kits):
     assert real <= shelves(boxes, PLATE, GAP)  # shapes never do worse than their boxes here
 
 
-def test_the_gain_of_nesting_is_that_of_a_grid_count():
+def test_nested_boxes_take_the_room_of_a_grid():
     """Boxes nested as boxes gain nothing to speak of against counting them in a grid."""
     size = (60.0, 40.0)
-    gained = advantage((rectangle(*size),), (1,), (size,), PLATE, GAP)
+    share = plate_share(*size, PLATE, GAP) * room_taken((rectangle(*size),), (1,), (size,), PLATE, GAP)
     assert int(per_bed((*size, 10), PLATE, GAP)) == 15
-    assert gained == pytest.approx(1, abs=0.3)  # the raster loses some of a tight fit
+    assert share == pytest.approx(1 / 15, rel=0.3)  # the raster loses some of a tight fit
+
+
+@pytest.mark.parametrize("side", [150.0, 200.0, 300.0, 400.0])
+def test_plates_of_another_size_are_near_a_real_layout(side):
+    """Nesting is learned on the library's plate. Counted in fractions, four plates' worth: within 12 %."""
+    rates = demo_rates().replace({"printed_metal.plate_x": side, "printed_metal.plate_y": side})
+    layout = pp.routes.printed_metal.lay_out(pp.Job(demo_kit(), "AlSi10Mg"), rates)
+    shadows = tuple(piece.candidates.shadows[piece.index] for piece in layout.pieces)
+    boxes = tuple((float(p.standing.length_mm), float(p.standing.width_mm)) for p in layout.pieces)
+    counts = tuple(piece.item.count for piece in layout.pieces)
+    by_area = sum(n * plate_share(*box, (side, side), GAP) for n, box in zip(counts, boxes, strict=True))
+    real = room_taken(shadows, counts, boxes, (side, side), GAP) * by_area
+    assert layout.share == pytest.approx(real, rel=0.12)
+
+
+def test_equal_pieces_leave_the_rest_of_a_plate_empty():
+    """Blocks of 130 mm: one on a plate of 250 mm with 5 mm between, however much of it is left."""
+    body = box(extents=(130, 130, 20))
+    job = pp.Job(pp.Part.from_arrays("block", body.vertices, body.faces), "AlSi10Mg", 4)
+    layout = pp.routes.printed_metal.lay_out(job, demo_rates().replace({"printed_metal.turning": 0}))
+    assert layout.plates.per_batch(4) == 4
 
 
 def test_the_torus_lies_flat_or_stands_but_not_aslant():

@@ -9,17 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from trimesh.creation import box, cone, icosphere, torus
 
+from pourprint.errors import InputError
 from pourprint.meshes import sections
 from pourprint.process import supports
+from pourprint.process.heating import heating_h
 from pourprint.process.powder_bed import (
     contour_h,
-    energy_density_j_mm3,
     exposure_h,
-    furnace_h,
     layer_seconds,
     powder,
     recoating_h,
-    volume_rate_mm3_s,
 )
 from pourprint.process.sand_printing import layers
 from pourprint.process.supports import cut_cm2, removal_h, roughness_um, side_area, stand
@@ -123,9 +122,9 @@ def test_roughness():
     # Stairs of height t on a slope: a triangle of depth t·cos(slope), whose mean deviation is a quarter (exact).
     assert roughness_um(45, 60, 0, 0) == pytest.approx(60 * np.cos(np.pi / 4) / 4)
     slope = np.arange(-85, 86, 5)
-    ra = roughness_um(slope, 60)
+    ra = roughness_um(slope, 60, 7, 14)
     assert (ra[slope < 0] > ra[slope > 0][::-1]).all()  # looking down is rougher at every slope
-    assert (roughness_um(slope, 30) < ra).all() and roughness_um(90, 60) == pytest.approx(roughness_um(90, 30))
+    assert (roughness_um(slope, 30, 7, 14) < ra).all() and ra[slope == 85] < ra[slope == 5]
 
 
 # Layers ------------------------------------------------------------------------------------------------
@@ -167,13 +166,6 @@ def test_outlines_agree_with_those_of_trimesh(name):
 # Laser powder bed, published ----------------------------------------------------------------------------
 
 
-def test_volume_rate_and_energy_density():
-    # Complexity 2018, article 6910187, Table 2 (published): 300 W, 2000 mm/s, 0.12 mm, 0.02 mm.
-    assert volume_rate_mm3_s(2000, 0.12, 0.02) == pytest.approx(4.8)
-    assert volume_rate_mm3_s(2000, 0.12, 0.02) * 3.6 == pytest.approx(17.28)  # cm3/h
-    assert energy_density_j_mm3(300, 2000, 0.12, 0.02) == pytest.approx(62.5)
-
-
 @pytest.mark.parametrize(("lasers", "mm3_s", "cm3_h"), [(4, 18.1, 260.6), (1, 5.0, 18.0)])
 def test_data_sheet_rates_in_an_hour(lasers, mm3_s, cm3_h):
     # EOS machine data sheets (published): AlSi10Mg with four lasers "up to 261 cm3/h"; Ti-6Al-4V 18 cm3/h.
@@ -204,5 +196,8 @@ def test_no_powder_is_made_or_vanishes(melted, bed, spatter, sieve):
     assert parts.bought_kg + plate.bought_kg == pytest.approx(found.bought_kg)
 
 
-def test_furnace_hours():
-    assert furnace_h(320, 2, 150) == pytest.approx(4)  # 300 K at 150 K/h, then 2 h
+def test_heating_from_the_room():
+    assert heating_h(320, 150) == pytest.approx(2)  # 300 K at 150 K/h
+    assert heating_h(10, 150) == 0
+    with pytest.raises(InputError, match="heating"):
+        heating_h(320, 0)

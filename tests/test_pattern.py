@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.errors import InputError
+from pourprint.ledger import library
 from pourprint.process import burn_out, clusters, shell
 from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
-from scenes import DEMO
+from scenes import DEMO, demo_kit, demo_rates
 
 few = settings(max_examples=60, deadline=None)
 
@@ -65,25 +66,49 @@ def test_ash_is_a_share_of_the_polymer():
     assert burn_out.ash_g(0.05, 0.02) == pytest.approx(0.01)  # 50 g at 0.02 %
 
 
+def crack(**changes):
+    """The ledger's section crack, with some values changed, as `shell_stress_mpa` reads it."""
+    values = {key.removeprefix("crack."): entry.value for key, entry in library().items() if key.startswith("crack.")}
+    return (values | changes).__getitem__
+
+
 def test_a_stiff_shell_round_a_solid_ball_takes_the_stress_of_the_exact_pressure():
     """A thick shell of a hard material, nearly rigid: the ball's pressure is its bulk modulus × 3 α ΔT (exact)."""
-    hard = burn_out.shell_stress_mpa(20, 5, 0.8, 1.0, shell_gpa=1e9)
+    hard = burn_out.shell_stress_mpa(20, 5, 0.8, 1.0, crack(shell_modulus=1e9))
     bulk_mpa = 2500 / (3 * (1 - 2 * 0.38))
     assert hard == pytest.approx(bulk_mpa * 3 * 80e-6 * 40 * 20 / (2 * 5))
 
 
 def test_a_hollow_ball_presses_with_its_skin_alone():
     """A thin sphere held back by ε everywhere: membrane stress Eε/(1 − ν), pressure 2s/r times that (exact)."""
-    hard = burn_out.shell_stress_mpa(20, 5, 0.8, 0.0, shell_gpa=1e9)
+    hard = burn_out.shell_stress_mpa(20, 5, 0.8, 0.0, crack(shell_modulus=1e9))
     assert hard == pytest.approx(2500 * 80e-6 * 40 / (1 - 0.38) * 2 * 0.8 / 20 * 20 / (2 * 5))
 
 
 @given(st.floats(0.02, 0.99), st.floats(3, 12), st.floats(8, 40))
 @few
 def test_sparser_patterns_and_thicker_shells_are_stressed_less(infill, thickness, radius):
-    one = burn_out.shell_stress_mpa(radius, thickness, 0.8, infill)
-    assert one < burn_out.shell_stress_mpa(radius, thickness, 0.8, infill * 1.01)
-    assert burn_out.shell_stress_mpa(radius, thickness * 1.01, 0.8, infill) < one
+    one = burn_out.shell_stress_mpa(radius, thickness, 0.8, infill, crack())
+    assert one < burn_out.shell_stress_mpa(radius, thickness, 0.8, infill * 1.01, crack())
+    assert burn_out.shell_stress_mpa(radius, thickness * 1.01, 0.8, infill, crack()) < one
+
+
+def test_shells_round_solid_half_filled_and_sparse_patterns():
+    # Worked out by hand from the ledger's values (exact): a solid ball presses with 2500/(1 − 0.76) = 10 417 MPa a unit
+    # of strain, the shell gives way with 2·7·6000/(20·0.8) = 5250; strain 40 K · 80e-6; stress p·20/(2·7).
+    solid = 40 * 80e-6 * 10_417 * 5250 / (10_417 + 5250) * 20 / 14
+    stress = [burn_out.shell_stress_mpa(20, 7, 0.8, infill, crack()) for infill in (1.0, 0.35, 0.12)]
+    assert stress[0] == pytest.approx(solid, rel=1e-4) and stress == pytest.approx([16.0, 5.5, 2.0], abs=0.06)
+
+
+@pytest.mark.parametrize("key", [key for key in library() if key.startswith("crack.")])
+def test_every_number_of_the_stress_moves_what_the_chart_shows(key):
+    def shown(value):
+        sizes = pp.ShellSizes(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates().replace({key: value}))
+        chart = pp.figures.crack_chart(sizes, demo_kit().parts[0])
+        return [*chart.table["stress_mpa"], chart.figure.layout.shapes[0].y1]
+
+    assert shown(library()[key].value) != shown(library()[key].high * 2 if key != "crack.polymer_poisson" else 0.45)
 
 
 # Clusters ---------------------------------------------------------------------------------------------

@@ -1,11 +1,14 @@
 """Pictures and charts of the pattern route: drawn from the layout and the plan, legible, complete."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import pourprint as pp
 from pourprint import figures
-from scenes import demo_kit, demo_rates, small_kit
+from pourprint.steps import BATCH, Work
+from scenes import demo_kit, demo_rates, hands, small_kit, step, toy_plan
 
 START = "2026-11-30T08:00"
 
@@ -65,8 +68,30 @@ def test_plan_bars_and_timeline_add_up_to_the_plan():
     assert np.sum(figures.plan_costs(plan).figure.data[0].x) == pytest.approx(plan.total_cost)
     chart = figures.plan_timeline(plan, START)
     drawn = sum(np.sum(trace.x) for trace in chart.figure.data) / 3.6e6
-    spans = plan.spans(START)
-    assert drawn == pytest.approx(sum(span.end_h - span.begin_h for span in spans))
+    assert drawn == pytest.approx(plan.spans(START)[-1].end_h), "no hour is lost, none is drawn twice"
+
+
+def test_the_timeline_tells_closed_hours_from_work_as_counted_by_hand():
+    # Fri 6 Nov 15:00: twelve hours of hands (1 on Friday, 8 on Monday, 3 on Tuesday), then a machine for 5 h, until
+    # Tuesday 16:00, then 2 h of drying, until 18:00; the next task, of one hour, begins on Wednesday at 8:00.
+    slow = step("glue", Work(BATCH, hands_on_h=12, machine_h=5, wait_h=2), machine="kiln")
+    plan = replace(toy_plan(slow, step("look", hands(1))), route="printed_pattern")
+    drawn = {
+        trace.name: [(f"{at:%a %H}", hours / 3.6e6) for at, hours in zip(trace.base, trace.x, strict=True)]
+        for trace in figures.plan_timeline(plan, "2026-11-06T15:00").figure.data
+    }
+    assert drawn == {
+        "hands-on": [("Fri 15", 1), ("Mon 08", 8), ("Tue 08", 3), ("Wed 08", 1)],
+        "closed": [("Fri 16", 64), ("Mon 16", 16), ("Tue 18", 14)],
+        "machine": [("Tue 11", 5)],
+        "waiting": [("Tue 16", 2)],
+    }
+
+
+def test_each_kind_of_time_has_its_own_pattern_and_shade():
+    plan = pp.plan("printed_mould", pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates())
+    looks = [trace.marker for trace in figures.plan_timeline(plan, START).figure.data]
+    assert len({look.pattern.shape for look in looks}) == len({look.color for look in looks}) == 4
 
 
 def test_the_report_of_sizes_is_exact():

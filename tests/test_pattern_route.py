@@ -144,6 +144,16 @@ def test_gates_are_cut_by_their_section():
     assert found == pytest.approx(0.05 + 0.03 * np.pi / 4 * GATE_CM**2)
 
 
+def test_patterns_hang_two_shells_and_their_clearance_apart():
+    """The demo kit's longest pattern makes a shell of t mm, and a part of 300 mm the thickest, 16 mm."""
+    sizes = ShellSizes(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates())
+    assert sizes.gap_mm == pytest.approx(2 * sizes.thickness_mm + 4) and sizes.gap_mm > 15
+    assert ShellSizes(pp.Job(demo_kit(), "AlSi7Mg"), rates(cluster__gap=25.0)).gap_mm == 25
+    bar = pp.Part.from_numbers("bar", 100, 400, (296, 40, 30))
+    assert ShellSizes(pp.Job(bar, "AlSi7Mg"), demo_rates()).gap_mm == pytest.approx(2 * 16 + 4)
+    assert sizes.rack.gap == sizes.gap_mm
+
+
 # One cluster, one crucible ----------------------------------------------------------------------------
 
 

@@ -57,6 +57,58 @@ def test_opening_is_the_first_moment_when_someone_is_there(at, opens):
     assert float(calendar_from(OFFICE, MONDAY).opening(at)) == pytest.approx(opens)
 
 
+WHOLE = [
+    ("fits into what is left of the day", 9, 3, OFFICE, 9),
+    ("just fits", 13, 3, OFFICE, 13),
+    ("does not fit: the next morning", 14, 3, OFFICE, 24 + 8),
+    ("before opening", 6, 3, OFFICE, 8),
+    ("Friday afternoon: Monday", FRI + 14, 3, OFFICE, NEXT_MON + 8),
+    ("Saturday: Monday", SAT + 3, 3, OFFICE, NEXT_MON + 8),
+    ("the day after is a holiday", 14, 3, TUESDAY_OFF, 48 + 8),
+    ("longer than a day begins with a day", 9, 10, OFFICE, 24 + 8),
+    ("longer than a day, at opening time", 8, 10, OFFICE, 8),
+    ("days that join up are one", 20, 10, ROUND_THE_CLOCK, 20),
+    ("no work begins at once, even at night", SAT + 3.5, 0, OFFICE, SAT + 3.5),
+]
+
+
+@pytest.mark.parametrize(("name", "begin", "hands_on", "hours", "starts"), WHOLE, ids=[row[0] for row in WHOLE])
+def test_a_pour_begins_only_when_it_fits(name, begin, hands_on, hours, starts):
+    assert float(calendar_from(hours, MONDAY).whole(begin, hands_on)) == pytest.approx(starts, abs=1e-9)
+
+
+@given(st.floats(0, 400), st.floats(0.01, 8))
+def test_what_fits_a_day_is_done_without_a_break_and_no_later_than_the_next_day(begin_h, hands_on_h):
+    office = calendar_from(OFFICE, MONDAY)
+    starts_h = float(office.whole(begin_h, hands_on_h))
+    assert float(office.finish(starts_h, hands_on_h)) == pytest.approx(starts_h + hands_on_h, abs=1e-6)
+    split_h = float(office.finish(begin_h, hands_on_h))  # as if it could be split
+    assert split_h - 1e-6 <= starts_h + hands_on_h
+    assert float(office.opening(begin_h)) <= starts_h + 1e-6 <= float(office.opening(begin_h)) + 72 + 8
+
+
+def test_arrays_of_pours_begin_as_single_ones_do():
+    office = calendar_from(OFFICE, MONDAY)
+    begin, hands_on = np.array([9.0, 14.0, FRI + 14]), np.array([[0.0], [3.0], [10.0]])
+    expected = [[float(office.whole(b, h)) for b in begin] for h in hands_on[:, 0]]
+    assert office.whole(begin, hands_on).tolist() == expected
+
+
+def test_open_spans_are_the_hours_in_which_someone_is_there():
+    office = calendar_from(OFFICE, MONDAY)
+    # Fri 15:00 to Mon 10:00: an hour on Friday, two on Monday; a Saturday holds none.
+    assert office.open_spans(FRI + 15, NEXT_MON + 10) == [(FRI + 15, FRI + 16), (NEXT_MON + 8, NEXT_MON + 10)]
+    assert office.open_spans(SAT, SAT + 20) == office.open_spans(9, 9) == []
+    assert calendar_from(ROUND_THE_CLOCK, MONDAY).open_spans(20, 30) == [(20, 24), (24, 30)]
+
+
+@given(st.floats(0, 400), st.floats(0.1, 100))
+def test_open_spans_add_up_to_the_work_between_begin_and_finish(begin_h, hands_on_h):
+    office = calendar_from(OFFICE, MONDAY)
+    spans = office.open_spans(begin_h, float(office.finish(begin_h, hands_on_h)))
+    assert sum(to_h - from_h for from_h, to_h in spans) == pytest.approx(hands_on_h, abs=1e-6)
+
+
 def test_arrays_give_what_single_numbers_give():
     begin, hands_on = np.array([6, 14, FRI + 20.0]), np.array([[0.0], [4.0], [33.0]])
     expected = [[done(b, h) for b in begin] for h in hands_on[:, 0]]

@@ -197,7 +197,7 @@ def test_company_never_makes_the_first_order_quicker():
         (lambda: Booked("kiln", dt.date(2026, 1, 1), dt.date(2026, 1, 2)), "rate key"),
         (lambda: Booked("machine.kiln", dt.date(2026, 1, 2), dt.date(2026, 1, 1)), "first ≤ last"),
         (lambda: Workshop().schedule([]), "one or more Order"),
-        (lambda: Workshop().schedule([fires("A", 1), fires("A", 1)]).flow_days, "same name"),
+        (lambda: Workshop().schedule([fires("A", 1), fires("A", 1)]), "same name"),
         (lambda: Order.of(pp.plan("printed_metal", small_job([1, 2])), MONDAY), "needs one quantity"),
     ],
 )

@@ -6,146 +6,26 @@ may be visited again by a few pieces, which pay for a whole cluster, box or plat
 the plan itself.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from functools import cached_property, reduce
 
 import numpy as np
 
-from pourprint.errors import InputError
+from pourprint._chain import all_legs, batch_legs, chain_of
 from pourprint.plans import Plan
-from pourprint.steps import BATCH, JOB, Stage, Step, Work
-
-REPORT, CHECK = "the design error is reported", "assemble the first kit and check its design"
-
-
-@dataclass(frozen=True)
-class Counted(Plan):
-    """A plan whose work was counted on the way, instead of foreseen: its own formulas then give costs and hours.
-
-    `counts` {name of a level: times done}, with a level of its own for each piece of work.
-    """
-
-    counts: Mapping = field(default_factory=dict, repr=False)
-
-
-@dataclass(frozen=True)
-class Chain:
-    """The legs that a batch walks, and where it goes on from each: once good, to `after`; what failed, to `back`.
-
-    `legs` (S,) of Step; `pieces` N begun in the batch, `spares` of them more than wanted. For 0…N pieces in hand:
-    `counts` (S, W, N + 1) how often each work falls due, `rounds` (S, N + 1), `lots` (S, N + 1) that the pieces are
-    spread over and that fail one by one. `start` is the first leg; `one_off` how many come before the batch's own.
-    """
-
-    legs: tuple[Step, ...]
-    pieces: int
-    spares: int
-    counts: np.ndarray
-    rounds: np.ndarray
-    lots: np.ndarray
-    after: np.ndarray
-    back: np.ndarray
-    start: int
-    one_off: int
-
-    def counted(self, plan, legs, counts, by_hand):
-        """The legs as a Counted plan.
-
-        Parameters: `legs` these or the same at other inputs; `counts`, `by_hand` (S, W, …) times done, the second
-        for hands-on time, which may run long or short.
-        """
-        steps, table = [], {}
-        for i, leg in enumerate(legs):
-            work = []
-            for j, piece in enumerate(leg.work):
-                hands, rest = (replace(piece.level, name=f"{i}.{j} {kind}") for kind in ("by hand", "alone"))
-                work += [Work(hands, hands_on_h=piece.hands_on_h), replace(piece, level=rest, hands_on_h=0.0)]
-                table |= {hands.name: by_hand[i, j], rest.name: counts[i, j]}
-            steps.append(replace(leg, work=tuple(work)))
-        fields = {name: getattr(plan, name) for name in ("route", "title", "job", "rates", "recipe")}
-        return Counted(**fields, steps=tuple(steps), counts=table)
-
-
-def batch_legs(plan):
-    """The steps of one batch, without one-off work."""
-    kept = [replace(step, work=tuple(w for w in step.work if w.level is not JOB)) for step in plan.steps]
-    return tuple(step for step in kept if step.work)
-
-
-def all_legs(plan, report_h):
-    """One-off work, piece by piece, the first batch and the check of the design; before them the report of an error."""
-    one_off = [
-        replace(step, work=(work,), first_pass_yield=1.0, returns_to="")
-        for step in plan.steps
-        for work in step.work
-        if work.level is JOB
-    ]
-    report = Step(Stage.DESIGN, REPORT, (Work(BATCH, wait_h=report_h),))
-    check = Step(Stage.FINISH, CHECK, (), spoils="batch", returns_to=REPORT)
-    return (report, *one_off, *batch_legs(plan), check)
-
-
-def chain_of(plan, legs, kits, spares=0, again=Stage.DESIGN):
-    """The Chain of legs for a batch of some kits.
-
-    Parameters: `legs` from `batch_legs` or `all_legs`; `spares` pieces begun beyond those wanted; `again` the stage
-    from which on one-off work is done again after a design error. Raises: InputError when a step names an unknown
-    step or lot.
-    """
-    pieces = kits * plan.job.kit.nodes + spares
-    in_hand = np.arange(pieces + 1) / plan.job.kit.nodes  # kits, in fractions
-    levels = {work.level.name: work.level for step in plan.steps for work in step.work}
-    names = [leg.name if not _is_one_off(leg) else "" for leg in legs]
-    count, width = len(legs), max(len(leg.work) for leg in legs)
-    counts, rounds = np.zeros((count, width, pieces + 1)), np.ones((count, pieces + 1), dtype=int)
-    lots, back = np.zeros((count, pieces + 1), dtype=int), np.arange(count)
-    for i, leg in enumerate(legs):
-        for j, work in enumerate(leg.work):
-            counts[i, j] = in_hand > 0 if work.level is JOB else work.level.per_batch(in_hand)
-        if not _is_one_off(leg):
-            rounds[i] = np.maximum(np.ceil(leg.rounds(in_hand)), 1)
-        lots[i] = _lots(leg, levels, in_hand)
-        if leg.returns_to:
-            if leg.returns_to not in names[: i + 1]:
-                raise InputError(f"{leg.name!r} returns work to {leg.returns_to!r}, which is no step before it.")
-            back[i] = names.index(leg.returns_to)
-    after, one_off = np.arange(1, count + 1), sum(map(_is_one_off, legs)) + (REPORT in names)
-    if REPORT in names:
-        # The report is no part of a first pass; from it work goes on with the first stage that is done again.
-        redone = [i for i in range(1, one_off) if legs[i].stage >= again]
-        after[0] = redone[0] if redone else one_off
-    return Chain(legs, pieces, spares, counts, rounds, lots, after, back, int(REPORT in names), one_off)
-
-
-def _is_one_off(leg):
-    return any(work.level is JOB for work in leg.work)
-
-
-def _lots(leg, levels, in_hand):
-    """Over how many lots, which fail one by one, the pieces in hand are spread; at least one, at most one a piece."""
-    pieces = np.arange(in_hand.size)
-    if leg.spoils == "part":
-        return pieces
-    if leg.spoils == "batch":
-        return np.minimum(pieces, 1)
-    if leg.spoils not in levels:
-        raise InputError(f"{leg.name!r} spoils a {leg.spoils}, but no work of the route counts by the {leg.spoils}.")
-    return np.minimum(np.maximum(levels[leg.spoils].per_batch(in_hand), 1), pieces).astype(int)
-
+from pourprint.steps import Stage
 
 # Failures -----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Visits:
-    """Every visit of a leg by a row (one batch of one run): `leg`, `row`, `pieces` in hand, all (E,), turn by turn
-    of all rows together; turn k is `ends[k]:ends[k + 1]`."""
+    """Every visit of a leg by a row (one batch of one run): `leg`, `row`, `pieces` in hand, all (E,), those of each
+    row in the order of time."""
 
     leg: np.ndarray
     row: np.ndarray
     pieces: np.ndarray
-    ends: np.ndarray
 
 
 def walk(chain, spoil, rows, rng, errors=None):
@@ -156,14 +36,15 @@ def walk(chain, spoil, rows, rng, errors=None):
     """
     count, runs = len(chain.legs), spoil.shape[1]
     risky, check = (spoil > 0).any(axis=1), count - 1
-    queue = np.zeros((rows, count + 1), dtype=np.int64)
-    queue[:, chain.start] = chain.pieces
+    home = np.arange(rows) * (count + 1)  # where a row's own legs begin in the queue
+    queue = np.zeros(rows * (count + 1), dtype=np.int64)
+    queue[home + chain.start] = chain.pieces
     at, spare = np.full(rows, chain.start), np.full(rows, chain.spares)
     alive, log = np.arange(rows), []
     errors = None if errors is None else errors.copy()
     while alive.size:
-        leg = at[alive]
-        pieces = queue[alive, leg]
+        leg, own = at[alive], home[alive]
+        pieces = queue[own + leg]
         log.append((leg, alive, pieces))
         target, failed = chain.after[leg], np.zeros_like(pieces)
         doubt = np.flatnonzero(risky[leg])
@@ -179,17 +60,16 @@ def walk(chain, spoil, rows, rng, errors=None):
             passed[wrong], sent[wrong] = 0, chain.pieces
             errors[alive[wrong]] -= 1
             spare[alive[wrong]] = chain.spares
-        queue[alive, leg] = 0
-        queue[alive, target] += passed
+        queue[own + leg] = 0
+        queue[own + target] += passed
         onward = sent > 0
         if onward.any():
-            queue[alive, chain.back[leg]] += sent
-            target = np.where(onward, chain.back[leg], target)
+            back = chain.back[leg]
+            queue[own + back] += sent
+            target = np.where(onward, back, target)
         at[alive] = target
         alive = alive[target < count]
-    leg, row, pieces = (np.concatenate(column) for column in zip(*log, strict=True))
-    ends = np.cumsum([0] + [len(turn[0]) for turn in log])
-    return Visits(leg, row, pieces, ends)
+    return Visits(*(np.concatenate(column) for column in zip(*log, strict=True)))
 
 
 def _failed(lots, pieces, chance, rng):
@@ -197,7 +77,8 @@ def _failed(lots, pieces, chance, rng):
     held, more = np.divmod(pieces, lots)
     failed = rng.binomial(lots - more, chance) * held
     some = np.flatnonzero(more)
-    failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
+    if some.size:
+        failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
     return failed
 
 
@@ -206,14 +87,16 @@ def _failed(lots, pieces, chance, rng):
 
 @dataclass(frozen=True)
 class Taken:
-    """What visits take. Per round, in `rounds` (E,): `hands_on_h`, `machine_h`, `wait_h` (E,) [h]; and `done`
-    (2, S, W, runs) how often each work was done in each run, plainly and weighted for hands-on time."""
+    """What visits take. Per round, in `rounds` (E,): `hands_on_h`, `machine_h`, `wait_h` (E,) [h]; `whole` (E,) whether
+    its hands-on work is not left for the night; and `done` (2, S, W, runs) how often each work was done in each run,
+    plainly and weighted for hands-on time."""
 
     visits: Visits
     rounds: np.ndarray
     hands_on_h: np.ndarray
     machine_h: np.ndarray
     wait_h: np.ndarray
+    whole: np.ndarray
     done: np.ndarray
 
     def loads(self, legs, rows, one_off):
@@ -274,7 +157,8 @@ def take(visits, chain, legs, runs, factor=None):
                 machine[at] += count * in_run(work.machine_h)
             if np.any(work.wait_h):
                 wait[at] = np.maximum(wait[at], np.minimum(count, 1) * in_run(work.wait_h))
-    return Taken(visits, rounds, hands_on / rounds, machine / rounds, wait, done)
+    whole = np.array([leg.whole for leg in legs])[visits.leg]
+    return Taken(visits, rounds, hands_on / rounds, machine / rounds, wait, whole, done)
 
 
 def lead(taken, calendar, begin_h, rows, last_one_off=None):
@@ -283,25 +167,28 @@ def lead(taken, calendar, begin_h, rows, last_one_off=None):
     Parameters: `begin_h` (rows,) or one [h]. Returns: (when its one-off work is done for the last time, its end),
     each (rows,) [h since the calendar's first midnight].
     """
-    visits = taken.visits
-    now = np.broadcast_to(np.asarray(begin_h, dtype=float), rows).copy()
+    leg, row = taken.visits.leg, taken.visits.row
+    # Rows know nothing of each other, so all go on by one round at a time; those with the longest way come first, so
+    # that those still on their way stand together.
+    order = np.argsort(row.astype(np.min_scalar_type(rows)), kind="stable")  # small numbers sort quickly
+    rounds = np.repeat(order, taken.rounds[order])  # the visits of row 0, each round by round, then those of row 1, …
+    length = np.bincount(row, taken.rounds, rows).astype(int)
+    longest = np.argsort(-length, kind="stable")
+    first, falling = (np.cumsum(length) - length)[longest], -length[longest]
+    now = np.broadcast_to(np.asarray(begin_h, dtype=float), rows)[longest]
     ready = now.copy()
-    for a, b in zip(visits.ends[:-1], visits.ends[1:], strict=True):
-        row = visits.row[a:b]
-        hands_on, machine, wait, rounds = (
-            column[a:b] for column in (taken.hands_on_h, taken.machine_h, taken.wait_h, taken.rounds)
-        )
-        time = calendar.finish(now[row], hands_on) + machine + wait
-        more, turn = np.flatnonzero(rounds > 1), 1
-        while more.size:
-            time[more] = calendar.finish(time[more], hands_on[more]) + machine[more] + wait[more]
-            turn += 1
-            more = more[rounds[more] > turn]
-        now[row] = time
+    for turn in range(length.max()):
+        going = np.searchsorted(falling, -turn)
+        at = rounds[first[:going] + turn]
+        hands_on, uncut = taken.hands_on_h[at], np.flatnonzero(taken.whole[at])
+        if uncut.size:
+            now[uncut] = calendar.whole(now[uncut], hands_on[uncut])
+        now[:going] = calendar.finish(now[:going], hands_on) + taken.machine_h[at] + taken.wait_h[at]
         if last_one_off is not None:
-            done = visits.leg[a:b] == last_one_off
-            ready[row[done]] = time[done]
-    return ready, now
+            done = np.flatnonzero(leg[at] == last_one_off)
+            ready[done] = now[done]
+    back = np.argsort(longest)
+    return ready[back], now[back]
 
 
 # The whole job ------------------------------------------------------------------------------------------
@@ -367,7 +254,7 @@ class Run:
             visits = walk(chain, spoil, rows, rng, errors)
             return take(visits, chain, legs, runs, _factors(rng, time_spread, visits.leg.size))
 
-        taken = going(chain, self.legs, size, spoil, errors[runs])
+        taken = going(chain, self.legs, size, spoil, errors[runs] if errors.any() else None)
         done, begun = taken.done, _begun(taken, one_off, size)
         ready, end = lead(taken, calendar, begin_h, size, one_off - 1)
         before = [taken.loads(chain.legs, size, one_off)] if self.others else []

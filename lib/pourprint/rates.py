@@ -16,7 +16,7 @@ import numpy as np
 
 from pourprint.checks import check_numbers, refuse, toml_text
 from pourprint.errors import InputError
-from pourprint.ledger import Entry, Pedigree, as_table, library, nearest, read_entry
+from pourprint.ledger import Entry, Pedigree, as_table, is_yield, library, nearest, read_entry
 from pourprint.workdays import WorkingHours
 
 HEADER = ("lab", "currency", "date", "hours")
@@ -35,7 +35,7 @@ ABOVE_ZERO = (
     "printed_metal.plate_y",
     "printed_metal.kits_together",
     "printed_metal.relief_plates",
-    "printed_metal.relief_heating",
+    "foundry.heat_treatment_heating",
     "printed_metal.layer_scale",
     "printed_metal.contour_speed",
     "printed_metal.cut_rate",
@@ -55,10 +55,9 @@ ABOVE_ZERO = (
 
 def _out_of_range(key, value):
     """What is wrong with a value for its key, as a list of faults: a divisor of zero, a yield above one."""
-    name = key.rpartition(".")[2]
-    if (key in ABOVE_ZERO or name.startswith("yield_")) and np.any(np.asarray(value) == 0):
+    if (key in ABOVE_ZERO or is_yield(key)) and np.any(np.asarray(value) == 0):
         return [f"{key} must be above 0, not {value}"]
-    if name.startswith("yield_") and np.any(np.asarray(value) > 1):
+    if is_yield(key) and np.any(np.asarray(value) > 1):
         return [f"{key} is a share of good pieces and must not pass 1, not {value}"]
     return []
 
@@ -107,7 +106,10 @@ class RateCard:
     text: str = field(default="", repr=False, compare=False)
 
     def __getitem__(self, key):
-        return self._entry(key).value
+        try:
+            return self.entries[key].value
+        except (KeyError, TypeError):  # a plan reads thousands of values: looked up once, and explained only if need be
+            return self._entry(key).value
 
     def _entry(self, key):
         if not isinstance(key, str) or key not in self.entries:

@@ -84,10 +84,11 @@ class Work:
 class Step:
     """The smallest planned piece of work in a stage.
 
-    `who` and `machine` are rate keys; `attended` says that the machine is also occupied during hands-on
-    time; `rounds` turns kits in a batch into how many times the step goes round one after another (coats,
-    plates): a new round begins with hands-on time. A failure (1 − `first_pass_yield` [-]) spoils one
-    `spoils` ("part", "cluster", "box", "plate", "batch") and sends work back to the step `returns_to`.
+    `who` and `machine` are rate keys; `attended` says that the machine is also occupied during hands-on time, `whole`
+    that a round's hands-on work is not left for the night if a day holds it; `rounds` turns kits in a batch into how
+    many times the step goes round one after another (coats, plates): a new round begins with hands-on time. A failure
+    (1 − `first_pass_yield` [-]) spoils one `spoils` ("part", "cluster", "box", "plate", "batch") and sends work back
+    to the step `returns_to`.
     """
 
     stage: Stage
@@ -96,6 +97,7 @@ class Step:
     who: str = "labour.technician"
     machine: str | None = None
     attended: bool = False
+    whole: bool = False
     rounds: Callable = BATCH.per_batch
     first_pass_yield: float = 1.0
     spoils: str = "part"

@@ -152,6 +152,28 @@ class Calendar:
             end = done + self._tables[2][day]
         return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
 
+    def whole(self, begin_h, hands_on_h):
+        """First moment at or after a time when work can begin that must not be interrupted: [h], [h] → [h], broadcast.
+
+        It fits into what is left of a working day, or begins with the day where it is longer than one. No work can
+        begin at any time. Raises: InputError, as `finish`.
+        """
+        begin_h, hands_on_h = np.asarray(begin_h, dtype=float), np.asarray(hands_on_h, dtype=float)
+        opens_h = self.opening(begin_h)
+        start_h = 24 * np.floor(opens_h / 24) + self.hours.start_h
+        closes_h = start_h + self.hours.day_h
+        next_h = self.opening(closes_h)  # the closing time itself, where the days join up
+        late = (opens_h + hands_on_h > closes_h + 1e-9) & (opens_h > start_h + 1e-9) & (next_h > closes_h)
+        return np.where(hands_on_h > 0, np.where(late, next_h, opens_h), begin_h)
+
+    def open_spans(self, begin_h, end_h):
+        """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `finish`."""
+        spans, at_h = [], begin_h
+        while (opens_h := float(self.opening(at_h))) < end_h - 1e-9:
+            at_h = min(24 * (opens_h // 24) + self.hours.end_h, end_h)
+            spans.append((opens_h, at_h))
+        return spans
+
 
 @cache
 def calendar_from(hours, first_day):

@@ -155,6 +155,12 @@ class Workshop:
         if odd := [name for name, number in self.places.items() if number % 1]:
             raise InputError(f"places[{odd[0]!r}] must be a whole number, not {self.places[odd[0]]!r}.")
 
+    def calendar(self, who, first_day):
+        """The Calendar of a person ("labour.technician") from a date on, their booked days taken out."""
+        days = {day for booking in self.booked if booking.resource == who for day in booking.days}
+        hours = replace(self.hours, holidays=tuple(sorted({*self.hours.holidays, *days})))
+        return calendar_from(hours, first_day.isoformat())
+
     def schedule(self, orders):
         """Lead all orders through the workshop: a Timeline.
 
@@ -163,6 +169,8 @@ class Workshop:
         orders = tuple(orders)
         if not orders or not all(isinstance(order, Order) for order in orders):
             raise InputError("orders must be one or more Order, as from Order.of(plan, arrives=…).")
+        if len({order.name for order in orders}) < len(orders):
+            raise InputError("two orders have the same name: give each its own, Order.of(plan, arrives, name=…).")
         start = min(order.arrives for order in orders)
         return Timeline(self, orders, start, tuple(self._slots(orders, start)))
 
@@ -208,7 +216,7 @@ class _Desk:
     def __init__(self, workshop, first_day):
         self.workshop, self.first_day = workshop, first_day
         self.free = {}  # {resource: [h at which each place is free]}
-        self.calendars = {}  # {person: Calendar, with their own bookings as holidays}
+        self.calendars = {}  # {person: Calendar}
         self.closed = {}  # {machine: [(from, to) hours of its bookings]}
         for booking in workshop.booked:
             span = tuple(24.0 * (day - first_day).days for day in (booking.first, booking.last + dt.timedelta(days=1)))
@@ -216,10 +224,7 @@ class _Desk:
 
     def calendar(self, who):
         if who not in self.calendars:
-            days = {day for booking in self.workshop.booked if booking.resource == who for day in booking.days}
-            hours = self.workshop.hours
-            hours = replace(hours, holidays=tuple(sorted({*hours.holidays, *days})))
-            self.calendars[who] = calendar_from(hours, self.first_day.isoformat())
+            self.calendars[who] = self.workshop.calendar(who, self.first_day)
         return self.calendars[who]
 
     def resources(self, task):
@@ -245,6 +250,8 @@ class _Desk:
             worked_h = begin_h
             if task.hands_on_h > 0:
                 calendar = self.calendar(task.step.who)
+                if task.step.whole:
+                    begin_h = calendar.whole(begin_h, task.hands_on_h)
                 begin_h = float(calendar.opening(begin_h))
                 worked_h = float(calendar.finish(begin_h, task.hands_on_h))
             ran_h = worked_h + task.machine_h
@@ -278,8 +285,6 @@ class Timeline:
         """When each order is delivered, (number of orders,) [h since `start`]."""
         arrives = [(order.arrives - self.start) / dt.timedelta(hours=1) for order in self.orders]
         ends = dict(zip((order.name for order in self.orders), arrives, strict=True))
-        if len(ends) < len(self.orders):
-            raise InputError("two orders have the same name: give each its own, Order.of(plan, arrives, name=…).")
         for slot in self.slots:
             ends[slot.order] = max(ends[slot.order], slot.span.end_h)
         return np.array([ends[order.name] + 24 * order.delivery_days for order in self.orders])

@@ -44,18 +44,7 @@ def ash_g(polymer_kg, ash_percent):
     return np.asarray(polymer_kg) * np.asarray(ash_percent) * 10
 
 
-def shell_stress_mpa(
-    radius_mm,
-    thickness_mm,
-    skin_mm,
-    infill,
-    rise_k=40.0,
-    expansion_per_k=80e-6,
-    polymer_gpa=2.5,
-    polymer_poisson=0.38,
-    shell_gpa=6.0,
-    shell_poisson=0.2,
-):
+def shell_stress_mpa(radius_mm, thickness_mm, skin_mm, infill, c):
     """Hoop stress in a shell round a pattern that expands before it softens: a ball in a thin ceramic sphere.
 
     Skin and lattice want to grow by the same strain ε = αΔT, however sparse they are: what falls with the infill is
@@ -65,20 +54,16 @@ def shell_stress_mpa(
     surface first.
 
     Parameters: `radius_mm` of the pattern's thickest place, `thickness_mm` of the shell, `skin_mm` [mm]; `infill` [-],
-    1 solid; `rise_k` up to softening [K]; moduli [GPa] at room temperature, `expansion_per_k` [1/K], Poisson's ratios
-    [-]. Returns: [MPa], to hold against a green shell's bending strength of about 2 to 5 MPa (from memory). Source:
-    elasticity of balls and thin spheres (exact, textbook); infill² Gibson & Ashby, Cellular Solids (from memory); the
-    materials' values are from memory, so the ratio of two fillings is firmer than either stress.
-
-    >>> [round(float(shell_stress_mpa(20, 7, 0.8, f)), 1) for f in (1.0, 0.35, 0.12)]
-    [16.0, 5.5, 2.0]
+    1 solid; `c` gives the entries of the ledger's section crack by name. Returns: [MPa], to hold against that section's
+    green_strength. Source: elasticity of balls and thin spheres (exact, textbook); infill² Gibson & Ashby, Cellular
+    Solids (from memory). The materials' values are uncertain: the ratio of two fillings is firmer than either stress.
     """
     check_numbers(radius_mm=radius_mm, thickness_mm=thickness_mm)
     check_numbers(True, infill=infill, skin_mm=skin_mm)
     radius, thickness = np.asarray(radius_mm, dtype=float), np.asarray(thickness_mm, dtype=float)
-    lattice, strain = np.asarray(infill, dtype=float) ** 2, expansion_per_k * rise_k
-    ball = 1e3 * polymer_gpa / (1 - 2 * polymer_poisson)
-    skin = np.minimum(2e3 * np.asarray(skin_mm) * polymer_gpa / (radius * (1 - polymer_poisson)), ball)
-    pattern = lattice * ball + (1 - lattice) * skin
-    shell = 2e3 * thickness * shell_gpa / (radius * (1 - shell_poisson))
+    lattice, strain = np.asarray(infill, dtype=float) ** 2, 1e-6 * c("expansion") * c("rise")
+    ball = 1e3 * c("polymer_modulus") / (1 - 2 * c("polymer_poisson"))
+    skin = 2e3 * np.asarray(skin_mm) * c("polymer_modulus") / (radius * (1 - c("polymer_poisson")))
+    pattern = lattice * ball + (1 - lattice) * np.minimum(skin, ball)
+    shell = 2e3 * thickness * c("shell_modulus") / (radius * (1 - c("shell_poisson")))
     return strain * pattern * shell / (pattern + shell) * radius / (2 * thickness)

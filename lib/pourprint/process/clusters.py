@@ -10,6 +10,8 @@ from itertools import permutations
 
 import numpy as np
 
+from pourprint.process.geometry import centre_of_mass
+
 SEVERAL = 4  # clusters hung to find the mean share of a kit
 TURNS = np.array(list(permutations(range(3))))  # which side of a box points outward, round the ring, along the runner
 
@@ -192,9 +194,7 @@ class Seat:
     def measured(cls, vertices, faces):
         """From a mesh: vertices [mm], faces."""
         points = vertices[np.unique(faces)] - vertices.min(0)
-        corners = vertices[faces] - vertices.min(0)
-        sixth = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6
-        middle = sixth @ corners.sum(1) / 4 / sixth.sum()  # centre of mass, from tetrahedra to the corner
+        middle = centre_of_mass(vertices - vertices.min(0), faces)
         box = points.max(0)
         lands = np.empty((3, 2, 3))
         for axis in range(3):

@@ -36,17 +36,6 @@ def flow_cm3_s(area_mm2, speed_m_s):
     return np.asarray(area_mm2) * speed_m_s
 
 
-def critical_speed_m_s(surface_tension_n_m, density_kg_m3):
-    """Ingate speed [m/s] above which the surface folds in and takes its oxide skin along: 2(γg/ρ)^¼.
-
-    Source: Campbell, Castings (from memory).
-
-    >>> round(float(critical_speed_m_s(1.0, 2400)), 3)  # aluminium
-    0.506
-    """
-    return 2 * (surface_tension_n_m * GRAVITY_M_S2 / np.asarray(density_kg_m3)) ** 0.25
-
-
 def mean_head_mm(head_mm, above_mm, cavity_mm):
     """Steady head that fills a cavity in the same time as the real one, which falls as the metal rises.
 

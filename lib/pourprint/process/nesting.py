@@ -9,8 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from pourprint.process.packing import per_bed
-from pourprint.process.supports import turned
+from pourprint.process.geometry import turned
 
 RASTER_MM = 2.5
 TURNS = 12  # ways round about the vertical
@@ -148,23 +147,32 @@ def shelves(sizes_mm, plate_mm, gap_mm):
 
 
 @lru_cache(maxsize=128)
-def advantage(shadows, counts, boxes_mm, plate_mm, gap_mm):
-    """Plates that nested shadows need for each plate that boxes in a grid need [-], learned from a few kits.
+def room_taken(shadows, counts, boxes_mm, plate_mm, gap_mm):
+    """Room that nested pieces take of a plate, over that of their boxes with half a gap all round [-].
 
     Parameters: tuples of Shadow, count a kit, (length, width) [mm] of each kind; plate (x, y), gap [mm].
-    Returns: plates nested over plates by `per_bed`, both counted in fractions; 1 where the pieces fill no plate, or one
-    fits none. Enough kits for LEARNT_PLATES are nested, at most MOST_PIECES pieces: a real batch may differ by a plate.
+    Enough kits for LEARNT_PLATES are nested, at most MOST_PIECES pieces, and plates counted in fractions: a real batch
+    may differ by a plate. It is nan where a piece fits no plate, or where they are too few to fill one.
     """
-    fit = [float(per_bed(box, plate_mm, gap_mm)) for box in boxes_mm]
-    if min(fit) < 1:
-        return 1.0
-    by_boxes = sum(count / most for count, most in zip(counts, fit, strict=True))
+    each = [float(plate_share(*box, plate_mm, gap_mm)) for box in boxes_mm]
+    by_boxes = sum(count * share for count, share in zip(counts, each, strict=True))
     kits = max(1, min(int(np.ceil(LEARNT_PLATES / by_boxes)), MOST_PIECES // sum(counts)))
     pieces = [kind for kind, count in enumerate(counts) for _ in range(kits * count)]
     places = nest(shadows, pieces, plate_mm, gap_mm)
     last = max((place.plate for place in places), default=0)
     if len(places) < len(pieces) or last == 0:
-        return 1.0
+        return np.nan
     size = [len(shadow.points_mm) * shadow.spacing_mm**2 for shadow in shadows]
     area = np.bincount([place.plate for place in places], [size[place.piece] for place in places])
     return (last + min(1.0, area[-1] / area[:-1].mean())) / kits / by_boxes
+
+
+def plate_share(length_mm, width_mm, plate_mm, gap_mm):
+    """Share of a plate that a box takes by its area, with half a gap all round [-]; arrays broadcast.
+
+    Parameters: sides of the box and `plate_mm` (x, y), `gap_mm` between pieces, all [mm].
+
+    >>> round(float(plate_share(60, 40, (250, 250), 5)), 3)  # 65 · 45 of 255 · 255: no gap is needed at the rim
+    0.045
+    """
+    return (length_mm + gap_mm) * (width_mm + gap_mm) / ((plate_mm[0] + gap_mm) * (plate_mm[1] + gap_mm))

@@ -4,6 +4,7 @@ What makes a direction good depends on the printer, so this only measures; the r
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -168,6 +169,13 @@ class Candidates:
         surface = facets(vertices, faces)
         stands, shadows = zip(*(stand(vertices, faces, up, spacing, surface) for up in chosen), strict=True)
         return cls(chosen, stacked(stands), shadows)
+
+    @cached_property
+    def least_held(self):
+        """Index of the direction with the least supports: room and held surface, each against its median."""
+        facts = np.array([self.standing.support_cm3, self.standing.held_cm2])
+        usual = np.median(facts, axis=1, keepdims=True)
+        return int(np.argmin((facts / np.where(usual > 0, usual, 1)).sum(axis=0)))
 
     def scaled(self, factor):
         """The same directions of a part in similar shape; `factor` (…) ratio of lengths [-]. Returns: Candidates."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from pourprint.process.geometry import centre_of_mass, smallest_rectangle, turned
 from pourprint.process.voxels import columns
 
 SPREAD = 32  # directions spread evenly over a half sphere; the part's own axes and facet normals come on top
@@ -74,7 +75,8 @@ class PartingStudy:
         best = np.lexsort((hides, tall, slanted, ~alike))[0]
         up = tried[best] * _heavy_side(vertices, faces, tried[best])
         seen = columns(vertices, faces, longest / FINE, up)
-        turn = _snug(vertices @ seen.frame[:2].T)
+        angle, length, width = smallest_rectangle(vertices @ seen.frame[:2].T)
+        turn = turned(angle if length >= width else angle + np.pi / 2)  # the longer side along u
         frame = np.vstack([turn @ seen.frame[:2], seen.frame[2]]) + 0.0  # no −0
         placed = vertices @ frame.T
         parting, flat = flat_parting(seen)
@@ -202,16 +204,4 @@ def _upward(directions):
 def _heavy_side(vertices, faces, direction):
     """+1 or −1: which way along direction puts the heavier half on top, where the feeder stands."""
     height = vertices @ direction
-    corners = vertices[faces]
-    volume = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))  # six times, signed
-    centre = (volume * height[faces].sum(1)).sum() / (4 * volume.sum())
-    return 1 if centre >= (height.min() + height.max()) / 2 else -1
-
-
-def _snug(points):
-    """The turn (2, 2) in the plane that gives points (n, 2) the box of least area, its longer side along u."""
-    angles = np.radians(np.arange(0, 90, 3))
-    turns = np.stack([[np.cos(angles), np.sin(angles)], [-np.sin(angles), np.cos(angles)]]).transpose(2, 0, 1)
-    sides = np.ptp(turns @ points.T, axis=2)
-    best = turns[sides.prod(1).argmin()]
-    return best if sides[sides.prod(1).argmin()][0] >= sides[sides.prod(1).argmin()][1] else best[[1, 0]] * [[1], [-1]]
+    return 1 if centre_of_mass(vertices, faces) @ direction >= (height.min() + height.max()) / 2 else -1

@@ -10,27 +10,6 @@ import numpy as np
 from pourprint.process.sand_printing import layers
 
 
-def volume_rate_mm3_s(speed_mm_s, hatch_mm, layer_mm):
-    """Volume exposed by one laser: speed × hatch × layer.
-
-    Parameters: `speed_mm_s` [mm/s]; `hatch_mm`, `layer_mm` [mm]. Returns: [mm3/s].
-    Source: Complexity 2018, article 6910187, Table 2 (published): 300 W, 2000 mm/s, 0.12 mm, 0.02 mm.
-
-    >>> round(volume_rate_mm3_s(2000, 0.12, 0.02), 2), round(volume_rate_mm3_s(2000, 0.12, 0.02) * 3.6, 2)
-    (4.8, 17.28)
-    """
-    return speed_mm_s * hatch_mm * layer_mm
-
-
-def energy_density_j_mm3(power_w, speed_mm_s, hatch_mm, layer_mm):
-    """Laser energy a volume: P/(v·h·t), power [W], others as above. Returns: [J/mm3].
-
-    >>> round(energy_density_j_mm3(300, 2000, 0.12, 0.02), 1)
-    62.5
-    """
-    return power_w / volume_rate_mm3_s(speed_mm_s, hatch_mm, layer_mm)
-
-
 def exposure_h(volume_cm3, rate_mm3_s):
     """Laser time of a solid volume: [cm3], [mm3/s] → [h].
 
@@ -99,12 +78,3 @@ def powder(melted_cm3, bed_cm3, density_g_cm3, packing, spatter_loss, bed_loss):
     melted = np.asarray(melted_cm3) * density_g_cm3 / 1000
     loose = np.asarray(bed_cm3) * packing * density_g_cm3 / 1000 - melted * (1 + spatter_loss)
     return Powder(melted, melted * spatter_loss + loose * bed_loss, loose * (1 - bed_loss))
-
-
-def furnace_h(temperature_c, hold_h, heating_k_h):
-    """Hours in the furnace: heated from 20 °C, held; it cools outside. [°C], [h], [K/h] → [h].
-
-    >>> round(float(furnace_h(300, 2, 150)), 2)
-    3.87
-    """
-    return (np.asarray(temperature_c) - 20) / heating_k_h + hold_h

@@ -1,4 +1,4 @@
-"""Printed sand: mould blocks, how they fill a printer's job box, layers, and printing rate."""
+"""Printed sand: mould blocks, how they fill a printer's job box, and layers."""
 
 from dataclasses import dataclass
 
@@ -16,18 +16,6 @@ def block_mm(cavity_mm, wall_mm, beside_mm=0.0):
     u, v, w = np.moveaxis(np.asarray(cavity_mm, dtype=float), -1, 0)
     walls = 2 * np.asarray(wall_mm)
     return np.stack(np.broadcast_arrays(u + walls, v + walls + beside_mm, w + walls), axis=-1)
-
-
-def printing_rate_l_h(bed_area_m2, vertical_mm_h):
-    """Sand printed in an hour when the whole bed rises.
-
-    Parameters: `bed_area_m2` [m2]; `vertical_mm_h` [mm/h]. Returns: [L/h].
-    Source: machine data as recalled (from memory), the arithmetic is exact.
-
-    >>> round(printing_rate_l_h(4 * 2, 15.4), 1)
-    123.2
-    """
-    return bed_area_m2 * vertical_mm_h
 
 
 def layers(height_mm, layer_mm):

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from pourprint import ledger
-from pourprint.checks import check_numbers, plain
+from pourprint.checks import check_numbers
 from pourprint.errors import InputError
 from pourprint.process.enthalpy import freezing_times
 from pourprint.process.hot_spots import hot_spots
@@ -134,7 +134,7 @@ def chvorinov_s_mm2(melt, mould):
     """The constant B of t = B·(V/A)² for a thick mould with flat walls [s/mm2].
 
     Source: Adams, MIT 1953: B = (π/4)·[ρH/(T_m − T_0)]²/(kρc) of the mould. Not valid for thin or hot shells, nor
-    where the metal conducts as poorly as the mould; shapes that bulge freeze faster (see `curved_time_s`).
+    where the metal conducts as poorly as the mould; shapes that bulge freeze faster, a sphere by a third.
     """
     return np.pi / 4 * (_heat_per_kelvin(melt, mould)) ** 2 / _soak(mould) / 1e6
 
@@ -168,26 +168,6 @@ def adams_time_s(modulus_mm, melt, mould):
     201.64
     """
     return chvorinov_s_mm2(melt, mould) * np.asarray(modulus_mm) ** 2
-
-
-def curved_time_s(modulus_mm, radius_mm, bends, melt, mould):
-    """Freezing time of a rounded casting in a thick mould [s]; arrays broadcast.
-
-    modulus_mm: V/A [mm]. radius_mm: of the surface [mm]. bends: 2 for a sphere (exact for metal that is at one
-    temperature throughout), 1 for a cylinder (good while warmth spreads less than the radius), 0 for a flat wall.
-    Source: Adams, MIT 1953: ρH·V/A = k·ΔT·[2·√(t/πa) + bends·t/(2R)].
-
-    >>> pure = Melt(2550, 1080, 397e3, 240, 659.999, 660, 660)
-    >>> round(float(curved_time_s(10, 30, 2, pure, Mould(0.6, 1500, 1100, 25))), 1)  # a sphere of the same V/A
-    137.9
-    """
-    depth = heat_to_freeze_j_m3(melt) * np.asarray(modulus_mm) / 1e3
-    depth = depth / (mould.conductivity_w_mk * (freezing_point_c(melt) - mould.start_c))
-    flat = 2e3 / np.sqrt(np.pi * mould.diffusivity_mm2_s)
-    bent = 1e3 * np.asarray(bends) / (2 * np.asarray(radius_mm, dtype=float))
-    # bent·t + flat·√t = depth, solved for √t in the form that bears bent = 0.
-    root = 2 * depth / (flat + np.sqrt(flat**2 + 4 * bent * depth))
-    return plain(root**2)
 
 
 # Heat flow on voxels ------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ import numpy as np
 
 from pourprint.checks import check_numbers, plain
 from pourprint.errors import InputError
+from pourprint.process.geometry import smallest_rectangle, turned
 from pourprint.process.voxels import columns
 
 SELF_SUPPORTING_DEG = 45.0  # least slope against the plate that carries itself (VDI 3405-3, from memory)
@@ -55,16 +56,12 @@ class Standing:
             **{x.name: getattr(self, x.name) * f ** powers[x.name.rpartition("_")[2]] for x in fields(self)}
         )
 
-    def middle(self):
-        """The stand of a part of middling size where it was scaled by an array: every field (k,). Returns: Standing."""
-        values = {x.name: getattr(self, x.name) for x in fields(self)}
-        if all(np.ndim(v) == 1 for v in values.values()):
-            return self
-        return Standing(**{name: np.median(v, axis=tuple(range(np.ndim(v) - 1))) for name, v in values.items()})
-
     def at(self, index):
-        """The stand in one of the directions: every field (...,). Returns: Standing."""
-        return Standing(**{x.name: plain(getattr(self, x.name)[..., index]) for x in fields(self)})
+        """The stand in the direction `index`, or in one for each of an array (…): all fields (…). Returns: Standing."""
+        if np.ndim(index) == 0:
+            return Standing(**{x.name: plain(getattr(self, x.name)[..., index]) for x in fields(self)})
+        pairs = {x.name: np.broadcast_arrays(getattr(self, x.name), index[..., None]) for x in fields(self)}
+        return Standing(**{name: np.take_along_axis(v, i[..., :1], axis=-1)[..., 0] for name, (v, i) in pairs.items()})
 
 
 def stacked(stands):
@@ -206,23 +203,6 @@ def side_area(normals, areas, up):
     return areas @ np.sqrt(np.maximum(1 - (normals @ up) ** 2, 0))
 
 
-def turned(angle):
-    """Matrix (2, 2) that turns row vectors by `angle` [rad]."""
-    return np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-
-
-def smallest_rectangle(points, turns=90):
-    """(angle [rad], length, width [mm]) of the smallest rectangle round points (n, 2), among `turns` of 90°/turns."""
-    from scipy.spatial import ConvexHull
-
-    hull = points[ConvexHull(points).vertices]
-    angles = np.arange(turns) * np.pi / 2 / turns
-    along = np.ptp(hull @ np.array([np.cos(angles), np.sin(angles)]), axis=0)
-    across = np.ptp(hull @ np.array([-np.sin(angles), np.cos(angles)]), axis=0)
-    best = int(np.argmin(along * across))
-    return angles[best], along[best], across[best]
-
-
 def cut_cm2(standing, density):
     """Metal that the saw passes under a part [cm2]: its foot, and the metal share `density` [-] of its supports."""
     return standing.foot_cm2 + density * standing.plate_cm2
@@ -241,16 +221,16 @@ def removal_h(standing, rate_cm2_h, double_reach_mm, inner_factor):
     return (plate + inner_factor * inner) / rate_cm2_h
 
 
-def roughness_um(slope_deg, layer_um, particles_um=7.0, dross_um=14.0):
+def roughness_um(slope_deg, layer_um, particles_um, dross_um):
     """Arithmetic mean roughness Ra of a printed surface [µm].
 
     Parameters: `slope_deg` between surface and plate: 90 upright, 0 flat and looking up, negative looking down
     [degrees], −90 to 90; `layer_um` layer [µm]; `particles_um` of powder that sinters on to every surface [µm];
-    `dross_um` more where the melt sags, on a flat surface looking down, less with its slope [µm].
-    Stairs: layer·cos(slope)/4 (exact for sharp steps); they stay away on the one surface that is flat and looks up,
-    which this does not show. Particles and dross: from memory, light alloys as printed, ± a half.
+    `dross_um` more where the melt sags, on a flat surface looking down, less with its slope [µm]: both stand in the
+    ledger's section roughness. Stairs: layer·cos(slope)/4 (exact for sharp steps); they stay away on the one surface
+    that is flat and looks up, which this does not show.
 
-    >>> roughness_um(np.array([90, 45, -45]), 60).round(1).tolist()
+    >>> roughness_um(np.array([90, 45, -45]), 60, 7, 14).round(1).tolist()
     [7.0, 17.6, 27.5]
     """
     check_numbers(True, layer_um=layer_um, particles_um=particles_um, dross_um=dross_um)

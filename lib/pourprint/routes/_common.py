@@ -8,6 +8,7 @@ import numpy as np
 from pourprint.errors import Infeasible
 from pourprint.process.contraction import cast_bore_mm
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.heating import heating_h
 from pourprint.process.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
@@ -97,6 +98,7 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
         ),
         machine="melting_furnace",
         attended=True,
+        whole=True,
         first_pass_yield=rates["foundry.yield_pour"],
         spoils=spoils,
         returns_to=back_to,
@@ -114,12 +116,17 @@ def _melts(poured_kg, lots, full_kg, crucible_kg):
 
 
 def heat_treat(job, rates):
-    """The heat treatment of a hardened casting alloy; no step at all for the others."""
-    if not job.alloy.hardened:
+    """Solution annealing and ageing of a hardened alloy, each heated from the room; no step at all for the others."""
+    alloy = job.alloy
+    if not alloy.hardened:
         return ()
-    kit_kg = job.kit.volume_cm3 * job.alloy["density"] / 1000
+    kit_kg = job.kit.volume_cm3 * alloy["density"] / 1000
     load = lots("furnace load", kit_kg / rates["foundry.heat_treatment_load"])
-    work = Work(load, hands_on_h=rates["foundry.heat_treatment_setup"], machine_h=rates["foundry.heat_treatment_time"])
+    hours = sum(
+        heating_h(alloy[f"{part}_temperature"], rates["foundry.heat_treatment_heating"]) + alloy[f"{part}_time"]
+        for part in ("solution", "ageing")
+    )
+    work = Work(load, hands_on_h=rates["foundry.heat_treatment_setup"], machine_h=hours)
     return (Step(Stage.FINISH, "heat-treat", (work,), machine="heat_treatment_furnace", rounds=load.per_batch),)
 
 
@@ -151,19 +158,21 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
     leave a thinner bond gap than the adhesive needs.
     """
     target, tube = rates["bonding.gap"], rates["bonding.tube_tolerance"]
-    hole_tolerance_mm = cache(hole_tolerance_mm)  # a kit has many holes of few diameters
 
-    def must(socket):
-        least, _ = bond_gap_mm(target, hole_tolerance_mm(socket.diameter_mm), tube)
+    # A kit has many holes of few diameters.
+    @cache
+    def must(diameter_mm):
+        least, _ = bond_gap_mm(target, hole_tolerance_mm(diameter_mm), tube)
         return np.where(job.machine_all_sockets | (least < rates["bonding.least_gap"]), 1, 0)
 
+    @cache
     def a_side(diameter_mm):
         cast_mm = cast_bore_mm(diameter_mm, stock_mm, hole_tolerance_mm(diameter_mm))
         return (diameter_mm - cast_mm) / 2 + shift_mm
 
     found = []
     for item in job.kit.parts:
-        holes = [(bore, 1) for bore in item.bores] + [(socket, must(socket)) for socket in item.sockets]
+        holes = [(bore, 1) for bore in item.bores] + [(socket, must(socket.diameter_mm)) for socket in item.sockets]
         stock = sum(
             cut * bore_stock_cm3(hole.diameter_mm, hole.depth_mm, a_side(hole.diameter_mm)) for hole, cut in holes
         )
@@ -173,25 +182,27 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
 
 
 def finish(job, rates, machining, back_to):
-    """Blast, machine and inspect."""
+    """Blast, machine what there is to machine, and inspect."""
     part = part_level(job.kit)
     hours = 0.0
     for item, work in zip(job.kit.parts, machining, strict=True):
         cutting = cutting_h(work.features, work.stock_cm3, rates["machining.feature"], rates["machining.removal_rate"])
         clamping = rates["machining.clamp_each"] * (work.features > 0)
         hours = hours + item.count * (job.alloy["cutting"] * cutting + clamping)
-    setup_h = rates["machining.setup_batch"] * np.minimum(sum(work.features for work in machining), 1)
+    features = sum(work.features for work in machining)
+    setup_h = rates["machining.setup_batch"] * np.minimum(features, 1)
+    machine = Step(
+        Stage.FINISH,
+        "machine bores, faces and tight sockets",
+        (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=hours / job.kit.nodes)),
+        machine="machining_centre",
+        attended=True,
+        first_pass_yield=rates["machining.yield_machining"],
+        returns_to=back_to,
+    )
     return (
         Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=rates["machining.blast_each"]),)),
-        Step(
-            Stage.FINISH,
-            "machine bores, faces and tight sockets",
-            (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=hours / job.kit.nodes)),
-            machine="machining_centre",
-            attended=True,
-            first_pass_yield=rates["machining.yield_machining"],
-            returns_to=back_to,
-        ),
+        *((machine,) if np.any(features) else ()),
         Step(
             Stage.FINISH,
             "inspect and record",

@@ -245,12 +245,18 @@ class ShellSizes:
 
     # Clusters ----------------------------------------------------------------------------------------
 
+    @property
+    def gap_mm(self):
+        """Gap between patterns [mm]: the lab's, or more where two shells and the room between them need it."""
+        c = self.rates.section("cluster")
+        return np.maximum(c("gap"), 2 * self.thickness_mm + c("clearance"))
+
     @cached_property
     def rack(self):
         """What clusters hang on; its numbers have a last axis of one, for the kit's parts."""
         c = self.rates.section("cluster")
-        names = ("runner_length", "gate_length", "gap", "dip_diameter")
-        return Rack(*(np.asarray(v, dtype=float)[..., None] for v in (self.runner_mm, *map(c, names))))
+        sizes = (self.runner_mm, c("runner_length"), c("gate_length"), self.gap_mm, c("dip_diameter"))
+        return Rack(*(np.asarray(v, dtype=float)[..., None] for v in sizes))
 
     @cached_property
     def stances(self):

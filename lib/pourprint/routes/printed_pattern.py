@@ -6,7 +6,7 @@ slowest blind hole. Not valid for parts beyond the dipping envelope; feeding thr
 
 import numpy as np
 
-from pourprint.checks import check_numbers
+from pourprint.process.heating import heating_h
 from pourprint.process.packing import per_bed
 from pourprint.routes import _common as common
 from pourprint.routes._shelling import sizes_of
@@ -16,7 +16,6 @@ NAME = "printed_pattern"
 TITLE = "Printed pattern"
 SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print the patterns"
-ROOM_C = 20.0
 
 
 def steps(job, rates):
@@ -75,9 +74,7 @@ def _print_patterns(sizes):
 
 def kiln_h(rates, hottest_c):
     """Time to bring the kiln from the room to a temperature [°C], or back [h]. Raises: InputError."""
-    heating = rates["shell.kiln_heating"]
-    check_numbers(kiln_heating=heating)
-    return np.maximum(hottest_c - ROOM_C, 0) / heating
+    return heating_h(hottest_c, rates["shell.kiln_heating"])
 
 
 def pour_shell_c(job, rates):

@@ -1,0 +1,17 @@
+"""Furnaces and kilns: how long they take to heat up from the room, or to cool down to it."""
+
+import numpy as np
+
+from pourprint.checks import check_numbers
+
+ROOM_C = 20.0
+
+
+def heating_h(hottest_c, rate_k_h):
+    """Time between the room and a temperature, either way: [°C], [K/h] → [h]. Raises: InputError.
+
+    >>> float(heating_h(320, 150))
+    2.0
+    """
+    check_numbers(heating=rate_k_h)
+    return np.maximum(np.asarray(hottest_c) - ROOM_C, 0) / rate_k_h
