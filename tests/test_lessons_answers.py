@@ -177,6 +177,14 @@ def test_a_check_is_saved_at_once_and_shown_again_in_a_new_kernel(tmp_path):
     assert not first.after.value, "source and working are shown only once solved"
 
 
+def test_what_is_solved_comes_back_solved_whatever_was_tried_afterwards(tmp_path):
+    first = box(tmp_path)
+    first.press("check", first.question.worked)
+    first.press("check", {**first.question.worked, "value": "1"})
+    again = box(tmp_path)
+    assert "Right" in again.status.value and again.inputs["value"].value == again.question.worked["value"]
+
+
 def test_without_signing_in_one_works_as_a_guest_and_is_told(tmp_path):
     assert "guest" in box(tmp_path).task.value
 
@@ -206,6 +214,7 @@ def test_hints_open_one_by_one_and_are_recorded(tmp_path):
     shown = box(tmp_path)
     for count in range(len(shown.question.hints) + 1):
         assert shown.hints.value.count("<li>") == count
+        assert f"Hints opened: {count} of {len(shown.question.hints)}." in shown.hints.value
         shown.press("hint")
     assert "no further hints" in shown.status.value
     assert answers.read(tmp_path, CODE, "guest")[0].hints("modulus") == len(shown.question.hints)

@@ -4,6 +4,7 @@ import dataclasses
 import math
 import re
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -185,6 +186,7 @@ HALF_AN_HOUR = Number(0.5, "h", {"forgotten one-off cost": (0.8, "Something is p
         ("0.05", "h", "factor of ten"),
         ("500", "h", "factor of ten"),
         ("-0.5", "h", "sign"),
+        ("-0.502", "h", "sign"),
         ("0.8", "h", "forgotten one-off cost"),
         ("48", "min", "forgotten one-off cost"),
         ("0.51", "h", "near"),
@@ -206,6 +208,27 @@ def test_the_wrong_branch_of_rounding_is_named():
     assert clusters.judge({"value": "2"}).slip == "rounded down"
     assert clusters.judge({"value": "2.4"}).slip == "not whole"
     assert clusters.judge({"value": "3.0"}).right and not clusters.judge({"value": "3.01"}).right
+    # A count has no units to convert: to praise the digit of "30" would give the answer away.
+    assert clusters.judge({"value": "30"}).slip == "too large"
+
+
+def test_steps_out_of_order_are_explained_by_their_stages():
+    posed = question("pattern-order")
+    keys = list(posed.worked)
+    stages = {step.name: step.stage.title for step in room().plan("printed_pattern").steps}
+    names = [posed.fields[0].options[posed.worked[key]] for key in keys]
+    for (i, first), (j, second) in pairwise(enumerate(keys)):
+        said = posed.check({**posed.worked, first: posed.worked[second], second: posed.worked[first]}).say
+        assert stages[names[j]] in said and ("Both belong" in said) == (stages[names[i]] == stages[names[j]])
+
+
+@pytest.mark.parametrize("name", ["under-price-by-date", "days-and-price"])
+@pytest.mark.parametrize("batch", ["two", "0", "1.5", "99"])
+def test_a_batch_size_that_cannot_be_planned_is_one_sentence(name, batch):
+    posed = question(name)
+    verdict = posed.check({**posed.worked, "batch": batch})
+    assert not verdict.right and batch in verdict.say
+    assert verdict.say.startswith("The batch size must be a whole number")
 
 
 @given(st.floats(1e-6, 1e6), st.sampled_from(["{:.8f}", "{:.6e}"]))

@@ -104,6 +104,7 @@ def test_a_student_signs_in_and_answers_by_keyboard_alone(opened, place):
     assert focused(page).startswith("Hint")
     keys(page, "Enter")
     says(cost, "Hint 1")
+    assert "Hints opened: 1 of 2." in cost.inner_text()
     keys(page, "Shift+Tab", "Shift+Tab", "Control+a")
     page.keyboard.type(question.worked["value"])
     keys(page, "Tab", "Enter")

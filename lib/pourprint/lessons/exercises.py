@@ -68,9 +68,9 @@ class Question:
         for part in self.fields:
             if part.options and given[part.key] not in ("", *part.options):
                 return Verdict(False, f"‘{given[part.key]}’ is not one of the choices for “{part.label}”.", "unknown")
-        missing = [part.label for part in self.fields if not given[part.key] and not part.later]
+        missing = [f"“{part.label}”" for part in self.fields if not given[part.key] and not part.later]
         if missing:
-            return Verdict(False, f"Nothing to check yet: please fill in {', '.join(missing)}.", EMPTY)
+            return Verdict(False, f"Nothing is checked yet: please fill in {', '.join(missing)}.", EMPTY)
         return self.judge(given)
 
 

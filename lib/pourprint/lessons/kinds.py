@@ -17,6 +17,8 @@ DIMENSIONS = {
     "a share": {"of 1": 1, "%": 0.01},
 }
 STRANGERS = ("mm", "cm²", "cm³", "h", "kg")  # offered beside the fitting ones, so that the unit is a decision
+# A hint for free designs; the notebooks' own panels show the demo frame, a class may have another.
+PANEL = "room = pp.lessons.classroom() is your class: open pp.panels.compare_panel(room.kit, room.rates, room.start)"
 NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,2})?")
 
 
@@ -35,6 +37,11 @@ def number_of(text):
 def dimension_of(unit):
     """(what the unit measures, its units), or None for a unit that is shown rather than asked for."""
     return next(((name, units) for name, units in DIMENSIONS.items() if unit in units), None)
+
+
+def percent(share):
+    """A share of one as text: 0.55 is "55 %"."""
+    return f"{100 * share:g} %"
 
 
 def shown(value):
@@ -97,17 +104,18 @@ class Number:
         for name, (wrong, say) in self.slips.items():
             if not self._near(wrong, self.value) and self._near(value, wrong):
                 return Verdict(False, say, name)
-        if self.value and value and value / self.value > 0:
+        if not self.whole and self.value and value and value / self.value > 0:  # a count has no units to convert
             power = math.log10(value / self.value)
             if abs(round(power)) >= 1 and abs(power - round(power)) < 0.0044:  # within 1 %
-                say = "The digits are good, but you are off by a power of ten: check every conversion of units."
+                say = "The digits are good, but off by a power of ten: check the decimal point and every conversion."
                 return Verdict(False, say, "factor of ten")
-        if self.value and value == -self.value:
+        if self.value and self._near(-value, self.value):
             return Verdict(False, "The size is good, the sign is not: what is taken from what?", "sign")
         if self.whole and value != round(value):
             return Verdict(False, "This counts whole pieces: can there be a part of one?", "not whole")
         if abs(value - self.value) <= 0.05 * abs(self.value):
-            return Verdict(False, "Close, but not close enough: keep more digits on the way, round at the end.", "near")
+            how = "a count is right or wrong" if self.whole else "keep more digits on the way, round at the end"
+            return Verdict(False, f"Close, but not close enough: {how}.", "near")
         side = "large" if value > self.value else "small"
         far = " by more than half" if not 0.5 < value / (self.value or 1) < 2 else ""
         return Verdict(False, f"Your number is too {side}{far}. A hint may help.", f"too {side}")
@@ -119,7 +127,7 @@ def numeric(text, number, working, hints=(), source=""):
 
 
 def order(draw, text, steps, why, working, hints=(), source=""):
-    """Steps to be put in order: `steps` in the right order; `why` {step: what must have been done before it}."""
+    """Steps to be put in order: `steps` in the right order; `why(early, late)` says why one cannot come first."""
     offered = draw.shuffled("order", steps)
     keys = {chr(ord("A") + i): step for i, step in enumerate(offered)}
     letters = {step: key for key, step in keys.items()}
@@ -132,13 +140,24 @@ def order(draw, text, steps, why, working, hints=(), source=""):
             return Verdict(False, f"‘{twice}’ stands in more than one place.", "twice")
         for early, late in pairwise(given):
             if steps.index(early) > steps.index(late):
-                reason = why.get(early, "")
-                say = f"‘{early}’ cannot come before ‘{late}’. {reason}".strip()
+                say = f"‘{early}’ cannot come before ‘{late}’. {why(early, late)}"
                 return Verdict(False, say, f"{early} before {late}")
         return Verdict(True, "Right.")
 
     worked = {str(i + 1): letters[step] for i, step in enumerate(steps)}
     return Question(text, places, judge, worked, working, hints, source)
+
+
+def by_stage(plan):
+    """For `order`: why a step of a plan cannot come before another, from the stages to which they belong."""
+    stages = {step.name: step.stage.title for step in plan.steps}
+
+    def why(early, late):
+        if stages[early] == stages[late]:
+            return f"Both belong to “{stages[early]}”: which of them needs what the other leaves?"
+        return f"It belongs to “{stages[early]}”, the other to “{stages[late]}”."
+
+    return why
 
 
 @dataclass(frozen=True)
@@ -169,8 +188,8 @@ def choose(draw, text, options, reasons, working, hints=(), source="", asks=("yo
         if choice.say:
             return Verdict(False, choice.say, choice.text)
         if reason.say:
-            return Verdict(False, f"The choice is right, the reason is not. {reason.say}", reason.text)
-        return Verdict(True, "Right, and for the right reason.")
+            return Verdict(False, f"The first answer is right, the second is not. {reason.say}", reason.text)
+        return Verdict(True, "Both answers are right.")
 
     return Question(text, fields, judge, {"choice": right, "reason": good}, working, hints, source)
 
@@ -210,7 +229,7 @@ def mistake(text, lines, wrong, sound, number, working, hints=(), source=""):
 
     def judge(answer):
         if answer["line"] != str(wrong):
-            say = sound.get(int(answer["line"]), "Work it out once more from the line before it.")
+            say = sound.get(int(answer["line"]), "It agrees with the lines before it.")
             return Verdict(False, f"Line {answer['line']} is sound. {say}", f"line {answer['line']}")
         found = number.judge(answer)
         return found if found.right else Verdict(False, f"The line is found. The result: {found.say}", found.slip)
@@ -229,29 +248,40 @@ class Aim:
 
 
 def design(text, fields, outcome, worked, working, hints=(), source=""):
-    """A free task scored by its outcome: `outcome` turns an answer into a list of Aim; all are to be met."""
+    """A free task scored by its outcome: `outcome` turns an answer into a list of Aim, all to be met.
+
+    It returns a text instead, what to mend, where an answer cannot be made into a plan.
+    """
 
     def judge(answer):
         aims = outcome(answer)
+        if isinstance(aims, str):
+            return Verdict(False, aims, "no plan")
         missed = [aim for aim in aims if not aim.met]
-        said = "; ".join(f"{'met' if aim.met else 'NOT met'}: {aim.wanted} ({aim.came_out})" for aim in aims)
-        if missed:
-            say = f"{len(aims) - len(missed)} of {len(aims)} aims are met. {said}."
-            return Verdict(False, say, missed[0].name)
-        return Verdict(True, f"All aims are met. {said[0].upper()}{said[1:]}.")
+        said = " ".join(f"{'Met' if aim.met else 'NOT met'}: {aim.wanted} (now {aim.came_out})." for aim in aims)
+        return Verdict(not missed, said, missed[0].name if missed else "")
 
     return Question(text, fields, judge, worked, working, hints, source)
 
 
+def no_such_batch(given, quantity):
+    """What to say of a batch size that is not a whole number from 1 to the quantity."""
+    return f"The batch size must be a whole number from 1 to {quantity}, not “{given}”."
+
+
 __all__ = [
+    "PANEL",
     "Aim",
     "Number",
     "Option",
     "Slider",
+    "by_stage",
     "choose",
     "design",
     "mistake",
+    "no_such_batch",
     "numeric",
     "order",
+    "percent",
     "predict",
 ]

@@ -12,7 +12,7 @@ from pourprint.lessons.catalogue import exercise_named
 from pourprint.lessons.classroom import classroom
 from pourprint.lessons.exercises import EMPTY
 from pourprint.lessons.numbers import GUEST
-from pourprint.panels.controls import named, number_row
+from pourprint.panels.controls import named, number_row, unit_of
 
 GUEST_NOTE = (
     "You work as a <b>guest</b>: answers are kept, but they are not yours and cannot be marked. Sign in with "
@@ -29,7 +29,7 @@ class AnswerBox:
         self.exercise, self.class_file, self.folder = exercise_named(name), class_file, folder
         self.task, self.later, self.status = widgets.HTML(), widgets.VBox([]), widgets.HTML()
         self.hints, self.after = widgets.HTML(), widgets.HTML()
-        self.entries, self.buttons, self.unsaved = widgets.VBox([]), None, []
+        self.entries, self.buttons, self.unsaved = widgets.VBox([]), _buttons()(), []
         self.pose()
         self.buttons.on_msg(lambda _, content, __: self._heard(content))
         parts = [self.task, self.entries, self.later, self.buttons, self.status, self.hints, self.after]
@@ -47,11 +47,12 @@ class AnswerBox:
         done, note = saved.read(self.folder, self.room.code, self.student)
         self._show_task()
         self._show_hints(done.hints(self.exercise.name))
-        before = done.of(self.exercise.name)
-        if before:
+        before = [event.answer for event in done.of(self.exercise.name)]
+        if before:  # once solved it stays solved, whatever was tried afterwards
+            back = next((answer for answer in reversed(before) if self.question.check(answer).right), before[-1])
             for key, box in self.inputs.items():
-                _fill(box, before[-1].answer.get(key))
-            self._show(self.question.check(before[-1].answer), f"Saved earlier, after {_tries(len(before))}. ")
+                _fill(box, back.get(key))
+            self._show(self.question.check(back), f"Saved earlier, after {_tries(len(before))}. ")
         else:
             self._say("", note)
 
@@ -144,14 +145,11 @@ class AnswerBox:
         )
 
     def _show_hints(self, opened):
-        left = len(self.question.hints) - opened
-        label = f"Hint ({left} left)" if left else "No more hints"
-        if self.buttons is None:  # born with its label: a change before the page shows the buttons can get lost
-            self.buttons = _buttons()(hint=label)
-        self.buttons.hint = label
+        """The count and the opened hints, in plain HTML: a label of the buttons would not always reach the page."""
         items = "".join(f"<li>{html.escape(hint)}</li>" for hint in self.question.hints[:opened])
-        shown = f"<p style='margin:6px 0 0'>Hints so far:</p><ol style='line-height:1.4;margin:2px 0'>{items}</ol>"
-        self.hints.value = shown if items else ""
+        shown = f"<ol style='line-height:1.4;margin:2px 0'>{items}</ol>" if items else ""
+        count = f"Hints opened: {opened} of {len(self.question.hints)}."
+        self.hints.value = f"<p style='margin:6px 0 0'>{count}</p>{shown}"
 
 
 def ask(name, class_file=None, folder="."):
@@ -196,7 +194,8 @@ def sign_in(class_file=None, folder="."):
 
     enter.on_click(lambda _: told(enters))
     write.on_click(lambda _: told(writes))
-    say("Nobody is signed in: you work as a guest." if who == GUEST else f"Signed in as {who}.")
+    back = f"Signed in as {who}. Your answers come back when you run the cells of a notebook again."
+    say("Nobody is signed in: you work as a guest." if who == GUEST else back)
     title = widgets.HTML(f"<h4 style='margin:6px 0'>{html.escape(room.title)}</h4>")
     line = widgets.HBox([entry, enter, write], layout=widgets.Layout(flex_flow="row wrap"))
     return widgets.VBox([title, line, status]).add_class("pourprint-sign-in")
@@ -206,8 +205,9 @@ def _input(part):
     """The ipywidget of a field, labelled by its own text."""
     style = {"description_width": "initial"}
     if not part.options:
+        layout = widgets.Layout(width=f"{230 + 7 * len(part.label)}px", max_width="100%")
         return widgets.Text(
-            description=part.label, style=style, layout=NARROW, placeholder="a number", continuous_update=False
+            description=part.label, style=style, layout=layout, placeholder="a number", continuous_update=False
         )
     options = [(_short(key, text) if _is_long(part) else text, key) for key, text in part.options.items()]
     width = 70 + 8 * (len(part.label) + max(len(text) for text, _ in options))
@@ -222,7 +222,7 @@ def _is_long(part):
 
 def _short(key, text):
     """The beginning of a long option, for the closed menu; the whole stands in the list above it."""
-    return f"{key}: {text[:56].rsplit(' ', 1)[0]} …"
+    return f"{key}: {text if len(text) <= 60 else text[:56].rsplit(' ', 1)[0] + ' …'}"
 
 
 def _shown(part, box):
@@ -244,11 +244,15 @@ def _slider(slider):
     """The slider of a prediction, with what the model says at its place."""
     places = slider.places
     row = number_row(slider.name, places[0], places[0], places[-1], places[1] - places[0], slider.unit)
+    row.widget.children[1].layout.width = "320px"  # there is more room than in a panel's column
     says = widgets.HTML()
 
     def move():
         at = min(places, key=lambda place: abs(place - row.value))
-        says.value = f"<p role='status' aria-live='polite'>at {at:g} {slider.unit}: {html.escape(slider.says(at))}</p>"
+        where = f"at {at:g} {unit_of(slider.unit, at)}".rstrip()
+        says.value = (
+            f"<p role='status' aria-live='polite' style='margin:4px 0'>{where}: {html.escape(slider.says(at))}</p>"
+        )
 
     row.observe(move)
     move()
@@ -259,8 +263,10 @@ def _tries(count):
     return "first try" if count == 1 else f"{count} tries"
 
 
-# Check and Hint send along what the fields show. A field's own message may still wait when a button is pressed (the
-# browser keeps it back while the kernel is busy), and then an older answer would be judged.
+# The buttons only send, and take nothing from the kernel: a page that is too busy to set up a widget of this kind
+# within two seconds drops all that the kernel says to it later (anywidget 0.11). Check and Hint send along what the
+# fields show. A field's own message may still wait when a button is pressed (the browser keeps it back while the kernel
+# is busy), and then an older answer would be judged.
 BUTTONS_SCRIPT = """
 const FIELD = "FIELD_MARK";
 function render({ model, el }) {
@@ -270,18 +276,17 @@ function render({ model, el }) {
       const control = node.querySelector("input, select");
       return [mark.slice(FIELD.length), control.tagName === "SELECT" ? control.selectedIndex : control.value];
     }));
-  const add = (press, title) => {
+  for (const [press, text, title] of [
+    ["check", "Check", "check and save your answer"],
+    ["hint", "Hint", "open the next hint"],
+  ]) {
     const button = document.createElement("button");
     button.className = "lm-Widget jupyter-widgets jupyter-button widget-button";
+    button.textContent = text;
     button.title = title;
     button.addEventListener("click", () => model.send({ press, fields: filled() }));
     el.append(button);
-    return button;
-  };
-  add("check", "check and save your answer").textContent = "Check";
-  const hint = add("hint", "open the next hint"), say = () => { hint.textContent = model.get("hint"); };
-  say();
-  model.on("change:hint", say);
+  }
   // A screen reader hears which exercise a field belongs to when the box is a group with a name.
   const start = requestAnimationFrame(function attach() {
     const box = el.closest(".pourprint-exercise"), title = box?.querySelector("h4");
@@ -291,7 +296,7 @@ function render({ model, el }) {
     box.addEventListener("focusin", event => event.target.setAttribute("data-lm-suppress-shortcuts", "true"));
     box.setAttribute("aria-label", "exercise: " + title.firstChild.textContent.trim());
   });
-  return () => { cancelAnimationFrame(start); model.off("change:hint", say); };
+  return () => cancelAnimationFrame(start);
 }
 export default { render };
 """.replace("FIELD_MARK", FIELD)
@@ -300,8 +305,5 @@ export default { render };
 @cache
 def _buttons():
     import anywidget  # late, as in the panels: it is slow to import
-    import traitlets
 
-    return type(
-        "Buttons", (anywidget.AnyWidget,), {"_esm": BUTTONS_SCRIPT, "hint": traitlets.Unicode("Hint").tag(sync=True)}
-    )
+    return type("Buttons", (anywidget.AnyWidget,), {"_esm": BUTTONS_SCRIPT})

@@ -8,12 +8,14 @@ from pourprint.alloys import alloys
 from pourprint.compare import cheapest_intervals, tie_price_of_day
 from pourprint.lessons.exercises import Field, Slider, exercise
 from pourprint.lessons.kinds import (
+    PANEL,
     Aim,
     Number,
     Option,
     choose,
     design,
     mistake,
+    no_such_batch,
     number_of,
     numeric,
     predict,
@@ -66,7 +68,7 @@ def break_even(draw, room):
         f"printed mould costs {printed} {room.money} and needs no pattern. From how many pieces on is the wooden "
         "pattern cheaper?",
         Number(right, "pieces", slips, whole=True),
-        f"N* = {tool}/({printed} − {tooled}) = {exact:.2f}, so from {right} pieces on.",
+        f"N* = {tool:,}/({printed} − {tooled}) = {exact:.2f}, so from {right} pieces on.",
         ("What is saved on each piece?", "How many savings pay the pattern?"),
         "A trade article with 6500 once, 38 and 92 a piece states a break-even of 50; the arithmetic says 121 "
         "(published inputs, exact output). Atzeni & Salmi 2012, IJAMT 62:1147–1155: 20.75 + 21 000/N against 526.31 "
@@ -122,7 +124,7 @@ def price_of_day(draw, room):
         f"One route costs {cheap:,} {room.money} and takes {slow_days} days; another costs {cheap + extra:,} "
         f"{room.money} and takes {slow_days - saved} days. At which price of a day do they tie?",
         Number(right, f"{room.money} a day", slips),
-        f"d* = ({cheap + extra} − {cheap})/({slow_days} − {slow_days - saved}) = {right:.2f} {room.money} a day.",
+        f"d* = ({cheap + extra:,} − {cheap:,})/({slow_days} − {slow_days - saved}) = {right:.2f} {room.money} a day.",
         ("What does the fast route cost more?", "How many days does it save?"),
         "Exact: two lines C + d·T meet at d* = (C₁ − C₂)/(T₂ − T₁).",
     )
@@ -223,11 +225,11 @@ def under_price_by_date(draw, room):
     def outcome(answer):
         batch = number_of(answer["batch"])
         if batch is None or (answer["route"], batch) not in by_choice:
-            return [Aim("batch size", f"a batch size from 1 to {quantity}", False, f"given: {answer['batch']}")]
+            return no_such_batch(answer["batch"], quantity)
         cost, ready = by_choice[answer["route"], batch]
         return [
             Aim("price", f"at most {price:,.0f} {room.money} a kit", cost <= price, f"{cost:,.0f} {room.money}"),
-            Aim("date", f"ready before {date:%a %d %b %Y}", ready < date, f"ready {ready:%a %d %b %Y, %H:%M}"),
+            Aim("date", f"ready before {date:%a %d %b %Y}", ready < date, f"{ready:%a %d %b %Y, %H:%M}"),
         ]
 
     return design(
@@ -240,8 +242,8 @@ def under_price_by_date(draw, room):
         f"One way: {routes[aim[0]]} in batches of {aim[1]}: {aim[2]:,.2f} {room.money} a kit, ready "
         f"{aim[3]:%a %d %b %Y}. Others may do it too.",
         (
-            "Move quantity and batch size in the panel, and read the table.",
+            f"{PANEL}, move quantity and batch size, and read the table.",
             "Larger batches share loads; smaller ones let the next step begin earlier.",
-            "pp.lead_time(plan, start) gives the date of a plan.",
+            f'pp.lead_time(plan, "{room.start:%Y-%m-%dT%H:%M}").finish is the moment when a plan is ready.',
         ),
     )

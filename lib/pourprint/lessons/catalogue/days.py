@@ -5,7 +5,20 @@ import datetime as dt
 import numpy as np
 
 from pourprint.lessons.exercises import Field, Slider, exercise
-from pourprint.lessons.kinds import Aim, Number, Option, design, mistake, number_of, numeric, order, predict
+from pourprint.lessons.kinds import (
+    PANEL,
+    Aim,
+    Number,
+    Option,
+    design,
+    mistake,
+    no_such_batch,
+    number_of,
+    numeric,
+    order,
+    percent,
+    predict,
+)
 from pourprint.plans import lead_time
 from pourprint.routes import PRINTED, ROUTES
 from pourprint.workdays import DAYS
@@ -43,7 +56,8 @@ def attempts(draw, room):
         "times the yield": (good * share, "That is how many of them would be good."),
     }
     return numeric(
-        f"{good} good castings are needed; each try succeeds with {share:.0%}. How many must be tried on average?",
+        f"{good} good castings are needed; each try succeeds with a chance of {percent(share)}. How many must be "
+        "tried on average?",
         Number(right, "tries", slips, tolerance=0.004),
         f"A try succeeds with p, so 1/p tries a casting: {good}/{share:g} = {right:.2f}.",
         ("How many tries does one good casting take on average?", "1 + (1 − p) + (1 − p)² + … = 1/p."),
@@ -62,8 +76,8 @@ def three_tries(draw, room):
         "one try": (share, "There is more than one try."),
     }
     return numeric(
-        f"A print succeeds with {share:.0%}. What is the chance of at least one success within {tries} tries? Give "
-        "three digits.",
+        f"A print succeeds with a chance of {percent(share)}. What is the chance of at least one success within "
+        f"{tries} tries? Give three digits.",
         Number(right, "of 1", slips, tolerance=0.002),
         f"1 − (1 − {share:g})^{tries} = {right:.4f}.",
         ("What is the chance that all of them fail?",),
@@ -84,7 +98,7 @@ def layers_lost(draw, room):
     whole = (1 - q) ** count
     right = float(layers_printed(count, q))
     lines = (
-        f"A print has {count} layers; each fails with {q:g}, and a print that fails is begun again.",
+        f"A print has {count} layers; each fails with a chance of {q:g}, and a print that fails is begun again.",
         f"All layers succeed with (1 − {q:g})^{count} = {whole:.4f}.",
         f"On average 1/{whole:.4f} = {1 / whole:.3f} prints are begun.",
         f"So {count}/{whole:.4f} = {count / whole:,.0f} layers are printed on average.",
@@ -114,12 +128,11 @@ def shortest_first(draw, room):
     jobs = {f"{name}: {days} days": days for name, days in zip(names, times, strict=True)}
     right = sorted(jobs, key=jobs.get)
     flow = np.cumsum(sorted(times)).mean()
-    why = {job: "Everybody behind a job waits all its days." for job in jobs}
     return order(
         draw,
         "Four jobs wait for one machine. In which order is the mean time until a job is done the shortest?",
         right,
-        why,
+        lambda early, late: "Everybody behind a job waits all its days.",
         f"Shortest first: done after {', '.join(map(str, np.cumsum(sorted(times))))} days, mean {flow:g} days; as they "
         f"came it would be {np.cumsum(times).mean():g}.",
         ("Add up, for one order, the days after which each job is done.", "Swap two neighbours: does the sum fall?"),
@@ -157,7 +170,7 @@ def start_day(draw, room):
         "work begin, so that the fewest days pass until all is ready?",
         (*names, "it makes no difference"),
         truth,
-        Slider("start, Monday is 1", "weekday", (1, 2, 3, 4, 5), lambda p: f"{DAYS[int(p) - 1]}: {days(p):.1f} days"),
+        Slider("start, Monday is 1", "", (1, 2, 3, 4, 5), lambda p: f"{DAYS[int(p) - 1]}, {days(p):.1f} days"),
         [
             Option("waits and machines can run through the nights and weekends, hands cannot"),
             Option("machines rest at the weekend", "Kilns and printers run on when nobody is there."),
@@ -194,7 +207,7 @@ def days_and_price(draw, room):
     def outcome(answer):
         total = totals.get((answer["route"], number_of(answer["batch"])))
         if total is None:
-            return [Aim("batch size", f"a batch size from 1 to {quantity}", False, f"given: {answer['batch']}")]
+            return no_such_batch(answer["batch"], quantity)
         came = f"{total:,.0f} {room.money}"
         return [Aim("total", f"at most {limit:,.0f} {room.money} with the days priced", total <= limit, came)]
 
@@ -207,7 +220,7 @@ def days_and_price(draw, room):
         {"route": best[0], "batch": str(best[1])},
         f"One way: {routes[best[0]]} in batches of {best[1]}: {totals[best]:,.0f} {room.money}.",
         (
-            "Set the price of a day in the compare panel and read “in all”.",
+            f"{PANEL}, set the price of a day, and read “in all”.",
             "Try several batch sizes: days follow them.",
         ),
     )

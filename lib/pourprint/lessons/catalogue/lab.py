@@ -4,7 +4,7 @@ import math
 
 from pourprint.learning import Curve
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, numeric, predict
+from pourprint.lessons.kinds import Number, Option, numeric, percent, predict
 from pourprint.rates import annuity, machine_hour
 from pourprint.routes import PRINTED
 
@@ -26,10 +26,10 @@ def yearly_payment(draw, room):
         "interest only": (price * rate, "That never pays the debt back."),
     }
     return numeric(
-        f"A printer costs {price:,} {room.money}, paid back in {years} equal yearly payments at {rate:.0%} interest. "
-        "How much is one payment?",
+        f"A printer costs {price:,} {room.money}, paid back in {years} equal yearly payments at {percent(rate)} "
+        "interest. How much is one payment?",
         Number(right, f"{room.money} a year", slips, tolerance=0.003),
-        f"{price}·{rate:g}/(1 − {1 + rate:g}^−{years}) = {right:,.0f} {room.money}.",
+        f"{price:,}·{rate:g}/(1 − {1 + rate:g}^−{years}) = {right:,.0f} {room.money}.",
         ("pp.annuity(price, years, rate) works it out.", "P·r/(1 − (1 + r)^−n)."),
         "Exact: 500 000 over 8 years at 6 % are 80 517.97 a year.",
     )
@@ -47,10 +47,10 @@ def hour_of_machine(draw, room):
         "working hours": (price / (years * 2000 * used), "The use is given as a share of all 8760 hours of a year."),
     }
     return numeric(
-        f"A machine costs {price:,} {room.money}, lasts {years} years and is in use {used:.0%} of all hours. What does "
-        "an hour of it cost, without interest and upkeep? A year has 8760 hours.",
+        f"A machine costs {price:,} {room.money}, lasts {years} years and is in use {percent(used)} of all hours. "
+        "What does an hour of it cost, without interest and upkeep? A year has 8760 hours.",
         Number(right, f"{room.money} an hour", slips),
-        f"{price}/({years}·8760·{used:g}) = {right:.2f} {room.money}.",
+        f"{price:,}/({years}·8760·{used:g}) = {right:.2f} {room.money}.",
         ("How many hours does it work in its life?",),
         "Exact: 1 000 000 over 5 years at 90 % are 25.4 an hour, over 3 years at 70 % 54.4. A published band is about "
         "30 to 50 an hour without overhead (T. Simpson, Additive Manufacturing magazine).",
@@ -103,7 +103,7 @@ def learning(draw, room):
     }
     return numeric(
         f"The first node takes a lab {first} min. With every doubling of the number made, the average time of all made "
-        f"so far falls to {share:.0%} of what it was. How long do {pieces} nodes take in all?",
+        f"so far falls to {percent(share)} of what it was. How long do {pieces} nodes take in all?",
         Number(together, "min", slips, tolerance=0.004),
         f"Average after {int(math.log2(pieces))} doublings: {first}·{share:g}^{int(math.log2(pieces))} = {average:.2f} "
         f"min; {pieces} of them {together:.1f} min.",

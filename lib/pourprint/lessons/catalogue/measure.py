@@ -106,7 +106,10 @@ def kit_mass(draw, room):
         Number(right, "kg", slips),
         f"One kit holds {kit.volume_cm3:.1f} cm³ in {kit.nodes} pieces; {quantity}·{kit.volume_cm3:.1f}·{density:g} "
         f"= {right * 1000:,.0f} g.",
-        ("kit.table() lists volume and count of each part.", "Sum count × volume, then times density."),
+        (
+            "pp.lessons.classroom().kit.table() lists volume and count of each part.",
+            "Sum count × volume, then times density.",
+        ),
     )
 
 

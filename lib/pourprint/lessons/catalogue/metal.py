@@ -5,7 +5,7 @@ import numpy as np
 from pourprint.alloys import alloys
 from pourprint.errors import InputError
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, choose, numeric, order, predict
+from pourprint.lessons.kinds import Number, Option, by_stage, choose, numeric, order, predict
 from pourprint.process.packing import per_bed
 from pourprint.process.powder_bed import exposure_h, recoating_h
 from pourprint.process.sand_printing import layers
@@ -95,7 +95,7 @@ def metal_build_time(draw, room):
         f"Parts of {volume} cm³ in all stand {height} mm tall. The laser exposes {rate:g} mm³/s in layers of {layer} "
         f"µm; spreading a layer takes {recoat} s. How long does the build take, set-up and cooling left out?",
         Number(laser + spread, "h", slips),
-        f"{volume * 1000}/{rate:g} s = {laser:.2f} h of laser; {float(layers(height, layer / 1000)):.0f} layers of "
+        f"{volume * 1000:,}/{rate:g} s = {laser:.2f} h of laser; {float(layers(height, layer / 1000)):.0f} layers of "
         f"{recoat} s = {spread:.2f} h; together {laser + spread:.2f} h.",
         ("Laser time from the volume.", "Spreading time from the number of layers."),
         "Exposure rates: machine data sheets, EOS (published; upper bounds, travel left out). 100 cm³, 100 mm, 30 µm, "
@@ -121,7 +121,7 @@ def metal_height(draw, room):
         "the time of the build?",
         options,
         truth,
-        Slider("height", "mm", tuple(range(20, 201, 10)), lambda h: f"{hours(h):.2f} h for the same {volume} cm³"),
+        Slider("height", "mm", tuple(range(20, 201, 5)), lambda h: f"{hours(h):.2f} h for the same {volume} cm³"),
         [
             Option("the laser melts the same volume, but more layers are spread"),
             Option("the laser has to melt more metal", "Does turning a part change its volume?"),
@@ -145,7 +145,7 @@ def metal_order(draw, room):
         draw,
         "Put these steps of the printed metal route in the order in which they are done.",
         chosen,
-        {step.name: f"It belongs to “{step.stage.title}”." for step in plan.steps},
+        by_stage(plan),
         "; ".join(chosen) + ". A part that is cut off before the stress is relieved springs out of shape.",
         ("What holds the parts in shape while they are heated?", "Measure last."),
     )
@@ -166,8 +166,8 @@ def metal_share(draw, room):
         "one stage of all": (1 / len(costs), "Stages do not cost the same: add up the costs."),
     }
     return numeric(
-        f"{quantity} kits by printed metal cost, in {room.money}, stage by stage: {named}. The print stands in the "
-        "mould stage. Which share of the cost is it?",
+        f"A job by printed metal (kits: {quantity}) costs, in {room.money}, stage by stage: {named}. The print stands "
+        "in the mould stage. Which share of the cost is it?",
         Number(right, "of 1", slips),
         f"{printed:,.0f}/{plan.total_cost:,.0f} = {100 * right:.1f} %.",
         ("Add up all stages first.",),

@@ -4,7 +4,7 @@ import numpy as np
 
 from pourprint.errors import InputError
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, predict
+from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, percent, predict
 from pourprint.parts import Part
 from pourprint.process.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
@@ -97,7 +97,7 @@ def mould_two_rules(draw, room):
         draw,
         f"{shape.format(size, f'{c:.1f}')[0].upper()}{shape.format(size, f'{c:.1f}')[1:]} is fed by one cylinder, H = "
         f"1.5D. Its modulus shall be 1.2 times the casting's, and it must hold α·V/(ε − α) of metal, with α = "
-        f"{alpha:.1%} and ε = 14 %. Both rules must hold: which one decides the size?",
+        f"{percent(alpha)} and ε = 14 %. Both rules must hold: which one decides the size?",
         [
             Option("the modulus rule", other if by_volume else ""),
             Option("the volume rule", "" if by_volume else other),
@@ -160,7 +160,7 @@ def mould_melts(draw, room):
     taken = castings * share if upside else poured
     count = int(np.ceil(taken / crucible)) if upside else int(np.round(taken / crucible))
     lines = (
-        f"The castings of one batch weigh {castings:g} kg; {share:.0%} of the poured metal becomes casting.",
+        f"The castings of one batch weigh {castings:g} kg; {percent(share)} of the poured metal becomes casting.",
         f"So {castings:g}{'·' if upside else '/'}{share:g} = {taken:.1f} kg are poured.",
         f"The crucible holds {crucible:g} kg: {taken:.1f}/{crucible:g} = {taken / crucible:.2f}, so {count} "
         f"melt{'s' * (count != 1)}.",
@@ -246,7 +246,7 @@ def mould_stock(draw, room):
         options,
         truth,
         Slider(
-            "times the stock", "×", (0.5, 1.0, 1.5, 2.0, 2.5, 3.0), lambda t: f"{stock * t:.2f} mm: {hours(t):.2f} h"
+            "times the stock", "×", (0.5, 1.0, 1.5, 2.0, 2.5, 3.0), lambda t: f"{hours(t):.2f} h with {stock * t:g} mm"
         ),
         [
             Option(

@@ -3,7 +3,7 @@
 import numpy as np
 
 from pourprint.lessons.exercises import exercise
-from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, order
+from pourprint.lessons.kinds import Number, Option, by_stage, choose, mistake, numeric, order, percent
 from pourprint.process.contraction import pattern_mm
 from pourprint.process.feeding import cylinder_cm3
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
@@ -56,7 +56,7 @@ def pattern_clusters(draw, room):
     slips = {
         "batches left out": (
             np.ceil(pieces / each),
-            "Batches are made one after another: a cluster waits for no batch.",
+            "Batches are made one after another: a cluster is not kept open for the next batch.",
         ),
         "rounded down": (full * (batch // each) + rest // each, "Where do the pieces hang that are left over?"),
         "not rounded": (pieces / each, "A cluster that is not full is a whole cluster to dip and fire."),
@@ -66,8 +66,8 @@ def pattern_clusters(draw, room):
         f"{each} pieces of {part.name} hang on one cluster. {pieces} pieces are made, in batches of {batch} and a last "
         "one with the rest. How many clusters are built in all?",
         Number(right, "clusters", slips, whole=True),
-        f"{full} full batches of ⌈{batch}/{each}⌉ = {int(np.ceil(batch / each))} clusters, and ⌈{rest}/{each}⌉ = "
-        f"{int(np.ceil(rest / each))} for the last {rest}: {right}.",
+        f"Full batches: {full}, with ⌈{batch}/{each}⌉ = {int(np.ceil(batch / each))} clusters each; pieces in the last "
+        f"batch: {rest}, with ⌈{rest}/{each}⌉ = {int(np.ceil(rest / each))}. In all {right}.",
         ("How many clusters does one full batch need?", "Round up batch by batch, then add."),
         "Partly filled loads are paid whole: Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427 (from memory).",
     )
@@ -137,11 +137,11 @@ def pattern_yield(draw, room):
         "upside down": (1 / right, "The share of the poured metal that becomes parts: which is over which?"),
     }
     return numeric(
-        f"A cluster carries {pieces} pieces of {part.name}, {volume} cm³ each. Gates add {gates:.0%} to every part; "
-        f"the runner is a rod of {diameter} mm, {length} mm long, and the cup holds {cup} cm³. Which share of the "
-        "poured metal becomes parts?",
+        f"A cluster carries {pieces} pieces of {part.name}, {volume} cm³ each. Gates add {percent(gates)} to every "
+        f"part; the runner is a rod of {diameter} mm, {length} mm long, and the cup holds {cup} cm³. Which share of "
+        "the poured metal becomes parts?",
         Number(right, "of 1", slips),
-        f"{metal:.1f}/({metal:.1f}·{1 + gates:g} + {runner:.0f} + {cup:.0f}) = {right:.1%}.".replace("%.", " %."),
+        f"{metal:.1f}/({metal:.1f}·{1 + gates:g} + {runner:.0f} + {cup:.0f}) = {100 * right:.1f} %.",
         ("How much metal is in the parts, and how much in all?",),
         "Steel foundries, SFSA survey 1997 (published): mean 53.3 %, best 72.7 %, worst 33.2 %.",
     )
@@ -184,7 +184,7 @@ def pattern_kiln(draw, room):
     right = float(np.ceil(clusters / holds) * (hours + ramp))
     lines = (
         f"{clusters} clusters wait for burn-out; the kiln holds {holds}.",
-        f"{clusters}/{holds} = {clusters / holds:.2f}, so the kiln is run {taken} times.",
+        f"{clusters}/{holds} = {clusters / holds:.2f}, so runs of the kiln: {taken}.",
         f"Burn-out takes {hours:g} h, heating up and cooling down {ramp:g} h: {each:g} h for each run.",
         f"The kiln is held for {taken}·{each:g} = {taken * each:g} h.",
     )
@@ -215,13 +215,12 @@ def pattern_kiln(draw, room):
 def pattern_order(draw, room):
     steps = [step.name for step in room.plan(ROUTE).steps if Stage.PATTERN <= step.stage <= Stage.BREAK_OUT]
     kept = set(draw.shuffled("kept", steps)[:6])
-    reasons = {step.name: f"It belongs to “{step.stage.title}”." for step in room.plan(ROUTE).steps}
     chosen = [step for step in steps if step in kept]
     return order(
         draw,
         "Here are six steps of the printed pattern route. Put them in the order in which they are done.",
         chosen,
-        reasons,
+        by_stage(room.plan(ROUTE)),
         "; ".join(chosen) + ".",
         ("Which stage of the map does each step belong to?", "Within a stage: what must be there before it?"),
     )

@@ -26,11 +26,12 @@ def stages_in_order(draw, room):
     stages = [stage for stage in room.plan("printed_pattern").stages if stage is not Stage.DESIGN]
     kept = sorted(draw.shuffled("kept", [stage.name for stage in stages])[:6], key=lambda name: Stage[name])
     titles = [Stage[name].title for name in kept]
+    why = {stage.title: reason for stage, reason in BEFORE.items()}
     return order(
         draw,
         "Here are six stages of the printed pattern route. Put them in the order in which they are done.",
         titles,
-        {stage.title: reason for stage, reason in BEFORE.items()},
+        lambda early, late: why[early],
         "The map gives the order: " + "; ".join(titles) + ".",
         ("Begin with what is done at a desk.", "What is printed burns away before the metal comes."),
     )
@@ -46,17 +47,21 @@ def fewest_stages(draw, room):
     place = sorted(plan.unit_cost for plan in plans.values()).index(fewest.unit_cost)
     truths = ("it costs least of the three", "it stands between the two others", "it costs most of the three")
     count = "Count the stages of each column of the map once more."
-    ask = f"Rank the three routes for {quantity} kits, with pp.rank, and read unit_cost."
+    ask = f"Rank the three routes with pp.rank, for a quantity of {quantity}, and read unit_cost."
     return choose(
         draw,
-        f"Which printed route keeps the fewest stages, and where does it stand in cost when {quantity} kits of the "
-        "class's frame are made at once?",
+        "Which printed route keeps the fewest stages, and where does it stand in cost? Kits of the class's frame that "
+        f"are made at once: {quantity}.",
         [Option(plan.title, "" if plan is fewest else count) for plan in plans.values()],
         [Option(truth, "" if i == place else ask) for i, truth in enumerate(truths)],
         f"{fewest.title} keeps {len(fewest.stages)} stages, and {truths[place]}: "
         + ", ".join(f"{plan.title} {plan.unit_cost:,.0f} {room.money} a kit" for plan in plans.values())
         + ". Counting stages does not tell the cost: an hour of each costs what its people and machines cost.",
-        ("The map at the top counts the stages.", f"pp.rank(pp.plan_all(job, rates)) with quantity={quantity}."),
+        (
+            "The map at the top counts the stages.",
+            "room = pp.lessons.classroom() is your class; pp.rank(pp.plan_all(pp.Job(room.kit, room.alloy, "
+            f"quantity={quantity}), room.rates)) ranks its routes.",
+        ),
         asks=("fewest stages", "in cost"),
     )
 
@@ -76,7 +81,7 @@ def pedigree(draw, room):
     mark = draw.choice("pedigree", there)
     key = draw.choice("key", sorted(key for key, entry in entries.items() if entry.pedigree == mark))
     entry = entries[key]
-    look = f"Look at the row “{key}” of pp.pedigree(rates), column pedigree."
+    look = f"Look at the row “{key}” of pp.pedigree(pp.lessons.classroom().rates), column pedigree."
     fits = "That is the care another kind of number needs. What is known about where this one comes from?"
     return choose(
         draw,
@@ -85,6 +90,6 @@ def pedigree(draw, room):
         [Option(str(each), "" if each == mark else look) for each in Pedigree],
         [Option(use, "" if each == mark else fits) for each, use in USES.items()],
         f"{key} is {mark}; its source says: {entry.source}. Believe {entry.low:g} to {entry.high:g} {entry.unit}.",
-        (f'ledger.loc["{key}"] shows the row.',),
+        (f'pp.pedigree(pp.lessons.classroom().rates).loc["{key}"] shows the row.',),
         asks=("its pedigree", "so the lab should"),
     )
