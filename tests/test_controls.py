@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourprint.errors import InputError
-from pourprint.panels.controls import choice_row, group, log_rungs, named, number_row, page
+from pourprint.panels.controls import choice_row, group, log_rungs, named, number_row, page, unit_of
 from pourprint.panels.live import guarded, live, redraw, status_line
 
 
@@ -25,6 +25,14 @@ def test_field_follows_the_slider():
     row = number_row("Batch size", 4, 1, 40, 1, "kits")
     slider_of(row).value = 7
     assert row.value == 7
+
+
+def test_a_moved_slider_is_not_told_its_own_value_again():
+    row = number_row("Share", 0.14, 0.05, 0.5, 0.01, "of 1")
+    told = []
+    slider_of(row).observe(lambda change: told.append(change["new"]), "value")
+    slider_of(row).value = 0.05 + 0.01 * 10  # 0.15000000000000002: what the browser sends for 0.15
+    assert row.value == 0.15 and told == [0.05 + 0.01 * 10]
 
 
 def test_slider_follows_the_field():
@@ -49,6 +57,21 @@ def test_one_change_calls_back_once(log):
     slider_of(row).value += 1
     row.source.value = 137
     assert calls == [13, 137]
+
+
+def test_the_unit_follows_the_number():
+    row = number_row("Quantity", 2, 1, 50, 1, "kits", log=True)
+    unit = row.widget.children[-1]
+    assert ">kits<" in unit.value
+    row.source.value = 1
+    assert ">kit<" in unit.value
+    assert [unit_of(unit, 1) for unit in ("s", "mm", "m³/s", "× usual", "parts")] == [
+        "s",
+        "mm",
+        "m³/s",
+        "× usual",
+        "part",
+    ]
 
 
 def test_every_place_of_a_log_slider_is_a_new_value():

@@ -345,6 +345,18 @@ def test_the_timeline_is_in_order_and_ends_at_the_lead_time(route, start):
 
 
 @pytest.mark.parametrize("route", ROUTES)
+@pytest.mark.parametrize(("quantity", "batch_size"), [(4, 4), (9, 4), (3, 8), (1, 1)])
+def test_a_schedule_holds_the_first_batch_and_ends_with_the_last(route, quantity, batch_size):
+    start = "2026-12-18T13:30"
+    plan = demo_plan(route, 1).at(quantity=quantity, batch_size=batch_size)
+    spans, days = plan.schedule(start)
+    assert days == pytest.approx(pp.lead_time(plan, start).days, abs=1e-9)
+    alone = plan.at(quantity=min(quantity, batch_size)).schedule(start)[0]
+    assert [s.step.name for s in spans] == [s.step.name for s in alone]
+    assert [s.end_h for s in spans] == pytest.approx([s.end_h for s in alone], abs=1e-9)
+
+
+@pytest.mark.parametrize("route", ROUTES)
 def test_hands_work_only_in_working_hours(route):
     plan, start = demo_plan(route, 3), pd.Timestamp("2026-12-21T08:00")
     hours = plan.rates.hours

@@ -219,9 +219,8 @@ def comparison(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
         plan.single_only("comparison()")
         quantities = np.union1d(quantities, plan.job.quantity)
         curves[route] = plan.at(quantity=quantities)
-        days[route] = lead_time(curves[route], start).days
-        spans[route] = plan.spans(start)
-    return Comparison(plans, float(price_of_day), moment_of(start), quantities, curves, days, spans)
+        spans[route], days[route] = plan.schedule(start)
+    return Comparison(plans, float(price_of_day), moment_of(start), quantities, curves, spans, days)
 
 
 @dataclass(frozen=True)
@@ -229,8 +228,8 @@ class Comparison:
     """Plans of several routes for one job, and their curves over quantity, ready to be drawn or told.
 
     `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time;
-    `quantities` (n,); `curves` {route: Plan over all quantities}; `curve_days` {route: calendar days from the
-    start (n,) [d]}; `spans` {route: the first batch through the calendar}.
+    `quantities` (n,); `curves` {route: Plan over all quantities}; `spans` {route: the first batch through the
+    calendar}; `days` {route: calendar days from the start to delivery of the quantity wanted [d]}.
     """
 
     plans: Mapping[str, Plan | NoPlan]
@@ -238,8 +237,8 @@ class Comparison:
     start: dt.datetime
     quantities: np.ndarray
     curves: Mapping[str, Plan]
-    curve_days: Mapping[str, np.ndarray]
     spans: Mapping[str, tuple]
+    days: Mapping[str, float]
 
     def repriced(self, rates, price_of_day):
         """The same comparison at other prices: hours, days and the calendar stay, so that this is quick.
@@ -250,7 +249,7 @@ class Comparison:
         _check_price(price_of_day)
         plans = {r: plan.priced(rates) if plan.feasible else plan for r, plan in self.plans.items()}
         curves = {route: curve.priced(rates) for route, curve in self.curves.items()}
-        return replace(self, plans=plans, curves=curves, price_of_day=float(price_of_day))
+        return self._with(plans=plans, curves=curves, price_of_day=float(price_of_day))
 
     def resized(self, **changes):
         """The same comparison at another `quantity` or `batch_size` [-]: steps stay, and curves where they hold.
@@ -260,21 +259,30 @@ class Comparison:
         plans = {r: plan.at(**changes) if plan.feasible else plan for r, plan in self.plans.items()}
         if changes.keys() != {"quantity"} or not np.isin(changes["quantity"], self.quantities).all():
             return comparison(plans, self.quantities, self.price_of_day, self.start)
-        return replace(self, plans=plans, spans={route: plans[route].spans(self.start) for route in self.spans})
+        schedules = {route: plans[route].schedule(self.start) for route in self.spans}
+        spans, days = ({route: schedule[i] for route, schedule in schedules.items()} for i in (0, 1))
+        return self._with(plans=plans, spans=spans, days=days)
+
+    def _with(self, **changes):
+        """This comparison with changes that leave the days of its curves as they are."""
+        other = replace(self, **changes)
+        if "curve_days" in self.__dict__:
+            other.__dict__["curve_days"] = self.curve_days
+        return other
+
+    @cached_property
+    def curve_days(self):
+        """Calendar days from the start to delivery over all quantities: {route: (n,) [d]}."""
+        return {route: lead_time(curve, self.start).days for route, curve in self.curves.items()}
 
     @cached_property
     def unit_costs(self):
         """Cost of one kit over all quantities, with the price of its share of the days: {route: (n,) [currency]}."""
+        # The days of a curve take a while, and are needed only when they cost something.
+        delay = {r: self.price_of_day * days for r, days in self.curve_days.items()} if self.price_of_day else {}
         return {
-            route: (curve.total_cost + self.price_of_day * self.curve_days[route]) / self.quantities
-            for route, curve in self.curves.items()
+            route: (curve.total_cost + delay.get(route, 0.0)) / self.quantities for route, curve in self.curves.items()
         }
-
-    @cached_property
-    def days(self):
-        """Calendar days from the start to delivery of the quantity wanted: {route: [d]}."""
-        at = {route: np.searchsorted(self.quantities, self.plans[route].job.quantity) for route in self.curves}
-        return {route: float(self.curve_days[route][at[route]]) for route in self.curves}
 
     @cached_property
     def break_even(self):

@@ -79,11 +79,15 @@ class Plan:
     def counts(self):
         """{level name: times done in the whole job [-]}."""
         full, size, rest = self.batch_sizes
-        levels = {work.level.name: work.level for step in self.steps for work in step.work}
         return {
             name: 1 if level is JOB else full * level.per_batch(size) + level.per_batch(rest)
-            for name, level in levels.items()
+            for name, level in self._levels.items()
         }
+
+    @cached_property
+    def _levels(self):
+        """{level name: Level} of the steps' work."""
+        return {work.level.name: work.level for step in self.steps for work in step.work}
 
     def _total(self, step, amount):
         """Sum over a step's work of count × amount(work)."""
@@ -195,16 +199,24 @@ class Plan:
 
     # Times -----------------------------------------------------------------------------------------
 
-    def durations_of(self, step, kits):
-        """(rounds, hands-on, machine, wait) of a step in one batch of `kits`, without one-off work; [h] a round."""
+    def _times(self, kits):
+        """{level name: times done in one batch of `kits` [-]}."""
+        return {name: level.per_batch(kits) for name, level in self._levels.items()}
+
+    def durations_of(self, step, kits, times=None):
+        """(rounds, hands-on, machine, wait) of a step in one batch of `kits`, without one-off work; [h] a round.
+
+        `times` may bring what `kits` comes to by level, counted once for all steps.
+        """
+        times = self._times(kits) if times is None else times
         rounds = np.maximum(step.rounds(kits), 1)
         hands_on = machine = wait = 0.0
         for work in step.work:
-            count = work.level.per_batch(kits)
-            hands_on = hands_on + count * work.hands_on_h / rounds
-            machine = machine + count * work.machine_h / rounds
-            wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
-        return rounds, hands_on, machine, wait
+            count = times[work.level.name]
+            hands_on = hands_on + _product(count, work.hands_on_h)
+            machine = machine + _product(count, work.machine_h)
+            wait = np.maximum(wait, _product(np.minimum(count, 1), work.wait_h))
+        return rounds, hands_on / rounds, machine / rounds, wait
 
     def _one_off_walk(self, calendar, begin_h):
         """Lead the one-off work of all steps through the calendar; yields as `_walk`."""
@@ -212,25 +224,30 @@ class Plan:
         for step in self.steps:
             for work in step.work:
                 if work.level is JOB:
-                    begin, worked = now, calendar.finish(now, work.hands_on_h)
+                    ready, worked = now, calendar.finish(now, work.hands_on_h)
                     ran = worked + work.machine_h
                     now = ran + work.wait_h
-                    yield step, begin, worked, ran, now
+                    yield step, ready, ready, worked, ran, now
 
     def _walk(self, calendar, begin_h, kits):
-        """Lead a batch through all steps; yields (step, ready, hands-on end, machine end, end) [h] a round."""
-        now = begin_h
+        """Lead a batch through all steps; yields (step, ready, begin, hands-on end, machine end, end) [h] a round.
+
+        Where nobody is there at the beginning, hands come at the next opening.
+        """
+        now, times = begin_h, self._times(kits)
         for step in self.steps:
             if all(work.level is JOB for work in step.work):
                 continue
-            rounds, hands_on, machine, wait = self.durations_of(step, kits)
+            rounds, hands_on, machine, wait = self.durations_of(step, kits, times)
             least = np.min(rounds)
             for turn in range(int(np.max(rounds))):
                 going = 1 if turn < least else turn < rounds
-                ready, worked = now, calendar.finish(now, going * hands_on)
+                ready, hours = now, going * hands_on
+                begin = calendar.whole(ready, hours) if step.whole else ready
+                worked = calendar.finish(begin, hours)
                 ran = worked + going * machine
                 now = ran + going * wait
-                yield step, ready, worked, ran, now
+                yield step, ready, begin, worked, ran, now
 
     @cached_property
     def _pace(self):
@@ -239,9 +256,10 @@ class Plan:
         Source: makespan of n identical jobs in a flow shop is Σt + (n − 1)·max t (exact, textbook; here per
         resource, queues left out).
         """
-        people, machines = {}, {}
+        people, machines, size = {}, {}, self.batch_sizes[1]
+        times = self._times(size)
         for step in self.steps:
-            rounds, hands_on, machine, _ = self.durations_of(step, self.batch_sizes[1])
+            rounds, hands_on, machine, _ = self.durations_of(step, size, times)
             people[step.who] = people.get(step.who, 0.0) + rounds * hands_on
             if step.machine:
                 held = rounds * (machine + step.attended * hands_on)
@@ -254,15 +272,21 @@ class Plan:
         Parameters: `calendar` Calendar; `begin_h` start [h since midnight of the calendar's first day].
         Returns: [h since that midnight]; delivery is not included.
         """
-        full, size, rest = self.batch_sizes
         ready = _last(self._one_off_walk(calendar, begin_h), begin_h)
-        # The last full batch and the partial one after it go through together, as two rows of one array.
+        kits, begins_h = self._last_batches(calendar, ready)
+        ends = _last(self._walk(calendar, begins_h, kits), ready)
+        return np.max(np.where(kits > 0, ends, 0.0), axis=0)
+
+    def _last_batches(self, calendar, ready_h):
+        """(kits (2, …) [-], begin (2, …) [h]) of the last full batch and of the partial one after it.
+
+        They go through together, as two rows of one array.
+        """
+        full, size, rest = self.batch_sizes
         rows = [(size * np.minimum(full, 1), np.maximum(full - 1, 0)), (rest, full)]
         kits, before = (np.stack([np.broadcast_to(row[i], self.shape) for row in rows]) for i in (0, 1))
         by_hand, by_clock = (before * hours for hours in self._pace)
-        begin_h = np.maximum(calendar.finish(ready, by_hand), ready + by_clock)
-        ends = _last(self._walk(calendar, begin_h, kits), ready)
-        return np.max(np.where(kits > 0, ends, 0.0), axis=0)
+        return kits, np.maximum(calendar.finish(ready_h, by_hand), ready_h + by_clock)
 
     @cached_property
     def elapsed_h(self):
@@ -324,15 +348,28 @@ class Plan:
 
         Parameters: `start` date and time. Needs a plan of single numbers.
         """
+        return self.schedule(start)[0]
+
+    def schedule(self, start):
+        """The `spans` of the first batch, and the days from the start to delivery of the last [d].
+
+        Parameters: `start` date and time. Needs a plan of single numbers. Quicker than asking for each.
+        """
         self.single_only("spans()")
         calendar, begin_h = start_of(start, self.rates.hours)
         one_off = list(self._one_off_walk(calendar, begin_h))
-        first_batch = min(self.job.quantity, self.job.batch_size)
-        found = []
-        for step, ready, worked, ran, end in [*one_off, *self._walk(calendar, _last(one_off, begin_h), first_batch)]:
-            begin = calendar.opening(ready) if worked > ready else ready
-            found.append(Span(step, *(float(t - begin_h) for t in (ready, begin, worked, ran, end))))
-        return tuple(found)
+        free_h = _last(one_off, begin_h)
+        kits, begins_h = self._last_batches(calendar, free_h)
+        # The first batch goes with the last ones; none is larger, so that it makes all rounds.
+        kits = np.append(min(self.job.quantity, self.job.batch_size), kits)
+        walk = [*one_off, *self._walk(calendar, np.append(free_h, begins_h), kits)]
+        first = np.array([[np.ravel(time_h)[0] for time_h in times_h] for _, *times_h in walk])
+        ready, begin, worked, ran, end = first.T
+        begin = np.where(worked > begin, calendar.opening(begin), begin)
+        times_h = np.column_stack([ready, begin, worked, ran, end]) - begin_h
+        spans = tuple(Span(step, *row) for (step, *_), row in zip(walk, times_h.tolist(), strict=True))
+        finish_h = np.max(_last(walk, free_h), initial=0.0, where=kits > 0)
+        return spans, float((finish_h - begin_h) / 24 + self.job.delivery_days)
 
     def timeline(self, start):
         """When each step begins and ends in the first batch, with a last row for the further batches, if any.
@@ -354,10 +391,11 @@ class Plan:
             return {"stage": stage, "step": step, "rounds": rounds, **times}
 
         table = [row(s[0].step.stage.title, name, len(s), s[0].begin_h, s[-1].end_h) for name, s in rows.items()]
-        if self.batches > 1:
+        more = int(self.batches) - 1
+        if more:
             first_h = span.end_h
             finish_h = lead_time(self, start).days * 24 - 24 * self.job.delivery_days
-            table.append(row("", f"{self.batches - 1} further batches", int(self.batches - 1), first_h, finish_h))
+            table.append(row("", f"{more} further batch{'es' * (more > 1)}", more, first_h, finish_h))
         return pd.DataFrame(table)
 
 
@@ -372,6 +410,11 @@ class Span:
     worked_h: float
     ran_h: float
     end_h: float
+
+
+def _product(count, amount):
+    """count × amount, without touching an array where there is nothing to count: most works have one kind of time."""
+    return 0.0 if isinstance(amount, float) and amount == 0 else count * amount
 
 
 def _last(walk, begin_h):

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from jupyter_browser import open_notebook, press, settled, write_notebook
+from playwright.sync_api import expect
 
 LIVE = """
 import numpy as np
@@ -141,6 +142,27 @@ def test_field_follows_slider_and_slider_follows_field(opened):
     assert_every_trace(opened, 3, cost=40, count=1000)
     assert field.input_value() == "1000"
     assert slider.get_attribute("aria-valuetext") == "1000 kits"
+
+
+def test_a_slider_says_its_number_as_it_is_written_with_its_unit(lab, page):
+    address, folder = lab
+    rows = (
+        'number_row("Share", 0.14, 0.05, 0.5, 0.01, "of 1")',  # 0.05 + 0.01 * 10 is 0.15000000000000002 in binary
+        'number_row("Mass", 1.4, 0.1, 9, 0.1, "kg")',
+        'number_row("Quantity", 1, 1, 50, 1, "kits", log=True)',
+    )
+    code = f"from pourprint.panels.controls import group, named, number_row\nnamed(group('All', [{', '.join(rows)}]))"
+    write_notebook(folder / "said.ipynb", [code])
+    open_notebook(page, address, "said.ipynb")
+    said = {"Share": ("0.14", "0.15", "0.16"), "Mass": ("1.4", "1.5", "1.6"), "Quantity": ("1", "2", "3")}
+    units = {"Share": ("of 1",) * 3, "Mass": ("kg",) * 3, "Quantity": ("kit", "kits", "kits")}
+    for name, numbers in said.items():
+        slider = page.get_by_role("slider", name=name).first
+        for number, unit in zip(numbers, units[name], strict=True):
+            expect(slider).to_have_attribute("aria-valuetext", f"{number} {unit}")
+            press(page, slider, "ArrowRight")
+        press(page, slider, "ArrowLeft", times=3)
+        expect(slider).to_have_attribute("aria-valuetext", f"{numbers[0]} {units[name][0]}")
 
 
 def test_a_bad_input_is_one_sentence_and_the_picture_stays(opened):

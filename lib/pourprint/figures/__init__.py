@@ -6,7 +6,7 @@ from pourprint.figures.bars import STYLE as BARS_STYLE
 from pourprint.figures.carbon import footprint_chart
 from pourprint.figures.cautions import caution_box, caution_table
 from pourprint.figures.cluster import cluster_picture
-from pourprint.figures.comparison import COMPARISON_IN_WORDS, comparison_data, comparison_figure
+from pourprint.figures.comparison import COMPARISON_IN_WORDS, comparison_data, comparison_figure, comparison_range
 from pourprint.figures.decide import map_chart, sureness_chart
 from pourprint.figures.freezing import freezing_curves, freezing_picture, freezing_slices
 from pourprint.figures.gating import gating_sketch
@@ -47,6 +47,7 @@ __all__ = [
     "comparison_bars",
     "comparison_data",
     "comparison_figure",
+    "comparison_range",
     "crack_chart",
     "design_error_chart",
     "die_chart",

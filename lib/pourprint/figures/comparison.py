@@ -12,6 +12,7 @@ from pourprint.figures._look import INK, LOOKS, styled, title_of
 
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes
+ROUND = np.array([digit * 10**power for power in range(9) for digit in (1, 2, 5)])  # ticks of the axis of money
 COMPARISON_IN_WORDS = (
     "The chart draws the cost of one kit, with the price of the days, against the number of kits wanted, one line a "
     "route, both axes logarithmic; a cross marks each quantity from which another route is cheapest, a ring the "
@@ -55,6 +56,21 @@ def comparison_data(comparison):
         {"x": turns[0], "y": turns[1]},
         {"x": grid[chosen][:1], "y": lowest[chosen][:1]},
     ]
+
+
+def comparison_range(comparison):
+    """Ends of the cost axis (decades, as plotly takes them): round numbers around all lines and their names.
+
+    Round ends stand still while the lines move, so that a change is seen; nor are the axes drawn anew.
+    """
+    *lines, names, _, _ = (trace["y"] for trace in comparison_data(comparison))
+    seen = np.concatenate([*lines, names])
+    seen = seen[np.isfinite(seen)]
+    if not seen.size:
+        return [0.0, 4.0]
+    first = np.searchsorted(ROUND, seen.min(), side="right") - 1
+    last = np.searchsorted(ROUND, seen.max() * (seen.max() / seen.min()) ** NAME_HEIGHT)
+    return np.log10(ROUND[[max(first, 0), min(last, len(ROUND) - 1)]]).tolist()
 
 
 def comparison_figure(comparison):
@@ -101,7 +117,7 @@ def comparison_figure(comparison):
         hovertemplate=f"chosen: %{{x}} kits at %{{y:,.0f}} {money}<extra></extra>",
     )
     figure.update_xaxes(title_text="kits wanted", type="log", tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400])
-    figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=_round_numbers())
+    figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=ROUND, range=comparison_range(comparison))
     figure.update_layout(
         title={
             "text": "Unit cost falls with quantity in steps: clusters, boxes and plates are paid whole",
@@ -113,11 +129,6 @@ def comparison_figure(comparison):
     figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
     figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
     return styled(figure, height=430)
-
-
-def _round_numbers():
-    """1, 2, 5, 10 … 5 million: ticks of a logarithmic axis of money."""
-    return [digit * 10**power for power in range(7) for digit in (1, 2, 5)]
 
 
 def _currency(comparison):

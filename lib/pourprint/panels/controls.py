@@ -74,17 +74,22 @@ def number_row(name, value, low, high, step, unit, log=False):
 
     slider.value = to_slider(value)
 
+    line = _line(name, unit_of(unit, value), rungs, slider, field)
+
     # A typed number may lie between the slider's places: the slider goes to the nearest and leaves it alone.
     def slider_moved(change):
         if to_slider(field.value) != change["new"]:
             field.value = to_number(change["new"])
 
+    # What the slider itself has moved goes not back to it: in the browser it would undo the key presses since.
     def field_changed(change):
-        slider.value = to_slider(change["new"])
+        if to_number(slider.value) != change["new"]:
+            slider.value = to_slider(change["new"])
+        line.children[-1].value = _unit_html(unit_of(unit, change["new"]))
 
     slider.observe(slider_moved, "value")
     field.observe(field_changed, "value")
-    return Row(name, _line(name, unit, rungs, slider, field), field)
+    return Row(name, line, field)
 
 
 def choice_row(name, options):
@@ -122,6 +127,11 @@ def page(controls, content):
     return widgets.HBox([controls, content], layout=widgets.Layout(flex_flow="row wrap", width="100%"))
 
 
+def unit_of(unit, number):
+    """The unit as it is said of a number: one kit, two kits; symbols such as s or mm stay."""
+    return unit[:-1] if number == 1 and unit.isalpha() and len(unit) > 2 and unit.endswith("s") else unit
+
+
 def log_rungs(low, high, step):
     """Places of a log slider from low to high: multiples of step between, about 20 a decade, (n,)."""
     count = max(2, int(np.ceil(RUNGS_PER_DECADE * np.log10(high / low))) + 1)
@@ -136,11 +146,13 @@ def _line(name, unit, rungs, *inputs):
         f"<span class='pourprint-name'{places}>{html.escape(name)}</span>",
         layout=widgets.Layout(flex=f"0 0 {NAME_WIDTH}"),
     )
-    tail = widgets.HTML(
-        f"<span class='pourprint-unit'>{html.escape(unit)}</span>", layout=widgets.Layout(min_width=UNIT_WIDTH)
-    )
+    tail = widgets.HTML(_unit_html(unit), layout=widgets.Layout(min_width=UNIT_WIDTH))
     line = widgets.HBox([label, *inputs, tail], layout=widgets.Layout(align_items="center"))
     return line.add_class("pourprint-row")
+
+
+def _unit_html(unit):
+    return f"<span class='pourprint-unit'>{html.escape(unit)}</span>"
 
 
 NAMES_SCRIPT = """
@@ -153,10 +165,11 @@ function render({ el }) {
     row.querySelectorAll(".noUi-handle, input, select").forEach(node => set(node, "aria-label", spoken));
     // JupyterLab takes arrow keys from a menu that has the focus, unless the menu itself says no.
     row.querySelectorAll("select").forEach(node => set(node, "data-lm-suppress-shortcuts", "true"));
-    // A log slider counts places; say the number that the place stands for.
-    const handle = row.querySelector(".noUi-handle"), rungs = label.dataset.rungs;
-    if (!handle || !rungs) return;
-    const number = JSON.parse(rungs)[Math.round(Number(handle.getAttribute("aria-valuenow")))];
+    // A log slider counts places, and a plain one says every digit of 0.1 + 0.2: say the number of the field.
+    const handle = row.querySelector(".noUi-handle[aria-valuetext]"), rungs = label.dataset.rungs;
+    if (!handle) return;
+    const number = rungs ? JSON.parse(rungs)[Math.round(Number(handle.getAttribute("aria-valuenow")))]
+      : Number(parseFloat(handle.getAttribute("aria-valuetext")).toFixed(9));
     set(handle, "aria-valuetext", [number, unit.textContent].join(" ").trim());
   });
   // Rows may be drawn after this, and the slider rewrites its own text on every move.

@@ -6,6 +6,7 @@ traces in the gaps while Python still looks right. Here every message is whole: 
 for every trace. That also costs one redraw, the dear part of a key press.
 """
 
+import asyncio
 import html
 import re
 from functools import cache
@@ -16,17 +17,41 @@ import numpy as np
 
 from pourprint.errors import InputError
 
+REST_S = 0.3  # so long without a change, a slider has come to rest
+
 
 def live(figure):
     """Return a FigureWidget of a complete plotly figure, ready for `redraw`."""
-    return _figure_widget()(figure)
+    widget = _figure_widget()(figure)
+    # What a view opened later (a second one, or after a page reload) starts from; plotly renews it only when the
+    # figure itself is shown, and inside a box it is never shown by itself. While a slider moves it would cost a
+    # second message as large as the first.
+    widget._renew = at_rest(widget._repr_mimebundle_)
+    return widget
 
 
-def redraw(widget, traces):
+def at_rest(callback):
+    """Return a function that calls `callback` once its calls have come to rest; at once where no notebook runs."""
+    timer = None
+
+    def soon():
+        nonlocal timer
+        if timer is not None:
+            timer.cancel()
+        try:
+            timer = asyncio.get_running_loop().call_later(REST_S, callback)
+        except RuntimeError:  # no notebook around: nobody is dragging
+            callback()
+
+    return soon
+
+
+def redraw(widget, traces, layout=None):
     """Change data of a live figure in one whole message.
 
     Parameters: widget from `live`; traces: one dict per trace, in the figure's order, of new properties such
-    as {"y": array}; what a trace leaves out keeps its present value, {} changes nothing.
+    as {"y": array}; what a trace leaves out keeps its present value, {} changes nothing; layout: {property: value}
+    to change with them, such as {"yaxis.range": [0, 3]}.
     Raises InputError if the number of traces differs: traces are neither added nor removed.
     """
     if len(traces) != len(widget.data):
@@ -36,21 +61,13 @@ def redraw(widget, traces):
         name: [_whole(new.get(name, old[name])) for old, new in zip(widget.data, traces, strict=True)]
         for name in properties
     }
-    widget.plotly_update(restyle_data=whole)
-    refresh(widget)
+    widget.plotly_update(restyle_data=whole, relayout_data=layout)
+    widget._renew()
 
 
 def _whole(values):
     """Arrays in one piece: a message takes no slices with gaps, and says so only inside a kernel."""
     return np.ascontiguousarray(values) if isinstance(values, np.ndarray) else values
-
-
-def refresh(widget):
-    """Renew what a view opened later (a second one, or after a page reload) starts from.
-
-    plotly renews it only when the figure itself is shown; inside a box it is never shown by itself.
-    """
-    widget._repr_mimebundle_()
 
 
 def status_line():
@@ -96,7 +113,8 @@ def _figure_widget():
     import plotly.graph_objects as go
 
     script = (Path(plotly.__file__).parent / "package_data" / "widgetbundle.js").read_text(encoding="utf-8")
-    view = re.search(r"(\w+) as FigureView\b", script)
+    at = script.find(" as FigureView")  # five megabytes: quicker found than searched by a pattern
+    view = re.search(r"(\w+)$", script[max(at - 100, 0) : max(at, 0)])
     if view is None:  # a plotly built in another way: its own widget is the best there is
         return go.FigureWidget
     patch = f"""

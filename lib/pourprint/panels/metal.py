@@ -7,6 +7,7 @@ import numpy as np
 
 from pourprint.errors import InputError
 from pourprint.figures import printing
+from pourprint.figures._look import counted
 from pourprint.jobs import Job
 from pourprint.panels._shared import alloy_row, answer_html, check_card
 from pourprint.panels.controls import choice_row, group, named, number_row, page
@@ -66,7 +67,7 @@ def build(job, rates):
         plates = int(layout.plates.per_batch(wanted.quantity))
         answer.value = answer_html(
             f"{wanted.alloy.title} in layers of "
-            f"{micrometres:.0f} µm: {plates} plate{'s' * (plates > 1)} of {float(layout.height_mm):.0f} mm, "
+            f"{micrometres:.0f} µm: {counted(plates, 'plate')} of {float(layout.height_mm):.0f} mm, "
             f"{found.unit_cost:,.0f} {card.currency} a kit, ready {found.lead_time_days:.1f} days after a Monday's "
             "start."
         )

@@ -81,8 +81,8 @@ def build(kit, rates, quantity=1):
 
     def show():
         found = asked()
+        tell(found)  # first: the browser has set the text by the time the picture is drawn
         redraw(figure, [{"x": _costs(found, names)}, {}])
-        tell(found)
 
     for row in controls.values():
         row.observe(guarded(show, status))

@@ -20,7 +20,7 @@ CHOICES = {  # what a moulder may choose: key of the card → name shown, slider
     "printed_pattern.skin": ("skin of the pattern", 0.2, 2.0, 0.1),
     "printed_pattern.infill": ("infill", 0.0, 1.0, 0.02),
     "cluster.gate_length": ("gate length", 5, 60, 1),
-    "cluster.gap": ("gap between", 5, 40, 1),
+    "cluster.gap": ("gap at least", 5, 40, 1),
     "shell.coat_interval": ("open surface dries", 1, 24, 0.5),
     "shell.humidity": ("humidity", 20, 90, 1),
     "shell.air_flow": ("air in the kiln", 1, 40, 1),
@@ -79,8 +79,8 @@ def build(kit, rates, quantity=1):
 
     def show():
         found = asked()
+        tell(found)  # first: the browser has set the text by the time the picture is drawn
         redraw(figure, [{"x": _costs(found)}])
-        tell(found)
 
     for row in controls.values():
         row.observe(guarded(show, status))

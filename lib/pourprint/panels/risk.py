@@ -1,27 +1,28 @@
 """The panel that counts days and failures: quantity, price of a day, deadline, yields, spares and design errors."""
 
-import asyncio
 import datetime as dt
 from dataclasses import dataclass
+from functools import lru_cache
 
 import ipywidgets as widgets
 import numpy as np
 from plotly.subplots import make_subplots
 
+from pourprint.compare import feasible
 from pourprint.errors import InputError
 from pourprint.figures._look import styled
 from pourprint.figures.risk import add_chances, add_spreads, chance_data, spread_data
 from pourprint.information import Samples, probability_best
 from pourprint.jobs import Job
+from pourprint.ledger import is_yield
 from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
 from pourprint.panels.controls import columns, group, named, number_row, page
-from pourprint.panels.live import guarded, live, redraw, status_line
-from pourprint.risk import simulate_all
+from pourprint.panels.live import at_rest, guarded, live, redraw, status_line
+from pourprint.risk import drawn
 from pourprint.routes import PRINTED, plan_all
 
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
-QUICK, FULL = (300, 30), (6000, 200)
-REST_S = 0.4  # how long a slider rests before the full run
+QUICK, FULL = (100, 25), (6000, 200)
 LOW_SHARE, HIGH_SHARE = 0.05, 0.95
 
 
@@ -60,16 +61,21 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
     start = start_or_today(start, rates)
     controls = _controls(rates)
 
+    @lru_cache(maxsize=4)  # most sliders leave the inputs alone: they are drawn once
+    def ready(level, n):
+        """Every route that can, its inputs drawn, yields moved by `level`: {route: Drawn}."""
+        plans = feasible(plan_all(Job(kit, alloy), _with_yields(rates, level), PRINTED))
+        if not plans:
+            raise InputError(f"no printed route can make {kit.name} in {alloy}: choose another alloy.")
+        return {route: drawn(plan, n) for route, plan in plans.items()}
+
     def asked(batches, fewest):
         """Runs of every route that can, about so many batches of each."""
         set_to = {name: row.value for name, row in controls.items()}
-        job = Job(kit, alloy, quantity=set_to["quantity"], batch_size=set_to["batch"])
+        job = {"quantity": set_to["quantity"], "batch_size": set_to["batch"]}
         n = max(fewest, int(batches / np.ceil(set_to["quantity"] / set_to["batch"])))
-        options = {"spares": int(set_to["spares"]), "design_again": set_to["design"] / 100}
-        runs = simulate_all(plan_all(job, _with_yields(rates, set_to["yields"]), PRINTED), n, start=start, **options)
-        if not runs:
-            raise InputError(f"no printed route can make {kit.name} in {alloy}: choose another alloy.")
-        return runs
+        options = {"start": start, "spares": int(set_to["spares"]), "design_again": set_to["design"] / 100}
+        return {route: inputs.at(**job).run(**options) for route, inputs in ready(set_to["yields"], n).items()}
 
     def prices():
         return controls["day"].value, controls["deadline"].value
@@ -77,31 +83,27 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
     last = [asked(*FULL)]
     place = widgets.VBox([live(_figure(last[0], *prices()))], layout=widgets.Layout(width="100%"))
     answer, table = (widgets.HTML().add_class("pourprint-live") for _ in range(2))
-    status, timer = status_line(), [None]
+    status = status_line()
 
     def show(runs):
-        if runs.keys() == last[0].keys():
+        before, last[0] = last[0], runs
+        tell()  # first: the browser has set the text by the time the picture is drawn
+        if runs.keys() == before.keys():
             redraw(place.children[0], _data(runs, *prices()))
         else:  # another set of routes needs another figure
             place.children = [live(_figure(runs, *prices()))]
-        last[0] = runs
-        tell()
 
     def tell():
         answer.value = answer_html(_answer(last[0], *prices()))
         table.value = _table(last[0], *prices())
 
     full = guarded(lambda: show(asked(*FULL)), status)
+    finish = at_rest(full)
 
     def moved():
         """A few runs at once; all of them when the slider has come to rest."""
         show(asked(*QUICK))
-        if timer[0] is not None:
-            timer[0].cancel()
-        try:
-            timer[0] = asyncio.get_running_loop().call_later(REST_S, full)
-        except RuntimeError:  # no notebook around: nobody is dragging
-            full()
+        finish()
 
     for name, row in controls.items():
         # Runs stay as they are when only their days are priced or judged.
@@ -124,7 +126,7 @@ def _with_yields(rates, level):
     def moved(entry):
         return entry.value + abs(level) * ((entry.high if level > 0 else entry.low) - entry.value)
 
-    yields = {key: moved(entry) for key, entry in rates.entries.items() if key.partition(".")[2].startswith("yield_")}
+    yields = {key: moved(entry) for key, entry in rates.entries.items() if is_yield(key)}
     return rates.replace(yields) if level else rates
 
 
