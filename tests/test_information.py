@@ -117,7 +117,6 @@ def test_shares_add_up_and_the_least_regret_is_the_worth_of_knowing_everything()
 
 def test_one_draw_is_one_plan():
     plans = demo_plans(3)
-    plans.pop("printed_metal")  # it keeps one orientation for all draws, the best of the middle one
     samples = sample_plans(plans, n=50)
     point = {key: values[7] for key, values in samples.inputs.items()}
     for route, plan in plans.items():

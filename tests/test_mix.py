@@ -187,6 +187,15 @@ def test_stacked_plans_say_what_each_plan_says():
             assert np.broadcast_to(amounts, 3) == pytest.approx([usage(plan)[key] for plan in plans])
 
 
+@pytest.mark.parametrize("route", PRINTED)
+def test_what_is_estimated_from_parts_alone_is_near_the_plan(route):
+    # Estimates only say which sub-kits to plan; a quarter off, and the search would look in the wrong place.
+    job = pp.Job(kit_of(20, 35, 60, 140, 280, 400, counts=[1, 2, 1, 2, 1, 6]), "AlSi7Mg", quantity=4)
+    guess = choices(job, demo_rates(), (route,), prove=False).pool
+    plan = guess.checked(range(len(guess.routes)))
+    assert guess.cost == pytest.approx(plan.cost, rel=0.25) and np.count_nonzero(guess.real) < 3
+
+
 def test_what_a_plan_uses_times_its_rates_is_its_cost():
     for route in ROUTES:
         plan = pp.plan(route, JOB)

@@ -199,6 +199,7 @@ def test_an_impossible_deadline_is_explained(dated):
     said = dated.answer("2026-11-27")
     assert "cannot deliver" in said and f"{dated.days.min():.0f}" in said and said.endswith(".")
     assert "chance" in dated.answer("2026-12-31")
+    assert "within 1 day:" in dated.answer(1) and "within 2 days:" in dated.answer(2)
 
 
 def test_delay_costs_the_days_or_those_past_the_deadline(dated):

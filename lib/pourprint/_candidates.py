@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from pourprint._estimates import merged
+from pourprint._estimates import a_piece_of, merged
 from pourprint.errors import Infeasible, InputError
 from pourprint.jobs import Job
 from pourprint.kits import Kit
@@ -178,10 +178,9 @@ class Candidates:
         return {r: self.ask.plan(r, own[r], self.ask.cards[0]) for r in self.ask.routes if r in own}
 
     def hoped(self, share):
-        """The same candidates, those not planned cheaper and quicker by a share [-], and by a weekend [d]."""
+        """The same candidates, those not planned cheaper and quicker by a share [-]."""
         hope = np.where(self.real, 1.0, 1.0 - share)
-        weekend = 2.0 * (~self.real & (share > 0))
-        return replace(self, cost=self.cost * hope, days=np.maximum(self.days * hope - weekend, 0.0))
+        return replace(self, cost=self.cost * hope, days=self.days * hope)
 
     def checked(self, which):
         """The same candidates, those at `which` (indices) planned for real; what cannot be made is closed."""
@@ -210,11 +209,14 @@ class Candidates:
 
 
 def _alone(ask, route, i, reasons):
-    """The plans of one piece of a part at each card, or None, with the reason noted."""
+    """The plans of one piece of a part at each card, in company as large as the kit's; or None, the reason noted."""
     if not ask.allowed(route)[i]:
         return None
+    pieces = int(ask.need.sum())
     try:
-        return [ask.plan(route, np.arange(len(ask.need)) == i, card) for card in ask.cards]
+        return [
+            a_piece_of(ask.plan(route, pieces * (np.arange(len(ask.need)) == i), card), pieces) for card in ask.cards
+        ]
     except Infeasible as reason:
         reasons[route, ask.job.kit.parts[i].part.name] = str(reason)
         return None
@@ -242,8 +244,7 @@ def _estimated(ask, route, counts, alone):
         {},
     )
     # Company changes more than rounding (longer coats, denser plates): lead the estimates to the plan of all parts.
-    alone_or_all = np.flatnonzero(np.count_nonzero(counts, axis=1) == 1)
-    full = found.checked([*alone_or_all, n - 1] if ask.by == "part" else [n - 1])
+    full = found.checked([n - 1])
     if not full.open[-1]:
         return full
     kinds = np.count_nonzero(counts, axis=1) - 1

@@ -16,27 +16,70 @@ SLIVER = 1e-3  # of a kit or a load: begins the first load, and is too little fo
 SHADE = 0.999  # hours are taken a shade short, so that what just fits a day is not pushed to the next
 
 
+def a_piece_of(plan, pieces):
+    """The plan of a kit of some equal pieces as that of one piece: where work falls due by the load or the part, a kit
+    is one piece of it. What a piece takes can depend on the company that it is planned in (how it stands, say)."""
+
+    def each(per_batch):
+        return per_batch if per_batch is BATCH.per_batch else lambda kits: per_batch(np.asarray(kits) / pieces)
+
+    def work(one):
+        known = one.level is JOB or one.level is BATCH
+        return one if known else replace(one, level=Level(one.level.name, each(one.level.per_batch)))
+
+    steps = (replace(step, work=tuple(map(work, step.work)), rounds=each(step.rounds)) for step in plan.steps)
+    return replace(plan, steps=tuple(steps))
+
+
 def merged(alone, pair, counts):
     """One Plan whose results are arrays over sub-kits, (n,).
 
-    Parameters: `alone` plans of one piece of each part, of one form, or None for a part that cannot be made;
-    `pair` plan of one piece each of the first two that can, or None; `counts` (n, parts) pieces [-].
-    Returns: Plan.
+    Parameters: `alone` plans of one piece of each part, or None for a part that cannot be made; a step that a part
+    does not need may be missing from its plan; `pair` plan of one piece each of the first two that can, or None;
+    `counts` (n, parts) pieces [-]. Returns: Plan.
     """
     able = [i for i, plan in enumerate(alone) if plan is not None]
     pieces = counts[:, able].astype(float)
-    plans = [alone[i] for i in able]
+    plans = [_by_name(alone[i]) for i in able]
+    together = _by_name(pair) if pair else {}
     steps = []
-    for at, like in enumerate(plans[0].steps):
-        works = []
-        for here in range(len(like.work)):
-            together = None if pair is None else pair.steps[at].work[here]
-            works.append(_work([plan.steps[at].work[here] for plan in plans], together, pieces))
+    for like in _all_steps(plans):
+        mine = [plan.get(like.name) or _idle(like) for plan in plans]
+        both = together[like.name].work if like.name in together else [None] * len(like.work)
+        works = [_work(each, known, pieces) for *each, known in zip(*(s.work for s in mine), both, strict=True)]
         rounds = like.rounds
         if rounds is not BATCH.per_batch:
-            rounds = _whole(_count([plan.steps[at].rounds for plan in plans], pieces))
+            rounds = _whole(_count([step.rounds for step in mine], pieces))
         steps.append(replace(like, work=tuple(works), rounds=rounds))
-    return replace(plans[0], steps=tuple(steps))
+    return replace(alone[able[0]], steps=tuple(steps))
+
+
+def _by_name(plan):
+    return {step.name: step for step in plan.steps}
+
+
+def _all_steps(plans):
+    """Every step that one of the plans {name: Step} has, in the order that all of them keep."""
+    found = []
+    for plan in plans:
+        at = 0
+        for name, step in plan.items():
+            names = [known.name for known in found]
+            if name not in names:
+                found.insert(at, step)
+                names.insert(at, name)
+            at = names.index(name) + 1
+    return found
+
+
+def _idle(step):
+    """A step for a part that does not need it: its work takes nothing."""
+
+    def idle(work):
+        nothing = dict.fromkeys(("hands_on_h", "machine_h", "wait_h"), 0.0)
+        return replace(work, **nothing, materials=dict.fromkeys(work.materials, 0.0))
+
+    return replace(step, work=tuple(map(idle, step.work)))
 
 
 def _most(values, pieces):

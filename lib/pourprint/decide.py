@@ -13,11 +13,10 @@ import numpy as np
 from pourprint.checks import check_numbers
 from pourprint.compare import envelope, feasible
 from pourprint.errors import InputError
-from pourprint.inputs import PRICES, outcomes, with_delay
+from pourprint.inputs import WHOLE, is_price, outcomes, with_delay
 
 NOBODY = "no route can"
 PRICE = "price_of_day"
-_WHOLE = ("quantity", "batch_size")
 _HUGE = 1e15  # [currency] what it costs that nobody can; a route that cannot costs more still
 
 
@@ -90,9 +89,9 @@ class DecisionMap:
 
     def _at(self, x, y, asked):
         """Costs at points (n,) of those routes, and of nobody, whose indices are asked for: (routes + 1, n)."""
-        point = {name: np.rint(v) if name in _WHOLE else v for name, v in ((self.x, x), (self.y, y))}
+        point = {name: np.rint(v) if name in WHOLE else v for name, v in ((self.x, x), (self.y, y))}
         # Costs are linear in a price: each value of the other input is planned once, at two prices.
-        price = next(filter(_is_price, point), None)
+        price = next(filter(_is_linear, point), None)
         back, share = np.arange(np.size(x)), 0.0
         if price:
             at, other = point[price], next(name for name in point if name != price)
@@ -109,8 +108,9 @@ class DecisionMap:
         return _with_nobody(costs)
 
 
-def _is_price(name):
-    return name == PRICE or name.partition(".")[0] in PRICES
+def _is_linear(name):
+    """Whether costs are linear in an input."""
+    return name == PRICE or is_price(name)
 
 
 def _with_nobody(costs):
@@ -167,7 +167,7 @@ def _crossings(chart):
             # Where a third is cheaper still, the edge holds two borders: go on with either half.
             third, tie = np.argmin(costs, axis=0), np.min(np.take_along_axis(costs, edges.rivals, axis=0), axis=0)
             split = (np.min(costs, axis=0) < tie * (1 - 1e-9)) & ~np.any(edges.rivals == third, axis=0)
-            if name in _WHOLE:  # nothing lies between two neighbouring numbers
+            if name in WHOLE:  # nothing lies between two neighbouring numbers
                 split &= (edges.last - edges.first).sum(axis=0) > 1
             split &= turn < len(chart.routes) - 1
             points.append(at[:, ~split].T)
@@ -216,7 +216,7 @@ def _tie(chart, name, edges):
     ahead = np.subtract(*np.take_along_axis(edges.costs_first, edges.rivals, axis=0))
     behind = np.subtract(*np.take_along_axis(edges.costs_last, edges.rivals, axis=0))
     straight = ahead / (ahead - behind)
-    if _is_price(name):
+    if _is_linear(name):
         return edges.first + straight * span, edges.costs_first + straight * (edges.costs_last - edges.costs_first)
 
     def difference(share, x, y, dx, dy, a, b):
@@ -226,14 +226,14 @@ def _tie(chart, name, edges):
     from scipy.optimize.elementwise import find_root
 
     gap = span.sum(axis=0)
-    share, search = np.full(gap.shape, 0.5), (gap > 1 if name in _WHOLE else gap > 0)
+    share, search = np.full(gap.shape, 0.5), (gap > 1 if name in WHOLE else gap > 0)
     if np.any(search):
-        near = 0.2 / gap.max() if name in _WHOLE else 0.01
+        near = 0.2 / gap.max() if name in WHOLE else 0.01
         args = [values[search] for values in (*edges.first, *span, *edges.rivals)]
         found = find_root(difference, (0 * args[0], 0 * args[0] + 1), args=args, tolerances={"xatol": near, "fatol": 0})
         # A route that keeps one layout for a whole array may lose its sign at an end: then the line of the ends holds.
         share[search] = np.where(found.success, found.x, straight[search])
-    if name in _WHOLE:  # half-way between the two numbers
+    if name in WHOLE:  # half-way between the two numbers
         share = (np.floor(share * gap + 1e-9) + 0.5) / gap
     at = edges.first + share * span
     return at, chart._at(*at, range(len(chart.plans)))

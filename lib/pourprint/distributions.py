@@ -10,6 +10,7 @@ import numpy as np
 
 from pourprint.checks import check_numbers
 from pourprint.errors import InputError
+from pourprint.ledger import is_yield
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,7 @@ def distribution_of(key, entry, shape):
 
     A log-normal has no upper end and no zero: yields, and what may be zero, stay triangular.
     """
-    bounded = shape == "log-normal" and (".yield_" in key or entry.low == 0)
+    bounded = shape == "log-normal" and (is_yield(key) or entry.low == 0)
     kind = Triangular if bounded else SHAPES[shape]
     return kind(float(entry.low), float(entry.value), float(entry.high))
 

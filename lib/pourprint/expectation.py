@@ -88,7 +88,7 @@ def _clock_table(chain, legs):
     """Clock hours of a visit of each leg by 0…N pieces, if someone were always there: (S, N + 1) [h]."""
     pieces, count = np.arange(chain.pieces + 1), len(legs)
     leg, pieces = (grid.ravel() for grid in np.meshgrid(np.arange(count), pieces, indexing="ij"))
-    visits = engine.Visits(leg, np.zeros_like(leg), pieces, np.array([0, leg.size]))
+    visits = engine.Visits(leg, np.zeros_like(leg), pieces)
     taken = engine.take(visits, chain, legs, slice(0, 1))
     return (taken.rounds * (taken.hands_on_h + taken.machine_h + taken.wait_h)).reshape(count, -1)
 

@@ -2,11 +2,11 @@
 
 An input is named by its key: a number of the rate card or of the process tables ("machine.metal_printer"), or the
 job's "quantity", "batch_size" or "volume_cm3" (mean volume of a piece; the whole kit grows in similar shape, while
-bores, sockets and faces keep their sizes). Properties of the alloy stand at their values. A route may keep one
-layout for a whole array: printed metal turns its parts as is best for the middle of it.
+bores, sockets and faces keep their sizes). Properties of the alloy stand at their values.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -15,7 +15,8 @@ from pourprint.compare import feasible
 from pourprint.errors import Infeasible, InputError
 from pourprint.ledger import nearest
 
-OF_THE_JOB = ("quantity", "batch_size", "volume_cm3")
+WHOLE = ("quantity", "batch_size")  # of the job, in whole kits
+OF_THE_JOB = (*WHOLE, "volume_cm3")
 PRICES = ("labour", "machine", "power", "energy", "material", "ingot", "powder", "purchase")  # sections of a rate card
 
 
@@ -23,6 +24,11 @@ def in_words(key):
     """The key of an input as words: "machine.metal_printer" → "metal printer (machine)"."""
     section, _, name = key.rpartition(".")
     return f"{name} ({section})".replace("_", " ") if section else name.replace("_", " ")
+
+
+def is_price(key):
+    """Whether an input is a price of the rate card: a plan's cost is linear in it, its days do not depend on it."""
+    return key.partition(".")[0] in PRICES
 
 
 def varied(plan, changes):
@@ -33,7 +39,7 @@ def varied(plan, changes):
     for key in changes:
         if key not in known:
             raise InputError(f"there is no input {key!r}{nearest(key, known)}.")
-    job = {key: changes[key] for key in ("quantity", "batch_size") if key in changes}
+    job = {key: changes[key] for key in WHOLE if key in changes}
     if "volume_cm3" in changes:
         job["kit"] = plan.job.kit.scaled_to(changes["volume_cm3"])
     rates = {key: changes[key] for key in changes if key in plan.rates.entries}
@@ -119,6 +125,28 @@ def moved_alone(entries):
     return table
 
 
+class _Noting(dict):
+    """Entries that note which were read."""
+
+    def __init__(self, entries):
+        super().__init__(entries)
+        self.read = set()
+
+    def __getitem__(self, key):
+        self.read.add(key)
+        return super().__getitem__(key)
+
+
+def ranged(plan):
+    """The numbers that a plan of single numbers reads and that have a range: {key: Entry}.
+
+    A number that is not read moves nothing when it alone is moved.
+    """
+    noting = _Noting(plan.rates.entries)
+    plan.at(rates=replace(plan.rates, entries=noting)).total_cost  # noqa: B018  read for what it reads
+    return {key: entry for key, entry in plan.rates.entries.items() if key in noting.read and entry.low < entry.high}
+
+
 def uncertain_inputs(plans):
     """The inputs that are uncertain and matter: {key: Entry}.
 
@@ -130,7 +158,7 @@ def uncertain_inputs(plans):
     matter, spoil = {}, set()
     for plan in feasible(plans).values():
         plan.single_only("uncertain_inputs()")
-        entries = {key: entry for key, entry in plan.rates.entries.items() if entry.low < entry.high}
+        entries = ranged(plan)
         for values in outcomes(plan, moved_alone(entries)):
             sides = values[1:].reshape(2, -1)
             moved = np.any(np.abs(sides - values[0]) > 1e-9 * np.abs(values[0]), axis=0)

@@ -62,6 +62,11 @@ _ALLOWED = {
 }
 
 
+def is_yield(key):
+    """Whether a key names a first-pass yield, "section.yield_what"."""
+    return key.rpartition(".")[2].startswith("yield_")
+
+
 def nearest(word, words):
     """A ' (did you mean …?)' when a known word is close, otherwise nothing."""
     close = difflib.get_close_matches(str(word), list(words), n=1)

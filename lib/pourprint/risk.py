@@ -14,12 +14,14 @@ from itertools import pairwise
 import numpy as np
 
 from pourprint import _simulation as engine
+from pourprint._chain import Counted
 from pourprint.checks import check_numbers
 from pourprint.compare import envelope, feasible, tie_price_of_day
 from pourprint.distributions import SHAPES, check_seed, draw, stream
 from pourprint.errors import InputError
 from pourprint.information import Samples, probability_best
-from pourprint.inputs import PRICES
+from pourprint.inputs import is_price, ranged
+from pourprint.ledger import is_yield
 from pourprint.plans import Plan, made
 from pourprint.steps import Stage
 from pourprint.workdays import generic_calendar, moment_of, start_of
@@ -27,35 +29,16 @@ from pourprint.workdays import generic_calendar, moment_of, start_of
 TIMES = ("h", "s")  # units of process times; speeds end in "/h"
 
 
-class _Read(dict):
-    """Entries that note which were read."""
-
-    def __init__(self, entries):
-        super().__init__(entries)
-        self.keys_read = []
-
-    def __getitem__(self, key):
-        self.keys_read.append(key)
-        return super().__getitem__(key)
-
-
 def uncertain(plan):
     """The prices, times, speeds and yields that a plan reads and that have a range: {key: Entry}.
 
     What a lab knows of its machines (sizes, limits) and of the part is not among them.
     """
-    read = _Read(made(plan).rates.entries)
-    plan.at(rates=replace(plan.rates, entries=read)).total_cost  # noqa: B018  read for what it reads
-    return {
-        key: entry
-        for key in dict.fromkeys(read.keys_read)
-        if (entry := plan.rates.entries[key]).low < entry.high and _is_uncertain(key, entry)
-    }
+    return {key: entry for key, entry in ranged(made(plan)).items() if _is_uncertain(key, entry)}
 
 
 def _is_uncertain(key, entry):
-    section, _, name = key.partition(".")
-    return section in PRICES or name.startswith("yield_") or entry.unit in TIMES or entry.unit.endswith("/h")
+    return is_price(key) or is_yield(key) or entry.unit in TIMES or entry.unit.endswith("/h")
 
 
 @dataclass(frozen=True)
@@ -74,7 +57,7 @@ class Runs:
     attempts: np.ndarray = field(repr=False)
     design_errors: np.ndarray = field(repr=False)
     inputs: Mapping = field(repr=False)
-    counted: engine.Counted = field(repr=False)
+    counted: Counted = field(repr=False)
 
     @property
     def n(self):
@@ -115,9 +98,9 @@ class Runs:
         if chance > 0:
             error = np.sqrt(chance * (1 - chance) / self.n)
             said = f"{chance:.0%} chance (±{2 * error:.1%}) of delivery" if chance < 1 else f"all {self.n} runs deliver"
-            return f"{self.plan.title}: {said} within {days:.0f} days; nine runs of ten take at most {usual:.0f}."
+            return f"{self.plan.title}: {said} within {_days(days)}; nine runs of ten take at most {usual:.0f}."
         return (
-            f"{self.plan.title} cannot deliver within {days:.0f} days: the quickest of {self.n} runs takes "
+            f"{self.plan.title} cannot deliver within {_days(days)}: the quickest of {self.n} runs takes "
             f"{self.days.min():.0f}, nine of ten up to {usual:.0f}. Move the date, make fewer, or take another route."
         )
 
@@ -130,6 +113,10 @@ class Runs:
             raise InputError(f"shares must lie from 0 to 1, not {shares!r}.")
         table = {name: np.quantile(getattr(self, name), shares) for name in ("cost", "days", "attempts")}
         return pd.DataFrame(table, index=[f"{share:.0%}" for share in shares])
+
+
+def _days(days):
+    return f"{days:.0f} day{'' if round(days) == 1 else 's'}"
 
 
 def simulate(
@@ -154,53 +141,78 @@ def simulate(
     Returns: Runs. Raises: InputError.
     Further batches that were begun before a design fault shows are not counted.
     """
-    _check_n(n)
-    check_seed(seed)
-    check_design(design_again, again)
-    # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
-    row = stream(seed, "design").random(int(n))
-    errors = np.zeros(int(n), dtype=int)
-    if design_again > 0:
-        errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
-    return _simulated(plan, errors, seed, start, inputs, time_spread, spares, again)
+    return drawn(plan, n, seed, inputs).run(start, time_spread, spares, design_again, again)
 
 
-def _check_n(n):
+@dataclass(frozen=True)
+class Drawn:
+    """A plan with its uncertain inputs drawn, to be run at any quantity and in any batches: make it with `drawn`.
+
+    `sampled` the plan at the inputs drawn, {key: (n,)}.
+    """
+
+    plan: Plan
+    sampled: Plan
+    inputs: Mapping = field(repr=False)
+    n: int
+    seed: int
+
+    def at(self, quantity, batch_size):
+        """The same draws for another quantity and batch size [-]: nothing is drawn or planned anew."""
+        job = {"quantity": quantity, "batch_size": batch_size}
+        return replace(self, plan=self.plan.at(**job), sampled=self.sampled.at(**job))
+
+    def run(self, start=None, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
+        """Run the plan with failures and rework; parameters as of `simulate`. Returns: Runs. Raises: InputError."""
+        check_design(design_again, again)
+        # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
+        row = stream(self.seed, "design").random(self.n)
+        errors = np.zeros(self.n, dtype=int)
+        if design_again > 0:
+            errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
+        return self._run(errors, start, time_spread, spares, again)
+
+    def _run(self, errors, start, time_spread, spares, again):
+        plan, n = self.plan, self.n
+        time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
+        check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
+        if spares % 1 != 0:
+            raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
+        run = run_of(plan, self.sampled, int(spares), again)
+        if start is None:
+            calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
+        else:
+            calendar, begin_h = start_of(start, plan.rates.hours)
+        size = max(1, BLOCK // len(run.batches))
+        rng = stream(self.seed, "failures and times")
+        blocks = [
+            run.block(slice(at, min(at + size, n)), calendar, begin_h, rng, time_spread, errors)
+            for at in range(0, n, size)
+        ]
+        done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
+        counted = run.first.counted(self.sampled, run.legs, *done)
+        days = (end - begin_h) / 24 + plan.job.delivery_days
+        cost = np.broadcast_to(counted.total_cost, n)
+        attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
+        began = None if start is None else moment_of(start)
+        return Runs(plan, began, cost, days, attempts, errors, self.inputs, counted)
+
+
+def drawn(plan, n=10_000, seed=1, inputs="triangular"):
+    """The uncertain inputs of a plan, drawn; parameters as of `simulate`. Returns: Drawn. Raises: InputError."""
     check_numbers(arrays=False, n=n)
     if n % 1 != 0 or n > 1_000_000:
         raise InputError(f"n must be a whole number of runs, at most 1 000 000, not {n!r}.")
-
-
-def _simulated(plan, errors, seed, start, inputs, time_spread, spares, again):
+    check_seed(seed)
     made(plan).single_only("simulate()")
-    n = errors.size
     if inputs is not None and inputs not in SHAPES:
         raise InputError(f"inputs must be one of {', '.join(SHAPES)}, or None to keep them, not {inputs!r}.")
-    time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
-    check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
-    if spares % 1 != 0:
-        raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
-    drawn = draw(uncertain(plan), n, seed, inputs) if inputs else {}
-    sampled = plan.at(rates=plan.rates.replace(drawn)) if drawn else plan
-    run = run_of(plan, sampled, int(spares), again)
-    if start is None:
-        calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
-    else:
-        calendar, begin_h = start_of(start, plan.rates.hours)
-    size = max(1, BLOCK // len(run.batches))
-    rng = stream(seed, "failures and times")
-    blocks = [
-        run.block(slice(at, min(at + size, n)), calendar, begin_h, rng, time_spread, errors) for at in range(0, n, size)
-    ]
-    done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
-    counted = run.first.counted(sampled, run.legs, *done)
-    days = (end - begin_h) / 24 + plan.job.delivery_days
-    cost = np.broadcast_to(counted.total_cost, n)
-    attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
-    began = None if start is None else moment_of(start)
-    return Runs(plan, began, cost, days, attempts, errors, drawn, counted)
+    values = draw(uncertain(plan), n, seed, inputs) if inputs else {}
+    sampled = plan.at(rates=plan.rates.replace(values)) if values else plan
+    return Drawn(plan, sampled, values, int(n), seed)
 
 
+# Both are compromises between time and memory, or error, that touch no result's mean.
 BLOCK = 40_000  # batches walked together: more would only fill the memory
 FEW_BATCHES = 4_000  # of each route and quantity, for a table of many
 
@@ -283,14 +295,13 @@ def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spr
 
     Returns: DesignError. The first batch is scrapped, one-off work is done again from stage `again` on.
     """
-    _check_n(n)
-    check_seed(seed)
-    without, once = (
-        _simulated(plan, np.full(int(n), k), seed, start, inputs, time_spread, spares, again) for k in (0, 1)
-    )
+    ready = drawn(plan, n, seed, inputs)
+    check_design(0.0, again)
+    without, once = (ready._run(np.full(ready.n, k), start, time_spread, spares, again) for k in (0, 1))
     return DesignError(once.cost - without.cost, once.days - without.days)
 
 
+# Of the pieces: below it each good one takes some 500 starts, and a run would hardly end. A guard of this program.
 LEAST_YIELD = 0.002
 
 

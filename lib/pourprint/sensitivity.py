@@ -15,7 +15,7 @@ import numpy as np
 from pourprint.checks import check_numbers
 from pourprint.distributions import SHAPES, check_seed, distribution_of
 from pourprint.errors import InputError
-from pourprint.inputs import in_words, moved_alone, outcomes, with_delay
+from pourprint.inputs import in_words, moved_alone, outcomes, ranged, with_delay
 from pourprint.plans import made
 
 RESAMPLES = 400  # of the bootstrap
@@ -59,7 +59,7 @@ def output_of(plan, kind="unit_cost", against=None, price_of_day=0.0):
 
     name = "days" if kind == "days" else "cost of a kit"
     name += f", {plan.title.lower()}" + (f" less {against.title.lower()}" if against is not None else "")
-    entries = {key: entry for one in plans for key, entry in one.rates.entries.items() if entry.low < entry.high}
+    entries = {key: entry for one in plans for key, entry in ranged(one).items()}
     return Output(name, "d" if kind == "days" else plan.rates.currency, of, entries)
 
 
@@ -77,13 +77,19 @@ class Bars:
     at_high: np.ndarray
     refused: tuple[str, ...]
 
+    @property
+    def swing(self):
+        """By how much the answers at an input's low and high differ (k,)."""
+        return np.abs(self.at_high - self.at_low)
+
     def table(self):
         """A pandas table: input, low, value, high and unit, the answers there, and by how much they differ."""
         import pandas as pd
 
+        answers = zip(self.at_low, self.at_high, self.swing, strict=True)
         rows = [
-            (in_words(key), entry.low, entry.value, entry.high, entry.unit, low, high, abs(high - low))
-            for (key, entry), low, high in zip(self.entries.items(), self.at_low, self.at_high, strict=True)
+            (in_words(key), entry.low, entry.value, entry.high, entry.unit, *answer)
+            for (key, entry), answer in zip(self.entries.items(), answers, strict=True)
         ]
         columns = ["input", "low", "value", "high", "unit", "answer_at_low", "answer_at_high", "swing"]
         return pd.DataFrame(rows, columns=columns).set_index("input")
@@ -99,8 +105,9 @@ def tornado(output, entries=None, most=12):
     keys, answers = [*entries], np.asarray(output(moved_alone(entries)), dtype=float)
     ends = answers[1:].reshape(2, -1)
     finite = np.isfinite(ends).all(axis=0)
-    swing = np.where(finite, np.ptp(np.vstack([np.full(len(keys), answers[0]), np.where(finite, ends, 0)]), axis=0), 0)
-    order = [i for i in np.argsort(-swing, kind="stable")[:most] if swing[i] > 1e-9 * abs(answers[0])]
+    # A bar reaches from the base too, where both its ends lie on one side.
+    bar = np.where(finite, np.ptp(np.vstack([np.full(len(keys), answers[0]), np.where(finite, ends, 0)]), axis=0), 0)
+    order = [i for i in np.argsort(-bar, kind="stable")[:most] if bar[i] > 1e-9 * abs(answers[0])]
     refused = tuple(key for key, good in zip(keys, finite, strict=True) if not good)
     return Bars(output, float(answers[0]), {keys[i]: entries[keys[i]] for i in order}, *ends[:, order], refused)
 

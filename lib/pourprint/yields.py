@@ -131,4 +131,5 @@ def expected_visits(yields, back):
     moves = np.diag(p[:-1], 1)
     moves[steps, back] += 1 - p
     visits = np.linalg.inv(np.eye(p.size) - moves)
-    return visits[0], (visits @ (2 * np.diag(np.diag(visits)) - np.eye(p.size)) - visits**2)[0]
+    variance = (visits @ (2 * np.diag(np.diag(visits)) - np.eye(p.size)) - visits**2)[0]
+    return visits[0], np.maximum(variance, 0)  # rounding must not leave a step that never fails with less than none

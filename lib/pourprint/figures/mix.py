@@ -9,11 +9,13 @@ from pourprint.errors import InputError
 from pourprint.figures._look import INK, LOOKS, Chart, styled, title_of
 
 SYMBOLS = {"circle": "●", "square": "■", "diamond": "◆", "triangle-up": "▲"}
+FEW = 4  # mixes that are all named
 
 
 def _name(mix):
-    """A mix by its routes, short: pattern + metal."""
-    return " + ".join(title_of(route).split()[-1] if len(mix.plans) > 1 else title_of(route) for route in mix.plans)
+    """A mix by its routes, short: "pattern + metal", "tooled pattern + mould"; a single route by its title."""
+    titles = [title_of(route) for route in mix.plans]
+    return " + ".join(title.removeprefix("Printed ").lower() for title in titles) if len(titles) > 1 else titles[0]
 
 
 def frontier_chart(mixes, singles=None):
@@ -41,9 +43,9 @@ def frontier_chart(mixes, singles=None):
         )
     label = {"showarrow": False, "bgcolor": "rgba(255,255,255,0.8)", "borderpad": 1}
     for i, mix in enumerate(mixes):
-        if len(mix.plans) == 1 or i in (0, len(mixes) - 1):
+        if len(mix.plans) == 1 or len(mixes) <= FEW or i in (0, len(mixes) - 1):
             last = i == len(mixes) - 1
-            side = {"xanchor": "left", "yshift": 36} if last else {"yshift": -20}
+            side = {"xanchor": "left", "yshift": 24} if last else {"yshift": -20}
             figure.add_annotation(x=mix.days, y=mix.cost, text=_name(mix), **side, **label)
     for route, (cost, late) in (singles or {}).items():
         if late <= 1.6 * days.max() and not any(route in mix.plans and len(mix.plans) == 1 for mix in mixes):
@@ -123,7 +125,10 @@ def assignment_chart(mixes):
     )
     figure.update_yaxes(autorange="reversed", showgrid=True)
     stay = [p for p in parts if len({tuple(mix.routes_of()[p]) for mix in mixes}) == 1]
-    title = {"text": f"Which part goes which way<br><sup>{key}</sup>"}
+    said = (
+        f"The same way in every mix: {len(stay)} of {len(parts)} parts" if mixes[1:] else f"One mix: {_name(mixes[0])}"
+    )
+    title = {"text": f"{said}<br><sup>{key}</sup>"}
     figure.update_layout(title=title, margin={"l": 120, "t": 75})
     takeaway = (
         f"By the same routes in every mix: {', '.join(stay)}{'; the others change' if len(stay) < len(parts) else ''}."

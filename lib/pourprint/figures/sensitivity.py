@@ -44,12 +44,11 @@ def tornado_chart(bars):
         if bars.refused
         else ""
     )
-    swing = abs(bars.at_high[0] - bars.at_low[0])
     figure = styled(figure, height=110 + 30 * len(names))
     figure.update_layout(barmode="overlay", margin={"l": 230})
     return Chart(
         figure,
-        f"From its low to its high, {names[0]} alone moves {bars.output.name} by {swing:,.4g} {unit}, from "
+        f"From its low to its high, {names[0]} alone moves {bars.output.name} by {bars.swing[0]:,.4g} {unit}, from "
         f"{bars.at_low[0]:,.4g} to {bars.at_high[0]:,.4g}; at all values it is {bars.base:,.4g}.{none}",
         "One bar an input, longest first, about the line of all values: striped to the answer at the input's low, "
         "plain to that at its high; the input's own low and high stand at the ends.",
