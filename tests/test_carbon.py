@@ -1,11 +1,15 @@
 """Energy and carbon: hand counts, conservation, ranges, and the few figures that are published."""
 
+import tomllib
+from importlib.resources import files
+
 import numpy as np
 import pytest
 
 import pourprint as pp
 from pourprint.carbon import carbon_ledger, footprint
 from pourprint.errors import InputError
+from pourprint.figures import footprint_chart
 from pourprint.steps import BATCH, Work
 from scenes import PRINTED, ROUTES, demo_kit, demo_rates, small_job, step, toy_plan
 
@@ -127,6 +131,17 @@ def test_published_factors_are_those_of_their_sources():
     assert entries["carbon.energy.electricity"].value == 0.39  # EIA, US grid 2022 (published)
     aluminium = entries["carbon.metal.AlSi7Mg"]  # primary 16.8, recycled mostly below 2 (IAI, trade press 2021)
     assert aluminium.low < 2 and aluminium.high >= 16.8
+
+
+def test_the_chart_counts_the_pedigrees_of_its_factors():
+    with files("pourprint").joinpath("data/carbon.toml").open("rb") as file:
+        entries = [
+            entry for table in tomllib.load(file).values() if isinstance(table, dict) for entry in table.values()
+        ]
+    words = footprint_chart({route: footprint(plan) for route, plan in demo_plans().items()}).takeaway
+    assert f"of {len(entries)} carbon factors" in words
+    for pedigree in {entry["pedigree"] for entry in entries}:
+        assert f"{sum(entry['pedigree'] == pedigree for entry in entries)} {pedigree}" in words
 
 
 def test_what_the_lab_knows_must_be_in_the_ledger():

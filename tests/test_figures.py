@@ -70,17 +70,29 @@ def test_names_of_lines_that_meet_stand_apart():
     assert heights[1] / heights[0] >= 9 ** (figures.comparison.NAME_HEIGHT * 0.99) and np.isnan(heights[2])
 
 
-def test_the_stage_matrix_counts_ten_seven_five_and_marks_the_place():
-    class Rows(HTMLParser):
-        text = ""
+def words_of(markup):
+    class Words(HTMLParser):
+        found = ""
 
         def handle_data(self, data):
-            self.text += data + "|"
+            self.found += data + "|"
 
-    reader = Rows()
-    reader.feed(figures.stage_matrix(here=pp.Stage.POUR))
-    assert [f"{n} stages" in reader.text for n in (10, 7, 5, 11)] == [True] * 4
-    assert "you are here: 9 melt, pour and cool" in reader.text
+    reader = Words()
+    reader.feed(markup)
+    return reader.found
+
+
+def test_the_stage_matrix_counts_ten_seven_five_stages():
+    whole = words_of(figures.stage_matrix())
+    assert [f"{n} stages" in whole for n in (10, 7, 5, 11)] == [True] * 4
+    assert "you are here" not in whole and "<details>" not in figures.stage_matrix()
+
+
+def test_the_stage_matrix_shows_the_place_alone_and_folds_the_whole_map():
+    shown, folded = figures.stage_matrix(here=pp.Stage.FIRE).split("<details>")
+    assert "you are here: burn out and fire|burn out the patterns|" in words_of(shown)
+    assert shown.count("<tr>") == 2 and shown.count("<td") == 4 and '<td style="text-align:left"></td>' in shown
+    assert words_of(figures.stage_matrix()) in words_of(folded)
 
 
 def test_charts_carry_takeaway_description_and_table():

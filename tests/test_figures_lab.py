@@ -60,6 +60,9 @@ def test_the_workshop_chart_loses_no_hour():
     drawn = sum(chart.figure.data[0].x) / 3_600_000
     spans = sum(slot.span.end_h - slot.span.begin_h + slot.queued_h for slot in timeline.slots)
     assert drawn == pytest.approx(spans)
+    plain = chart.figure.data[0].marker.pattern.shape
+    by_hand = sum(ms for ms, shape in zip(chart.figure.data[0].x, plain, strict=True) if shape == "") / 3_600_000
+    assert by_hand == pytest.approx(sum(slot.hands_on_h for slot in timeline.slots)), "nights are not drawn as work"
     assert complete(chart)
 
 

@@ -1,15 +1,18 @@
 """Handouts: one page that needs no network, with charts and stills of panels, code hidden on request."""
 
 import html
+import json
 import re
 import shutil
+import subprocess
 from pathlib import Path
 
 import nbformat
+import plotly.graph_objects as go
 import pytest
 
 import pourprint as pp
-from pourprint.handouts import still, write_handout
+from pourprint.handouts import TITLE_LENGTH, _plot, still, write_handout
 from pourprint.lessons.widget import AnswerBox
 from pourprint.panels.compare import build
 from scenes import demo_kit, demo_rates
@@ -50,6 +53,23 @@ def test_charts_and_panel_are_drawn_by_the_one_script_of_the_page(page):
     assert "application/vnd.jupyter.widget-view+json" not in page
 
 
+def test_an_image_beside_the_notebook_becomes_part_of_the_page(tmp_path):
+    (tmp_path / "dot.png").write_bytes((Path(__file__).parents[1] / "notebooks/images/printed_plate.png").read_bytes())
+    path = notebook(tmp_path, [])
+    made = nbformat.read(path, 4)
+    made.cells[0].source = "![a plate](dot.png)"
+    nbformat.write(made, path)
+    page = write_handout(path, tmp_path / "one.html").read_text(encoding="utf-8")
+    assert 'src="data:image/png;base64,' in page and "dot.png" not in page
+
+
+def test_a_long_title_of_a_chart_is_broken_into_lines_that_fit():
+    words = " ".join(["seven77"] * 20)
+    title = re.search(r'"title":\{"text":"([^"]*)"', _plot(go.Figure(layout={"title": words}))).group(1)
+    lines = json.loads(f'"{title}"').split("<br>")
+    assert " ".join(lines) == words and max(map(len, lines)) <= TITLE_LENGTH
+
+
 def test_code_is_hidden_on_request(page, tmp_path):
     assert "import pourprint" not in re.sub(r"<[^>]+>", "", page)
     shown = write_handout(notebook(tmp_path, CELLS[:2]), tmp_path / "code.html").read_text(encoding="utf-8")
@@ -60,6 +80,14 @@ def test_code_is_hidden_on_request(page, tmp_path):
 def test_a_pdf_is_printed(tmp_path):
     path = write_handout(notebook(tmp_path, CELLS[:2]), tmp_path / "one.pdf")
     assert path.read_bytes()[:5] == b"%PDF-" and path.stat().st_size > 10_000
+
+
+@pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdftotext")), reason="needs Chromium, pdftotext")
+def test_every_chart_is_on_the_printed_pages(tmp_path):
+    plots = [f"import plotly.graph_objects as go\ngo.Figure(layout={{'title': 'chart {n}'}})" for n in range(8)]
+    path = write_handout(notebook(tmp_path, plots), tmp_path / "one.pdf", code=False)
+    text = subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout
+    assert [n for n in range(8) if f"chart {n}" not in text] == []
 
 
 def test_a_still_holds_settings_sentence_and_table_but_no_control():

@@ -18,7 +18,7 @@ import numpy as np
 from pourprint.checks import check_numbers
 from pourprint.distributions import draw
 from pourprint.errors import InputError
-from pourprint.inputs import PRICES
+from pourprint.inputs import is_price
 from pourprint.ledger import nearest, read_table
 from pourprint.plans import Plan, made
 
@@ -95,7 +95,7 @@ def footprint(plan, n=1000, seed=1, known=None):
     drawn = {key: np.r_[entries[key].value, values] for key, values in draw(entries, n, seed).items()}
     drawn |= {key: np.full(int(n) + 1, float(value)) for key, value in known.items()}
     drawn = {key: values.reshape(-1, *[1] * len(plan.shape)) for key, values in drawn.items()}
-    weights = {key: _weight(key, drawn) for key in plan.rates.entries if key.partition(".")[0] in PRICES}
+    weights = {key: _weight(key, drawn) for key in plan.rates.entries if is_price(key)}
     only_kwh = {key: weight if key in power else 0.0 for key, weight in weights.items()}
     return Footprint(plan, _weighed(plan, {**only_kwh, "energy.electricity": 1.0}, n), _weighed(plan, weights, n))
 

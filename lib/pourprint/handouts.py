@@ -8,26 +8,31 @@ import html
 import shutil
 import subprocess
 import tempfile
+import textwrap
 from pathlib import Path
 
 from pourprint.errors import InputError
 
+TITLE_LENGTH = 68  # letters of a chart's title that a page holds
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 LOOK = """<style>
 @page { size: A4; margin: 16mm 14mm }
 body { max-width: 52em; margin: 0 auto; font-family: sans-serif; line-height: 1.45 }
-.js-plotly-plot, table, figure, .pourprint-bars { max-width: 100%; break-inside: avoid }
+.js-plotly-plot, table, figure, img, .pourprint-bars { max-width: 100%; break-inside: avoid }
+tr { break-inside: avoid }
 h1, h2, h3 { break-after: avoid }
 .pourprint-notebook ~ .pourprint-notebook { break-before: page }
 .jp-OutputArea-output { overflow: visible !important }
 table { table-layout: auto !important }
 html, body, main, .pourprint-notebook { display: block !important; overflow: visible !important; height: auto }
 @media print {
+  .jp-OutputArea-child { break-inside: auto !important }
   table { font-size: 9pt !important; line-height: 1.2 }
   td, th { padding: 1px 3px !important; font-size: inherit !important; overflow-wrap: break-word }
   table:has(th:nth-child(9)) { font-size: 6.5pt !important; width: 100% }
 }
-.highlight pre { white-space: pre-wrap; overflow-wrap: anywhere }
+.highlight pre, .jp-OutputArea-output pre {
+  white-space: pre-wrap !important; word-break: normal !important; overflow-wrap: anywhere }
 .jp-InputPrompt, .jp-OutputPrompt { display: none }
 .pourprint-blank { border-bottom: 1px solid; display: inline-block; min-width: 14em; height: 1.6em }
 .pourprint-exercise { border: 1px solid #767676; padding: 0 1em 0.5em; margin: 0.6em 0; break-inside: avoid }
@@ -55,7 +60,7 @@ def write_handout(notebooks, path, code=True, title=None):
     browser = next(filter(None, map(shutil.which, BROWSERS)), None)
     if path.suffix == ".pdf" and browser is None:
         raise InputError("a PDF needs Chromium or Chrome installed; write .html and print it from your browser.")
-    page = _page([_run(p) for p in paths], title or paths[0].stem.replace("_", " "), code)
+    page = _page([(_run(p), p.parent) for p in paths], title or paths[0].stem.replace("_", " "), code)
     if path.suffix == ".html":
         path.write_text(page, encoding="utf-8")
         return path
@@ -87,8 +92,8 @@ def _run(path):
     return notebook
 
 
-def _page(notebooks, title, code):
-    """The page of notebooks that were run, with plotly's script once if there is a plot."""
+def _page(runs, title, code):
+    """The page of [(notebook that was run, its folder)], with plotly's script once if there is a plot."""
     from nbconvert import HTMLExporter
     from plotly.offline import get_plotlyjs
 
@@ -105,12 +110,12 @@ def _page(notebooks, title, code):
         mermaid_layout_elk_js_url="",
     )
     bodies, head = [], ""
-    for notebook in notebooks:
+    for notebook, folder in runs:
         for cell in notebook.cells:
             for output in cell.get("outputs", ()):
                 _still_plot(output)
         notebook.metadata.pop("widgets", None)  # their script would be fetched
-        text, _ = exporter.from_notebook_node(notebook)
+        text, _ = exporter.from_notebook_node(notebook, {"metadata": {"path": str(folder)}})  # where its images are
         head = head or text[text.index("<head>") + 6 : text.index("</head>")]
         bodies.append(text[text.index("<main>") : text.index("</main>") + 7])
     start = head.index("<title>")
@@ -133,7 +138,15 @@ def _still_plot(output):
 
 def _plot(figure):
     config = {"displayModeBar": False, "responsive": True}
+    lines = [line for part in (figure.layout.title.text or "").split("<br>") for line in _wrapped(part)]
+    figure.update_layout(title={"text": "<br>".join(lines), "x": 0.5, "xanchor": "center", "xref": "container"})
+    figure.update_layout(margin={"t": max(figure.layout.margin.t or 0, 20 + 28 * len(lines))})
     return figure.to_html(full_html=False, include_plotlyjs=False, include_mathjax=False, config=config)
+
+
+def _wrapped(line):
+    """A line of a chart's title in lines that fit on paper; a line with markup stays as it is."""
+    return [line] if "<" in line else textwrap.wrap(line, TITLE_LENGTH)
 
 
 def _print(browser, source, path, folder):
@@ -174,15 +187,16 @@ def still(widget):
     if isinstance(widget, ipywidgets.HTML):
         return f"<div>{widget.value}</div>"
     if isinstance(widget, ipywidgets.Box):
-        if "pourprint-row" in widget._dom_classes:
+        classes = widget.get_state("_dom_classes")["_dom_classes"]
+        if "pourprint-row" in classes:
             return _setting(widget)
-        if "pourprint-exercise" in widget._dom_classes:  # the question and its fields, not what was answered before
+        if "pourprint-exercise" in classes:  # the question and its fields, not what was answered before
             asked = "".join(map(still, widget.children[:2]))
             return f"<div class='pourprint-exercise'>{asked}<div class='pourprint-room'>working</div></div>"
-        if "pourprint-sign-in" in widget._dom_classes:
+        if "pourprint-sign-in" in classes:
             return "".join(map(still, widget.children[:2]))
         return f"<div>{_places(widget.children) or ''.join(map(still, widget.children))}</div>"
-    if isinstance(widget, ipywidgets.widget_selection._Selection):
+    if isinstance(widget, ipywidgets.Dropdown | ipywidgets.RadioButtons | ipywidgets.Select | ipywidgets.ToggleButtons):
         return f"<div>{html.escape(widget.description)}: {_boxes(widget)}</div>"
     if isinstance(widget, ipywidgets.Text | ipywidgets.Textarea | ipywidgets.FloatText | ipywidgets.IntText):
         return _blank(widget)
@@ -194,19 +208,22 @@ def _blank(widget):
 
 
 def _boxes(menu):
-    """A menu's options as boxes to tick; of an option that is listed in full above the menu, its letter."""
-    short = (name.partition(":")[0] if name.endswith(" …") else name for name in _offered(menu))
-    return "".join(f"<span class='pourprint-option'>☐ {html.escape(name)}</span>" for name in short)
+    """A menu's options as boxes to tick; only their letters where they are listed in full above the menu."""
+    names = _offered(menu)
+    if any(name.endswith(" …") for name in names):
+        names = [name.partition(":")[0] for name in names]
+    return "".join(f"<span class='pourprint-option'>☐ {html.escape(name)}</span>" for name in names)
 
 
 def _offered(menu):
     """A menu's options but for the empty one, "choose …"."""
-    return [str(name) for name, value in zip(menu._options_labels, menu._options_values, strict=True) if value != ""]
+    pairs = (option if isinstance(option, tuple) else (option, option) for option in menu.options)
+    return [str(name) for name, value in pairs if value != ""]
 
 
 def _places(fields):
     """Menus that offer the same, as places to put things in: what is offered once, then a blank for each place."""
-    offered = {getattr(field, "_options_labels", None) for field in fields}
+    offered = {getattr(field, "options", None) for field in fields}
     if len(fields) < 3 or len(offered) > 1 or None in offered:
         return ""
     return f"<div>{html.escape(' · '.join(_offered(fields[0])))}</div>{''.join(map(_blank, fields))}"

@@ -24,7 +24,7 @@ import numpy as np
 
 from pourprint.checks import existing_file
 from pourprint.errors import InputError
-from pourprint.ledger import Entry, Pedigree, nearest
+from pourprint.ledger import Entry, Pedigree, is_yield, nearest
 
 COLUMNS = ("date", "what", "pieces", "time", "unit", "failed", "note")
 FAR = 10.0  # a time this many times beyond the table's range is taken for a slip of the pen or the unit
@@ -170,11 +170,6 @@ def _record(row, cells, rates):
     return Record(row, date, what, pieces, time, failed, cells["note"])
 
 
-def is_yield(key):
-    """Whether a key names a first-pass yield."""
-    return key.rpartition(".")[2].startswith("yield_")
-
-
 def is_time(entry):
     """Whether an entry is a step time."""
     return entry.unit in ("h", "s")
@@ -307,7 +302,7 @@ def updates(log, rates, pedigree=Pedigree.PRACTICE):
                 "low": rounded(min(low, posterior.mean)),
                 "high": rounded(max(high, posterior.mean)),
                 "pedigree": Pedigree(pedigree),
-                "source": f"{log.name}: {pieces} pieces, {first} to {last}, over {entry.value:g} "
+                "source": f"{log.name}: {pieces} piece{'s' * (pieces != 1)}, {first} to {last}, over {entry.value:g} "
                 f"({entry.low:g} to {entry.high:g}, {entry.pedigree})",
                 "date": last,
             }

@@ -1,7 +1,7 @@
 """How every chart of the course looks, and what it carries besides its picture.
 
-Each route keeps one colour (Okabe–Ito), dash, marker and hatch; hands-on, machine and waiting time keep one
-hatch each. Nothing needs a legend: lines are labelled at their ends, bars in place.
+Each route keeps one colour (Okabe–Ito), dash, marker and hatch; hands-on, machine and waiting time, and closed hours
+that hold work up, keep one hatch each. Nothing needs a legend: lines are labelled at their ends, bars in place.
 """
 
 from dataclasses import dataclass
@@ -20,6 +20,9 @@ class Chart:
     takeaway: str
     alt: str
     table: object
+
+    def __post_init__(self):
+        self.figure.update_xaxes(title_standoff=8)  # a title keeps to its axis, not to the words below
 
     def _ipython_display_(self):
         from IPython.display import HTML, display
@@ -52,11 +55,19 @@ LOOKS = {
 }
 INK = "#222222"
 KINDS = ("hands-on", "machine", "waiting")
-HATCH = {"hands-on": "", "machine": "/", "waiting": "."}
+CLOSED = "closed"
+HATCH = {"hands-on": "", CLOSED: "-", "machine": "/", "waiting": "."}
+SHADE = {"hands-on": 0.0, CLOSED: 0.9, "machine": 0.45, "waiting": 0.8}  # share of white in the colour
 
 
 def title_of(route):
     return ROUTES[route].TITLE
+
+
+def counted(number, one, many="s"):
+    """A count with its noun: "3 plates", "1 plate" or "no plate"; `many` is what the plural adds."""
+    number = int(number)
+    return f"{number} {one}{'' if number == 1 else many}" if number else f"no {one}"
 
 
 def tint(colour, share):
@@ -73,7 +84,7 @@ def styled(figure, height):
         height=height,
         barmode="stack",
         showlegend=False,
-        margin={"l": 90, "r": 20, "t": 50, "b": 50},
+        margin={"l": 90, "r": 20, "t": 50, "b": 65},
         font={"size": 13, "color": INK},
         hovermode="closest",
     )

@@ -1,8 +1,11 @@
 """A chart of greenhouse gases beside cost and days."""
 
+from collections import Counter
+
 import numpy as np
 from plotly.subplots import make_subplots
 
+from pourprint.carbon import carbon_ledger
 from pourprint.figures._look import LOOKS, Chart, styled, title_of
 from pourprint.figures.decide import round_numbers
 
@@ -60,12 +63,14 @@ def footprint_chart(footprints, days=None):
     figure.update_yaxes(title_text="greenhouse gases of a kit [kg CO2e]", row=1, col=1)
     order = sorted(footprints, key=lambda route: footprints[route].total_kg[1])
     sure = footprints[order[0]].less_than(footprints[order[1]]) if len(order) > 1 else 1.0
-    figure.update_layout(title="Carbon is a second axis, no verdict: look at what drives its ranges")
-    low = f"{title_of(order[0])} carries least at the ledger's values, {table['co2e_kg'].min():,.0f} kg CO2e a kit"
-    rest = f", and less than {title_of(order[1]).lower()} in {sure:.0%} of the draws" if len(order) > 1 else ""
+    rest = f", less than {title_of(order[1]).lower()} in {sure:.0%} of the draws" if len(order) > 1 else ""
+    message = f"{title_of(order[0])}: {table['co2e_kg'].min():,.0f} kg CO2e a kit{rest}"
+    figure.update_layout(title=message)
+    pedigrees = Counter(entry.pedigree for entry in carbon_ledger().values()).most_common()
+    known = ", ".join(f"{count} {pedigree}" for pedigree, count in pedigrees)
     return Chart(
         figure,
-        f"{low}{rest}. The ranges are wide since most factors are recalled, not measured: no verdict.",
+        f"{message}. A second axis, no verdict: of {sum(count for _, count in pedigrees)} carbon factors, {known}.",
         "Two panels with greenhouse gases of a kit upwards: against its cost, and against the days of the job. One "
         "mark a route, with a line that holds nine draws of ten.",
         table.rename(index=title_of),

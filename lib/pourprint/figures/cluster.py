@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pourprint.errors import InputError
-from pourprint.figures._look import Chart, styled
+from pourprint.figures._look import Chart, counted, styled
 from pourprint.figures._solids import MOST_FACETS, box, coarser, joined, solid_trace
 from pourprint.process.clusters import Seat, places
 
@@ -50,13 +50,15 @@ def cluster_picture(sizes, kits=1, number=1):
     axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
     camera = {"eye": {"x": 1.3, "y": 1.3, "z": 0.55}, "center": {"x": 0, "y": 0, "z": -0.2}}
     figure.update_layout(scene={"aspectmode": "data", "camera": camera, **axes})
-    figure.update_layout(title=f"Cluster {number} of {len(clusters)}: {len(hung)} patterns on one runner; drag to turn")
+    figure.update_layout(
+        title=f"Cluster {number} of {len(clusters)}: {counted(len(hung), 'pattern')} on one runner; drag to turn"
+    )
     styled(figure, height=560).update_layout(margin={"l": 0, "r": 0, "b": 0})
     rows = [(i, r.count, parts[r.kind].name, r.from_mm) for i, c in enumerate(clusters, start=1) for r in c]
     on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in shapes}
     return Chart(
         figure,
-        f"Clusters for {kits} kit{'s' * (kits > 1)}: {len(clusters)} in this layout; the plan reckons with "
+        f"Clusters for {counted(kits, 'kit')}: {len(clusters)} in this layout; the plan reckons with "
         f"{kits * float(sizes.per_kit):.2f}, the mean of many kits, rounded up.",
         f"A vertical runner of {2 * radius:.0f} mm with a cup on top; round it, ring above ring, hang "
         f"{', '.join(f'{count} {name}' for name, count in on_it.items())}, each on a gate; dotted circles of "

@@ -47,7 +47,8 @@ def freezing_slices(freezing, name="the part"):
     last = np.array(spots[0].position_mm)
     planes = [(0, 1, 2), (0, 2, 1), (1, 2, 0)]  # across, up, and the axis cut
     titles = [f"cut at {AXES[cut]} = {_whole(last[cut])} mm" for _, _, cut in planes]
-    figure = make_subplots(rows=1, cols=3, subplot_titles=titles, horizontal_spacing=0.09)
+    gap = 0.15  # room for the axis titles on a narrow page
+    figure = make_subplots(rows=1, cols=3, subplot_titles=titles, horizontal_spacing=gap)
     for column, (across, up, cut) in enumerate(planes, 1):
         at = int(np.argmin(np.abs(edges[cut] - last[cut])))
         section = np.take(times, at, axis=cut)
@@ -81,12 +82,13 @@ def freezing_slices(freezing, name="the part"):
         figure.update_yaxes(title_standoff=4, row=1, col=column)
     styled(figure, height=400)
     figure.update_annotations(font={"size": 13}, xanchor="center")
-    for annotation, domain in zip(figure.layout.annotations, (0.14, 0.5, 0.86), strict=True):
-        annotation.x = domain
+    centre = (1 - 2 * gap) / 6
+    for annotation, x in zip(figure.layout.annotations, (centre, 0.5, 1 - centre), strict=True):
+        annotation.x = x
     figure.update_layout(
         title=f"{name} freezes last {_where(spots[0])}, after {freezing.latest_s:.0f} s",
-        coloraxis={"colorscale": SCALE, "colorbar": {"title": "solid after [s]", "thickness": 14, "len": 0.9}},
-        margin={"l": 60, "r": 20, "t": 90, "b": 50},
+        coloraxis={"colorscale": SCALE, "colorbar": {"title": "solid<br>after [s]", "thickness": 14, "len": 0.9}},
+        margin={"l": 60, "r": 20, "t": 90},
     )
     return Chart(
         figure,

@@ -76,7 +76,7 @@ def gating_sketch(mould):
     ]
     for x, y, text, ax, ay in notes:
         figure.add_annotation(x=x, y=y, text=text, showarrow=bool(ax), ax=ax, ay=ay, font={"size": 12})
-    figure.update_layout(margin={"l": 60, "r": 60, "t": 50, "b": 60})
+    figure.update_layout(margin={"l": 60, "r": 60})
     figure.update_xaxes(title_text="across the mould [mm]")
     figure.update_yaxes(title_text="above the parting plane [mm]", scaleanchor="x")
     facts = {

@@ -1,14 +1,17 @@
 """Charts of a lab's own affairs: the shared workshop, its log, its repeats and its dies."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.figures._look import HATCH, INK, KINDS, LOOKS, Chart, styled, tint, title_of
+from pourprint.figures._look import HATCH, INK, LOOKS, SHADE, Chart, counted, styled, tint, title_of
 from pourprint.figures.decide import round_numbers
-from pourprint.lab_log import is_yield, update_table
+from pourprint.figures.plan import span_pieces
+from pourprint.lab_log import update_table
 from pourprint.learning import SHARES, Curve
+from pourprint.ledger import is_yield
 from pourprint.workdays import DAYS
 
 QUEUE = "in a queue"
@@ -18,22 +21,19 @@ ORDER_COLOURS = [look.colour for look in LOOKS.values()]
 
 
 def workshop_chart(timeline):
-    """All orders of a workshop in the calendar, one row a batch: queue, hands-on, machine and waiting.
+    """All orders of a workshop in the calendar, one row a batch: queue, hands-on, closed hours, machine, waiting.
 
     Parameters: `timeline` Timeline. Days on which nobody comes are grey. Returns: Chart.
     """
     bars, names = [], [order.name for order in timeline.orders]
+    midnight_h = (timeline.start - dt.datetime.combine(timeline.start.date(), dt.time())) / dt.timedelta(hours=1)
     for slot in timeline.slots:
         span, row = slot.span, _row(timeline, slot)
-        pieces = (
-            (QUEUE, span.begin_h - slot.queued_h, span.begin_h),
-            (KINDS[0], span.begin_h, span.worked_h),
-            (KINDS[1], span.worked_h, span.ran_h),
-            (KINDS[2], span.ran_h, span.end_h),
-        )
-        bars += [(row, slot.order, kind, a, b, span.step.name) for kind, a, b in pieces if b - a > 1e-6]
-    shade = {KINDS[0]: 0.0, KINDS[1]: 0.4, KINDS[2]: 0.8, QUEUE: 1.0}
-    hatch = {**HATCH, QUEUE: "x"}
+        calendar = timeline.workshop.calendar(span.step.who, timeline.start.date())
+        queued = [(QUEUE, span.begin_h - slot.queued_h, span.begin_h)] * (slot.queued_h > 1e-6)
+        pieces = queued + span_pieces(replace(span, ready_h=span.begin_h), calendar, midnight_h)
+        bars += [(row, slot.order, kind, a, b, span.step.name) for kind, a, b in pieces]
+    shade, hatch = {**SHADE, QUEUE: 1.0}, {**HATCH, QUEUE: "x"}
     bars.sort(key=lambda bar: names.index(bar[1]))
     rows = len({bar[0] for bar in bars})
     figure = styled(go.Figure(), height=180 + 34 * rows)
@@ -67,19 +67,18 @@ def workshop_chart(timeline):
     summary = timeline.summary()
     worst = summary["days_queued"].idxmax()
     busiest, held = next(iter(timeline.load().items()))
-    figure.update_layout(
-        title={"text": "Who waits for whom<br><sup>plain: hands-on   ⁄ machine   · waiting   × in a queue</sup>"},
-        margin={"t": 85},
-    )
     lost = summary["days_queued"].max()
     queues = f"the order “{worst}” loses {lost:.1f} days in queues" if lost > 0.05 else "no order loses time in queues"
+    key = "plain: hands-on   − closed   ⁄ machine   · waiting   × in a queue"
+    figure.update_layout(title=f"{queues[0].upper()}{queues[1:]}<br><sup>{key}</sup>", margin={"t": 85})
     takeaway = (
         f"The last task ends {last:%a %d %b}; {queues}. Busiest is the "
         f"{busiest.partition('.')[2].replace('_', ' ')}, with {held:.0f} h."
     )
     alt = (
         f"Bars over dates in {rows} rows, one for the desk work and each batch of {len(names)} orders. Plain pieces "
-        "are hands-on work, strokes machines, dots drying and cooling, crosses queues; grey days are closed."
+        "are hands-on work, lines along them hours in which it rests, strokes machines, dots drying and cooling, "
+        "crosses queues; grey days are closed."
     )
     return Chart(figure, takeaway, alt, summary)
 
@@ -129,7 +128,8 @@ def belief_chart(update):
         shift = -8 if side == "right" else 8
         label = {"text": name, "font": {"color": colour}, "xanchor": side, "xshift": shift, "showarrow": False}
         figure.add_annotation(x=x[at], y=y[at], **label)
-    said = f"{amount:g} of {pieces} failed" if is_yield(update.key) else f"{_pieces(pieces)} took {amount:.2f}{unit}"
+    timed = f"{counted(pieces, 'piece')} took {amount:.2f}{unit}"
+    said = f"{amount:g} of {pieces} failed" if is_yield(update.key) else timed
     figure.add_vline(x=update.seen, line={"color": INK, "dash": "dot", "width": 2})
     label = f"the log alone: {said}"
     figure.add_annotation(x=update.seen, y=1, yref="paper", yanchor="bottom", text=label, showarrow=False)
@@ -140,7 +140,7 @@ def belief_chart(update):
     old, new = update.entry, update.updated
     title = f"The log moves this {name} from {old.value:.3g} to {new.value:.3g}{unit}"
     figure.update_layout(margin={"t": 70}, title=title)
-    worth = "about one piece" if update.prior.worth < 1.5 else _pieces(round(update.prior.worth))
+    worth = "about one piece" if update.prior.worth < 1.5 else counted(round(update.prior.worth), "piece")
     takeaway = (
         f"The table's range is worth {worth}, the log {pieces}: {old.value:.3g} becomes {new.value:.3g}{unit}, and the "
         f"range {old.low:.3g} to {old.high:.3g} becomes {new.low:.3g} to {new.high:.3g}."
@@ -151,10 +151,6 @@ def belief_chart(update):
         f"{update.seen:.3g}."
     )
     return Chart(figure, takeaway, alt, update_table({update.key: update}).T)
-
-
-def _pieces(number):
-    return "1 piece" if number == 1 else f"{number} pieces"
 
 
 # Repeats --------------------------------------------------------------------------------------------------
@@ -179,11 +175,13 @@ def learning_chart(rate, pieces=32):
         )
     figure.update_xaxes(title_text="pieces made", rangemode="tozero")
     figure.update_yaxes(title_text="mean time a piece [% of the first]", range=[0, 105])
-    figure.update_layout(title=f"“{rate:.0%} curve” means two things")
     totals = {form: 100 * float(Curve(rate, form).total(pieces)) for form in forms}
+    first, second = (total / 100 for total in totals.values())
+    total = f"{counted(pieces, 'piece')} in {first:.1f}"
+    figure.update_layout(title=f"“{rate:.0%} curve”: {total} or {second:.1f} times the time of the first")
     takeaway = (
-        f"{pieces} pieces take {totals['average'] / 100:.1f} times the first in the average form, "
-        f"{totals['unit'] / 100:.1f} times in the unit form: ask which form a rate belongs to."
+        f"{total} times the time of the first in the average form, {second:.1f} times in the unit form: "
+        "ask which form a rate belongs to."
     )
     alt = f"Two falling lines over 1 to {pieces} pieces, both from 100 %: the average form falls faster."
     shown = pd.DataFrame(table).set_index("pieces")
@@ -211,10 +209,11 @@ def repeats_chart(table, currency):
     figure.update_xaxes(title_text="orders so far", tickvals=list(table.index), range=[0.4, 1.35 * len(table) + 1])
     figure.update_yaxes(title_text=f"{currency} a kit")
     first, last = table["unit_cost"].iloc[[0, -1]]
-    figure.update_layout(title="Repeats share out what is done once; what each part takes stays")
+    orders = counted(len(table), "order")
+    figure.update_layout(title=f"After {orders} a kit has cost {last / first:.0%} of the first order's")
     takeaway = (
-        f"After {len(table)} orders a kit has cost {last:,.0f} {currency} instead of {first:,.0f}; the rest falls due "
-        "again with every order."
+        f"After {orders} a kit has cost {last:,.0f} {currency} instead of {first:,.0f}: what is done once is "
+        "shared out, the rest falls due again with every order."
     )
     alt = f"Stacked bars of the cost of a kit after 1 to {len(table)} orders; the part done once a job shrinks."
     return Chart(figure, takeaway, alt, table)
@@ -253,7 +252,7 @@ def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"),
     figure.update_xaxes(title_text="kits wanted", type="log", tickvals=round_numbers())
     figure.update_yaxes(title_text=f"{currency} a kit".strip(), type="log", tickvals=round_numbers())
     pays = "from the first kit on" if plain.pays_from == 1 else f"from {plain.pays_from} kits on"
-    pays = pays if plain.pays_from else f"nowhere up to {plain.quantities[-1]} kits"
+    pays = pays if plain.pays_from else f"nowhere up to {counted(plain.quantities[-1], 'kit')}"
     later = ""
     if learned is not None:
         where = f"from {learned.pays_from}" if learned.pays_from else f"nowhere up to {plain.quantities[-1]}"

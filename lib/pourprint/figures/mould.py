@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pourprint.errors import InputError
-from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
+from pourprint.figures._look import INK, LOOKS, Chart, counted, styled, tint
 from pourprint.figures._solids import MOST_FACETS, box, cylinder, edges_trace, joined, names_trace, solid_trace
 from pourprint.figures.gating import METAL, PLANE, SAND, wall_of
 from pourprint.process.parting import hidden_of
@@ -69,14 +69,14 @@ def opened_mould(mould):
     axes = {f"{axis}axis": {"title": f"{name} [mm]"} for axis, name in zip("xyz", "uvw", strict=True)}
     figure.update_layout(
         scene={"aspectmode": "data", **axes, "camera": {"eye": {"x": -1.95, "y": -1.85, "z": 1.05}}},
-        title=f"{mould.part.name}: {_count(mould.cores, 'core')} (orange), one feeder, one sprue; drag to turn",
+        title=f"{mould.part.name}: {counted(mould.cores, 'core')} (orange), one feeder, one sprue; drag to turn",
     )
     sizes = " × ".join(f"{side:.0f}" for side in block)
     return Chart(
         styled(figure, height=560).update_layout(margin={"l": 0, "r": 0, "b": 0}),
         f"A sand block of {sizes} mm and {mould.mass_kg:.1f} kg with its metal makes a casting of "
         f"{mould.part.volume_cm3:.0f} cm³; what neither half shows, {mould.core_cm3:.0f} cm³, takes "
-        f"{_count(mould.cores, 'core')}.",
+        f"{counted(mould.cores, 'core')}.",
         f"The lower half of the mould as a see-through box with the casting in it, its upper half lifted by "
         f"{lift:.0f} mm with the feeder ({feeder_d:.0f} mm wide) and the sprue; cores drawn as the rays see them, in "
         "small square columns. The green plane is the flat parting; where the casting's outline leaves it, the real "
@@ -154,12 +154,13 @@ def parting_map(mould):
         ]
     )
     best, worst = hides[chosen], hides.max()
-    figure.update_layout(title=f"{mould.part.name}: where the mould opens decides how much is left to cores [cm³]")
-    figure = styled(figure, height=520)
+    title = f"{mould.part.name}: cores fill {best:.0f} cm³ as the mould opens, {worst:.0f} cm³ at worst"
+    figure = styled(figure, height=520).update_layout(title=title, margin={"l": 20})
     worst_at = int(hides.argmax())
     for at, text in ((chosen, f"chosen: {best:.0f} cm³"), (worst_at, f"worst: {worst:.0f} cm³")):
-        side = 1 if x[at] >= 0 else -1
-        figure.add_annotation(x=x[at], y=y[at], text=text, ax=side * 110, ay=-34, standoff=16, bgcolor="white")
+        side = (1 if x[at] >= 0 else -1) * (110 if abs(x[at]) < 0.5 else 45)  # no further out than a narrow page
+        rise = -34 if abs(x[at]) < 0.5 else -90
+        figure.add_annotation(x=x[at], y=y[at], text=text, ax=side, ay=rise, standoff=16, bgcolor="white")
     for name, at in (("x", (1.2, 0)), ("y", (0, 1.2)), ("−x", (-1.2, 0)), ("−y", (0, -1.2))):
         figure.add_annotation(x=at[0], y=at[1], text=name, showarrow=False)
     figure.add_annotation(x=0, y=0, text="z", ax=-40, ay=110, standoff=4)
@@ -208,7 +209,7 @@ def sand_bars(moulds):
     sand, metal = sum(m.sand_kg for m in moulds), sum(m.metal_kg for m in moulds)
     figure.update_layout(title=f"Every kilogram poured takes {sand / metal:.0f} kg of printed sand")
     figure = styled(figure, height=150 + 62 * len(moulds))
-    figure.update_layout(barmode="group", margin={"l": 110, "r": 90, "t": 50, "b": 50}, bargap=0.25)
+    figure.update_layout(barmode="group", margin={"l": 110, "r": 90}, bargap=0.25)
     figure.update_xaxes(title_text="mass of one piece [kg]", rangemode="tozero")
     figure.update_yaxes(autorange="reversed")
     return Chart(
@@ -256,8 +257,8 @@ def job_boxes(job, rates):
     density = np.prod(blocks_mm, axis=-1).sum() / (found.filled * np.prod(space_mm))
     axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
     figure.update_layout(
-        scene={"aspectmode": "data", **axes, "camera": {"eye": {"x": -0.8, "y": -2.0, "z": 1.2}}},
-        title=f"{len(names)} mould blocks take {_count(count, 'job box', 'es')}; drag to turn",
+        scene={"aspectmode": "data", **axes, "camera": {"eye": {"x": -1.0, "y": -2.5, "z": 1.5}}},
+        title=f"{counted(len(names), 'mould block')} in {counted(count, 'job box', 'es')}; drag to turn",
     )
     table = pd.DataFrame(
         {
@@ -271,15 +272,10 @@ def job_boxes(job, rates):
         styled(figure, height=480).update_layout(margin={"l": 0, "r": 0, "b": 0}),
         f"Blocks fill {density:.0%} of the boxes' used room; the last box is printed up to "
         f"{last:.0f} of {space_mm[2]:.0f} mm.",
-        f"{_count(count, 'job box', 'es')}, side by side where there are more, as edges, with the mould blocks of "
+        f"{counted(count, 'job box', 'es')}, side by side where there are more, as edges, with the mould blocks of "
         f"{', '.join(kinds)} as solid boxes, one colour a part.",
         pd.crosstab(table["box"], table["block"]),
     )
-
-
-def _count(number, one, many="s"):
-    number = int(number)
-    return f"{number} {one}{'' if number == 1 else many}" if number else f"no {one}"
 
 
 def _flat(directions):

@@ -19,12 +19,12 @@ def part_picture(part):
     # From far enough, and looking a little low, that the titles of the axes stay inside the picture.
     camera = {"eye": {"x": 1.55, "y": 1.55, "z": 1.2}, "center": {"x": 0, "y": 0, "z": -0.15}}
     scene = {"aspectmode": "data", "camera": camera, **axes}
-    figure.update_layout(scene=scene, title=f"{part.name}: drag to turn, z points up")
+    figure.update_layout(scene=scene, title=f"{part.name} fills {part.solidity:.0%} of its box; drag to turn")
     sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
     return Chart(
         styled(figure, height=430),
         f"{part.name} fills {part.solidity:.0%} of its box of {sizes} mm.",
-        f"The part drawn as a solid of {len(faces)} facets; {part.volume_cm3:.1f} cm³ of metal with "
+        f"The part drawn as a solid of {len(faces)} facets, z upwards; {part.volume_cm3:.1f} cm³ of metal with "
         f"{part.area_cm2:.0f} cm² of surface in a box of {sizes} mm.",
         facts(part),
     )

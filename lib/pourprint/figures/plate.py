@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pourprint.errors import InputError
-from pourprint.figures._look import LOOKS, Chart, styled, tint
+from pourprint.figures._look import LOOKS, Chart, counted, styled, tint
 from pourprint.figures._solids import MOST_FACETS, box, coarser, joined, solid_trace
 from pourprint.process import nesting, supports
 from pourprint.process.voxels import columns
@@ -62,7 +62,7 @@ def plate_picture(job, rates, plate=1):
     axes = {f"{axis}axis": {"title": f"{axis} [mm]", "nticks": 5} for axis in "xyz"}
     figure.update_layout(
         scene={"aspectmode": "data", **axes, "camera": {"eye": VIEW, "center": {"x": 0, "y": 0, "z": -0.12}}},
-        title=f"Plate {plate} of {plates}: drag to turn; brown lines are supports",
+        title=f"Plate {plate} of {plates} holds {len(shown)} of {counted(len(pieces), 'piece')}; drag to turn",
     )
     table = layout.table()
     table.insert(0, "pieces here", [sum(place.piece == kind for place in shown) for kind in range(len(layout.pieces))])
@@ -71,10 +71,10 @@ def plate_picture(job, rates, plate=1):
     planned = int(layout.plates.per_batch(kits))
     return Chart(
         styled(figure, height=520),
-        f"{len(pieces)} pieces go on {plates} plate{'s' * (plates > 1)}; as rectangles in rows they would need "
-        f"{by_boxes}, and the plan counts {planned}.",
-        f"A plate of {m('plate_x'):.0f} × {m('plate_y'):.0f} mm with {len(shown)} nodes standing on thin lines, which "
-        f"are their supports; the tallest reaches {float(np.max(layout.height_mm)):.0f} mm.",
+        f"{counted(len(pieces), 'piece')} on {counted(plates, 'plate')}; laid out as rectangles in rows, "
+        f"{by_boxes}; the plan counts {planned}.",
+        f"A plate of {m('plate_x'):.0f} × {m('plate_y'):.0f} mm with {len(shown)} nodes standing on thin brown "
+        f"lines, which are their supports; the tallest reaches {float(np.max(layout.height_mm)):.0f} mm.",
         table,
     )
 

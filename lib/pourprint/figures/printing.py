@@ -21,6 +21,7 @@ HOURS = {
     "saw from the plate": "cut",
     "take off supports": "removal",
 }
+HOURS_KEY = "strokes: machines · plain: hands"
 HOURS_IN_WORDS = (
     "five bars, one a kind of work, in the order in which it is done: hours of one kit. Spreading powder is shared by "
     "the kits that are usually printed together; what is melted includes the supports."
@@ -64,7 +65,10 @@ def orientation_map(job, rates, part_name=None):
         figure.add_scatter(x=x, y=y, mode="markers", marker=look, name=word, cliponaxis=False, hoverinfo="skip")
     figure.update_xaxes(title_text="direction that points up: round the part's z-axis [°]", range=[-190, 190], dtick=90)
     figure.update_yaxes(title_text="above its x-y plane [°]", range=[-100, 100], dtick=30)
-    figure.update_layout(title=f"{part.name}: the darker, the longer it takes")
+    figure.update_layout(
+        title=f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
+        f"{hours.max():.1f} h where dark"
+    )
     table = pd.DataFrame(
         {
             "up": [str(tuple(d.round(2).tolist())) for d in piece.candidates.directions],
@@ -75,7 +79,7 @@ def orientation_map(job, rates, part_name=None):
             "hours": measured,
         }
     ).sort_values("hours")
-    styled(figure, height=445).update_layout(margin={"b": 65})
+    styled(figure, height=445)
     for index, word in ((0, "as drawn"), (piece.index, "chosen")):
         x, y = _angles(piece.candidates.directions[[index]])
         side = {"xanchor": "left", "xshift": 14} if x[0] < 60 else {"xanchor": "right", "xshift": -14}
@@ -152,7 +156,7 @@ def layer_chart(job, rates, part_name=None):
     low, widest = float(spread[0]), int(np.argmax(hatch))
     figure.add_scatter(
         x=[heights[len(heights) // 2], heights[widest], heights[0]],
-        y=[low / 2, low + outline[widest] + hatch[widest] / 2, low],
+        y=[low / 2, low + outline[widest] + hatch[widest] / 2, 0.95 * low],
         mode="text",
         text=["spread powder", "melt the inside", " thin band: outlines"],
         textposition=["middle center", "middle center", "bottom right"],
@@ -164,7 +168,7 @@ def layer_chart(job, rates, part_name=None):
     figure.update_layout(title=f"Alone on a plate, {name} spends {share:.0%} of its time on spreading powder")
     table = pd.DataFrame({"height_mm": heights, "inside_s": hatch, "outline_s": outline, "spread_s": spread})
     return Chart(
-        styled(figure, height=395).update_layout(margin={"b": 65}),
+        styled(figure, height=395),
         f"{len(heights)} layers: {spread.sum() / 3600:.1f} h of spreading, {hatch.sum() / 3600:.1f} h inside, "
         f"{outline.sum() / 3600:.1f} h of outlines. More pieces on the plate share the spreading.",
         f"Three bands over the height from 0 to {heights[-1]:.0f} mm, stacked: the lowest, spreading powder, is the "
@@ -205,9 +209,9 @@ def hours_figure(layout):
             hovertemplate="%{y}: %{x:.2f} h a kit<extra></extra>",
         )
     )
-    figure.update_layout(title="Hours of one kit: strokes = machines, plain = hands")
+    figure.update_layout(title=f"Hours of one kit<br><sup>{HOURS_KEY}</sup>")
     figure.update_xaxes(title_text="hours of one kit", rangemode="tozero")
-    styled(figure, height=310).update_layout(margin={"l": 170, "b": 65})
+    styled(figure, height=310).update_layout(margin={"l": 170})
     return figure.update_yaxes(autorange="reversed")
 
 
@@ -218,9 +222,10 @@ def hours_chart(job, rates):
     layout = route.lay_out(job, rates)
     hours = hours_of_a_kit(layout)
     longest = max(hours, key=hours.get)
+    message = f"Of {sum(hours.values()):.1f} hours a kit, “{longest}” takes {hours[longest] / sum(hours.values()):.0%}"
     return Chart(
-        hours_figure(layout),
-        f"Of {sum(hours.values()):.1f} hours a kit, “{longest}” takes {hours[longest] / sum(hours.values()):.0%}.",
+        hours_figure(layout).update_layout(title=f"{message}<br><sup>{HOURS_KEY}</sup>"),
+        f"{message}.",
         HOURS_IN_WORDS[0].upper() + HOURS_IN_WORDS[1:],
         pd.DataFrame({"hours a kit": hours}),
     )
@@ -235,13 +240,14 @@ def roughness_chart(job, rates):
 
     layer_um = 1000 * route.layer_mm(job, rates.section(route.NAME))
     slope = np.arange(-90.0, 91.0, 5.0)
-    ra, stairs = roughness_um(slope, layer_um), roughness_um(slope, layer_um, 0.0, 0.0)
+    added = (rates["roughness.particles"], rates["roughness.dross"])
+    ra, stairs = roughness_um(slope, layer_um, *added), roughness_um(slope, layer_um, 0.0, 0.0)
     figure = go.Figure()
     for y, dash, width in ((ra, "solid", 3), (stairs, "dash", 2)):
         figure.add_scatter(x=slope, y=y, mode="lines", line={"color": COLOUR, "dash": dash, "width": width})
     figure.add_scatter(
         x=[20, 0, -22],
-        y=[ra[22], stairs[18] - 1.5, 2],
+        y=[ra[22] + 1, stairs[18] - 3.5, 2],
         mode="text",
         text=["stairs, sintered powder and sagging", "stairs of the layers alone", "needs supports"],
         textposition=["top right", "bottom center", "top center"],
@@ -257,7 +263,7 @@ def roughness_chart(job, rates):
     figure.update_yaxes(title_text="roughness Ra [µm]", rangemode="tozero", range=[0, 1.15 * ra.max()])
     figure.update_layout(title=f"Surfaces that look down come out roughest ({layer_um:.0f} µm layers)")
     return Chart(
-        styled(figure, height=395).update_layout(margin={"b": 65}),
+        styled(figure, height=395),
         f"An upright wall comes out at about {ra[0]:.0f} µm Ra, a slope of 45° looking up at {ra[-10]:.0f}, looking "
         f"down at {ra[9]:.0f}.",
         "A curve of roughness over the slope of the surface: lowest for upright walls at both ends, rising to the "

@@ -5,9 +5,10 @@ import plotly.graph_objects as go
 
 from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
 from pourprint.process.burn_out import shell_stress_mpa
+from pourprint.process.heating import ROOM_C
 from pourprint.process.hot_shell import shell_heat_share
 from pourprint.process.solidification import Melt, Mould, adams_time_s, freezing_point_c
-from pourprint.routes.printed_pattern import ROOM_C, kiln_h, pour_shell_c
+from pourprint.routes.printed_pattern import kiln_h, pour_shell_c
 
 COLOUR = LOOKS["printed_pattern"].colour
 MOST_DIMENSIONS = 14  # rows of a chart that can still be read
@@ -45,16 +46,19 @@ def dimension_chart(sizes, item):
     )
     share = ((shown["largest_mm"] - shown["smallest_mm"]) / shown["tolerance_mm"]).max()
     entry = sizes.job.alloy.entries["contraction"]
-    figure.update_layout(title=f"{item.part.name}: doubt about contraction fills up to {share:.0%} of the tolerance")
-    figure.update_xaxes(title_text="deviation of the casting [mm]; grey: its tolerance, blue: range of contraction")
+    figure.update_layout(
+        title=f"{item.part.name}: doubt about contraction fills up to {share:.0%} of the tolerance<br>"
+        "<sup>grey: the casting's tolerance · blue strokes: the range of contraction</sup>"
+    )
+    figure.update_xaxes(title_text="deviation of the casting [mm]")
     figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True)
-    styled(figure, height=26 * len(names) + 130).update_layout(barmode="overlay", margin={"l": 10})
+    styled(figure, height=26 * len(names) + 165).update_layout(barmode="overlay", margin={"l": 10, "t": 70})
     return Chart(
         figure,
         f"The pattern is printed {entry.value:g} % larger. Were the contraction {entry.low:g} or {entry.high:g} %, the "
         f"castings would be off by up to {share / 2:.0%} of the tolerance, either way.",
         "For each size a wide grey bar for the total casting tolerance about zero, and on it a narrow bar for what the "
-        "published range of contraction can do.",
+        f"range of contraction ({entry.pedigree}) can do.",
         table,
     )
 
@@ -156,15 +160,20 @@ def crack_chart(sizes, item):
 
     radius = 3 * item.part.modulus_mm * sizes.scale  # of the ball with the part's V/A
     infill, skin = np.linspace(0, 1, 61), float(sizes.rates["printed_pattern.skin"])
-    stress = shell_stress_mpa(radius, sizes.thickness_mm, skin, infill)
+    c, green = sizes.rates.section("crack"), sizes.rates.entries["crack.green_strength"]
+    stress = shell_stress_mpa(radius, sizes.thickness_mm, skin, infill, c)
     mine = float(sizes.rates["printed_pattern.infill"])
-    here, solid = float(shell_stress_mpa(radius, sizes.thickness_mm, skin, mine)), float(stress[-1])
+    here, solid = float(shell_stress_mpa(radius, sizes.thickness_mm, skin, mine, c)), float(stress[-1])
     figure = styled(go.Figure(), height=360)
-    figure.add_hrect(y0=2, y1=5, fillcolor="#DDDDDD", line_width=0, layer="below")
+    figure.add_hrect(y0=green.low, y1=green.high, fillcolor="#DDDDDD", line_width=0, layer="below")
     figure.add_scatter(x=100 * infill, y=stress, mode="lines", line={"color": COLOUR, "width": 3})
     figure.add_scatter(x=[100 * mine], y=[here], mode="markers", marker={"size": 12, "color": INK})
     figure.add_annotation(
-        x=98, y=3.5, text="unfired shells break at about 2 to 5 MPa", showarrow=False, xanchor="right"
+        x=98,
+        y=green.value,
+        text=f"unfired shells break at about {green.low:g} to {green.high:g} MPa",
+        showarrow=False,
+        xanchor="right",
     )
     figure.add_annotation(x=100 * mine, y=here, text=f"this pattern: {here:.1f} MPa", showarrow=True, ax=70, ay=-40)
     figure.update_xaxes(title_text="infill of the pattern [%]", range=[0, 102])
@@ -176,8 +185,8 @@ def crack_chart(sizes, item):
         figure,
         "A sparse pattern grows as much as a solid one, but is softer. The estimate ranks fillings; it does not "
         "promise that a shell holds.",
-        f"A curve that rises with the infill from {stress[0]:.1f} to {solid:.1f} MPa; a grey band from 2 to 5 MPa is "
-        "the strength of unfired (green) shells (from memory).",
+        f"A curve that rises with the infill from {stress[0]:.1f} to {solid:.1f} MPa; a grey band from {green.low:g} "
+        f"to {green.high:g} MPa is the strength of unfired (green) shells ({green.pedigree}).",
         pd.DataFrame({"infill": infill[::6], "stress_mpa": stress[::6]}).set_index("infill"),
     )
 

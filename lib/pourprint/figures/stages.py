@@ -25,22 +25,33 @@ LEFT = 'style="text-align:left"'  # a notebook sets its tables flush right, whic
 def stage_matrix(here=None):
     """The course's map as an HTML table: routes across, the eleven stages down, each route's steps counted.
 
-    Parameters: `here` a Stage to mark as "you are here", or None. Returns: HTML text.
+    Parameters: `here` a Stage: "you are here", its row alone, with the whole map folded below it; or None.
+    Returns: HTML text.
     """
     plans = example_plans()
+    rows = {stage: ["<br>".join(s.name for s in plan.steps if s.stage == stage) for plan in plans] for stage in Stage}
+    whole = _table(
+        plans,
+        "Stages of each route; an empty cell is a stage that the route does without.",
+        {f"{stage.value} {stage.title}": cells for stage, cells in rows.items()}
+        | {"together": [f"{len(plan.stages)} stages, {len(plan.steps)} steps" for plan in plans]},
+    )
+    if here is None:
+        return whole
+    place = _table(plans, f"Stage {here.value} of {len(Stage)}.", {f"▶ you are here: {here.title}": rows[here]})
+    return f"{place}<details><summary>the whole map</summary>{whole}</details>"
+
+
+def _table(plans, caption, rows):
+    """An HTML table of {row's name: a cell for each plan}."""
     head = "".join(f'<th scope="col" {LEFT}>{plan.title}</th>' for plan in plans)
-    rows = []
-    for stage in Stage:
-        named = ("<br>".join(s.name for s in plan.steps if s.stage == stage) for plan in plans)
-        cells = "".join(f"<td {LEFT}>{names}</td>" for names in named)
-        mark = "▶ you are here: " if stage is here else ""
-        style = ' style="outline:2px solid currentColor"' if stage is here else ""
-        rows.append(f'<tr{style}><th scope="row" {LEFT}>{mark}{stage.value} {stage.title}</th>{cells}</tr>')
-    counts = "".join(f"<td {LEFT}>{len(p.stages)} stages, {len(p.steps)} steps</td>" for p in plans)
+    body = "".join(
+        f'<tr><th scope="row" {LEFT}>{name}</th>{"".join(f"<td {LEFT}>{cell}</td>" for cell in cells)}</tr>'
+        for name, cells in rows.items()
+    )
     return (
-        f"<table><caption {LEFT}>Stages of each route; an empty cell is a stage that the route does without."
-        f'</caption><thead><tr><th scope="col" {LEFT}>stage</th>{head}</tr></thead><tbody>{"".join(rows)}'
-        f'<tr><th scope="row" {LEFT}>together</th>{counts}</tr></tbody></table>'
+        f'<table><caption {LEFT}>{caption}</caption><thead><tr><th scope="col" {LEFT}>stage</th>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table>"
     )
 
 
