@@ -213,9 +213,13 @@ class Plan:
         hands_on = machine = wait = 0.0
         for work in step.work:
             count = times[work.level.name]
-            hands_on = hands_on + _product(count, work.hands_on_h)
-            machine = machine + _product(count, work.machine_h)
-            wait = np.maximum(wait, _product(np.minimum(count, 1), work.wait_h))
+            # Most works have one kind of time: what is none costs no arithmetic.
+            if _some(work.hands_on_h):
+                hands_on = hands_on + count * work.hands_on_h
+            if _some(work.machine_h):
+                machine = machine + count * work.machine_h
+            if _some(work.wait_h):
+                wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
         return rounds, hands_on / rounds, machine / rounds, wait
 
     def _one_off_walk(self, calendar, begin_h):
@@ -412,9 +416,9 @@ class Span:
     end_h: float
 
 
-def _product(count, amount):
-    """count × amount, without touching an array where there is nothing to count: most works have one kind of time."""
-    return 0.0 if isinstance(amount, float) and amount == 0 else count * amount
+def _some(hours):
+    """Whether there is any of it: a number above zero, or an array, which is not looked into."""
+    return not isinstance(hours, float) or hours > 0
 
 
 def _last(walk, begin_h):

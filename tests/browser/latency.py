@@ -43,7 +43,7 @@ WATCH = """() => {
 }"""
 
 
-def press_ms(page, slider, key, quiet_ms=300, rest_ms=1200):
+def press_ms(page, slider, key, rest_ms, quiet_ms=300):
     """Press a key on a slider; return the time [ms] to the last change of any plot, or None if none changed.
 
     What a panel puts off until a slider rests is no part of it, and must not meet the next press.
@@ -55,7 +55,7 @@ def press_ms(page, slider, key, quiet_ms=300, rest_ms=1200):
     return found
 
 
-def medians_ms(page, slider, floor_slider, presses=40):
+def medians_ms(page, slider, floor_slider, presses, rest_ms):
     """Return median times [ms] of `slider` and of `floor_slider`, pressed in turn; WATCH runs in the page.
 
     None where fewer than half of the presses changed anything: there is nothing to measure.
@@ -64,7 +64,7 @@ def medians_ms(page, slider, floor_slider, presses=40):
     for turn in range(presses + 2):
         key = "ArrowRight" if turn % 2 else "ArrowLeft"
         for one, list_ms in times.items():
-            time_ms = press_ms(page, one, key)
+            time_ms = press_ms(page, one, key, rest_ms)
             # The first presses warm up; a key at the end of a slider changes nothing.
             if time_ms is not None and turn >= 2:
                 list_ms.append(time_ms)
@@ -73,7 +73,7 @@ def medians_ms(page, slider, floor_slider, presses=40):
     return tuple(map(statistics.median, times.values()))
 
 
-def measure(path, names, presses):
+def measure(path, names, presses, rest_ms):
     """Yield (slider's name, its `medians_ms`) for sliders of a notebook, all of them without names."""
     notebook = nbformat.read(path, as_version=4)
     notebook.cells.append(nbformat.v4.new_code_cell(FLOOR))
@@ -87,7 +87,7 @@ def measure(path, names, presses):
             for slider in page.get_by_role("slider").all():
                 name = slider.get_attribute("aria-label") or ""
                 if name and (not names or any(wanted in name for wanted in names)):
-                    yield name, medians_ms(page, slider, floor_slider, presses)
+                    yield name, medians_ms(page, slider, floor_slider, presses, rest_ms)
 
 
 def main():
@@ -95,9 +95,10 @@ def main():
     parser.add_argument("notebook", type=Path, help=f"path, for instance below {REPOSITORY.name}/notebooks")
     parser.add_argument("sliders", nargs="*", help="parts of the accessible names of sliders; none: all sliders")
     parser.add_argument("--presses", type=int, default=20)
+    parser.add_argument("--rest", type=int, default=400, help="ms after a press; 1200 where a panel runs more at rest")
     chosen = parser.parse_args()
     ratios = []
-    for name, found in measure(chosen.notebook, chosen.sliders, chosen.presses):
+    for name, found in measure(chosen.notebook, chosen.sliders, chosen.presses, chosen.rest):
         if found is None:
             print(f"{name}: moves nothing here", flush=True)
             continue

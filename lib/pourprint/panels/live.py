@@ -7,6 +7,7 @@ for every trace. That also costs one redraw, the dear part of a key press.
 """
 
 import asyncio
+import gc
 import html
 import re
 from functools import cache
@@ -27,6 +28,8 @@ def live(figure):
     # figure itself is shown, and inside a box it is never shown by itself. While a slider moves it would cost a
     # second message as large as the first.
     widget._renew = at_rest(widget._repr_mimebundle_)
+    if _loop():
+        _loop().call_later(REST_S, _sort_memory)
     return widget
 
 
@@ -38,12 +41,30 @@ def at_rest(callback):
         nonlocal timer
         if timer is not None:
             timer.cancel()
-        try:
-            timer = asyncio.get_running_loop().call_later(REST_S, callback)
-        except RuntimeError:  # no notebook around: nobody is dragging
+        if _loop():
+            timer = _loop().call_later(REST_S, callback)
+        else:  # no notebook around: nobody is dragging
             callback()
 
     return soon
+
+
+def _loop():
+    """The event loop of the notebook's kernel, or None where there is none."""
+    try:
+        return asyncio.get_running_loop()
+    except RuntimeError:
+        return None
+
+
+def _sort_memory():
+    """Free what is garbage by now, and let Python's collector pass over the rest from here on.
+
+    It would walk some million objects of libraries in the midst of a slider's move, and take half of its time.
+    """
+    gc.unfreeze()
+    gc.collect()
+    gc.freeze()
 
 
 def redraw(widget, traces, layout=None):
