@@ -14,7 +14,6 @@ from pourprint.figures.risk import (
     failures_chart,
     spread_chart,
     spread_data,
-    timeline_chart,
 )
 from pourprint.panels.risk import FULL, build
 from pourprint.risk import design_error, simulate_all
@@ -89,13 +88,12 @@ def test_an_alloy_is_shown_with_the_routes_that_can_make_it():
     assert len(panel.figure.data) == 5 + len(able) + 2
 
 
-@pytest.mark.parametrize("make", ["spread", "chance", "timeline", "failures", "design"])
+@pytest.mark.parametrize("make", ["spread", "chance", "failures", "design"])
 def test_a_chart_says_its_message_in_words_and_numbers(make, plans, runs):
     pattern = plans["printed_pattern"]
     chart = {
         "spread": lambda: spread_chart(runs),
         "chance": lambda: chance_chart(runs, "2026-12-18"),
-        "timeline": lambda: timeline_chart(pattern, START),
         "failures": lambda: failures_chart(pattern, rework(pattern)),
         "design": lambda: design_error_chart({r: design_error(p, 50) for r, p in plans.items()}, plans),
     }[make]()
@@ -108,12 +106,6 @@ def test_the_spread_ends_where_the_runs_do(runs):
     metal = runs["printed_metal"].days
     assert sum(length[2] for length in lengths) == pytest.approx(np.quantile(metal, 0.95))
     assert middle[2] == pytest.approx(np.median(metal))
-
-
-def test_the_timeline_ends_when_the_plan_does(plans):
-    chart = timeline_chart(plans["printed_mould"], START)
-    finish = pp.lead_time(plans["printed_mould"], START).finish
-    assert abs((chart.table["end"].max() - finish).total_seconds()) <= 60  # written to the minute
 
 
 def test_bad_questions_to_the_panel_are_refused():

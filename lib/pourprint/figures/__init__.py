@@ -17,7 +17,7 @@ from pourprint.figures.part import part_picture, section_chart
 from pourprint.figures.plan import plan_costs, plan_timeline
 from pourprint.figures.plate import plate_picture
 from pourprint.figures.printing import hours_chart, layer_chart, layer_times, orientation_map, roughness_chart
-from pourprint.figures.risk import chance_chart, design_error_chart, failures_chart, spread_chart, timeline_chart
+from pourprint.figures.risk import chance_chart, design_error_chart, failures_chart, spread_chart
 from pourprint.figures.sensitivity import information_chart, sobol_chart, tornado_chart
 from pourprint.figures.shelling import (
     crack_chart,
@@ -86,7 +86,6 @@ __all__ = [
     "spread_chart",
     "stage_matrix",
     "sureness_chart",
-    "timeline_chart",
     "tornado_chart",
     "workshop_chart",
 ]

@@ -1,14 +1,11 @@
-"""How sure cost and days are: spreads, dates, the calendar of a plan, failures and design errors."""
-
-import datetime as dt
+"""How sure cost and days are: spreads, dates, failures and design errors."""
 
 import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pourprint.errors import InputError
-from pourprint.figures._look import HATCH, INK, KINDS, LOOKS, Chart, styled, tint
-from pourprint.workdays import moment_of
+from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
 
 CURVE_POINTS = 120  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -232,62 +229,6 @@ def chance_chart(runs, deadline=None):
 def _titled(figure, title):
     figure.update_layout(title={"text": title, "x": 0, "xref": "paper", "font": {"size": 16}}, margin={"t": 70})
     return figure
-
-
-# The calendar of one plan ----------------------------------------------------------------------------------
-
-
-def timeline_chart(plan, start):
-    """One-off work and the first batch in the calendar, one row a step: hands-on, machine, waiting. Returns: Chart.
-
-    Parameters: `plan` of single numbers; `start` date and time. Closed hours count as waiting, those within a task
-    as hands-on.
-    """
-    spans, begin = plan.spans(start), moment_of(start)
-    look, figure = LOOKS[plan.route], go.Figure()
-    rows = {kind: [] for kind in KINDS}
-    for span in spans:
-        for kind, a, b in (
-            ("waiting", span.ready_h, span.begin_h),
-            ("hands-on", span.begin_h, span.worked_h),
-            ("machine", span.worked_h, span.ran_h),
-            ("waiting", span.ran_h, span.end_h),
-        ):
-            if b - a > 1e-9:
-                rows[kind].append((span.step.name, a, b - a))
-    for kind, white in zip(KINDS, (0.0, 0.4, 0.8), strict=True):
-        figure.add_bar(
-            y=[name for name, _, _ in rows[kind]],
-            base=[begin + dt.timedelta(hours=a) for _, a, _ in rows[kind]],
-            x=[3.6e6 * hours for _, _, hours in rows[kind]],  # plotly measures lengths on a date axis in ms
-            orientation="h",
-            marker={
-                "color": tint(look.colour, white),
-                "line": {"color": INK, "width": 0.5},
-                "pattern": {"shape": HATCH[kind], "fgcolor": INK, "fillmode": "overlay", "solidity": 0.2},
-            },
-            name=kind,
-            customdata=[hours for _, _, hours in rows[kind]],
-            hovertemplate=f"%{{y}}, {kind}: %{{customdata:.1f}} h from %{{base}}<extra></extra>",
-        )
-    figure.update_xaxes(type="date")
-    order = list(dict.fromkeys(span.step.name for span in spans))
-    figure.update_yaxes(categoryorder="array", categoryarray=order[::-1], automargin=True)
-    hours = {kind: sum(length for _, _, length in rows[kind]) for kind in KINDS}
-    share = hours["waiting"] / sum(hours.values())
-    figure = _titled(
-        styled(figure, 110 + 26 * len(order)),
-        f"{plan.title} waits {share:.0%} of its time: plain = hands-on, strokes = machine, dots = waiting",
-    )
-    figure.update_layout(barmode="overlay")
-    return Chart(
-        figure,
-        f"Without failures the first batch takes {spans[-1].end_h / 24:.0f} days, of which {share:.0%} are waiting "
-        "(drying, cooling, nights and weekends).",
-        "One row a step from top to bottom, the calendar from left to right; each row is plain where hands work, "
-        "hatched where a machine runs alone, dotted where nothing but time is needed.",
-        plan.timeline(start),
-    )
 
 
 # Failures and design errors -----------------------------------------------------------------------------------
