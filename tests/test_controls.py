@@ -1,5 +1,7 @@
 """Rows of controls, their limits, and the status line: what needs no browser."""
 
+import asyncio
+
 import numpy as np
 import plotly.graph_objects as go
 import pytest
@@ -8,7 +10,7 @@ from hypothesis import strategies as st
 
 from pourprint.errors import InputError
 from pourprint.panels.controls import choice_row, group, log_rungs, named, number_row, page, unit_of
-from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.panels.live import REST_S, at_rest, guarded, live, redraw, status_line
 
 
 def slider_of(row):
@@ -156,6 +158,22 @@ def test_a_guarded_callback_shows_an_input_error_as_its_sentence():
 def test_a_guarded_callback_hides_no_programming_error():
     with pytest.raises(ZeroDivisionError):
         guarded(lambda: 1 / 0, status_line())()
+
+
+def test_what_waits_for_rest_is_done_once_and_at_once_outside_a_notebook():
+    done = []
+    soon = at_rest(lambda: done.append(1))
+
+    async def drag():
+        for _ in range(3):
+            soon()
+        assert not done
+        await asyncio.sleep(2 * REST_S)
+
+    asyncio.run(drag())
+    assert done == [1]
+    at_rest(lambda: done.append(2))()
+    assert done == [1, 2]
 
 
 def test_a_redraw_message_has_no_gaps(monkeypatch):

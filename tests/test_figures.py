@@ -53,6 +53,14 @@ def test_ticks_are_round_and_cover_most_of_the_longest_bar(longest):
     assert 3 <= len(ticks) <= 8
 
 
+def test_the_cost_axis_holds_all_lines_and_names_and_stands_still_while_they_move_a_little():
+    traces = figures.comparison_data(compared(price_of_day=0))
+    low, high = figures.comparison_range(traces)
+    drawn = np.log10(np.concatenate([trace["y"] for trace in traces]))
+    assert low <= np.nanmin(drawn) and np.nanmax(drawn) <= high
+    assert figures.comparison_range(figures.comparison_data(compared(price_of_day=1))) == [low, high]
+
+
 def test_a_figure_fed_in_place_equals_one_built_new():
     built, other = figures.comparison_figure(compared(price_of_day=0)), compared(price_of_day=500)
     for trace, new in zip(built.data, figures.comparison_data(other), strict=True):

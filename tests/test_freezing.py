@@ -13,6 +13,7 @@ from scipy.special import erf
 import pourprint as pp
 from pourprint import ledger
 from pourprint.errors import InputError
+from pourprint.inputs import Noting
 from pourprint.ledger import freezing
 from pourprint.process.enthalpy import filled, freezing_times
 from pourprint.process.section_modulus import hottest_section, nearest_metals, section_in
@@ -319,20 +320,13 @@ def test_walls_too_thin_for_the_grid_are_refused_and_not_lost_in_silence():
 
 
 def test_every_number_of_the_freezing_table_is_used(monkeypatch):
-    read = set()
-
-    class Spy(dict):
-        def __getitem__(self, key):
-            read.add(key)
-            return super().__getitem__(key)
-
-    spy = Spy(freezing())
+    spy = Noting(freezing())
     monkeypatch.setattr(ledger, "freezing", lambda: spy)
     Mould.sand()
     Mould.shell(7)
     for metal in range(3):
         section_in(metal).estimated(pp.Part.from_numbers("bracket", 60, 210, (90, 70, 60)))
-    assert read == set(spy)
+    assert spy.read == set(spy)
 
 
 def test_bad_values_are_named():

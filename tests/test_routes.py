@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.errors import Infeasible, InputError
-from pourprint.inputs import outcomes
+from pourprint.inputs import Noting, outcomes
 from pourprint.ledger import library
 from pourprint.steps import JOB
 from scenes import PRINTED, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, small_job, with_alloy_value
@@ -124,25 +124,13 @@ def test_an_array_plans_as_each_of_its_values_does_alone(route, seed):
 # No dead numbers --------------------------------------------------------------------------------------
 
 
-class Spy(dict):
-    """Entries that remember which keys were read."""
-
-    def __init__(self, entries):
-        super().__init__(entries)
-        self.read = set()
-
-    def __getitem__(self, key):
-        self.read.add(key)
-        return super().__getitem__(key)
-
-
 def elsewhere(key):
     """Numbers that simulations and charts read, not routes: their own tests ask whether each is used."""
     return key.startswith(("risk.", "crack.", "roughness."))
 
 
 def test_every_number_of_the_card_and_the_process_tables_is_used_by_some_route():
-    spy = Spy(demo_rates().entries)
+    spy = Noting(demo_rates().entries)
     for alloy in pp.alloys():
         for found in pp.plan_all(
             demo_job(alloy, quantity=3, batch_size=2), replace(demo_rates(), entries=spy)

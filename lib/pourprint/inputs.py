@@ -125,7 +125,7 @@ def moved_alone(entries):
     return table
 
 
-class _Noting(dict):
+class Noting(dict):
     """Entries that note which were read."""
 
     def __init__(self, entries):
@@ -142,7 +142,7 @@ def ranged(plan):
 
     A number that is not read moves nothing when it alone is moved.
     """
-    noting = _Noting(plan.rates.entries)
+    noting = Noting(plan.rates.entries)
     plan.at(rates=replace(plan.rates, entries=noting)).total_cost  # noqa: B018  read for what it reads
     return {key: entry for key, entry in plan.rates.entries.items() if key in noting.read and entry.low < entry.high}
 

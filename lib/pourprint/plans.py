@@ -382,8 +382,8 @@ class Plan:
         """
         import pandas as pd
 
-        rows = {}
-        for span in self.spans(start):
+        rows, (spans, days) = {}, self.schedule(start)
+        for span in spans:
             rows.setdefault(span.step.name, []).append(span)
         begin = moment_of(start)
 
@@ -397,8 +397,8 @@ class Plan:
         table = [row(s[0].step.stage.title, name, len(s), s[0].begin_h, s[-1].end_h) for name, s in rows.items()]
         more = int(self.batches) - 1
         if more:
-            first_h = span.end_h
-            finish_h = lead_time(self, start).days * 24 - 24 * self.job.delivery_days
+            first_h = spans[-1].end_h
+            finish_h = 24 * (days - self.job.delivery_days)
             table.append(row("", f"{more} further batch{'es' * (more > 1)}", more, first_h, finish_h))
         return pd.DataFrame(table)
 

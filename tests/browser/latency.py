@@ -1,6 +1,6 @@
 """How long a key press takes to change a plot, against a one-trace figure with no model in the same notebook.
 
-Run: python tests/browser/latency.py notebooks/NAME.ipynb ["name of a slider" ...] [--presses 20]
+Run: python tests/browser/latency.py notebooks/NAME.ipynb ["name of a slider" ...] [--presses 20] [--rest 400]
 The clock runs from the key press to the last change of any plot's SVG or of live HTML (bars, sentence, table),
 so a panel drawn in parts is not counted as done at its first part. Presses on the two figures alternate: both
 see the same busy machine.

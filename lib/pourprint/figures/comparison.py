@@ -58,12 +58,13 @@ def comparison_data(comparison):
     ]
 
 
-def comparison_range(comparison):
+def comparison_range(traces):
     """Ends of the cost axis (decades, as plotly takes them): round numbers around all lines and their names.
 
-    Round ends stand still while the lines move, so that a change is seen; nor are the axes drawn anew.
+    Parameters: `traces` from `comparison_data`. Round ends stand still while the lines move, so that a change is seen;
+    nor are the axes drawn anew.
     """
-    *lines, names, _, _ = (trace["y"] for trace in comparison_data(comparison))
+    *lines, names, _, _ = (trace["y"] for trace in traces)
     seen = np.concatenate([*lines, names])
     seen = seen[np.isfinite(seen)]
     if not seen.size:
@@ -79,7 +80,7 @@ def comparison_figure(comparison):
     Returns: go.Figure whose traces stand in the order of `comparison_data`.
     """
     figure = go.Figure()
-    *lines, names, turns, chosen = comparison_data(comparison)
+    *lines, names, turns, chosen = traces = comparison_data(comparison)
     grid, routes, money = comparison.quantities, [*comparison.plans], _currency(comparison)
     for route, line in zip(routes, lines, strict=True):
         look = LOOKS[route]
@@ -117,7 +118,7 @@ def comparison_figure(comparison):
         hovertemplate=f"chosen: %{{x}} kits at %{{y:,.0f}} {money}<extra></extra>",
     )
     figure.update_xaxes(title_text="kits wanted", type="log", tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400])
-    figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=ROUND, range=comparison_range(comparison))
+    figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=ROUND, range=comparison_range(traces))
     figure.update_layout(
         title={
             "text": "Unit cost falls with quantity in steps: clusters, boxes and plates are paid whole",

@@ -104,9 +104,9 @@ def build(kit, rates, start=None):
 
     def show(result):
         tell(result)  # first: the browser has set the text by the time the picture is drawn
-        figure, ends = place.children[0], figures.comparison_range(result)
-        moved = {} if ends == list(figure.layout.yaxis.range) else {"yaxis.range": ends}
-        redraw(figure, figures.comparison_data(result), moved)
+        figure, traces = place.children[0], figures.comparison_data(result)
+        ends = figures.comparison_range(traces)
+        redraw(figure, traces, {} if ends == list(figure.layout.yaxis.range) else {"yaxis.range": ends})
 
     def other_job():
         last[0] = None  # until the new question is answered; it may be refused
