@@ -9,10 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
+from pourprint.errors import InputError
 from pourprint.expectation import rework
 from pourprint.information import Samples
 from pourprint.ledger import library
-from pourprint.risk import by_quantity, design_error, flips, simulate, simulate_all, uncertain
+from pourprint.risk import by_quantity, design_error, drawn, flips, run_together, simulate, simulate_all, uncertain
 from pourprint.steps import BATCH, JOB, Level, Stage, Work
 from pourprint.yields import attempts_needed
 from scenes import PART, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
@@ -52,6 +53,29 @@ def test_dates_and_holidays_are_the_plans_too():
     runs = simulate(plan, 5, start=start, **SURE)
     assert runs.days == pytest.approx(pp.lead_time(plan, start).days, rel=1e-12)
     assert runs.days[0] > plan.lead_time_days + 5  # the lab's Christmas
+
+
+# The last job is run in several blocks.
+@pytest.mark.parametrize(
+    ("quantity", "batch_size", "n", "options"),
+    [
+        (4, 4, 100, {"start": "2026-12-14T10:30"}),
+        (9, 4, 60, {"spares": 3, "design_again": 0.3}),
+        (40, 1, 1100, {"spares": 1}),
+    ],
+)
+def test_routes_run_side_by_side_give_the_numbers_of_each_run_by_itself(quantity, batch_size, n, options):
+    routes = ROUTES if n < 1000 else ("printed_mould", "printed_metal")
+    alone = [drawn(demo_plan(route, quantity, batch_size), n) for route in routes]
+    for one, together in zip(alone, run_together(alone, **options), strict=True):
+        by_itself = one.run(**options)
+        for name in ("cost", "days", "attempts", "design_errors"):
+            np.testing.assert_array_equal(getattr(together, name), getattr(by_itself, name))
+
+
+def test_only_plans_of_one_job_run_side_by_side():
+    with pytest.raises(InputError, match="plans of one job"):
+        run_together([drawn(demo_plan("printed_metal", quantity), 10) for quantity in (4, 5)])
 
 
 @pytest.mark.parametrize("route", ROUTES)

@@ -7,7 +7,7 @@ import numpy as np
 
 from pourprint.errors import InputError
 from pourprint.plans import Plan
-from pourprint.steps import BATCH, JOB, Stage, Step, Work
+from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
 REPORT, CHECK = "the design error is reported", "assemble the first kit and check its design"
 
@@ -52,9 +52,9 @@ class Chain:
         for i, leg in enumerate(legs):
             work = []
             for j, piece in enumerate(leg.work):
-                hands, rest = (replace(piece.level, name=f"{i}.{j} {kind}") for kind in ("by hand", "alone"))
+                hands, rest = (Level(f"{i}.{j} {kind}", piece.level.per_batch) for kind in ("by hand", "alone"))
                 work += [Work(hands, hands_on_h=piece.hands_on_h), replace(piece, level=rest, hands_on_h=0.0)]
-                table |= {hands.name: by_hand[i, j], rest.name: counts[i, j]}
+                table[hands.name], table[rest.name] = by_hand[i, j], counts[i, j]
             steps.append(replace(leg, work=tuple(work)))
         fields = {name: getattr(plan, name) for name in ("route", "title", "job", "rates", "recipe")}
         return Counted(**fields, steps=tuple(steps), counts=table)
@@ -62,8 +62,8 @@ class Chain:
 
 def batch_legs(plan):
     """The steps of one batch, without one-off work."""
-    kept = [replace(step, work=tuple(w for w in step.work if w.level is not JOB)) for step in plan.steps]
-    return tuple(step for step in kept if step.work)
+    kept = ((step, tuple(work for work in step.work if work.level is not JOB)) for step in plan.steps)
+    return tuple(step if len(work) == len(step.work) else replace(step, work=work) for step, work in kept if work)
 
 
 def all_legs(plan, report_h):

@@ -28,57 +28,83 @@ class Visits:
     pieces: np.ndarray
 
 
-def walk(chain, spoil, rows, rng, errors=None):
-    """Let `rows` batches walk a chain.
+def walk(chains, spoils, rows, rngs, errors=None):
+    """Let `rows` batches walk each of some chains, side by side: a turn of all takes hardly longer than a turn of one.
 
-    Parameters: `spoil` (S, n or 1) chance that a lot fails, of run = row % n; `rng` random numbers; `errors` (rows,)
-    how many design errors the check of each row finds. Returns: Visits.
+    Parameters: `chains` of the same pieces and spares, each with `spoils` (S, n or 1) the chance that a lot fails, of
+    run = row % n, and `rngs` random numbers, which it draws as if it were alone; `errors` (rows,) how many design
+    errors the check of each row finds, or None. Returns: [Visits], one a chain.
     """
-    count, runs = len(chain.legs), spoil.shape[1]
-    risky, check = (spoil > 0).any(axis=1), count - 1
-    home = np.arange(rows) * (count + 1)  # where a row's own legs begin in the queue
-    queue = np.zeros(rows * (count + 1), dtype=np.int64)
-    queue[home + chain.start] = chain.pieces
-    at, spare = np.full(rows, chain.start), np.full(rows, chain.spares)
-    alive, log = np.arange(rows), []
-    errors = None if errors is None else errors.copy()
+    # Legs are numbered through, with one behind the last of each chain, where a row is done.
+    sizes = np.array([len(chain.legs) + 1 for chain in chains])
+    starts, runs = np.cumsum(sizes) - sizes, max(spoil.shape[1] for spoil in spoils)
+    after, back = (
+        _joined([getattr(chain, name) + at for chain, at in zip(chains, starts, strict=True)])
+        for name in ("after", "back")
+    )
+    lots = _joined([chain.lots for chain in chains])
+    spoil = _joined([np.broadcast_to(spoil, (len(spoil), runs)) for spoil in spoils])
+    risky, (done, check) = (spoil > 0).any(axis=1), np.zeros((2, len(spoil)), dtype=bool)
+    done[starts + sizes - 1] = check[starts + sizes - 2] = True
+    # Rows of a chain stand together; each has a queue before every leg.
+    edges, first = rows * np.arange(len(chains) + 1), np.repeat(starts, rows)
+    alive, at = np.arange(edges[-1]), first + chains[0].start
+    home = alive * sizes.max() - first
+    queue, spare = np.zeros(edges[-1] * sizes.max(), dtype=np.int64), np.full(edges[-1], chains[0].spares)
+    queue[home + at] = chains[0].pieces
+    errors, log = None if errors is None else np.tile(errors, len(chains)), []
     while alive.size:
         leg, own = at[alive], home[alive]
         pieces = queue[own + leg]
         log.append((leg, alive, pieces))
-        target, failed = chain.after[leg], np.zeros_like(pieces)
-        doubt = np.flatnonzero(risky[leg])
+        target, failed = after[leg], np.zeros_like(pieces)
+        doubt = risky[leg].nonzero()[0]
         if doubt.size:
-            where, held = leg[doubt], pieces[doubt]
-            failed[doubt] = _failed(chain.lots[where, held], held, spoil[where, alive[doubt] % runs], rng)
+            where, held, who = leg[doubt], pieces[doubt], alive[doubt]
+            failed[doubt] = _failed(lots[where, held], held, spoil[where, who % runs], rngs, who.searchsorted(edges))
         passed, sent = pieces - failed, failed
-        if chain.spares:
+        if chains[0].spares:
             sent = np.maximum(failed - spare[alive], 0)
             spare[alive] -= failed - sent
         if errors is not None:
-            wrong = (leg == check) & (errors[alive] > 0)
-            passed[wrong], sent[wrong] = 0, chain.pieces
+            wrong = check[leg] & (errors[alive] > 0)
+            passed[wrong], sent[wrong] = 0, chains[0].pieces
             errors[alive[wrong]] -= 1
-            spare[alive[wrong]] = chain.spares
+            spare[alive[wrong]] = chains[0].spares
         queue[own + leg] = 0
         queue[own + target] += passed
         onward = sent > 0
         if onward.any():
-            back = chain.back[leg]
-            queue[own + back] += sent
-            target = np.where(onward, back, target)
+            behind = back[leg]
+            queue[own + behind] += sent
+            target = np.where(onward, behind, target)
         at[alive] = target
-        alive = alive[target < count]
-    return Visits(*(np.concatenate(column) for column in zip(*log, strict=True)))
+        alive = alive[~done[target]]
+    leg, row, pieces = (np.concatenate(column) for column in zip(*log, strict=True))
+    if len(chains) == 1:
+        return [Visits(leg, row, pieces)]
+    mine = [(row // rows == k).nonzero()[0] for k in range(len(chains))]
+    return [Visits(leg[m] - at, row[m] % rows, pieces[m]) for m, at in zip(mine, starts, strict=True)]
 
 
-def _failed(lots, pieces, chance, rng):
-    """Pieces on the lots that fail, when pieces are spread evenly over lots: some lots hold one more than others."""
+def _joined(tables):
+    """Tables of legs end to end, each with its last row twice: the place where a row is done needs one too."""
+    return np.concatenate([part for table in tables for part in (table, table[-1:])])
+
+
+def _failed(lots, pieces, chance, rngs, edges):
+    """Pieces on the lots that fail, when pieces are spread evenly over lots: some lots hold one more than others.
+
+    Each of `rngs` draws for those between its two `edges`.
+    """
     held, more = np.divmod(pieces, lots)
-    failed = rng.binomial(lots - more, chance) * held
-    some = np.flatnonzero(more)
-    if some.size:
-        failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
+    failed = np.empty_like(pieces)
+    for rng, begin, end in zip(rngs, edges[:-1], edges[1:], strict=True):
+        mine = slice(begin, end)
+        failed[mine] = rng.binomial(lots[mine] - more[mine], chance[mine]) * held[mine]
+        some = begin + more[mine].nonzero()[0]
+        if some.size:
+            failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
     return failed
 
 
@@ -161,34 +187,43 @@ def take(visits, chain, legs, runs, factor=None):
     return Taken(visits, rounds, hands_on / rounds, machine / rounds, wait, whole, done)
 
 
-def lead(taken, calendar, begin_h, rows, last_one_off=None):
-    """Lead every row through the calendar.
+def lead(takens, calendar, begin_h, rows, last_one_off):
+    """Lead every row of each of some chains through the calendar, all side by side.
 
-    Parameters: `begin_h` (rows,) or one [h]. Returns: (when its one-off work is done for the last time, its end),
-    each (rows,) [h since the calendar's first midnight].
+    Parameters: `takens` [Taken]; `begin_h` (K, rows) of K chains, or one [h]; `last_one_off` the leg, of each chain.
+    Returns: (when one-off work is done for the last time, the end), each (K, rows) [h since the calendar's first
+    midnight].
     """
-    leg, row = taken.visits.leg, taken.visits.row
-    # Rows know nothing of each other, so all go on by one round at a time; those with the longest way come first, so
+    columns = (
+        (t.visits.row + k * rows, t.rounds, t.hands_on_h, t.machine_h + t.wait_h, t.whole, t.visits.leg == leg)
+        for k, (t, leg) in enumerate(zip(takens, last_one_off, strict=True))
+    )
+    row, times, *columns = (np.concatenate(column) for column in zip(*columns, strict=True))
+    # The visits of row 0 in the order of time, each round by round, then those of row 1, …
+    order = np.argsort(row.astype(np.min_scalar_type(row.max())), kind="stable")  # small numbers sort quickly
+    order = np.repeat(order, times[order])
+    row, (hands_on, alone, whole, last) = row[order], (column[order] for column in columns)
+    # Rounds that nothing parts are one stretch of work.
+    parts = (alone > 0) | whole | last
+    begins = (whole | np.append(True, parts[:-1] | (row[1:] != row[:-1]))).nonzero()[0]
+    ends = np.append(begins[1:], order.size) - 1
+    hands_on, alone, whole, last = np.add.reduceat(hands_on, begins), alone[ends], whole[begins], last[ends]
+    # Rows know nothing of each other, so all go on by one stretch at a time; those with most of them come first, so
     # that those still on their way stand together.
-    order = np.argsort(row.astype(np.min_scalar_type(rows)), kind="stable")  # small numbers sort quickly
-    rounds = np.repeat(order, taken.rounds[order])  # the visits of row 0, each round by round, then those of row 1, …
-    length = np.bincount(row, taken.rounds, rows).astype(int)
+    length = np.bincount(row[begins])
     longest = np.argsort(-length, kind="stable")
     first, falling = (np.cumsum(length) - length)[longest], -length[longest]
-    now = np.broadcast_to(np.asarray(begin_h, dtype=float), rows)[longest]
+    now = np.broadcast_to(np.asarray(begin_h, dtype=float), (len(takens), rows)).ravel()[longest]
     ready = now.copy()
     for turn in range(length.max()):
-        going = np.searchsorted(falling, -turn)
-        at = rounds[first[:going] + turn]
-        hands_on, uncut = taken.hands_on_h[at], np.flatnonzero(taken.whole[at])
+        at = first[: falling.searchsorted(-turn)] + turn
+        by_hand, uncut, done = hands_on[at], whole[at].nonzero()[0], last[at].nonzero()[0]
         if uncut.size:
-            now[uncut] = calendar.whole(now[uncut], hands_on[uncut])
-        now[:going] = calendar.finish(now[:going], hands_on) + taken.machine_h[at] + taken.wait_h[at]
-        if last_one_off is not None:
-            done = np.flatnonzero(leg[at] == last_one_off)
-            ready[done] = now[done]
-    back = np.argsort(longest)
-    return ready[back], now[back]
+            now[uncut] = calendar.whole(now[uncut], by_hand[uncut])
+        now[: at.size] = calendar.finish(now[: at.size], by_hand) + alone[at]
+        ready[done] = now[done]
+    place = np.argsort(longest)
+    return ready[place].reshape(-1, rows), now[place].reshape(-1, rows)
 
 
 # The whole job ------------------------------------------------------------------------------------------
@@ -200,7 +235,7 @@ class Run:
 
     `plan` at its values, `sampled` the same with (n,) arrays of inputs, or the plan itself; `report_h` [h] until a
     design error shows; `spares` pieces begun beyond those wanted in each batch; `again` the stage from which on
-    one-off work is done again after a design error.
+    one-off work is done again after a design error; `time_spread` of a visit's hands-on time [-].
     """
 
     plan: Plan
@@ -208,6 +243,7 @@ class Run:
     report_h: float
     spares: int = 0
     again: Stage = Stage.DESIGN
+    time_spread: float = 0.0
 
     @cached_property
     def batches(self):
@@ -240,37 +276,52 @@ class Run:
         yields = np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.legs)))
         return 1 - yields
 
-    def block(self, runs, calendar, begin_h, rng, time_spread, errors):
-        """Some of the runs.
 
-        Parameters: `runs` slice of the n; `errors` (n,) design errors of each. Returns: (times each work was done,
-        plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,), end (runs,) [h]).
-        """
-        size, chain, one_off = runs.stop - runs.start, self.first, self.first.one_off
-        spoil = self.spoil[:, runs] if self.spoil.shape[1] > 1 else self.spoil
-        own = slice(one_off, len(chain.legs) - 1)
+def block(jobs, runs, calendar, begin_h, rngs, errors):
+    """Some of the runs of several plans of the same kits and batches, side by side.
 
-        def going(chain, legs, rows, spoil, errors=None):
-            visits = walk(chain, spoil, rows, rng, errors)
-            return take(visits, chain, legs, runs, _factors(rng, time_spread, visits.leg.size))
+    Parameters: `jobs` [Run]; `runs` slice of the n; `rngs` random numbers of each; `errors` (n,) design errors found.
+    Returns: [(times each work was done, plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,),
+    end (runs,) [h])], one a plan.
+    """
+    size = runs.stop - runs.start
 
-        taken = going(chain, self.legs, size, spoil, errors[runs] if errors.any() else None)
-        done, begun = taken.done, _begun(taken, one_off, size)
-        ready, end = lead(taken, calendar, begin_h, size, one_off - 1)
-        before = [taken.loads(chain.legs, size, one_off)] if self.others else []
-        for other, many in self.others:
-            rows = many * size
-            taken = going(other, self.legs[own], rows, spoil[own])
-            done[:, own, : taken.done.shape[2]] += taken.done
-            begun += _begun(taken, 0, size)
-            loads = taken.loads(other.legs, rows, 0)
-            by_hand, by_clock = (_before(before, loads, kind, many, size) for kind in (0, 1))
-            start = np.maximum(calendar.finish(ready, by_hand), ready + by_clock)
-            _, ends = lead(taken, calendar, start.ravel(), rows)
-            end = np.maximum(end, ends.reshape(many, size).max(axis=0))
-            summed = ({name: h.reshape(many, size).sum(axis=0) for name, h in kind.items()} for kind in loads)
-            before.append(tuple(summed))
-        return done, begun, end
+    def going(chains, rows, legs, errors=None):
+        """Walk the chains; `legs` of each, of those in `Run.legs`."""
+        spoils = [job.spoil[own] for job, own in zip(jobs, legs, strict=True)]
+        spoils = [spoil[:, runs] if spoil.shape[1] > 1 else spoil for spoil in spoils]
+        walked = walk(chains, spoils, rows, rngs, errors)
+        return [
+            take(visits, chain, job.legs[own], runs, _factors(rng, job.time_spread, visits.leg.size))
+            for visits, chain, job, own, rng in zip(walked, chains, jobs, legs, rngs, strict=True)
+        ]
+
+    firsts = [job.first for job in jobs]
+    takens = going(firsts, size, [slice(None)] * len(jobs), errors[runs] if errors.any() else None)
+    ready, end = lead(takens, calendar, begin_h, size, [chain.one_off - 1 for chain in firsts])
+    done = [taken.done for taken in takens]
+    begun = [_begun(taken, chain.one_off, size) for taken, chain in zip(takens, firsts, strict=True)]
+    before = [
+        [taken.loads(chain.legs, size, chain.one_off)] if jobs[0].others else []
+        for taken, chain in zip(takens, firsts, strict=True)
+    ]
+    batch = [slice(chain.one_off, len(chain.legs) - 1) for chain in firsts]
+    for others in zip(*(job.others for job in jobs), strict=True):
+        chains, many = [chain for chain, _ in others], others[0][1]
+        rows = many * size
+        takens, start = going(chains, rows, batch), []
+        for k, (taken, chain) in enumerate(zip(takens, chains, strict=True)):
+            done[k][:, batch[k], : taken.done.shape[2]] += taken.done
+            begun[k] += _begun(taken, 0, size)
+            loads = taken.loads(chain.legs, rows, 0)
+            by_hand, by_clock = (_before(before[k], loads, kind, many, size) for kind in (0, 1))
+            start.append(np.maximum(calendar.finish(ready[k], by_hand), ready[k] + by_clock).ravel())
+            before[k].append(
+                tuple({name: h.reshape(many, size).sum(axis=0) for name, h in kind.items()} for kind in loads)
+            )
+        _, ends = lead(takens, calendar, np.stack(start), rows, [-1] * len(jobs))
+        end = np.maximum(end, ends.reshape(-1, many, size).max(axis=1))
+    return list(zip(done, begun, end, strict=True))
 
 
 def _factors(rng, time_spread, count):

@@ -10,6 +10,7 @@ import numpy as np
 
 from pourprint import _simulation as engine
 from pourprint.errors import InputError
+from pourprint.plans import made
 from pourprint.risk import check_design, run_of
 from pourprint.steps import Stage
 from pourprint.yields import expected_visits
@@ -44,6 +45,7 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     Raises: InputError. Method: absorbing Markov chain on (step, pieces in hand), solved for first and second moment
     (exact); hands-on times without spread.
     """
+    made(plan).single_only("rework()")
     run = run_of(plan, plan, again=again)
     check_design(design_again, again)
     if run.first.pieces > MOST_PIECES:

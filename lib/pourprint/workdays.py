@@ -5,7 +5,6 @@ Not valid for shifts that pass midnight or differ from day to day.
 """
 
 import datetime as dt
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
@@ -113,8 +112,8 @@ class Calendar:
     def _tables(self):
         """Tables for one look-up each, hours since the first midnight [h].
 
-        Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day:
-        what to add to the hours worked up to some moment of it to get that moment.
+        Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day: its
+        opening time, and what to add to the hours worked up to some moment of it to get that moment.
         """
         mask = [day in self.hours.days for day in DAYS]
         holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
@@ -122,21 +121,25 @@ class Calendar:
         is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
         opening = 24.0 * days + self.hours.start_h
         before = (np.cumsum(is_open) - is_open) * self.hours.day_h
-        return np.where(is_open, opening, np.inf), before, opening[is_open] - before[is_open]
+        return np.where(is_open, opening, np.inf), before, opening[is_open], opening[is_open] - before[is_open]
 
     def _worked(self, at_h):
         """Working hours between the first midnight and a time [h]."""
-        opening, before, _ = self._tables
+        opening, before, *_ = self._tables
         day = (at_h * (1 / 24)).astype(int)
         return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
 
     def opening(self, at_h):
         """First moment at or after a time when someone is there: [h] → [h]. Raises: InputError, as `finish`."""
-        with _horizon():
-            worked = self._worked(np.asarray(at_h, dtype=float))
-            # The slack absorbs rounding: at closing time the next opening is meant.
-            day = (worked / self.hours.day_h + 1e-9).astype(int)
-            return np.maximum(worked, day * self.hours.day_h) + self._tables[2][day]
+        with _HORIZON:
+            return self._opening(np.asarray(at_h, dtype=float))[0]
+
+    def _opening(self, at_h):
+        """As `opening`, and which working day that is, counted from zero."""
+        worked = self._worked(at_h)
+        # The slack absorbs rounding: at closing time the next opening is meant.
+        day = (worked / self.hours.day_h + 1e-9).astype(int)
+        return np.maximum(worked, day * self.hours.day_h) + self._tables[3][day], day
 
     def finish(self, begin_h, hands_on_h):
         """When work that starts at or after a time is done; no work takes no time.
@@ -145,11 +148,11 @@ class Calendar:
         Raises: InputError past the calendar's horizon.
         """
         begin_h = np.asarray(begin_h, dtype=float)
-        with _horizon():
+        with _HORIZON:
             done = self._worked(begin_h) + hands_on_h
             # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
             day = (done / self.hours.day_h - 1e-9).astype(int)
-            end = done + self._tables[2][day]
+            end = done + self._tables[3][day]
         return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
 
     def whole(self, begin_h, hands_on_h):
@@ -159,10 +162,10 @@ class Calendar:
         begin at any time. Raises: InputError, as `finish`.
         """
         begin_h, hands_on_h = np.asarray(begin_h, dtype=float), np.asarray(hands_on_h, dtype=float)
-        opens_h = self.opening(begin_h)
-        start_h = 24 * np.floor(opens_h / 24) + self.hours.start_h
-        closes_h = start_h + self.hours.day_h
-        next_h = self.opening(closes_h)  # the closing time itself, where the days join up
+        with _HORIZON:
+            opens_h, day = self._opening(begin_h)
+            start_h, next_h = self._tables[2][day], self._tables[2][day + 1]
+        closes_h = start_h + self.hours.day_h  # the next opening itself, where the days join up
         late = (opens_h + hands_on_h > closes_h + 1e-9) & (opens_h > start_h + 1e-9) & (next_h > closes_h)
         return np.where(hands_on_h > 0, np.where(late, next_h, opens_h), begin_h)
 
@@ -186,15 +189,20 @@ def generic_calendar(hours):
     return calendar_from(replace(hours, holidays=()), "2001-01-01")
 
 
-@contextmanager
-def _horizon():
-    """Turn a look-up past the end of the calendar into a sentence."""
-    try:
-        yield
-    except IndexError:
-        raise InputError(
-            f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
-        ) from None
+class _Horizon:
+    """Turns a look-up past the end of the calendar into a sentence; a plain class, since it is entered very often."""
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, error, trace):
+        if kind is IndexError:
+            raise InputError(
+                f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
+            ) from None
+
+
+_HORIZON = _Horizon()
 
 
 def moment_of(start):

@@ -18,7 +18,7 @@ from pourprint.ledger import is_yield
 from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
 from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import at_rest, guarded, live, redraw, status_line
-from pourprint.risk import drawn
+from pourprint.risk import drawn, run_together
 from pourprint.routes import PRINTED, plan_all
 
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
@@ -75,7 +75,8 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
         job = {"quantity": set_to["quantity"], "batch_size": set_to["batch"]}
         n = max(fewest, int(batches / np.ceil(set_to["quantity"] / set_to["batch"])))
         options = {"start": start, "spares": int(set_to["spares"]), "design_again": set_to["design"] / 100}
-        return {route: inputs.at(**job).run(**options) for route, inputs in ready(set_to["yields"], n).items()}
+        inputs = {route: one.at(**job) for route, one in ready(set_to["yields"], n).items()}
+        return dict(zip(inputs, run_together(list(inputs.values()), **options), strict=True))
 
     def prices():
         return controls["day"].value, controls["deadline"].value
