@@ -46,11 +46,41 @@ def test_pieces_fill_the_axis_in_proportion_and_say_their_numbers():
     assert "<span>cut</span>" in text and "<span>tiny</span>" not in text, "a name stands only where it fits"
 
 
+def test_bars_of_a_change_show_now_and_at_first_on_one_axis_with_a_round_end():
+    text = bars.change_bars("Title", "printed_mould", {"cut <": 30.0, "cool": 0.0}, {"cut <": 46.0, "cool": 0.0}, "EUR")
+    (width,) = (float(found) for found in re.findall(r"width:([\d.]+)%", text))
+    strokes = [float(found) for found in re.findall(r"<em style=left:([\d.]+)%", text)]
+    # The axis ends at 50: ten times the round step that holds 46 in at most seven steps.
+    assert [width, *strokes] == pytest.approx([60.0, 92.0, 0.0], abs=1e-4)
+    ticks = [float(tick) for tick in re.findall(r"<i style=left:[\d.]+%><span>([\d.,]+)</span>", text)]
+    assert ticks == [0, 10, 20, 30, 40, 50]
+    label = re.search("aria-label='([^']*)'", text).group(1)
+    assert label == "Title. In EUR a kit: cut &lt; 30.0 (at first 46.0); cool 0.0."
+    assert "bar: now, stroke: at first" in text and figures.LOOKS["printed_mould"].colour in text
+
+
+def test_the_axis_of_a_change_stands_still_while_its_bars_move_a_little():
+    def ticks(cost):
+        text = bars.change_bars("Title", "printed_mould", {"cut": cost}, {"cut": 601.0}, "EUR")
+        return re.findall(r"<i style=left:([\d.]+)%><span>([\d.,]+)</span>", text)
+
+    assert ticks(0.0) == ticks(601.0) == ticks(699.0) != ticks(701.0)
+
+
+def test_bars_without_marks_draw_none_and_end_their_axis_at_the_longest():
+    text = bars.comparison_bars(compared(), "EUR")
+    assert "<em" not in text and "marked" not in text and "at first" not in text
+    assert f"width:{100:.4f}%" in bars.stacked_bars("T", [bars.Bar("a", (bars.Piece("", 61.0, "#fff", "a"),))], "d")
+
+
 @given(st.floats(1e-3, 1e7))
 def test_ticks_are_round_and_cover_most_of_the_longest_bar(longest):
     ticks = bars._ticks(longest)
     assert ticks[0] == 0 and ticks[-1] <= longest * (1 + 1e-9) and ticks[-1] >= 0.7 * longest
     assert 3 <= len(ticks) <= 8
+    beyond = bars._ticks(longest, beyond=True)
+    assert list(beyond[: len(ticks)]) == list(ticks) and len(beyond) <= len(ticks) + 1
+    assert longest * (1 - 1e-9) <= beyond[-1] < longest + beyond[1]
 
 
 def test_the_cost_axis_holds_all_lines_and_names_and_stands_still_while_they_move_a_little():

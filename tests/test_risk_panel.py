@@ -8,6 +8,9 @@ import pytest
 import pourprint as pp
 from pourprint.expectation import rework
 from pourprint.figures.risk import (
+    NAME_HEIGHT,
+    NAME_WIDTH,
+    _clear_spots,
     chance_chart,
     chance_data,
     design_error_chart,
@@ -106,6 +109,20 @@ def test_the_spread_ends_where_the_runs_do(runs):
     metal = runs["printed_metal"].days
     assert sum(length[2] for length in lengths) == pytest.approx(np.quantile(metal, 0.95))
     assert middle[2] == pytest.approx(np.median(metal))
+
+
+def test_names_of_curves_stand_clear_of_other_curves_and_of_the_deadline():
+    shares = np.linspace(0, 0.995, 120)
+    days = [10 + 3 * shares, 20 + 30 * shares, 60 + 30 * shares]
+    spots = _clear_spots(shares, days, deadline_days=58.0)
+    width = NAME_WIDTH * (90 - 10)
+    for k, (begin, height, side) in enumerate(spots):
+        span = (begin, begin + width) if side == "right" else (begin - width, begin)
+        for j, own in enumerate(days):
+            low, high = np.interp([height - NAME_HEIGHT / 2, height + NAME_HEIGHT / 2], shares, own)
+            assert j == k or high <= span[0] or low >= span[1]
+        assert not span[0] < 58 < span[1]
+    assert spots[0][2] == "right"  # to the left of the first curve the chart has no room
 
 
 def test_bad_questions_to_the_panel_are_refused():

@@ -97,7 +97,9 @@ class Runs:
         usual = np.quantile(self.days, 0.9)
         if chance > 0:
             error = np.sqrt(chance * (1 - chance) / self.n)
-            said = f"{chance:.0%} chance (±{2 * error:.1%}) of delivery" if chance < 1 else f"all {self.n} runs deliver"
+            said = f"{chance:.0%} chance (±{2 * error:.1%}) of delivery"
+            if chance > 0.995:  # no "100%", as long as a run is late
+                said = "over 99% chance of delivery" if chance < 1 else f"all {self.n} runs deliver"
             return f"{self.plan.title}: {said} within {_days(days)}; nine runs of ten take at most {usual:.0f}."
         return (
             f"{self.plan.title} cannot deliver within {_days(days)}: the quickest of {self.n} runs takes "

@@ -1,9 +1,9 @@
-"""The mould panel in a browser: every slider by keyboard, every bar against a calculation of its own."""
+"""The mould panel in a browser: every slider by keyboard, every bar and stroke against a calculation of its own."""
 
-import time
+from itertools import pairwise
 
 import pytest
-from jupyter_browser import REPOSITORY, open_notebook, press, settled, write_notebook
+from jupyter_browser import REPOSITORY, browser_page, open_notebook, press, write_notebook
 
 import pourprint as pp
 from pourprint.panels.mould import CHOICES
@@ -14,8 +14,31 @@ CELLS = [
     "rates = pp.RateCard.load('data_demo/rates.toml')",
     "pp.panels.mould_panel(kit, rates, quantity=2)",
 ]
+SLIDERS = ["quantity wanted", "mean part volume", *(name for name, *_ in CHOICES.values())]
 NO_COST = {"feeder's modulus"}  # the volume rule decides every feeder of the demo kit, by a wide margin
 KEYS = {"smallest core": ["End"]}  # two steps reach no core of the demo kit; its end, 30 cm³, does
+# What each row draws, in the axis's unit: pixels against those between the first tick and the last.
+DRAWN = """() => {
+  const chart = document.querySelector('.pourprint-bars.marked');
+  const box = e => e.getBoundingClientRect(), centre = e => (box(e).left + box(e).right) / 2;
+  const ticks = [...chart.querySelectorAll('i > span')], zero = centre(ticks[0]), last = ticks.at(-1);
+  const end = Number(last.textContent.replaceAll(',', '')), amount = x => (x - zero) * end / (centre(last) - zero);
+  const rows = [...chart.querySelectorAll('u')].map(bar => {
+    const [name, drawn, number] = bar.closest('div').children, piece = bar.firstElementChild;
+    return [name.textContent, number.textContent, piece ? amount(box(piece).left) : 0,
+      piece ? amount(box(piece).right) : 0, amount(centre(drawn.querySelector('em')))];
+  });
+  return [end, rows];
+}"""
+# Boxes of names, of what is drawn in their rows, and of numbers; and what the chart's own box and text hold.
+PLACES = """() => {
+  const chart = document.querySelector('.pourprint-bars.marked'), box = e => e.getBoundingClientRect().toJSON();
+  const text = e => { const range = document.createRange(); range.selectNodeContents(e); return box(range); };
+  const rows = [...chart.querySelectorAll('u')].map(bar => [...bar.closest('div').children]);
+  return {chart: box(chart), output: box(chart.closest('.jp-OutputArea-output')),
+    labels: [...chart.querySelectorAll('i > span')].map(text),
+    rows: rows.map(([name, bars, number]) => ({name: text(name), bars: box(bars), number: text(number)}))};
+}"""
 
 
 def number(page, name):
@@ -25,6 +48,9 @@ def number(page, name):
 def expected(page):
     """Cost of one kit by step [EUR] at the values that the fields of the page show."""
     kit = pp.Kit.load(REPOSITORY / "data_demo/rover_kit.toml")
+    volume = number(page, "mean part volume")
+    if volume != round(float(kit.volume_cm3) / kit.nodes, 1):
+        kit = kit.scaled_to(volume)
     changes = {key: number(page, name) for key, (name, *_) in CHOICES.items()}
     rates = pp.RateCard.load(REPOSITORY / "data_demo/rates.toml").replace(changes)
     quantity = int(number(page, "quantity wanted"))
@@ -32,32 +58,52 @@ def expected(page):
     return {step.name: cost / quantity for step, cost in zip(found.steps, map(float, found.step_costs), strict=True)}
 
 
-def drawn(page, before=None, patience_s=30):
-    """{step: cost} of the bars that the page draws, once they differ from `before` and rest."""
-    deadline = time.monotonic() + patience_s
-    while time.monotonic() < deadline:
-        bars = settled(page)[0][0]
-        now = {name: cost for name, cost in zip(bars["y"], bars["x"], strict=True) if cost}
-        if now != before:
-            return now
-    raise AssertionError("the bars never changed")
+def check_drawn(page, now, first):
+    """Bars and strokes that the page draws are the costs {name: EUR} `now` and at `first`, each in its row."""
+    end, rows = page.evaluate(DRAWN)
+    names, numbers, starts, ends, strokes = (list(column) for column in zip(*rows, strict=True))
+    assert names == list(now) == list(first)
+    assert numbers == [f"{cost:,.1f}" for cost in now.values()]
+    # A browser lays boxes out to 1/64 of a pixel on an axis of some 400: 1e-4 of the axis leaves room for two of them.
+    near = {"rel": 0, "abs": 1e-4 * end}
+    assert starts == pytest.approx([0] * len(now), **near)
+    assert ends == pytest.approx(list(now.values()), **near)
+    assert strokes == pytest.approx(list(first.values()), **near)
 
 
-def model(page):
-    return pytest.approx({name: cost for name, cost in expected(page).items() if cost})
-
-
-def test_every_slider_moves_the_bars_to_the_models_costs(lab, page):
+def test_every_slider_moves_the_bars_to_the_models_costs_and_leaves_the_strokes(lab, page):
     address, folder = lab
     write_notebook(folder / "mould_panel.ipynb", CELLS)
     open_notebook(page, address, "mould_panel.ipynb")
-    bars = drawn(page)
-    assert bars == model(page)
-    for name in [name for name, *_ in CHOICES.values()]:
+    page.locator(".pourprint-bars").wait_for()
+    first = before = expected(page)
+    check_drawn(page, first, first)
+    for name in SLIDERS:
         value = number(page, name)
         for key in KEYS.get(name, ["ArrowRight"] * 2):
             press(page, page.get_by_role("slider", name=name).first, key)
         page.wait_for_timeout(1000)
         assert number(page, name) > value, name
-        bars = drawn(page, None if name in NO_COST else bars)
-        assert bars == model(page), name
+        now = expected(page)
+        assert (now == before) == (name in NO_COST), name
+        check_drawn(page, now, first)
+        before = now
+
+
+@pytest.mark.parametrize("width", [1280, 1920])
+def test_nothing_of_the_bars_is_clipped_and_no_name_meets_another(lab, playwright_driver, width):
+    address, folder = lab
+    write_notebook(folder / "mould_panel_places.ipynb", CELLS)
+    with browser_page(playwright_driver, width) as page:
+        open_notebook(page, address, "mould_panel_places.ipynb")
+        page.locator(".pourprint-bars").wait_for()
+        places = page.evaluate(PLACES)
+    chart, rows = places["chart"], places["rows"]
+    assert chart["right"] <= places["output"]["right"] + 1
+    for row in rows:
+        assert chart["left"] <= row["name"]["left"] and row["name"]["right"] < row["bars"]["left"]
+        assert row["name"]["height"] < 20, "a name keeps to one line"
+        assert row["bars"]["width"] > 300
+        assert row["bars"]["right"] < row["number"]["left"] and row["number"]["right"] <= chart["right"]
+    assert all(above["name"]["bottom"] <= below["name"]["top"] for above, below in pairwise(rows))
+    assert all(left["right"] < right["left"] for left, right in pairwise(places["labels"]))

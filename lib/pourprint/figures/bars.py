@@ -1,4 +1,4 @@
-"""Stacked bars of routes as plain HTML: quick to redraw, read without a script, printed as they stand.
+"""Stacked bars of routes, and bars of one route's costs, as plain HTML: quick to redraw, printed as they stand.
 
 Plotly draws curves and solids of the course; a stack of ten pieces costs it more time than a key press allows.
 """
@@ -32,6 +32,15 @@ STYLE = f"""<style>
 .pourprint-bars s {{overflow: hidden; white-space: nowrap; text-align: center; color: {INK}; text-decoration: none;
   box-shadow: inset -1px 0 #fff; print-color-adjust: exact; -webkit-print-color-adjust: exact}}
 .pourprint-bars s > span {{background: #fffa; padding: 0 2px; border-radius: 3px}}
+.pourprint-bars.marked {{display: grid; grid-template-columns: fit-content(45%) 1fr 5.5em; align-items: center}}
+.pourprint-bars.marked > p {{grid-column: 1 / -1}}
+.pourprint-bars.marked > div {{display: contents}}
+.pourprint-bars.marked > div > :nth-child(2) {{padding: 3px 0}}
+.pourprint-bars.marked u {{height: 1em; margin: 0.2em 0}}
+.pourprint-bars.marked s {{box-shadow: none}}
+.pourprint-bars em {{position: absolute; top: 1px; bottom: 1px; width: 3px; background: currentColor;
+  transform: translateX(-50%); outline: 1px solid var(--jp-layout-color0, #fff);
+  print-color-adjust: exact; -webkit-print-color-adjust: exact}}
 .pourprint-bars s.machine {{background-image: repeating-linear-gradient(-45deg, #2226 0 1.5px, #0000 1.5px 7px)}}
 .pourprint-bars s.waiting {{background-image: radial-gradient(#2229 1px, #0000 1.4px); background-size: 7px 7px}}
 </style>"""
@@ -65,15 +74,21 @@ class Piece:
 
 @dataclass(frozen=True)
 class Bar:
-    """One bar: a route's name, and its pieces in order."""
+    """One bar: its name, its pieces in order, and where a stroke marks what it was at first (None: nowhere)."""
 
     name: str
     pieces: tuple[Piece, ...]
+    mark: float | None = None
 
     @property
     def total(self):
         """Sum of the pieces, in the chart's unit."""
         return sum(piece.amount for piece in self.pieces)
+
+    @property
+    def reach(self):
+        """What the axis must hold of it: the longer of bar and mark, in the chart's unit."""
+        return max(self.total, self.mark or 0.0)
 
 
 def stage_bars(comparison):
@@ -119,23 +134,43 @@ def comparison_bars(comparison, money):
     )
 
 
+def change_bars(title, route, now, first, money):
+    """What a route's parts cost now as bars of its colour, and at first as strokes, as HTML.
+
+    Parameters: `now`, `first` {name: cost of one kit ≥ 0}, of the same names; `money` the currency. The page needs
+    STYLE once.
+    """
+    colour = LOOKS[route].colour
+    bars = [Bar(name, (Piece("", cost, colour, name),) if cost else (), first[name]) for name, cost in now.items()]
+    return stacked_bars(title, bars, f"{money} a kit")
+
+
 def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}"):
     """Horizontal stacked bars on one axis from zero, as HTML.
 
-    Parameters: `title` the message; `bars` one a route; `unit` of the amounts, written below the axis; `form` how a
-    number is written. A piece shows its name where it is wide enough, and always as its tooltip.
+    Parameters: `title` the message; `bars` all with a mark or none; `unit` of the amounts, written below the axis;
+    `form` how a number is written. A piece shows its name where it is wide enough, and always as its tooltip. The
+    axis of bars with marks ends at a round number, so that it stands still while they move a little.
     """
-    longest = max((bar.total for bar in bars), default=0.0)
-    ticks = _ticks(longest)
+    marked = any(bar.mark is not None for bar in bars)
+    longest = max((bar.reach for bar in bars), default=0.0)
+    ticks = _ticks(longest, beyond=marked)
     end = max(longest, ticks[-1]) or 1.0
     rows = "".join(_row(bar, end, ticks, form) for bar in bars)
     marks = "".join(f"<i style=left:{100 * tick / end:.2f}%><span>{tick:,g}</span></i>" for tick in ticks)
-    said = "; ".join(f"{bar.name} {form.format(bar.total)}" for bar in bars)
+    said = "; ".join(_said(bar, form) for bar in bars)
+    looks, key = ("'pourprint-bars marked'", "; bar: now, stroke: at first") if marked else ("pourprint-bars", "")
     return (
-        f"<div class=pourprint-bars role=img aria-label='{escape(f'{title}. In {unit}: {said}.')}'><p>{escape(title)}"
+        f"<div class={looks} role=img aria-label='{escape(f'{title}. In {unit}: {said}.')}'><p>{escape(title)}"
         f"</p>{rows}<div><span></span><span>{marks}</span><span></span></div>"
-        f"<div><span></span><span style=text-align:center>{escape(unit)}</span><span></span></div></div>"
+        f"<div><span></span><span style=text-align:center>{escape(unit + key)}</span><span></span></div></div>"
     )
+
+
+def _said(bar, form):
+    """A bar in words: its name, its total, and what it was at first where that reads otherwise."""
+    now, first = (form.format(amount) for amount in (bar.total, bar.total if bar.mark is None else bar.mark))
+    return f"{bar.name} {now}" + (f" (at first {first})" if first != now else "")
 
 
 def _row(bar, end, ticks, form):
@@ -145,27 +180,35 @@ def _row(bar, end, ticks, form):
         f"style='width:{100 * piece.amount / end:.4f}%;background-color:{piece.colour}'>{_name(piece, end)}</s>"
         for piece in bar.pieces
     )
+    mark = ""
+    if bar.mark is not None:
+        mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='at first: {form.format(bar.mark)}'></em>"
     return (
-        f"<div><span>{escape(bar.name)}</span><span>{grid}<u>{pieces}</u></span><b>{form.format(bar.total)}</b></div>"
+        f"<div><span>{escape(bar.name)}</span><span>{grid}<u>{pieces}</u>{mark}</span>"
+        f"<b>{form.format(bar.total)}</b></div>"
     )
 
 
 def _name(piece, end):
-    """The piece's name on a light ground, if the piece is wide enough for it."""
-    if piece.amount < NAMED_SHARE * len(piece.name) * end:
+    """The piece's name, if it has one, on a light ground, if the piece is wide enough for it."""
+    if not piece.name or piece.amount < NAMED_SHARE * len(piece.name) * end:
         return ""
     return f"<span>{escape(piece.name)}</span>"
 
 
-def _ticks(longest):
-    """Round numbers from zero to at least about nine tenths of `longest`, four to eight of them.
+def _ticks(longest, beyond=False):
+    """Round numbers from zero to at least about nine tenths of `longest`, four to eight of them; `beyond` adds the
+    next one where they end below `longest`.
 
     >>> _ticks(1713.0).tolist()
     [0.0, 250.0, 500.0, 750.0, 1000.0, 1250.0, 1500.0]
+    >>> _ticks(1713.0, beyond=True).tolist()[-1]
+    1750.0
     """
     if not longest > 0:
         return np.zeros(1)
     rough = longest / 7
     decade = 10.0 ** np.floor(np.log10(rough))
     step = decade * next(s for s in (1, 2, 2.5, 5, 10) if s * decade >= rough)
-    return step * np.arange(int(longest / step + 1e-9) + 1)
+    steps = np.ceil(longest / step - 1e-9) if beyond else np.floor(longest / step + 1e-9)
+    return step * np.arange(steps + 1)

@@ -133,15 +133,52 @@ def chance_data(runs, deadline_days=None):
     days or dates, y chance [-]), the places of their names, the upright line of the deadline.
     """
     shares = np.linspace(0, 0.995, CURVE_POINTS)  # the last runs would stretch the axis
-    curves = [{"x": _place(run, np.quantile(run.days, shares)), "y": shares} for run in runs.values()]
-    # Names stand at heights of their own, so that they part even where curves run together.
-    heights = np.linspace(0.25, 0.75, len(runs))
-    places = [_place(run, np.quantile(run.days, height)) for run, height in zip(runs.values(), heights, strict=True)]
+    days = [np.quantile(run.days, shares) for run in runs.values()]
+    curves = [{"x": _place(run, own), "y": shares} for run, own in zip(runs.values(), days, strict=True)]
+    spots = _clear_spots(shares, days, deadline_days)
+    names = {
+        "x": [_place(run, place) for run, (place, _, _) in zip(runs.values(), spots, strict=True)],
+        "y": np.array([height for _, height, _ in spots]),
+        "textposition": [f"middle {side}" for *_, side in spots],
+    }
     any_run = next(iter(runs.values()))
     line = {"x": [], "y": np.array([])}
     if deadline_days is not None:
         line = {"x": [_place(any_run, deadline_days)] * 2, "y": np.array([0.0, 1.04])}
-    return [*curves, {"x": places, "y": heights}, line]
+    return [*curves, names, line]
+
+
+NAME_WIDTH, NAME_HEIGHT = 0.14, 0.09  # a route's name, as a share of the chart's width and height
+
+
+def _clear_spots(shares, days, deadline_days=None):
+    """Where each route's name stands: beside its curve, at the height and on the side where least is in its way.
+
+    Parameters: `shares` (P,) and `days` [(P,)] of the curves; `deadline_days` of the upright line, or None.
+    Returns: [(days, height, "left" or "right")].
+    """
+    heights, half = np.linspace(0.12, 0.88, 20), NAME_HEIGHT / 2
+    first, last = min(own[0] for own in days), max([deadline_days or 0.0, *(own[-1] for own in days)])
+    width = NAME_WIDTH * (last - first)
+    # At each height, the span of days that a curve, the deadline or a name already placed takes.
+    taken = [tuple(np.interp(heights + d, shares, own) for d in (-half, half)) for own in days]
+    taken += [] if deadline_days is None else [(np.full(heights.size, deadline_days),) * 2]
+    found = []
+    for k in range(len(days)):
+        start, end = taken[k]
+        begins = np.array([end, start - width])  # to the right of the curve, to the left of it
+        covered = np.maximum(first - begins, 0)
+        for low, high in [*taken[:k], *taken[k + 1 :]]:
+            met = (low < begins + width) & (begins < high)
+            # A line is thin, and yet in the way.
+            covered += met * np.maximum(np.minimum(begins + width, high) - np.maximum(begins, low), 0.02 * width)
+        # With the least in its way; then close to its curve, and at half its height.
+        cost = covered / width + 0.2 * (end - start) / width + 0.01 * np.abs(heights - 0.5)
+        side, at = np.unravel_index(np.argmin(cost), cost.shape)
+        near, begin = np.abs(heights - heights[at]) < NAME_HEIGHT, begins[side, at]
+        taken.append((np.where(near, begin, np.inf), np.where(near, begin + width, -np.inf)))
+        found.append((float((end, start)[side][at]), float(heights[at]), ("right", "left")[side]))
+    return found
 
 
 def _when(run, days):
@@ -173,8 +210,7 @@ def add_chances(figure, runs, traces, **place):
     figure.add_scatter(
         **names,
         mode="text",
-        text=[f"\u00a0\u00a0{title}" for title in _titles(runs)],
-        textposition="middle right",
+        text=[f"\u00a0{title}\u00a0" for title in _titles(runs)],
         textfont={"color": [LOOKS[route].colour for route in runs]},
         hoverinfo="skip",
         cliponaxis=False,

@@ -1,4 +1,4 @@
-"""Panels: controls -> model -> live figure. No model code inside."""
+"""Panels: controls → model → picture. No model code inside."""
 
 from pourprint.panels.compare import compare_panel
 from pourprint.panels.metal import metal_panel

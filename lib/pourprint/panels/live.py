@@ -28,8 +28,6 @@ def live(figure):
     # figure itself is shown, and inside a box it is never shown by itself. While a slider moves it would cost a
     # second message as large as the first.
     widget._renew = at_rest(widget._repr_mimebundle_)
-    if _loop():
-        _loop().call_later(REST_S, _sort_memory)
     return widget
 
 
@@ -92,7 +90,9 @@ def _whole(values):
 
 
 def status_line():
-    """Return an empty HTML widget for `guarded` to write in."""
+    """Return an empty HTML widget for `guarded` to write in. Each panel has one; memory is sorted once it stands."""
+    if _loop():
+        _loop().call_later(REST_S, _sort_memory)
     return widgets.HTML(_status(""))
 
 

@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 
 import ipywidgets as widgets
-import plotly.graph_objects as go
 
 from pourprint.alloys import alloys
-from pourprint.figures._look import INK, LOOKS, styled
+from pourprint.figures.bars import STYLE, change_bars
 from pourprint.jobs import Job
 from pourprint.panels._shared import alloy_row, answer_html, check_card, kit_of, then_and_now, value_rows
 from pourprint.panels.controls import columns, group, named, number_row, page
-from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.panels.live import guarded, status_line
 from pourprint.routes import plan
 from pourprint.routes.printed_mould import NAME, moulds_of
 
@@ -29,11 +28,11 @@ UNITS = {"feeding.modulus_ratio": "× casting's", "feeding.height_ratio": "× wi
 
 @dataclass(frozen=True)
 class MouldPanel:
-    """The parts of a mould panel, for tests: `controls` {name: Row}, `figure`; `answer`, `table`, `status` HTML."""
+    """The parts of a mould panel, for tests: `controls` {name: Row}; `answer`, `bars`, `table`, `status` HTML."""
 
     controls: dict
-    figure: widgets.Widget
     answer: widgets.HTML
+    bars: widgets.HTML
     table: widgets.HTML
     status: widgets.HTML
     widget: widgets.Widget
@@ -66,10 +65,9 @@ def build(kit, rates, quantity=1):
 
     first = asked()
     names = _all_steps(first)
-    figure = live(_figure(first, names, rates.currency))
-    answer, table = (widgets.HTML().add_class("pourprint-live") for _ in range(2))
+    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
     status = status_line()
-    before = _facts(first)
+    before, costs = _facts(first), _costs(first, names)
 
     def tell(found):
         change = found.unit_cost - first.unit_cost
@@ -77,15 +75,13 @@ def build(kit, rates, quantity=1):
         answer.value = answer_html(
             f"{found.unit_cost:,.0f} {rates.currency} a kit{said}, ready after {found.lead_time_days:.1f} days."
         )
+        bars.value = change_bars(
+            "Which steps a choice makes dearer or cheaper", NAME, _costs(found, names), costs, rates.currency
+        )
         table.value = then_and_now("what follows, in one kit", before, _facts(found))
 
-    def show():
-        found = asked()
-        tell(found)  # first: the browser has set the text by the time the picture is drawn
-        redraw(figure, [{"x": _costs(found, names)}, {}])
-
     for row in controls.values():
-        row.observe(guarded(show, status))
+        row.observe(guarded(lambda: tell(asked()), status))
     tell(first)
     groups = [
         group("The job", [controls["alloy"], controls["quantity"], controls["volume"]]),
@@ -96,8 +92,8 @@ def build(kit, rates, quantity=1):
         "the stroke is what it cost at first. The table holds the sizes that the choices move; an arrow marks what has "
         "changed.</p>"
     )
-    content = widgets.VBox([answer, status, figure, words, table])
-    return MouldPanel(controls, figure, answer, table, status, named(page(columns(groups), content)))
+    content = widgets.VBox([answer, status, bars, words, table, widgets.HTML(STYLE)])
+    return MouldPanel(controls, answer, bars, table, status, named(page(columns(groups), content)))
 
 
 def _all_steps(first):
@@ -113,24 +109,9 @@ def _all_steps(first):
 
 
 def _costs(found, names):
+    """{step's name: cost of one kit}, 0 for a step that the alloy does without."""
     costs = {step.name: float(cost) for step, cost in zip(found.steps, found.step_costs, strict=True)}
-    return [costs.get(name, 0.0) / found.job.quantity for name in names]
-
-
-def _figure(first, names, money):
-    costs = _costs(first, names)
-    bars = go.Bar(x=costs, y=names, orientation="h", marker={"color": LOOKS[NAME].colour}, name="now")
-    marks = go.Scatter(
-        x=costs,
-        y=names,
-        mode="markers",
-        marker={"symbol": "line-ns-open", "size": 16, "color": INK, "line": {"width": 2.5}},
-        name="at first",
-    )
-    figure = styled(go.Figure([bars, marks]), height=26 * len(names) + 90)
-    figure.update_xaxes(title_text=f"cost of one kit by step [{money}]; bar: now, stroke: at first", rangemode="tozero")
-    figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True, ticksuffix="  ")
-    return figure.update_layout(title="Which steps a choice makes dearer or cheaper", margin={"l": 10, "t": 45})
+    return {name: costs.get(name, 0.0) / found.job.quantity for name in names}
 
 
 def _facts(found):

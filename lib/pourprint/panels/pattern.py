@@ -3,15 +3,13 @@
 from dataclasses import dataclass
 
 import ipywidgets as widgets
-import plotly.graph_objects as go
 
-from pourprint.figures import LOOKS
-from pourprint.figures._look import styled
+from pourprint.figures.bars import STYLE, change_bars
 from pourprint.figures.stages import SHORT
 from pourprint.jobs import Job
 from pourprint.panels._shared import alloy_row, answer_html, check_card, kit_of, then_and_now, value_rows
 from pourprint.panels.controls import columns, group, named, number_row, page
-from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.panels.live import guarded, status_line
 from pourprint.routes import plan
 from pourprint.routes._shelling import ShellSizes
 from pourprint.routes.printed_pattern import NAME
@@ -30,12 +28,12 @@ UNITS = {"printed_pattern.infill": "of 1"}
 
 @dataclass(frozen=True)
 class PatternPanel:
-    """The parts of a pattern panel: `controls` {name: Row}, the live `figure`, `answer` and `table` HTML, `status`,
-    and the `widget` that holds them all."""
+    """The parts of a pattern panel: `controls` {name: Row}; `answer`, `bars`, `table`, `status` HTML; and the
+    `widget` that holds them all."""
 
     controls: dict
-    figure: go.FigureWidget
     answer: widgets.HTML
+    bars: widgets.HTML
     table: widgets.HTML
     status: widgets.HTML
     widget: widgets.Widget
@@ -65,25 +63,21 @@ def build(kit, rates, quantity=1):
         return plan(NAME, job, card)
 
     first = asked()
-    figure = live(_figure(first, rates.currency))
-    answer, table = (widgets.HTML().add_class("pourprint-live") for _ in range(2))
+    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
     status = status_line()
-
-    at_first = _facts(first)
+    before, costs = _facts(first), _costs(first)
 
     def tell(found):
         answer.value = answer_html(
             f"{found.unit_cost:,.0f} {rates.currency} a kit, ready after {found.lead_time_days:.1f} days."
         )
-        table.value = then_and_now("what follows", at_first, _facts(found))
-
-    def show():
-        found = asked()
-        tell(found)  # first: the browser has set the text by the time the picture is drawn
-        redraw(figure, [{"x": _costs(found)}])
+        bars.value = change_bars(
+            "Where the money of one kit goes, stage by stage", NAME, _costs(found), costs, rates.currency
+        )
+        table.value = then_and_now("what follows", before, _facts(found))
 
     for row in controls.values():
-        row.observe(guarded(show, status))
+        row.observe(guarded(lambda: tell(asked()), status))
     tell(first)
     groups = [
         group("The job", [controls["alloy"], controls["quantity"]]),
@@ -91,24 +85,17 @@ def build(kit, rates, quantity=1):
         group("Shell and fire", [controls[key] for key in list(CHOICES)[4:]]),
     ]
     words = widgets.HTML(
-        "<p><i>In words:</i> one bar a stage, first stage on top; its length is what the stage costs for one kit. The "
-        "table holds the sizes that the choices move, at first and now; an arrow marks what has changed.</p>"
+        "<p><i>In words:</i> one bar a stage, first stage on top; its length is what the stage costs for one kit now, "
+        "and the stroke is what it cost at first. The table holds the sizes that the choices move; an arrow marks what "
+        "has changed.</p>"
     )
-    content = widgets.VBox([answer, status, figure, words, table])
-    return PatternPanel(controls, figure, answer, table, status, named(page(columns(groups), content)))
+    content = widgets.VBox([answer, status, bars, words, table, widgets.HTML(STYLE)])
+    return PatternPanel(controls, answer, bars, table, status, named(page(columns(groups), content)))
 
 
 def _costs(found):
-    return [float(cost) / found.job.quantity for cost in found.cost_by_stage().values()]
-
-
-def _figure(found, money):
-    names = [SHORT[stage.title] for stage in found.cost_by_stage()]
-    bars = go.Bar(x=_costs(found), y=names, orientation="h", marker={"color": LOOKS[NAME].colour})
-    figure = styled(go.Figure(bars), height=330)
-    figure.update_xaxes(title_text=f"cost of one kit by stage [{money}]", rangemode="tozero")
-    figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True, ticksuffix="  ")
-    return figure.update_layout(title="Where the money of one kit goes, stage by stage", margin={"t": 45})
+    """{stage, shortly named: cost of one kit}."""
+    return {SHORT[stage.title]: float(cost) / found.job.quantity for stage, cost in found.cost_by_stage().items()}
 
 
 def _facts(found):
