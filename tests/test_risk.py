@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import ks_2samp
 
 import pourprint as pp
 from pourprint.errors import InputError
@@ -55,22 +56,23 @@ def test_dates_and_holidays_are_the_plans_too():
     assert runs.days[0] > plan.lead_time_days + 5  # the lab's Christmas
 
 
-# The last job is run in several blocks.
 @pytest.mark.parametrize(
-    ("quantity", "batch_size", "n", "options"),
-    [
-        (4, 4, 100, {"start": "2026-12-14T10:30"}),
-        (9, 4, 60, {"spares": 3, "design_again": 0.3}),
-        (40, 1, 1100, {"spares": 1}),
-    ],
+    ("quantity", "batch_size", "options"),
+    [(4, 4, {"start": "2026-12-14T10:30"}), (9, 4, {"spares": 3, "design_again": 0.3}), (40, 1, {"spares": 1})],
 )
-def test_routes_run_side_by_side_give_the_numbers_of_each_run_by_itself(quantity, batch_size, n, options):
-    routes = ROUTES if n < 1000 else ("printed_mould", "printed_metal")
-    alone = [drawn(demo_plan(route, quantity, batch_size), n) for route in routes]
+def test_routes_run_side_by_side_come_to_what_each_comes_to_by_itself(quantity, batch_size, options):
+    """In distribution: Kolmogorov-Smirnov by SciPy. 24 looks at one seed: each may be as rare as 1e-3 / 24."""
+    alone = [drawn(demo_plan(route, quantity, batch_size), 1100) for route in ROUTES]  # 40 batches: several blocks
     for one, together in zip(alone, run_together(alone, **options), strict=True):
         by_itself = one.run(**options)
-        for name in ("cost", "days", "attempts", "design_errors"):
-            np.testing.assert_array_equal(getattr(together, name), getattr(by_itself, name))
+        for name in ("cost", "attempts"):
+            found = ks_2samp(getattr(together, name), getattr(by_itself, name))
+            assert found.pvalue > 1e-3 / 24, (one.plan.route, name)
+
+
+def test_a_plan_run_alone_side_by_side_is_itself():
+    one = drawn(demo_plan("printed_mould", 9, 4), 100)
+    np.testing.assert_array_equal(run_together([one], spares=2)[0].days, one.run(spares=2).days)
 
 
 def test_only_plans_of_one_job_run_side_by_side():

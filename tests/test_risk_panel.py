@@ -1,6 +1,7 @@
 """The panel that counts days and failures, driven from Python; its figures; both against the model itself."""
 
 import asyncio
+import re
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from pourprint.figures.risk import (
     design_error_chart,
     failures_chart,
     spread_chart,
-    spread_data,
+    spreads,
 )
 from pourprint.panels.risk import FULL, build
 from pourprint.risk import design_error, simulate_all
@@ -65,17 +66,19 @@ def test_the_figure_shows_what_the_model_says_after_a_change(panel):
     yields = {k: e.value + 0.5 * (e.high - e.value) for k, e in card.entries.items() if ".yield_" in k}
     plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 3, 4), card.replace(yields), PRINTED)
     runs = simulate_all(plans, FULL[0], start=START, spares=2, design_again=0.2)
-    wanted = [*spread_data(runs, 100)[:5], *chance_data(runs, 30)]
-    for trace, data in zip(panel.figure.data, wanted, strict=True):
+    for trace, data in zip(panel.figure.data, chance_data(runs, 30), strict=True):
         assert [str(x) for x in trace.x] == [str(x) for x in data["x"]]
         if "y" in data:
             assert np.allclose(np.asarray(trace.y, float), data["y"])
+    middles = {run.plan.title: f"{np.median(run.cost + 100 * run.days) / 3:,.0f}" for run in runs.values()}
+    shown = dict(re.findall(r"<div><span>([^<]+)</span>.*?<b>([^<]+)</b></div>", panel.bars.value))
+    assert shown == middles
 
 
 def test_a_price_or_deadline_keeps_the_runs(panel):
-    before = panel.figure.data[5].x
+    before = panel.figure.data[0].x
     set_to(panel, deadline=20)
-    assert panel.figure.data[5].x == before and "Tue 15 Dec 2026" in panel.answer.value
+    assert panel.figure.data[0].x == before and "Tue 15 Dec 2026" in panel.answer.value
 
 
 def test_a_date_that_nobody_makes_is_said(panel):
@@ -87,8 +90,8 @@ def test_an_alloy_is_shown_with_the_routes_that_can_make_it():
     panel = build(bracket(), demo_rates(), alloy="AZ91D", start=START)
     plans = pp.plan_all(pp.Job(bracket(), "AZ91D"), demo_rates(), PRINTED)
     able = [plan.title for plan in plans.values() if plan.feasible]
-    assert list(panel.figure.data[0].y) == able and "Printed metal" not in able
-    assert len(panel.figure.data) == 5 + len(able) + 2
+    assert [trace.name for trace in panel.figure.data[:-2]] == able and "Printed metal" not in able
+    assert all(f"<span>{title}</span>" in panel.bars.value for title in able)
 
 
 @pytest.mark.parametrize("make", ["spread", "chance", "failures", "design"])
@@ -105,10 +108,10 @@ def test_a_chart_says_its_message_in_words_and_numbers(make, plans, runs):
 
 
 def test_the_spread_ends_where_the_runs_do(runs):
-    *lengths, middle = (trace["x"] for trace in spread_data(runs)[5:])
+    lengths, middles = spreads([run.days for run in runs.values()])
     metal = runs["printed_metal"].days
     assert sum(length[2] for length in lengths) == pytest.approx(np.quantile(metal, 0.95))
-    assert middle[2] == pytest.approx(np.median(metal))
+    assert middles[2] == pytest.approx(np.median(metal))
 
 
 def test_names_of_curves_stand_clear_of_other_curves_and_of_the_deadline():

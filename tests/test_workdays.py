@@ -87,6 +87,18 @@ def test_what_fits_a_day_is_done_without_a_break_and_no_later_than_the_next_day(
     assert float(office.opening(begin_h)) <= starts_h + 1e-6 <= float(office.opening(begin_h)) + 72 + 8
 
 
+@given(st.lists(st.tuples(st.floats(0, 400), st.floats(0, 20), st.booleans()), min_size=1, max_size=5))
+def test_uncut_work_ends_as_if_begun_when_it_can_begin(works):
+    begin_h, hands_on_h, whole = (np.array(column) for column in zip(*works, strict=True))
+    for hours in (OFFICE, TUESDAY_OFF, ROUND_THE_CLOCK):
+        calendar = calendar_from(hours, MONDAY)
+        starts_h = np.where(whole, calendar.whole(begin_h, hands_on_h), begin_h)
+        # 1e-6 h: at closing time both sides may round to either side of the night, but then start with the same day.
+        assert calendar.finish(begin_h, hands_on_h, whole) == pytest.approx(
+            calendar.finish(starts_h, hands_on_h), abs=1e-6
+        )
+
+
 def test_arrays_of_pours_begin_as_single_ones_do():
     office = calendar_from(OFFICE, MONDAY)
     begin, hands_on = np.array([9.0, 14.0, FRI + 14]), np.array([[0.0], [3.0], [10.0]])

@@ -28,12 +28,12 @@ class Visits:
     pieces: np.ndarray
 
 
-def walk(chains, spoils, rows, rngs, errors=None):
+def walk(chains, spoils, rows, rng, errors=None):
     """Let `rows` batches walk each of some chains, side by side: a turn of all takes hardly longer than a turn of one.
 
     Parameters: `chains` of the same pieces and spares, each with `spoils` (S, n or 1) the chance that a lot fails, of
-    run = row % n, and `rngs` random numbers, which it draws as if it were alone; `errors` (rows,) how many design
-    errors the check of each row finds, or None. Returns: [Visits], one a chain.
+    run = row % n; `rng` random numbers; `errors` (rows,) how many design errors the check of each row finds, or None.
+    Returns: [Visits], one a chain.
     """
     # Legs are numbered through, with one behind the last of each chain, where a row is done.
     sizes = np.array([len(chain.legs) + 1 for chain in chains])
@@ -47,10 +47,9 @@ def walk(chains, spoils, rows, rngs, errors=None):
     risky, (done, check) = (spoil > 0).any(axis=1), np.zeros((2, len(spoil)), dtype=bool)
     done[starts + sizes - 1] = check[starts + sizes - 2] = True
     # Rows of a chain stand together; each has a queue before every leg.
-    edges, first = rows * np.arange(len(chains) + 1), np.repeat(starts, rows)
-    alive, at = np.arange(edges[-1]), first + chains[0].start
-    home = alive * sizes.max() - first
-    queue, spare = np.zeros(edges[-1] * sizes.max(), dtype=np.int64), np.full(edges[-1], chains[0].spares)
+    alive, first = np.arange(len(chains) * rows), np.repeat(starts, rows)
+    at, home = first + chains[0].start, alive * sizes.max() - first
+    queue, spare = np.zeros(alive.size * sizes.max(), dtype=np.int64), np.full(alive.size, chains[0].spares)
     queue[home + at] = chains[0].pieces
     errors, log = None if errors is None else np.tile(errors, len(chains)), []
     while alive.size:
@@ -61,7 +60,7 @@ def walk(chains, spoils, rows, rngs, errors=None):
         doubt = risky[leg].nonzero()[0]
         if doubt.size:
             where, held, who = leg[doubt], pieces[doubt], alive[doubt]
-            failed[doubt] = _failed(lots[where, held], held, spoil[where, who % runs], rngs, who.searchsorted(edges))
+            failed[doubt] = _failed(lots[where, held], held, spoil[where, who % runs], rng)
         passed, sent = pieces - failed, failed
         if chains[0].spares:
             sent = np.maximum(failed - spare[alive], 0)
@@ -92,19 +91,13 @@ def _joined(tables):
     return np.concatenate([part for table in tables for part in (table, table[-1:])])
 
 
-def _failed(lots, pieces, chance, rngs, edges):
-    """Pieces on the lots that fail, when pieces are spread evenly over lots: some lots hold one more than others.
-
-    Each of `rngs` draws for those between its two `edges`.
-    """
+def _failed(lots, pieces, chance, rng):
+    """Pieces on the lots that fail, when pieces are spread evenly over lots: some lots hold one more than others."""
     held, more = np.divmod(pieces, lots)
-    failed = np.empty_like(pieces)
-    for rng, begin, end in zip(rngs, edges[:-1], edges[1:], strict=True):
-        mine = slice(begin, end)
-        failed[mine] = rng.binomial(lots[mine] - more[mine], chance[mine]) * held[mine]
-        some = begin + more[mine].nonzero()[0]
-        if some.size:
-            failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
+    failed = rng.binomial(lots - more, chance) * held
+    some = more.nonzero()[0]
+    if some.size:
+        failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
     return failed
 
 
@@ -174,17 +167,22 @@ def take(visits, chain, legs, runs, factor=None):
         for j, work in enumerate(leg.work):
             count = chain.counts[i, j, pieces]
             done[:, i, j] = np.bincount(mine, count, size)
-            if np.any(work.hands_on_h):
+            if _some(work.hands_on_h):
                 by_hand = count * stretch
                 hands_on[at] += by_hand * in_run(work.hands_on_h)
                 if factor is not None:
                     done[1, i, j] = np.bincount(mine, by_hand, size)
-            if np.any(work.machine_h):
+            if _some(work.machine_h):
                 machine[at] += count * in_run(work.machine_h)
-            if np.any(work.wait_h):
+            if _some(work.wait_h):
                 wait[at] = np.maximum(wait[at], np.minimum(count, 1) * in_run(work.wait_h))
     whole = np.array([leg.whole for leg in legs])[visits.leg]
     return Taken(visits, rounds, hands_on / rounds, machine / rounds, wait, whole, done)
+
+
+def _some(hours):
+    """Whether there are any hours, as a number or in an array; numpy's own function is slow for single numbers."""
+    return hours.any() if isinstance(hours, np.ndarray) else hours > 0
 
 
 def lead(takens, calendar, begin_h, rows, last_one_off):
@@ -217,10 +215,8 @@ def lead(takens, calendar, begin_h, rows, last_one_off):
     ready = now.copy()
     for turn in range(length.max()):
         at = first[: falling.searchsorted(-turn)] + turn
-        by_hand, uncut, done = hands_on[at], whole[at].nonzero()[0], last[at].nonzero()[0]
-        if uncut.size:
-            now[uncut] = calendar.whole(now[uncut], by_hand[uncut])
-        now[: at.size] = calendar.finish(now[: at.size], by_hand) + alone[at]
+        uncut, done = whole[at], last[at].nonzero()[0]
+        now[: at.size] = calendar.finish(now[: at.size], hands_on[at], uncut if uncut.any() else None) + alone[at]
         ready[done] = now[done]
     place = np.argsort(longest)
     return ready[place].reshape(-1, rows), now[place].reshape(-1, rows)
@@ -277,10 +273,10 @@ class Run:
         return 1 - yields
 
 
-def block(jobs, runs, calendar, begin_h, rngs, errors):
+def block(jobs, runs, calendar, begin_h, rng, errors):
     """Some of the runs of several plans of the same kits and batches, side by side.
 
-    Parameters: `jobs` [Run]; `runs` slice of the n; `rngs` random numbers of each; `errors` (n,) design errors found.
+    Parameters: `jobs` [Run]; `runs` slice of the n; `rng` random numbers; `errors` (n,) design errors found.
     Returns: [(times each work was done, plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,),
     end (runs,) [h])], one a plan.
     """
@@ -290,10 +286,10 @@ def block(jobs, runs, calendar, begin_h, rngs, errors):
         """Walk the chains; `legs` of each, of those in `Run.legs`."""
         spoils = [job.spoil[own] for job, own in zip(jobs, legs, strict=True)]
         spoils = [spoil[:, runs] if spoil.shape[1] > 1 else spoil for spoil in spoils]
-        walked = walk(chains, spoils, rows, rngs, errors)
+        walked = walk(chains, spoils, rows, rng, errors)
         return [
             take(visits, chain, job.legs[own], runs, _factors(rng, job.time_spread, visits.leg.size))
-            for visits, chain, job, own, rng in zip(walked, chains, jobs, legs, rngs, strict=True)
+            for visits, chain, job, own in zip(walked, chains, jobs, legs, strict=True)
         ]
 
     firsts = [job.first for job in jobs]

@@ -112,8 +112,8 @@ class Calendar:
     def _tables(self):
         """Tables for one look-up each, hours since the first midnight [h].
 
-        Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day: its
-        opening time, and what to add to the hours worked up to some moment of it to get that moment.
+        Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day: what to
+        add to the hours worked up to some moment of it to get that moment, and whether a night follows.
         """
         mask = [day in self.hours.days for day in DAYS]
         holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
@@ -121,7 +121,8 @@ class Calendar:
         is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
         opening = 24.0 * days + self.hours.start_h
         before = (np.cumsum(is_open) - is_open) * self.hours.day_h
-        return np.where(is_open, opening, np.inf), before, opening[is_open], opening[is_open] - before[is_open]
+        night = np.diff(opening[is_open]) > self.hours.day_h
+        return np.where(is_open, opening, np.inf), before, opening[is_open] - before[is_open], night
 
     def _worked(self, at_h):
         """Working hours between the first midnight and a time [h]."""
@@ -129,30 +130,40 @@ class Calendar:
         day = (at_h * (1 / 24)).astype(int)
         return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
 
+    def _opening(self, worked_h):
+        """First moment with someone there at which so many hours have been worked: [h] → [h]."""
+        # The slack absorbs rounding: at closing time the next opening is meant.
+        day = (worked_h / self.hours.day_h + 1e-9).astype(int)
+        return np.maximum(worked_h, day * self.hours.day_h) + self._tables[2][day]
+
+    def _uncut(self, worked_h, hands_on_h):
+        """Hours worked when work begins that must not be interrupted: now, or at the next day's opening."""
+        day_h = self.hours.day_h
+        day = (worked_h / day_h + 1e-9).astype(int)
+        start_h = day * day_h
+        late = (worked_h + hands_on_h > start_h + day_h + 1e-9) & (worked_h > start_h + 1e-9) & self._tables[3][day]
+        return np.where(late, start_h + day_h, worked_h)
+
     def opening(self, at_h):
         """First moment at or after a time when someone is there: [h] → [h]. Raises: InputError, as `finish`."""
         with _HORIZON:
-            return self._opening(np.asarray(at_h, dtype=float))[0]
+            return self._opening(self._worked(np.asarray(at_h, dtype=float)))
 
-    def _opening(self, at_h):
-        """As `opening`, and which working day that is, counted from zero."""
-        worked = self._worked(at_h)
-        # The slack absorbs rounding: at closing time the next opening is meant.
-        day = (worked / self.hours.day_h + 1e-9).astype(int)
-        return np.maximum(worked, day * self.hours.day_h) + self._tables[3][day], day
-
-    def finish(self, begin_h, hands_on_h):
+    def finish(self, begin_h, hands_on_h, whole=None):
         """When work that starts at or after a time is done; no work takes no time.
 
-        Parameters: `begin_h`, `hands_on_h` [h], broadcast. Returns: [h].
-        Raises: InputError past the calendar's horizon.
+        Parameters: `begin_h`, `hands_on_h` [h], broadcast; `whole` which of them must not be interrupted and begin as
+        in `whole`, or None. Returns: [h]. Raises: InputError past the calendar's horizon.
         """
         begin_h = np.asarray(begin_h, dtype=float)
         with _HORIZON:
-            done = self._worked(begin_h) + hands_on_h
+            worked_h = self._worked(begin_h)
+            if whole is not None:
+                worked_h = np.where(whole, self._uncut(worked_h, hands_on_h), worked_h)
+            done = worked_h + hands_on_h
             # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
             day = (done / self.hours.day_h - 1e-9).astype(int)
-            end = done + self._tables[3][day]
+            end = done + self._tables[2][day]
         return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
 
     def whole(self, begin_h, hands_on_h):
@@ -163,11 +174,8 @@ class Calendar:
         """
         begin_h, hands_on_h = np.asarray(begin_h, dtype=float), np.asarray(hands_on_h, dtype=float)
         with _HORIZON:
-            opens_h, day = self._opening(begin_h)
-            start_h, next_h = self._tables[2][day], self._tables[2][day + 1]
-        closes_h = start_h + self.hours.day_h  # the next opening itself, where the days join up
-        late = (opens_h + hands_on_h > closes_h + 1e-9) & (opens_h > start_h + 1e-9) & (next_h > closes_h)
-        return np.where(hands_on_h > 0, np.where(late, next_h, opens_h), begin_h)
+            start_h = self._opening(self._uncut(self._worked(begin_h), hands_on_h))
+        return np.where(hands_on_h > 0, start_h, begin_h)
 
     def open_spans(self, begin_h, end_h):
         """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `finish`."""

@@ -16,6 +16,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import nbformat
+import pytest
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 LOOPBACK = {"127.0.0.1", "localhost", "::1"}
@@ -160,6 +161,43 @@ def settled(page, quiet_ms=400, patience_s=20):
 def figure_data(page):
     """Return what every plot on the page draws: [plot][trace] -> {"name", "x", "y"}, gaps as None."""
     return page.evaluate(FIGURE_DATA)
+
+
+def number(page, name):
+    """What the typed field of a control shows."""
+    return float(page.get_by_role("spinbutton", name=name).first.input_value())
+
+
+# What each row draws, in the axis's unit: pixels against those between the first tick and the last.
+BARS_DRAWN = """() => {
+  const chart = document.querySelector('.pourprint-bars.marked');
+  const box = e => e.getBoundingClientRect(), centre = e => (box(e).left + box(e).right) / 2;
+  const ticks = [...chart.querySelectorAll('i > span')], zero = centre(ticks[0]), last = ticks.at(-1);
+  const end = Number(last.textContent.replaceAll(',', '')), amount = x => (x - zero) * end / (centre(last) - zero);
+  const rows = [...chart.querySelectorAll('u')].map(bar => {
+    const [name, drawn, number] = bar.closest('div').children;
+    return [name.textContent, number.textContent, [...bar.children].map(piece => amount(box(piece).right)),
+      amount(centre(drawn.querySelector('em')))];
+  });
+  return [end, rows];
+}"""
+
+
+def bars_drawn(page):
+    """(end of the axis, [(name, number written, ends of the pieces, place of the stroke)]) of bars with strokes."""
+    return page.evaluate(BARS_DRAWN)
+
+
+def check_bars(page, now, first):
+    """Bars and strokes that the page draws are the amounts {name: amount} `now` and at `first`, each in its row."""
+    end, rows = bars_drawn(page)
+    names, numbers, ends, strokes = (list(column) for column in zip(*rows, strict=True))
+    assert names == list(now) == list(first)
+    assert numbers == [f"{amount:,.1f}" for amount in now.values()]
+    # A browser lays boxes out to 1/64 of a pixel on an axis of some 400: 1e-4 of the axis leaves room for two of them.
+    near = {"rel": 0, "abs": 1e-4 * end}
+    assert [sum(pieces) for pieces in ends] == pytest.approx(list(now.values()), **near)
+    assert strokes == pytest.approx(list(first.values()), **near)
 
 
 def press(page, locator, key, times=1):

@@ -3,7 +3,7 @@
 from itertools import pairwise
 
 import pytest
-from jupyter_browser import REPOSITORY, browser_page, open_notebook, press, write_notebook
+from jupyter_browser import REPOSITORY, browser_page, check_bars, number, open_notebook, press, write_notebook
 
 import pourprint as pp
 from pourprint.panels.mould import CHOICES
@@ -17,19 +17,6 @@ CELLS = [
 SLIDERS = ["quantity wanted", "mean part volume", *(name for name, *_ in CHOICES.values())]
 NO_COST = {"feeder's modulus"}  # the volume rule decides every feeder of the demo kit, by a wide margin
 KEYS = {"smallest core": ["End"]}  # two steps reach no core of the demo kit; its end, 30 cm³, does
-# What each row draws, in the axis's unit: pixels against those between the first tick and the last.
-DRAWN = """() => {
-  const chart = document.querySelector('.pourprint-bars.marked');
-  const box = e => e.getBoundingClientRect(), centre = e => (box(e).left + box(e).right) / 2;
-  const ticks = [...chart.querySelectorAll('i > span')], zero = centre(ticks[0]), last = ticks.at(-1);
-  const end = Number(last.textContent.replaceAll(',', '')), amount = x => (x - zero) * end / (centre(last) - zero);
-  const rows = [...chart.querySelectorAll('u')].map(bar => {
-    const [name, drawn, number] = bar.closest('div').children, piece = bar.firstElementChild;
-    return [name.textContent, number.textContent, piece ? amount(box(piece).left) : 0,
-      piece ? amount(box(piece).right) : 0, amount(centre(drawn.querySelector('em')))];
-  });
-  return [end, rows];
-}"""
 # Boxes of names, of what is drawn in their rows, and of numbers; and what the chart's own box and text hold.
 PLACES = """() => {
   const chart = document.querySelector('.pourprint-bars.marked'), box = e => e.getBoundingClientRect().toJSON();
@@ -39,10 +26,6 @@ PLACES = """() => {
     labels: [...chart.querySelectorAll('i > span')].map(text),
     rows: rows.map(([name, bars, number]) => ({name: text(name), bars: box(bars), number: text(number)}))};
 }"""
-
-
-def number(page, name):
-    return float(page.get_by_role("spinbutton", name=name).first.input_value())
 
 
 def expected(page):
@@ -58,26 +41,13 @@ def expected(page):
     return {step.name: cost / quantity for step, cost in zip(found.steps, map(float, found.step_costs), strict=True)}
 
 
-def check_drawn(page, now, first):
-    """Bars and strokes that the page draws are the costs {name: EUR} `now` and at `first`, each in its row."""
-    end, rows = page.evaluate(DRAWN)
-    names, numbers, starts, ends, strokes = (list(column) for column in zip(*rows, strict=True))
-    assert names == list(now) == list(first)
-    assert numbers == [f"{cost:,.1f}" for cost in now.values()]
-    # A browser lays boxes out to 1/64 of a pixel on an axis of some 400: 1e-4 of the axis leaves room for two of them.
-    near = {"rel": 0, "abs": 1e-4 * end}
-    assert starts == pytest.approx([0] * len(now), **near)
-    assert ends == pytest.approx(list(now.values()), **near)
-    assert strokes == pytest.approx(list(first.values()), **near)
-
-
 def test_every_slider_moves_the_bars_to_the_models_costs_and_leaves_the_strokes(lab, page):
     address, folder = lab
     write_notebook(folder / "mould_panel.ipynb", CELLS)
     open_notebook(page, address, "mould_panel.ipynb")
     page.locator(".pourprint-bars").wait_for()
     first = before = expected(page)
-    check_drawn(page, first, first)
+    check_bars(page, first, first)
     for name in SLIDERS:
         value = number(page, name)
         for key in KEYS.get(name, ["ArrowRight"] * 2):
@@ -86,7 +56,7 @@ def test_every_slider_moves_the_bars_to_the_models_costs_and_leaves_the_strokes(
         assert number(page, name) > value, name
         now = expected(page)
         assert (now == before) == (name in NO_COST), name
-        check_drawn(page, now, first)
+        check_bars(page, now, first)
         before = now
 
 

@@ -1,7 +1,6 @@
 """The pattern panel in a browser: every slider by keyboard, every bar and stroke against a calculation of its own."""
 
-from jupyter_browser import REPOSITORY, open_notebook, press, write_notebook
-from test_mould_panel_in_browser import check_drawn, number
+from jupyter_browser import REPOSITORY, check_bars, number, open_notebook, press, write_notebook
 
 import pourprint as pp
 from pourprint.figures.stages import SHORT
@@ -13,7 +12,8 @@ CELLS = [
     "pp.panels.pattern_panel(kit, rates, quantity=2)",
 ]
 NO_COST = {"open surface dries", "humidity"}  # shells dry by themselves: days, not money
-KEYS = {"gap at least": ["End"], "air in the kiln": ["Home"]}  # what is free up to a point, taken beyond it
+# What is free up to a point, taken beyond it.
+KEYS = {"least gate length": ["End"], "least gap": ["End"], "air in the kiln": ["Home"]}
 SLIDERS = ["quantity wanted", *(name for name, *_ in CHOICES.values())]
 
 
@@ -34,7 +34,7 @@ def test_every_slider_moves_the_bars_to_the_models_costs_and_leaves_the_strokes(
     page.locator(".pourprint-bars").wait_for()
     table = page.locator(".pourprint-live table")
     first = before = expected(page)
-    check_drawn(page, first, first)
+    check_bars(page, first, first)
     for name in SLIDERS:
         value, facts = number(page, name), table.inner_text()
         for key in KEYS.get(name, ["ArrowRight"] * 5):
@@ -43,5 +43,5 @@ def test_every_slider_moves_the_bars_to_the_models_costs_and_leaves_the_strokes(
         assert number(page, name) != value and table.inner_text() != facts, name
         now = expected(page)
         assert (now == before) == (name in NO_COST), name
-        check_drawn(page, now, first)
+        check_bars(page, now, first)
         before = now

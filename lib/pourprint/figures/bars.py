@@ -38,6 +38,7 @@ STYLE = f"""<style>
 .pourprint-bars.marked > div > :nth-child(2) {{padding: 3px 0}}
 .pourprint-bars.marked u {{height: 1em; margin: 0.2em 0}}
 .pourprint-bars.marked s {{box-shadow: none}}
+.pourprint-bars s.thin {{height: 35%; align-self: center}}
 .pourprint-bars em {{position: absolute; top: 1px; bottom: 1px; width: 3px; background: currentColor;
   transform: translateX(-50%); outline: 1px solid var(--jp-layout-color0, #fff);
   print-color-adjust: exact; -webkit-print-color-adjust: exact}}
@@ -74,11 +75,13 @@ class Piece:
 
 @dataclass(frozen=True)
 class Bar:
-    """One bar: its name, its pieces in order, and where a stroke marks what it was at first (None: nowhere)."""
+    """One bar: its name, its pieces in order, where a stroke marks an amount (None: nowhere), and the number that is
+    written behind it (None: its total)."""
 
     name: str
     pieces: tuple[Piece, ...]
     mark: float | None = None
+    number: float | None = None
 
     @property
     def total(self):
@@ -142,38 +145,46 @@ def change_bars(title, route, now, first, money):
     """
     colour = LOOKS[route].colour
     bars = [Bar(name, (Piece("", cost, colour, name),) if cost else (), first[name]) for name, cost in now.items()]
-    return stacked_bars(title, bars, f"{money} a kit")
+    return stacked_bars(title, bars, f"{money} a kit; bar: now, stroke: at first", stroke="at first")
 
 
-def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}"):
+def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke=""):
     """Horizontal stacked bars on one axis from zero, as HTML.
 
-    Parameters: `title` the message; `bars` all with a mark or none; `unit` of the amounts, written below the axis;
-    `form` how a number is written. A piece shows its name where it is wide enough, and always as its tooltip. The
-    axis of bars with marks ends at a round number, so that it stands still while they move a little.
+    Parameters: `title` the message; `bars` all with a mark or none; `unit` of the amounts, written below the axis with
+    what else must be said of the bars behind a semicolon; `form` how a number is written; `stroke` what the marks are.
+    A piece shows its name where it is wide enough, and always as its tooltip. The axis of bars with marks ends at a
+    round number, so that it stands still while they move a little.
     """
     marked = any(bar.mark is not None for bar in bars)
     longest = max((bar.reach for bar in bars), default=0.0)
     ticks = _ticks(longest, beyond=marked)
     end = max(longest, ticks[-1]) or 1.0
-    rows = "".join(_row(bar, end, ticks, form) for bar in bars)
+    rows = "".join(_row(bar, end, ticks, form, stroke) for bar in bars)
     marks = "".join(f"<i style=left:{100 * tick / end:.2f}%><span>{tick:,g}</span></i>" for tick in ticks)
-    said = "; ".join(_said(bar, form) for bar in bars)
-    looks, key = ("'pourprint-bars marked'", "; bar: now, stroke: at first") if marked else ("pourprint-bars", "")
+    said = "; ".join(_said(bar, form, stroke) for bar in bars)
+    spoken = escape(f"{title}. In {unit.partition(';')[0]}: {said}.")
+    looks = "'pourprint-bars marked'" if marked else "pourprint-bars"
     return (
-        f"<div class={looks} role=img aria-label='{escape(f'{title}. In {unit}: {said}.')}'><p>{escape(title)}"
-        f"</p>{rows}<div><span></span><span>{marks}</span><span></span></div>"
-        f"<div><span></span><span style=text-align:center>{escape(unit + key)}</span><span></span></div></div>"
+        f"<div class={looks} role=img aria-label='{spoken}'><p>{escape(title)}</p>{rows}"
+        f"<div><span></span><span>{marks}</span><span></span></div>"
+        f"<div><span></span><span style=text-align:center>{escape(unit)}</span><span></span></div></div>"
     )
 
 
-def _said(bar, form):
-    """A bar in words: its name, its total, and what it was at first where that reads otherwise."""
-    now, first = (form.format(amount) for amount in (bar.total, bar.total if bar.mark is None else bar.mark))
-    return f"{bar.name} {now}" + (f" (at first {first})" if first != now else "")
+def _number(bar, form):
+    """What is written behind a bar."""
+    return form.format(bar.total if bar.number is None else bar.number)
 
 
-def _row(bar, end, ticks, form):
+def _said(bar, form, stroke):
+    """A bar in words: its name, its number, and its mark where that reads otherwise."""
+    number = _number(bar, form)
+    mark = number if bar.mark is None else form.format(bar.mark)
+    return f"{bar.name} {number}" + (f" ({stroke} {mark})" if mark != number else "")
+
+
+def _row(bar, end, ticks, form, stroke):
     grid = "".join(f"<i style=left:{100 * tick / end:.2f}%></i>" for tick in ticks)
     pieces = "".join(
         f"<s class='{piece.kind}' title='{escape(f'{piece.hint}: {form.format(piece.amount)}')}' "
@@ -182,10 +193,9 @@ def _row(bar, end, ticks, form):
     )
     mark = ""
     if bar.mark is not None:
-        mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='at first: {form.format(bar.mark)}'></em>"
+        mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='{escape(stroke)}: {form.format(bar.mark)}'></em>"
     return (
-        f"<div><span>{escape(bar.name)}</span><span>{grid}<u>{pieces}</u>{mark}</span>"
-        f"<b>{form.format(bar.total)}</b></div>"
+        f"<div><span>{escape(bar.name)}</span><span>{grid}<u>{pieces}</u>{mark}</span><b>{_number(bar, form)}</b></div>"
     )
 
 

@@ -6,6 +6,7 @@ from plotly.subplots import make_subplots
 
 from pourprint.errors import InputError
 from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
+from pourprint.figures.bars import Bar, Piece, stacked_bars
 
 CURVE_POINTS = 120  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -16,30 +17,50 @@ def _titles(runs):
     return [run.plan.title for run in runs.values()]
 
 
-def spread_data(runs, price_of_day=0.0):
-    """Traces of the two spreads, cost (with the price of the days) of a kit, then days.
+def spreads(values):
+    """How some samples spread: bars end to end, and their middles.
 
-    Parameters: `runs` {route: Runs}. Returns: ten dicts of arrays: of either the lengths of four bars end to end, to 5,
-    25, 75 and 95 % of the runs, of which the first is not drawn, and the medians.
+    Parameters: `values` [(n,)]. Returns: (lengths (4, K) of the bars to 5, 25, 75 and 95 % of the samples, of which the
+    first is not drawn; medians (K,)), as lists.
     """
-    costs = [run.with_delay(price_of_day) / run.plan.job.quantity for run in runs.values()]
-    traces = []
-    for values in (costs, [run.days for run in runs.values()]):
-        low, quarter, middle, three, high = zip(*(np.quantile(value, MARKS).tolist() for value in values), strict=True)
-        ends = np.array([low, quarter, three, high])
-        traces += [{"x": length.tolist()} for length in np.diff(ends, axis=0, prepend=0)] + [{"x": middle}]
-    return traces
+    low, quarter, middle, three, high = np.quantile(values, MARKS, axis=1)
+    return np.diff([low, quarter, three, high], axis=0, prepend=0).tolist(), middle.tolist()
 
 
-def add_spreads(figure, runs, traces, row, column, unit):
-    """Bars and medians of one quantity into a subplot; `traces` five of `spread_data`."""
+def _unit_costs(runs, price_of_day=0.0):
+    """Cost of a kit with its share of the days of each route [(n,)] [currency]."""
+    return [run.with_delay(price_of_day) / run.plan.job.quantity for run in runs.values()]
+
+
+def spread_bars(runs, price_of_day=0.0):
+    """What a kit costs with its share of the days, as HTML bars of each route's runs; the page needs `bars.STYLE`.
+
+    Parameters: `runs` {route: Runs}; `price_of_day` [currency/d].
+    """
+    lengths, middles = spreads(_unit_costs(runs, price_of_day))
+    rows = []
+    for route, run, middle, *ends in zip(runs, runs.values(), middles, *lengths, strict=True):
+        thin, thick = (tint(LOOKS[route].colour, white) for white in (0.6, 0.35))
+        looks = (("#0000", "first 5 %", ""), (thin, "next 20 %", "thin"), (thick, "middle half", ""))
+        pieces = (
+            Piece("", length, colour, f"{name} of the runs", kind)
+            for length, (colour, name, kind) in zip(ends, (*looks, looks[1]), strict=True)
+        )
+        rows.append(Bar(run.plan.title, tuple(pieces), middle, middle))
+    unit = f"{_money(runs)} a kit, days priced; thick: half of the runs, thin: nine of ten, stroke: the middle"
+    return stacked_bars("What a kit comes to", rows, unit, "{:,.0f}", "middle")
+
+
+def add_spreads(figure, runs, values, row, column, unit):
+    """Bars and medians of one quantity into a subplot; `values` [(n,)] one a route."""
     titles, looks = _titles(runs), [LOOKS[route] for route in runs]
-    for i, (trace, name) in enumerate(
-        zip(traces, ("first 5 %", "next 20 %", "middle half", "next 20 %"), strict=False)
+    lengths, middles = spreads(values)
+    for i, (length, name) in enumerate(
+        zip(lengths, ("first 5 %", "next 20 %", "middle half", "next 20 %"), strict=True)
     ):
         middle = i == 2
         figure.add_bar(
-            **trace,
+            x=length,
             y=titles,
             orientation="h",
             width=0.5 if middle else 0.2,
@@ -54,7 +75,7 @@ def add_spreads(figure, runs, traces, row, column, unit):
             col=column,
         )
     figure.add_scatter(
-        **traces[4],
+        x=middles,
         y=titles,
         mode="markers",
         marker={"symbol": [look.marker for look in looks], "size": 12, "color": INK},
@@ -75,9 +96,8 @@ def spread_chart(runs):
 
     money, count = _money(runs), next(iter(runs.values())).n
     figure = make_subplots(rows=1, cols=2, shared_yaxes=True, horizontal_spacing=0.06)
-    traces = spread_data(runs)
-    add_spreads(figure, runs, traces[:5], 1, 1, f"{money} a kit")
-    add_spreads(figure, runs, traces[5:], 1, 2, "days to delivery")
+    add_spreads(figure, runs, _unit_costs(runs), 1, 1, f"{money} a kit")
+    add_spreads(figure, runs, [run.days for run in runs.values()], 1, 2, "days to delivery")
     plans = [run.plan for run in runs.values()]
     free = ([plan.unit_cost for plan in plans], [_days_of(run) for run in runs.values()])
     for column, values in enumerate(free, start=1):

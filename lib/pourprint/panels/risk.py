@@ -6,12 +6,13 @@ from functools import lru_cache
 
 import ipywidgets as widgets
 import numpy as np
-from plotly.subplots import make_subplots
+import plotly.graph_objects as go
 
 from pourprint.compare import feasible
 from pourprint.errors import InputError
 from pourprint.figures._look import styled
-from pourprint.figures.risk import add_chances, add_spreads, chance_data, spread_data
+from pourprint.figures.bars import STYLE
+from pourprint.figures.risk import add_chances, chance_data, spread_bars
 from pourprint.information import Samples, probability_best
 from pourprint.jobs import Job
 from pourprint.ledger import is_yield
@@ -28,12 +29,13 @@ LOW_SHARE, HIGH_SHARE = 0.05, 0.95
 
 @dataclass(frozen=True)
 class RiskPanel:
-    """The parts of a risk panel: `controls` {name: Row}; `place` the box of the live figure; `answer`, `table`,
-    `status` HTML; `full` runs the whole simulation at once; `widget` all of it."""
+    """The parts of a risk panel: `controls` {name: Row}; `place` the box of the live figure; `answer`, `bars`,
+    `table`, `status` HTML; `full` runs the whole simulation at once; `widget` all of it."""
 
     controls: dict
     place: widgets.Box
     answer: widgets.HTML
+    bars: widgets.HTML
     table: widgets.HTML
     status: widgets.HTML
     full: object
@@ -69,33 +71,34 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
             raise InputError(f"no printed route can make {kit.name} in {alloy}: choose another alloy.")
         return {route: drawn(plan, n) for route, plan in plans.items()}
 
-    def asked(batches, fewest):
+    def asked(batches, fewest, run=lambda drawns, **options: [one.run(**options) for one in drawns]):
         """Runs of every route that can, about so many batches of each."""
         set_to = {name: row.value for name, row in controls.items()}
         job = {"quantity": set_to["quantity"], "batch_size": set_to["batch"]}
         n = max(fewest, int(batches / np.ceil(set_to["quantity"] / set_to["batch"])))
         options = {"start": start, "spares": int(set_to["spares"]), "design_again": set_to["design"] / 100}
         inputs = {route: one.at(**job) for route, one in ready(set_to["yields"], n).items()}
-        return dict(zip(inputs, run_together(list(inputs.values()), **options), strict=True))
+        return dict(zip(inputs, run(list(inputs.values()), **options), strict=True))
 
     def prices():
         return controls["day"].value, controls["deadline"].value
 
     last = [asked(*FULL)]
-    place = widgets.VBox([live(_figure(last[0], *prices()))], layout=widgets.Layout(width="100%"))
-    answer, table = (widgets.HTML().add_class("pourprint-live") for _ in range(2))
+    place = widgets.VBox([live(_figure(last[0], controls["deadline"].value))], layout=widgets.Layout(width="100%"))
+    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
     status = status_line()
 
     def show(runs):
         before, last[0] = last[0], runs
         tell()  # first: the browser has set the text by the time the picture is drawn
         if runs.keys() == before.keys():
-            redraw(place.children[0], _data(runs, *prices()))
+            redraw(place.children[0], chance_data(runs, controls["deadline"].value))
         else:  # another set of routes needs another figure
-            place.children = [live(_figure(runs, *prices()))]
+            place.children = [live(_figure(runs, controls["deadline"].value))]
 
     def tell():
         answer.value = answer_html(_answer(last[0], *prices()))
+        bars.value = spread_bars(last[0], controls["day"].value)
         table.value = _table(last[0], *prices())
 
     full = guarded(lambda: show(asked(*FULL)), status)
@@ -103,7 +106,7 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
 
     def moved():
         """A few runs at once; all of them when the slider has come to rest."""
-        show(asked(*QUICK))
+        show(asked(*QUICK, run_together))
         finish()
 
     for name, row in controls.items():
@@ -116,9 +119,9 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
         "chart draws the chance of delivery against the date, one rising curve a route; the upright line is the "
         "deadline. The table holds the same in numbers.</p>"
     )
-    content = widgets.VBox([answer, status, place])
-    shown = named(widgets.VBox([page(columns(_groups(controls, start)), content), words, table]))
-    return RiskPanel(controls, place, answer, table, status, full, shown)
+    content = widgets.VBox([answer, status, bars, place])
+    shown = named(widgets.VBox([page(columns(_groups(controls, start)), content), words, table, widgets.HTML(STYLE)]))
+    return RiskPanel(controls, place, answer, bars, table, status, full, shown)
 
 
 def _with_yields(rates, level):
@@ -152,22 +155,14 @@ def _groups(controls, start):
     ]
 
 
-def _data(runs, price_of_day, deadline):
-    return [*spread_data(runs, price_of_day)[:5], *chance_data(runs, deadline)]
-
-
-def _figure(runs, price_of_day, deadline):
-    """Spread of cost above, chance of delivery below, traces in the order of `_data`."""
-    data = _data(runs, price_of_day, deadline)
-    figure = make_subplots(rows=2, cols=1, row_heights=[0.36, 0.64], vertical_spacing=0.17)
-    money = next(iter(runs.values())).plan.rates.currency
-    add_spreads(figure, runs, data[:5], 1, 1, f"{money} a kit, days priced")
-    add_chances(figure, runs, data[5:], row=2, col=1)
-    figure.update_yaxes(autorange="reversed", row=1, col=1)
+def _figure(runs, deadline):
+    """Chance of delivery over time."""
+    figure = go.Figure()
+    add_chances(figure, runs, chance_data(runs, deadline))
     figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
     figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
-    figure = styled(figure, 560)
-    figure.update_layout(margin={"l": 110, "t": 20})
+    figure = styled(figure, 380)
+    figure.update_layout(margin={"l": 70, "t": 20})
     return figure
 
 
