@@ -62,7 +62,8 @@ class Floor:
         hands = stretch * sum(n * w.hands_on_h for n, w in zip(times, works, strict=True))
         machine = sum(n * w.machine_h for n, w in zip(times, works, strict=True))
         wait = max((w.wait_h for n, w in zip(times, works, strict=True) if n), default=0.0)
-        self.cost += hands * rates[step.who]
+        paid = stretch * sum(n * w.people * w.hands_on_h for n, w in zip(times, works, strict=True))
+        self.cost += paid * rates[step.who]
         for n, w in zip(times, works, strict=True):
             self.cost += sum(n * amount * rates[key] for key, amount in w.materials.items())
         if step.machine:

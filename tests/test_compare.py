@@ -195,14 +195,13 @@ def test_for_one_demo_kit_the_pattern_is_cheapest_and_slowest_and_metal_fastest_
 
 
 # At one kit the mould costs a tenth less than the metal, so that what makes sand dearer or metal cheaper by as much
-# puts metal before it; nothing of the pattern route overturns the order.
+# puts metal before it; nothing of the pattern route overturns the order. Of 441 moves 428 keep it, these nine overturn
+# it, and four leave no room for the largest node.
 OVERTURN = {
     ("machine.metal_printer", "low"),
     ("machine.sand_printer", "high"),
     ("machining.removal_rate", "low"),
     ("printed_metal.layer_scale", "high"),
-    ("printed_metal.plate_x", "high"),
-    ("printed_metal.plate_y", "high"),
     ("printed_mould.box_x", "low"),
     ("printed_mould.box_y", "low"),
     ("printed_mould.design_each", "high"),

@@ -273,11 +273,11 @@ def test_times_go_with_size_squared():
 
 
 @pytest.mark.parametrize("name", ["mast_foot.stl", "corner_left.stl", "axle_carrier.stl"])
-@pytest.mark.parametrize("alloy", ["AlSi10Mg", "316L"])
+@pytest.mark.parametrize("alloy", ["AlSi10Mg", "AlSi9Mg-SiC20", "316L"])
 def test_the_quick_section_study_agrees_with_the_freezing_model(name, alloy):
     part, alloy = node(name), pp.alloys()[alloy]
     full = freeze(part, Melt.of(alloy), Mould.sand()).modulus_mm
-    # Coarse cells are 0 to 5 % high on the demo nodes, and 17-4PH lies between two of the three metals.
+    # Coarse cells are 0 to 5 % high on the demo nodes, and the reinforced alloy lies between two of the three metals.
     assert hottest_section(part, nearest_metals(alloy)).modulus_mm == pytest.approx(full, rel=0.06)
 
 
@@ -301,8 +301,11 @@ def test_only_the_metals_nearest_to_an_alloy_are_run():
 
 
 def test_metals_rank_by_drag_as_by_conductivity():
-    drags = [drag(Melt.of(pp.alloys()[name]), Mould.sand()) for name in ("AlSi7Mg", "AZ91D", "17-4PH", "316L")]
-    assert drags == sorted(drags)
+    names = ("AlSi7Mg", "AZ91D", "316L", "17-4PH", "Ti-6Al-4V")  # 167, 60, 15, 17.1 and 7.2 W/mK
+    aluminium, magnesium, *steels, titanium = (drag(Melt.of(pp.alloys()[name]), Mould.sand()) for name in names)
+    assert aluminium < magnesium < min(steels) and max(steels) < titanium
+    # 17-4PH conducts 14 % better than 316L and has about as much less heat to give for each kelvin above the room.
+    assert steels[1] == pytest.approx(steels[0], rel=0.02)
 
 
 def test_walls_too_thin_for_the_grid_are_refused_and_not_lost_in_silence():

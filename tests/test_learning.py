@@ -60,6 +60,14 @@ def test_learning_shortens_repeated_labour_and_nothing_else(form):
     assert learned_cost(plan, curve) == pytest.approx(3 * 40 + 2 * 40 * curve.total(16))
 
 
+def test_two_people_learn_side_by_side_and_their_machine_once():
+    """2 h a kit of two people at 40 an hour and of one kiln at 10, 16 kits."""
+    work = Work(PART, hands_on_h=2.0, people=2)
+    prices = {"labour__technician": 40.0, "machine__kiln": 10.0, "power__kiln": 0.0}
+    plan = toy_plan(replace(step("pour", work, machine="kiln"), attended=True), quantity=16, **prices)
+    assert learned_cost(plan, Curve(0.8)) == pytest.approx(2 * (2 * 40 + 10) * Curve(0.8).total(16))
+
+
 def test_the_first_kit_costs_what_the_plan_says():
     for route in ROUTES:
         plan = pp.plan(route, small_job(1))

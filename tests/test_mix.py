@@ -201,8 +201,15 @@ def test_what_a_plan_uses_times_its_rates_is_its_cost():
         plan = pp.plan(route, JOB)
         rates, machines = plan.rates, [key for key in usage(plan) if key.startswith("machine.")]
         energy = sum(usage(plan)[key] * rates[key.replace("machine", "power")] for key in machines)
-        cost = sum(amount * rates[key] for key, amount in usage(plan).items()) + energy * rates["energy.electricity"]
+        priced = {key: amount for key, amount in usage(plan).items() if not key.startswith("clock.")}
+        cost = sum(amount * rates[key] for key, amount in priced.items()) + energy * rates["energy.electricity"]
         assert cost == pytest.approx(plan.total_cost)
+
+
+def test_two_who_pour_side_by_side_are_paid_for_more_hours_than_the_clock_shows():
+    used = {route: usage(pp.plan(route, JOB)) for route in PRINTED}
+    more = {route: one["labour.technician"] - one["clock.labour.technician"] for route, one in used.items()}
+    assert more["printed_pattern"] > 0 and more["printed_mould"] > 0 and more["printed_metal"] == 0
 
 
 def test_every_piece_goes_one_way_and_the_cost_is_that_of_real_plans(small):

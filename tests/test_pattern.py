@@ -25,7 +25,7 @@ few = settings(max_examples=60, deadline=None)
     [("AlSi7Mg", 1.3, 1.6), ("AlSi10Mg", 1.3, 1.6), ("AZ91D", 1.8, 1.8), ("316L", 2.0, 2.0), ("17-4PH", 2.0, 2.0)],
 )
 def test_contractions_are_the_published_ones(alloy, least, most):
-    # Foundry allowances (published): aluminium 1.3 to 1.6 %, magnesium 1.8 %, steel 2.0 %, linear.
+    # Foundry allowances (common practice): aluminium 1.3 to 1.6 %, magnesium 1.8 %, steel 2.0 %, linear.
     assert least <= pp.alloys()[alloy]["contraction"] <= most
 
 

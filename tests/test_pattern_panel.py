@@ -42,7 +42,7 @@ def test_a_slider_moves_bars_answer_and_table_and_leaves_the_strokes():
 
 
 def test_a_choice_that_cannot_be_made_says_why_and_keeps_the_picture():
-    """In a tank of 300 mm the mast foot of 103 mm hangs on gates of 15 mm, not on gates of 60 mm."""
+    """In a tank of 300 mm the mast foot of 103 mm hangs on gates as short as its shell lets them be, not on 60 mm."""
     panel = pattern.build(demo_kit(), demo_rates().replace({"cluster.dip_diameter": 300.0}))
     before = panel.bars.value
     moved(panel, cluster__gate_length=60)
@@ -50,6 +50,16 @@ def test_a_choice_that_cannot_be_made_says_why_and_keeps_the_picture():
     assert panel.bars.value == before
     moved(panel, cluster__gate_length=15, quantity=4.5)
     assert "whole number" in panel.status.value
+
+
+@pytest.mark.parametrize("key", ["cluster.gate_length", "cluster.gap"])
+def test_gate_and_gap_move_nothing_below_two_shells_and_the_clearance(key):
+    """Shells of 7.7 mm and 4 mm between them: 19.5 mm."""
+    panel = pattern.build(demo_kit(), demo_rates(), quantity=2)
+    for free, beyond in ((5, 21), (19, 30)):
+        assert now(moved(panel, **{key: free})) == at_first(panel) and "◂" not in panel.table.value
+        moved(panel, **{key: beyond})
+        assert now(panel) == costs(**{key: beyond}) and "◂" in panel.table.value
 
 
 def test_alloys_that_shells_cannot_hold_are_not_offered():

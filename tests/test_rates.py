@@ -60,7 +60,7 @@ def test_units_follow_the_cards_currency(tmp_path):
 def test_a_process_value_on_the_card_replaces_the_librarys(tmp_path):
     card = card_of(tmp_path, TEXT + OWN.format(ENTRY))
     assert card["shell.dip_time"] == 0.2 and card.entries["shell.dip_time"].source == "own log"
-    assert card["shell.cooling"] == library()["shell.cooling"].value
+    assert card["shell.knock_out_temperature"] == library()["shell.knock_out_temperature"].value
     assert library()["shell.dip_time"].value == demo_rates()["shell.dip_time"] == 0.1  # the library is untouched
 
 
@@ -147,7 +147,7 @@ def test_a_changed_card_saves_the_change_and_touches_nothing_else(tmp_path):
 
 def test_overrides_quoted_keys_and_inline_comments_survive(tmp_path):
     first = card_of(tmp_path, TEXT + OWN.format(ENTRY))
-    changed = first.replace({"shell.dip_time": 0.25, "shell.cooling": 4.0, "feeding.efficiency": 0.16})
+    changed = first.replace({"shell.dip_time": 0.25, "shell.knock_out_temperature": 80.0, "feeding.efficiency": 0.16})
     card, text = again(changed, tmp_path)
     assert card.entries == changed.entries
     assert comments(text) == [*comments(TEXT), "# the lab's own process values", "# slow room", "# measured"]

@@ -11,6 +11,7 @@ import pourprint as pp
 from pourprint.errors import Infeasible, InputError
 from pourprint.inputs import Noting, outcomes
 from pourprint.ledger import library
+from pourprint.routes import _common
 from pourprint.steps import JOB
 from scenes import PRINTED, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, small_job, with_alloy_value
 
@@ -102,6 +103,55 @@ def test_of_prints_only_those_that_need_it_are_hardened():
     assert furnace_h("printed_metal", "AlSi7Mg") == furnace_h("printed_metal", "316L") == 0
 
 
+# The foundry ------------------------------------------------------------------------------------------
+
+
+def melting(alloy):
+    """Kilograms that the demo crucible holds, and hours to melt one of them."""
+    return [of(demo_job(alloy), demo_rates()) for of in (_common.crucible_kg, _common.melting_h_kg)]
+
+
+def test_a_crucible_holds_a_room_of_metal_and_melts_it_by_its_heat():
+    """25 kg of A356 (2.68 g/cm3) are 9.33 litres, which takes 74.3 kg of 316L (7.97 g/cm3).
+
+    Heat from 20 °C to the pour: A356 389 + 0.963·690 = 1053 kJ/kg, 316L 270 + 0.5·1540 = 1040 kJ/kg.
+    """
+    (light, quick), (heavy, slow) = melting("AlSi7Mg"), melting("316L")
+    assert (light, heavy) == pytest.approx((25, 25 * 7.97 / 2.68))
+    assert (25 * quick, slow / quick) == pytest.approx((1.0, 1040 / 1053.47), rel=1e-4)
+    assert heavy * slow == pytest.approx(2.936, abs=0.001)  # so a full crucible of steel takes three times as long
+
+
+@pytest.mark.parametrize("route", CAST)
+@pytest.mark.parametrize("alloy", ["AlSi7Mg", "17-4PH"])
+def test_melting_comes_before_pouring_and_each_melt_is_done_in_one_day(route, alloy):
+    """No furnace runs after the hands that pour have gone; a round is a melt, and none spans a night."""
+    found = plan(route, demo_job(alloy).with_(quantity=8, batch_size=8))
+    pours = [span for span in found.spans("2026-11-25T08:00") if span.step.name == "melt and pour"]
+    assert len(pours) == float(level_of(found, "melt").per_batch(8))
+    for span in pours:
+        assert span.ran_h == span.worked_h
+        assert span.worked_h - span.begin_h == pytest.approx(found.durations_of(span.step, 8)[1])
+
+
+@pytest.mark.parametrize(
+    ("route", "step"), [("printed_mould", "cool in the sand"), ("printed_pattern", "cool in the shell")]
+)
+def test_cooling_follows_metal_and_thickness(route, step):
+    def wait_h(alloy="AlSi7Mg", size=1.0, **values):
+        job = pp.Job(bracket().scaled_to(60 * size**3), alloy)
+        return plan(route, job, **values).table().set_index("step").loc[step, "wait_h"]
+
+    assert wait_h("316L") != pytest.approx(wait_h(), rel=0.05)
+    if route == "printed_mould":
+        assert wait_h(size=2.0) == pytest.approx(4 * wait_h())  # thick sand: by the square of the modulus
+        # The wall falls to 0.3·557 °C; colder takes longer.
+        assert wait_h(printed_mould__shake_out_share=0.25) > wait_h() > wait_h(printed_mould__shake_out_share=0.4)
+    else:
+        assert wait_h(cluster__runner_diameter=60.0) > 1.5 * wait_h()
+        assert wait_h(shell__cooling_loss=40.0) == pytest.approx(wait_h() / 2)  # all passes through the outside
+
+
 # Arrays -------------------------------------------------------------------------------------------------
 
 
@@ -119,6 +169,22 @@ def test_an_array_plans_as_each_of_its_values_does_alone(route, seed):
     alone = [outcomes(nominal, {key: values[i] for key, values in drawn.items()}) for i in range(8)]
     assert np.isfinite(together[0]).any()
     assert np.stack(together) == pytest.approx(np.transpose(alone), rel=1e-12)
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_arrays_of_some_parts_and_of_the_card_plan_as_each_value_alone(route):
+    """All parts of a kit are sized at once: those of many sizes, those of one, and those without a mesh."""
+    growth, recoat = np.array([0.5, 1.0, 1.5]), np.array([0.5, 9.0, 200.0])  # which turns parts another way
+
+    def asked(growth, recoat):
+        plain = pp.KitPart(pp.Part.from_numbers("plain", 60, 150, (90, 70, 60)), count=2)
+        grown = [replace(e, part=e.part.scaled_to(e.part.volume_cm3 * growth)) for e in demo_kit().parts[:2]]
+        job = pp.Job(pp.Kit("mixed", (*grown, *demo_kit().parts[2:4], plain)), "AlSi7Mg", quantity=6, batch_size=4)
+        return plan(route, job, printed_metal__recoat=recoat)
+
+    together, alone = asked(growth, recoat), [asked(*values) for values in zip(growth, recoat, strict=True)]
+    assert together.unit_cost == pytest.approx([one.unit_cost for one in alone], rel=1e-12)
+    assert together.lead_time_days == pytest.approx([one.lead_time_days for one in alone], rel=1e-12)
 
 
 # No dead numbers --------------------------------------------------------------------------------------
@@ -212,7 +278,7 @@ def level_of(plan_, name):
 def test_larger_boxes_leave_fewer_parts_in_a_lot(route, lot):
     n = 400
     counts = []
-    for size in (60, 90, 160):
+    for size in (60, 90, 150):
         part = pp.Part.from_numbers("cage", 50, 300, (size, size, size))
         counts.append(float(level_of(plan(route, pp.Job(part, "AlSi7Mg", n)), lot).per_batch(n)))
     assert counts[0] < counts[1] < counts[2]

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.errors import InputError
+from pourprint.risk import simulate
 from pourprint.steps import BATCH, JOB, Level, Work
 from scenes import PART, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, hands, small_job, step, toy_plan
 
@@ -58,6 +59,21 @@ def test_three_printers_and_a_polymer_lever(parts, build_h, price, upkeep, befor
         + 5.30 * (before_min + after_min) / 60 / parts
         + sum(materials.values())
     )
+
+
+# Hands ------------------------------------------------------------------------------------------------
+
+
+def test_two_people_side_by_side_are_paid_twice_and_take_the_time_of_one():
+    """3 h for two in an attended furnace, 38 EUR/h each: paid and counted 6 h, done and the furnace held for 3 h."""
+    works = [Work(BATCH, hands_on_h=3.0, people=n) for n in (1, 2)]
+    one, two = (toy_plan(replace(step("pour", work, machine="kiln"), attended=True)) for work in works)
+    assert (one.hands_on_h, two.hands_on_h) == (3, 6)
+    assert one.machine_h == two.machine_h == 3 and one.elapsed_h == two.elapsed_h == 3
+    assert two.total_cost - one.total_cost == pytest.approx(3 * one.rates["labour.technician"])
+    runs = [simulate(plan, 10, inputs=None, time_spread=0.0) for plan in (one, two)]
+    assert [run.cost[0] for run in runs] == pytest.approx([one.total_cost, two.total_cost])
+    assert runs[0].days == pytest.approx(runs[1].days)
 
 
 # Sums -------------------------------------------------------------------------------------------------

@@ -171,7 +171,8 @@ def test_nobody_and_nothing_is_ever_in_two_places(batch, rule):
         assert all(end <= later + 1e-9 for (_, end), (later, _) in itertools.pairwise(held))
     hours = sum(order.hours for order in orders)
     spent = sum(s.span.end_h - s.span.worked_h for s in timeline.slots)
-    by_hand = sum(plan.hands_on_h for plan in plans.values())
+    works = [(plan, work) for plan in plans.values() for step in plan.steps for work in step.work]
+    by_hand = sum(plan.counts[work.level.name] * work.hands_on_h for plan, work in works)  # two who pour, once
     assert spent + by_hand == pytest.approx(hours)  # no task is lost
 
 

@@ -22,7 +22,8 @@ def usage(plan):
     """What a plan takes of everything that may be scarce: {rate key: amount}.
 
     Hours of people ("labour.technician") and machines ("machine.kiln") [h], materials ("powder.AlSi7Mg") in the
-    unit of their price.
+    unit of their price; and the hours of people by the clock ("clock.labour.technician") [h], of which several who
+    work side by side take fewer.
     """
     used = {}
 
@@ -32,6 +33,7 @@ def usage(plan):
     for step in plan.steps:
         hands_on, occupied = plan.hours_of(step)
         add(step.who, hands_on)
+        add(f"clock.{step.who}", sum(plan.counts[work.level.name] * work.hands_on_h for work in step.work))
         if step.machine:
             add(f"machine.{step.machine}", occupied)
         for work in step.work:

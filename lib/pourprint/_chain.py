@@ -53,7 +53,8 @@ class Chain:
             work = []
             for j, piece in enumerate(leg.work):
                 hands, rest = (Level(f"{i}.{j} {kind}", piece.level.per_batch) for kind in ("by hand", "alone"))
-                work += [Work(hands, hands_on_h=piece.hands_on_h), replace(piece, level=rest, hands_on_h=0.0)]
+                by_people = Work(hands, hands_on_h=piece.hands_on_h, people=piece.people)
+                work += [by_people, replace(piece, level=rest, hands_on_h=0.0)]
                 table[hands.name], table[rest.name] = by_hand[i, j], counts[i, j]
             steps.append(replace(leg, work=tuple(work)))
         fields = {name: getattr(plan, name) for name in ("route", "title", "job", "rates", "recipe")}

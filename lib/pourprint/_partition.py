@@ -178,11 +178,11 @@ def _loads(pool, shared):
     above = np.min((calendar.finish(begin_h, done) - begin_h) / 24 - slope * done)
     bounds = []
     for key, used in pool.used.items():
-        kind, places = key.partition(".")[0], shared.places.get(key, 1)
-        if kind == "labour":
-            bounds.append((slope * used / places, float(above)))
+        kind, _, who = key.partition(".")
+        if kind == "clock":
+            bounds.append((slope * used / shared.places.get(who, 1), float(above)))
         elif kind == "machine":
-            bounds.append((used / 24 / places, 0.0))
+            bounds.append((used / 24 / shared.places.get(key, 1), 0.0))
     return bounds
 
 

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -122,6 +123,20 @@ class Kit:
     def nodes(self):
         """Pieces in one kit [-]."""
         return sum(entry.count for entry in self.parts)
+
+    @cached_property
+    def counts(self):
+        """Pieces of each part in one kit (parts,) [-]."""
+        return np.array([entry.count for entry in self.parts])
+
+    @cached_property
+    def holes(self):
+        """Bores and sockets of one piece of each part: diameters, depths (holes,) [mm], which are bores (holes,), and
+        which part has them (holes, parts)."""
+        found = [(i, hole) for i, entry in enumerate(self.parts) for hole in (*entry.bores, *entry.sockets)]
+        diameter, depth = (np.array([getattr(hole, name) for _, hole in found]) for name in ("diameter_mm", "depth_mm"))
+        bored = np.array([isinstance(hole, Bore) for _, hole in found], dtype=bool)
+        return diameter, depth, bored, np.array([i for i, _ in found], dtype=int)[:, None] == np.arange(len(self.parts))
 
     @property
     def volume_cm3(self):

@@ -90,12 +90,14 @@ def learned_cost(plan, curve):
         raise InputError(f"curve must be a Curve, such as Curve(0.8), not {curve!r}.")
     rates, saved = plan.rates, 0.0
     for step in plan.steps:
-        hours = sum(plan.counts[w.level.name] * w.hands_on_h for w in step.work if w.level is not JOB)
-        an_hour = rates[step.who]
+        machine_hour = 0.0
         if step.machine and step.attended:
-            an_hour = an_hour + rates[f"machine.{step.machine}"]
-            an_hour = an_hour + rates[f"power.{step.machine}"] * rates["energy.electricity"]
-        saved = saved + hours * an_hour
+            power_kw = rates[f"power.{step.machine}"]
+            machine_hour = rates[f"machine.{step.machine}"] + power_kw * rates["energy.electricity"]
+        for work in step.work:
+            if work.level is not JOB:
+                an_hour = work.people * rates[step.who] + machine_hour
+                saved = saved + plan.counts[work.level.name] * work.hands_on_h * an_hour
     return plan.total_cost - saved * (1 - curve.mean(plan.job.quantity))
 
 

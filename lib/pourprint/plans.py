@@ -94,10 +94,10 @@ class Plan:
         return sum(self.counts[work.level.name] * amount(work) for work in step.work)
 
     def hours_of(self, step):
-        """(hands-on, machine occupied) hours [h] of a step in the whole job."""
-        hands_on = self._total(step, lambda work: work.hands_on_h)
-        machine = self._total(step, lambda work: work.machine_h)
-        return hands_on, machine + hands_on if step.attended else machine
+        """(hands-on of all people, machine occupied) hours [h] of a step in the whole job."""
+        paid = self._total(step, lambda work: work.paid_h)
+        held = self._total(step, lambda work: work.machine_h + step.attended * work.hands_on_h)
+        return paid, held
 
     @cached_property
     def usage(self):
@@ -171,7 +171,7 @@ class Plan:
 
     @cached_property
     def hands_on_h(self):
-        """Hands-on time of the whole job [h]."""
+        """Hands-on hours of all people in the whole job [h]."""
         return self._shaped(sum(hands_on for hands_on, _, _ in self.usage))
 
     @cached_property

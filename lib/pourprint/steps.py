@@ -69,8 +69,9 @@ BATCH = Level("batch", lambda kits: np.minimum(np.ceil(kits), 1))  # also for a 
 class Work:
     """What is needed each time a level falls due: hours [h] and materials {rate key: amount}.
 
-    Hands-on time needs a person in working hours; machine time runs on unattended; waiting (drying,
-    cooling) needs nobody, and all pieces of one round wait together.
+    Hands-on time needs a person in working hours, or several `people` [-] side by side, who are all paid for the time
+    that the clock shows once; machine time runs on unattended; waiting (drying, cooling) needs nobody, and all pieces
+    of one round wait together.
     """
 
     level: Level
@@ -78,6 +79,12 @@ class Work:
     machine_h: np.ndarray | float = 0.0
     wait_h: np.ndarray | float = 0.0
     materials: Mapping[str, np.ndarray | float] = field(default_factory=dict)
+    people: int = 1
+
+    @property
+    def paid_h(self):
+        """Hours of all people together [h]."""
+        return self.people * self.hands_on_h
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,8 @@ A deterministic list schedule: of all tasks that could begin, the one that can b
 could begin at one moment, the queue rule chooses. Nothing is ever idle while a task could use it, and no task
 is broken off for another. Hands-on work pauses when nobody is there and keeps its machine; a machine is held
 from the beginning of its set-up. Waiting (drying, cooling) holds nobody and nothing.
-Not modelled: failures (see `risk`), work handed from one person to another in the middle of a task.
+Not modelled: failures (see `risk`), the second pair of hands at a pour, work handed from one person to another in
+the middle of a task.
 """
 
 import datetime as dt

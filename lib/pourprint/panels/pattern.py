@@ -17,8 +17,8 @@ from pourprint.routes.printed_pattern import NAME
 CHOICES = {  # what a moulder may choose: key of the card → name shown, slider's end and step
     "printed_pattern.skin": ("skin of the pattern", 0.2, 2.0, 0.1),
     "printed_pattern.infill": ("infill", 0.0, 1.0, 0.02),
-    "cluster.gate_length": ("gate length", 5, 60, 1),
-    "cluster.gap": ("gap at least", 5, 40, 1),
+    "cluster.gate_length": ("least gate length", 5, 60, 1),
+    "cluster.gap": ("least gap", 5, 40, 1),
     "shell.coat_interval": ("open surface dries", 1, 24, 0.5),
     "shell.humidity": ("humidity", 20, 90, 1),
     "shell.air_flow": ("air in the kiln", 1, 40, 1),
@@ -87,7 +87,8 @@ def build(kit, rates, quantity=1):
     words = widgets.HTML(
         "<p><i>In words:</i> one bar a stage, first stage on top; its length is what the stage costs for one kit now, "
         "and the stroke is what it cost at first. The table holds the sizes that the choices move; an arrow marks what "
-        "has changed.</p>"
+        "has changed. Shells need room: gate length and gap move nothing while they are less than two shells and the "
+        "clearance between them.</p>"
     )
     content = widgets.VBox([answer, status, bars, words, table, widgets.HTML(STYLE)])
     return PatternPanel(controls, answer, bars, table, status, named(page(columns(groups), content)))

@@ -1,6 +1,7 @@
 """Feeders: large enough to freeze last and to hold the metal that freezing takes, near enough to reach all of it."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -58,24 +59,24 @@ class Feeder:
     by_volume_mm: np.ndarray | float
     height_ratio: np.ndarray | float
 
-    @property
+    @cached_property
     def diameter_mm(self):
         return np.maximum(self.by_modulus_mm, self.by_volume_mm)
 
-    @property
+    @cached_property
     def height_mm(self):
         return self.height_ratio * self.diameter_mm
 
-    @property
+    @cached_property
     def volume_cm3(self):
         return cylinder_cm3(self.diameter_mm, self.height_mm)
 
-    @property
+    @cached_property
     def modulus_mm(self):
         """V/A of the feeder, both ends cooling [mm]."""
         return self.diameter_mm * self.height_ratio / (4 * self.height_ratio + 2)
 
-    @property
+    @cached_property
     def foot_cm2(self):
         """Area to saw through when it is cut off [cm2]."""
         return np.pi / 4 * self.diameter_mm**2 / 100

@@ -30,9 +30,9 @@ def casting_tolerance_mm(size_mm, grade):
     if np.any((grade < grades[0]) | (grade > grades[-1]) | (grade % 1 != 0)):
         raise InputError(f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {grade}.")
     size = np.asarray(size_mm, dtype=float)
-    if np.any(~(size > 0)) or np.any(size > sizes[-1]):
+    if np.any(bad := ~((size > 0) & (size <= sizes[-1]))):
         raise Infeasible(
-            f"the table of casting tolerances reaches from 0 to {sizes[-1]} mm, not {size_mm!r}: correct it."
+            f"the table of casting tolerances reaches from 0 to {sizes[-1]} mm, not {size[bad][0]:g}: correct it."
         )
     row = np.maximum(np.searchsorted(sizes, size) - 1, 0)
     return table[row, grade.astype(int) - grades[0]]

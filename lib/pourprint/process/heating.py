@@ -1,4 +1,4 @@
-"""Furnaces and kilns: how long they take to heat up from the room, or to cool down to it."""
+"""Furnaces and kilns: how long they take to heat up from the room, or to cool down to it, and the heat in a melt."""
 
 import numpy as np
 
@@ -15,3 +15,11 @@ def heating_h(hottest_c, rate_k_h):
     """
     check_numbers(heating=rate_k_h)
     return np.maximum(np.asarray(hottest_c) - ROOM_C, 0) / rate_k_h
+
+
+def melt_kj_kg(melt):
+    """Heat that brings a kilogram of metal from the room to the pour [kJ/kg].
+
+    Parameter: `melt` a Melt. Source: latent heat and one specific heat for solid and liquid alike.
+    """
+    return (melt.latent_j_kg + melt.heat_j_kgk * (melt.pour_c - ROOM_C)) / 1000

@@ -3,6 +3,7 @@
 A raster covers a little more than the shadow, so pieces never come nearer to each other than the gap.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -39,85 +40,132 @@ def nest(shadows: Sequence, pieces, plate_mm, gap_mm, raster_mm=RASTER_MM, turns
     between pieces [mm]; `raster_mm` [mm]; `turns` ways round [-]. Returns: tuple of Place, largest first; kinds that
     do not fit an empty plate are left out. Not an optimum: the area bound and `shelves` say how far off it may be.
     """
-    from scipy.fft import irfft2, rfft2
-
     size = tuple(int(side / raster_mm + 1e-9) for side in plate_mm)
     kinds = [_ways(shadow, raster_mm, turns, size) for shadow in shadows]
-    # How many taken cells a mask would cover, for all places at once. Nothing wraps round where it lies on the plate.
-    seen = {
-        kind: np.stack([np.conj(rfft2(mask, size)) for _, _, mask in ways]) for kind, ways in enumerate(kinds) if ways
-    }
-    grow = _disc(gap_mm / raster_mm)
-    taken, used, places, hopeless = [], [], [], set()
-    order = sorted((k for k in pieces if k in seen), key=lambda k: (-kinds[k][0][2].sum(), k))
-    for kind in order:
-        for plate in range(len(taken) + 1):
-            if (plate, kind) in hopeless:
-                continue
+    order = sorted(Counter(pieces).items(), key=lambda item: (-kinds[item[0]].masks[:1].sum(), item[0]))
+    taken, used, places = [], [], []
+    for kind, left in order:
+        ways, plate, closed = kinds[kind], 0, None
+        while left and len(ways.angles):
             if plate == len(taken):
-                taken.append(np.zeros(size))
+                taken.append(np.zeros(size, dtype=bool))
                 used.append(np.zeros(2))
-            overlap = irfft2(rfft2(taken[plate]) * seen[kind], size)
-            best = _snuggest(overlap, kinds[kind], used[plate])
-            if best is None:
-                hopeless.add((plate, kind))
+            if closed is None:
+                closed = ways.beyond | _covered(taken[plate], ways.masks)
+            best = _snuggest(closed, ways, used[plate])
+            if best is None:  # nor will there be room for another piece of this kind
+                plate, closed = plate + 1, None
                 continue
             turn, x, y = best
-            angle, corner, mask = kinds[kind][turn]
-            _stamp(taken[plate], mask, (x, y), grow)
-            used[plate] = np.maximum(used[plate], np.add(mask.shape, (x, y)))
-            places.append(Place(kind, plate, angle, float(x * raster_mm - corner[0]), float(y * raster_mm - corner[1])))
-            break
+            _stamp(taken[plate], *_grown(ways, turn, gap_mm / raster_mm), (x, y))
+            _stamp(closed, *_around(ways, turn, gap_mm / raster_mm), (x, y))
+            used[plate] = np.maximum(used[plate], ways.sides[turn] + (x, y))
+            x_mm, y_mm = np.multiply((x, y), raster_mm) - ways.corners_mm[turn]
+            places.append(Place(kind, plate, float(ways.angles[turn]), float(x_mm), float(y_mm)))
+            left -= 1
     return tuple(places)
 
 
-def _snuggest(overlap, ways, used):
-    """(turn, x, y) [cells] of the free place that lets the used corner of the plate grow least, or None.
+@dataclass(frozen=True, eq=False)
+class _Ways:
+    """The different ways round of a shadow that fit a plate, (t,): their angles [rad] and lowest corners (t, 2) [mm].
 
-    Parameters: `overlap` (turns, x, y) taken cells that each place would cover; `ways` as from `_ways`; `used` (2,)
-    sides of the corner that earlier pieces take up.
+    masks (t, m, n): their rasters from that corner, of which they fill sides (t, 2) [cells]. For the lowest corner on
+    each cell of the plate (t, x, y): is some of the piece beyond the plate, and how far off the plate's corner it ends.
     """
-    best, least = None, np.inf
-    for turn, (_, _, mask) in enumerate(ways):
-        x, y = (np.arange(n - m + 1) for n, m in zip(overlap.shape[1:], mask.shape, strict=True))
-        sides = [np.maximum(u, at + m) for u, at, m in zip(used, (x, y), mask.shape, strict=True)]
-        # The nearer to the corner, the better, where the corner need not grow.
-        growth = np.multiply.outer(*sides) + 1e-3 * np.add.outer(x + mask.shape[0], y + mask.shape[1])
-        growth[overlap[turn, : len(x), : len(y)] > 0.5] = np.inf
-        place = np.unravel_index(np.argmin(growth), growth.shape)
-        if growth[place] < least:
-            best, least = (turn, *map(int, place)), growth[place]
-    return best
+
+    angles: np.ndarray
+    corners_mm: np.ndarray
+    masks: np.ndarray
+    sides: np.ndarray
+    beyond: np.ndarray
+    far: np.ndarray
 
 
+@lru_cache(maxsize=16)
 def _ways(shadow, raster, turns, size):
-    """The different ways round of a shadow that fit the plate: (angle [rad], lowest corner [mm], raster mask)."""
+    """The _Ways of a shadow on a plate of that size [cells]."""
     half = shadow.spacing_mm * 0.7072  # half the diagonal of a point's square, whichever way it is turned
     near = np.array([[a, b] for a in (-half, 0, half) for b in (-half, 0, half)])
-    ways = []
+    found = []
     for angle in np.arange(turns) * 2 * np.pi / turns:
         points = shadow.points_mm @ turned(angle)
         corner = points.min(axis=0) - half
         cells = np.floor((points[:, None] + near - corner) / raster).astype(int).reshape(-1, 2)
-        mask = np.zeros(cells.max(axis=0) + 1)
-        mask[cells[:, 0], cells[:, 1]] = 1
-        if all(np.less_equal(mask.shape, size)):
-            ways.append((angle, corner, mask))
-    return ways
+        sides = cells.max(axis=0) + 1
+        if all(sides <= size):
+            found.append((angle, corner, sides, cells))
+    sides = np.array([sides for _, _, sides, _ in found], dtype=int).reshape(-1, 2)
+    masks = np.zeros((len(found), *sides.max(axis=0, initial=0)), dtype=bool)
+    for mask, (*_, cells) in zip(masks, found, strict=True):
+        mask[tuple(cells.T)] = True
+    x, y = (np.arange(n) + side[:, None] for n, side in zip(size, sides.T, strict=True))
+    beyond = (x > size[0])[:, :, None] | (y > size[1])[:, None]
+    far = x[:, :, None] + y[:, None]
+    return _Ways(np.array([a for a, *_ in found]), np.array([c for _, c, *_ in found]), masks, sides, beyond, far)
+
+
+def _covered(taken, masks):
+    """Would masks (t, m, n) cover a taken cell? For their lowest corner on each cell, (t, x, y).
+
+    Right where a mask lies on the raster as a whole: elsewhere it wraps round.
+    """
+    from scipy.fft import irfft2, rfft2
+
+    # How many taken cells each would cover, for all places at once; single precision tells 0 from 1.
+    seen = np.conj(rfft2(masks.astype(np.float32), taken.shape))
+    return irfft2(rfft2(taken.astype(np.float32)) * seen, taken.shape) > 0.5
+
+
+@lru_cache(maxsize=200)
+def _grown(ways, turn, radius):
+    """What one way round takes with a gap of `radius` cells around it, and how far its corner lies before the piece."""
+    from scipy.ndimage import binary_dilation
+
+    near = _disc(radius)
+    reach = len(near) // 2
+    return binary_dilation(np.pad(ways.masks[turn], reach), near), reach
+
+
+@lru_cache(maxsize=200)
+def _around(ways, turn, radius):
+    """Where no piece of the same kind can be, (t, x, y), once one lies that way round, and where that begins."""
+    grown, reach = _grown(ways, turn, radius)
+    rim = np.array(ways.masks.shape[1:]) - 1
+    wide = np.pad(grown, [(n, n) for n in rim])
+    first = tuple(slice(n) for n in grown.shape + rim)
+    return _covered(wide, ways.masks)[:, *first], rim + reach
+
+
+def _snuggest(closed, ways, used):
+    """(turn, x, y) [cells] of the free place that lets the used corner of the plate grow least, or None.
+
+    Parameters: `closed` (turns, x, y) where the piece cannot lie; `used` (2,) sides of the corner that earlier pieces
+    take up.
+    """
+    x, y = (
+        np.maximum(u, np.arange(n) + side[:, None])
+        for u, n, side in zip(used, closed.shape[1:], ways.sides.T, strict=True)
+    )
+    # The nearer to the corner, the better, where the corner need not grow.
+    growth = x[:, :, None] * y[:, None] + 1e-3 * ways.far
+    growth[closed] = np.inf
+    best = np.unravel_index(np.argmin(growth), growth.shape)
+    return tuple(map(int, best)) if growth[best] < np.inf else None
 
 
 def _disc(radius):
-    """Offsets (k, 2) of all cells that a point anywhere in a cell can be nearer than `radius` cells to."""
-    reach = int(np.ceil(radius))
-    offsets = np.argwhere(np.ones((2 * reach + 1, 2 * reach + 1))) - reach
-    return offsets[np.hypot(*np.maximum(np.abs(offsets) - 1, 0).T) < radius + 1e-9]
+    """All cells that a point anywhere in the middle cell can be nearer than `radius` cells to: bool, square."""
+    away = np.maximum(np.abs(np.arange(-int(np.ceil(radius)), int(np.ceil(radius)) + 1)) - 1, 0)
+    return np.hypot(away[:, None], away) < radius + 1e-9
 
 
-def _stamp(taken, mask, at, grow):
-    """Mark the cells of a mask at a corner as taken, with the gap around them."""
-    cells = (np.argwhere(mask)[:, None] + np.asarray(at) + grow).reshape(-1, 2)
-    inside = ((cells >= 0) & (cells < taken.shape)).all(axis=1)
-    taken[tuple(cells[inside].T)] = 1
+def _stamp(raster, shape, before, at):
+    """Mark the cells of a shape (…, m, n) that begins `before` cells before `at`; what is off the raster is lost."""
+    low = np.subtract(at, before)
+    first, last = np.maximum(low, 0), np.minimum(low + shape.shape[-2:], raster.shape[-2:])
+    there = tuple(map(slice, first, last))
+    raster[..., *there] |= shape[..., *map(slice, first - low, last - low)]
 
 
 def shelves(sizes_mm, plate_mm, gap_mm):

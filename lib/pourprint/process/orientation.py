@@ -179,7 +179,7 @@ class Candidates:
 
     def scaled(self, factor):
         """The same directions of a part in similar shape; `factor` (…) ratio of lengths [-]. Returns: Candidates."""
-        return replace(self, standing=self.standing.scaled(factor))
+        return Candidates(self.directions, self.standing.scaled(factor), self.shadows)
 
     @classmethod
     def estimated(cls, part):

@@ -90,14 +90,15 @@ class PartingStudy:
 
     def scaled(self, factor):
         """The study of the part in similar shape: factor (...) [-], ratio of lengths."""
-        s = np.asarray(factor)
+        s = np.asarray(factor)[..., None]
+        cubed = s**3
         return replace(
             self,
-            low_mm=self.low_mm * s[..., None],
-            high_mm=self.high_mm * s[..., None],
+            low_mm=self.low_mm * s,
+            high_mm=self.high_mm * s,
             parting_mm=self.parting_mm * factor,
-            region_cm3=self.region_cm3 * s[..., None] ** 3,
-            tried_cm3=self.tried_cm3 * s[..., None] ** 3,
+            region_cm3=self.region_cm3 * cubed,
+            tried_cm3=self.tried_cm3 * cubed,
         )
 
     @property

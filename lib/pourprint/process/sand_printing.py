@@ -59,10 +59,9 @@ def packed(blocks_mm, space_mm, gap_mm):
         need, have = (" × ".join(f"{side:.0f}" for side in sizes) for sizes in (np.max(sides, axis=0), space))
         raise Infeasible(f"a block of {need} mm does not fit a job box of {have} mm: split the part.")
     x_end, y_end, z_end = (float(side) + gap_mm for side in space)  # no gap is needed behind the last block
-    boxes, places = [], [None] * len(sides)
+    boxes, places, with_gap = [], [None] * len(sides), (sides + gap_mm).tolist()
     for n in np.lexsort((-sides[:, 1], -sides[:, 2])):
-        dx, dy, dz = (float(side) + gap_mm for side in sides[n])
-        places[n] = _first_fit(boxes, dx, dy, dz, x_end, y_end, z_end)
+        places[n] = _first_fit(boxes, *with_gap[n], x_end, y_end, z_end)
     where = np.array(places, dtype=float).reshape(-1, 4)
     filled = len(boxes) - 1 + _reached(boxes[-1], x_end, y_end, z_end) if boxes else 0.0
     return Packing(where[:, 0].astype(int), where[:, 1:], sides, filled)

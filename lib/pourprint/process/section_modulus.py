@@ -4,7 +4,7 @@ V/A of a whole node misleads: junctions and cores heat the sand around them and 
 on how well the metal conducts, so a coarse run of the freezing model is made for the nearest of three metals.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -34,7 +34,7 @@ class Section:
     def scaled(self, factor):
         """The section of the part in similar shape; factor (...): ratio of lengths [-]."""
         factor = np.asarray(factor)
-        return replace(self, modulus_mm=self.modulus_mm * factor, place_mm=self.place_mm * factor[..., None])
+        return Section(self.modulus_mm * factor, self.place_mm * factor[..., None], self.spots)
 
 
 @cache
@@ -83,7 +83,7 @@ def hottest_section(part, nearest):
         return part.study(section_in(low + int(rest)))
     near = [part.study(section_in(low)), part.study(section_in(low + 1))]
     modulus_mm = near[0].modulus_mm + rest * (near[1].modulus_mm - near[0].modulus_mm)
-    return replace(near[round(rest)], modulus_mm=modulus_mm)
+    return Section(modulus_mm, near[round(rest)].place_mm, near[round(rest)].spots)
 
 
 @cache

@@ -50,23 +50,40 @@ class Standing:
         """The same stand of a part in similar shape; `factor` (…) the ratio of lengths [-]. Returns: Standing."""
         if np.ndim(factor) == 0 and factor == 1:
             return self
-        powers = {"mm": 1, "cm2": 2, "cm3": 3}
         f = np.asarray(factor)[..., None]
-        return Standing(
-            **{x.name: getattr(self, x.name) * f ** powers[x.name.rpartition("_")[2]] for x in fields(self)}
-        )
+        powers = {"mm": f, "cm2": f**2, "cm3": f**3}
+        return Standing(**{name: value * powers[name.rpartition("_")[2]] for name, value in vars(self).items()})
 
     def at(self, index):
-        """The stand in the direction `index`, or in one for each of an array (…): all fields (…). Returns: Standing."""
-        if np.ndim(index) == 0:
-            return Standing(**{x.name: plain(getattr(self, x.name)[..., index]) for x in fields(self)})
-        pairs = {x.name: np.broadcast_arrays(getattr(self, x.name), index[..., None]) for x in fields(self)}
-        return Standing(**{name: np.take_along_axis(v, i[..., :1], axis=-1)[..., 0] for name, (v, i) in pairs.items()})
+        """The stand in the direction `index`: all fields (…). Returns: Standing."""
+        return Standing(**{name: plain(value[..., index]) for name, value in vars(self).items()})
+
+    def among(self, index):
+        """The stands in several directions, `index` (n,), or (…, n) for each of an array: all fields (…, n). Returns:
+        Standing."""
+        if index.ndim == 1:
+            return Standing(**{name: value[..., index] for name, value in vars(self).items()})
+        lead = np.broadcast_shapes(index.shape[:-1], *(value.shape[:-1] for value in vars(self).values()))
+        index = np.broadcast_to(index, (*lead, index.shape[-1]))
+        wide = {name: np.broadcast_to(value, (*lead, value.shape[-1])) for name, value in vars(self).items()}
+        return Standing(**{name: np.take_along_axis(value, index, axis=-1) for name, value in wide.items()})
 
 
 def stacked(stands):
     """Standings of one direction each as one Standing of many, (k,)."""
     return Standing(**{x.name: np.array([getattr(one, x.name) for one in stands]) for x in fields(Standing)})
+
+
+def end_to_end(stands):
+    """Standings of several parts (…, k) as one: the directions of the first, then those of the second, and so on."""
+    return Standing(**{x.name: _end_to_end([getattr(one, x.name) for one in stands]) for x in fields(Standing)})
+
+
+def _end_to_end(values):
+    if any(value.ndim > 1 for value in values):
+        lead = np.broadcast_shapes(*(value.shape[:-1] for value in values))
+        values = [np.broadcast_to(value, (*lead, value.shape[-1])) for value in values]
+    return np.concatenate(values, axis=-1)
 
 
 def facets(vertices, faces):

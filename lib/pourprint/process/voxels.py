@@ -98,29 +98,27 @@ def frame_along(direction):
 
 
 def _edge_ends(points, faces, origin, spacing):
-    """Corners of every facet in grid units, where ray i runs at u = i and row j at v = j: three (m, 3) arrays."""
-    corners = points[np.asarray(faces)]
+    """Corners of every facet in grid units, where ray i runs at u = i and row j at v = j: three (3, m) arrays."""
+    corners = points[np.asarray(faces).T]
     u, v = ((corners[..., k] - origin[k]) / spacing - 0.5 for k in (0, 1))
     return u, v, corners[..., 2]
 
 
 def _crossings(u, v, w, shape):
     """All crossings of rays with facets: ray (k,), height (k,), sign (k,): +1 where the facet looks up."""
-    # Rows j with min v ≤ j < max v: an exact comparison, alike for all facets at a vertex.
-    first = np.clip(np.ceil(v.min(1)), 0, shape[1]).astype(np.int64)
-    last = np.clip(np.ceil(v.max(1)), 0, shape[1]).astype(np.int64)
-    facet, row = _ranges(first, last)
-    u_at, w_at = np.zeros((2, len(facet))), np.zeros((2, len(facet)))
-    for a, b in ((0, 1), (1, 2), (2, 0)):
-        va, vb = v[facet, a], v[facet, b]
-        for side, passes in enumerate(((va <= row) & (row < vb), (vb <= row) & (row < va))):
-            k = np.flatnonzero(passes)
-            # From the lower to the upper end, so that both facets of an edge find the same number.
-            lower, upper = (a, b) if side == 0 else (b, a)
-            f = facet[k]
-            share = (row[k] - v[f, lower]) / (v[f, upper] - v[f, lower])
-            u_at[side, k] = u[f, lower] + share * (u[f, upper] - u[f, lower])
-            w_at[side, k] = w[f, lower] + share * (w[f, upper] - w[f, lower])
+    first, last = _rows(v.min(0), shape[1]), _rows(v.max(0), shape[1])
+    row = _ranges(first, last)[1]
+    place = np.cumsum(last - first) - last  # of a facet's row among all rows, less that row
+    u_at, w_at = np.empty((2, 2, len(row)))
+    here, onward = ([np.roll(x, turn, axis=0).ravel() for x in (u, v, w)] for turn in (0, -1))
+    # From the lower to the upper end, so that both facets of an edge find the same number.
+    for side, (lower, upper) in enumerate(((here, onward), (onward, here))):
+        (u_low, v_low, w_low), (across, up, along) = lower, np.subtract(upper, lower)
+        edge, at = _ranges(_rows(v_low, shape[1]), _rows(upper[1], shape[1]))
+        share = (at - v_low[edge]) / up[edge]
+        at += place[edge % len(first)]
+        u_at[side, at] = u_low[edge] + share * across[edge]
+        w_at[side, at] = w_low[edge] + share * along[edge]
     rising, falling = np.clip(np.ceil(u_at), 0, shape[0]).astype(np.int64)
     piece, i = _ranges(np.minimum(rising, falling), np.maximum(rising, falling))
     (u_up, u_down), (w_up, w_down) = u_at[:, piece], w_at[:, piece]
@@ -128,6 +126,11 @@ def _crossings(u, v, w, shape):
     height = w_down + share * (w_up - w_down)
     sign = np.where(rising > falling, 1, -1)[piece]
     return i * shape[1] + row[piece], height, sign
+
+
+def _rows(v, rows):
+    """The first row at or above v: from it up to that of a higher end run the rows j with low ≤ j < high, exactly."""
+    return np.clip(np.ceil(v), 0, rows).astype(np.int64)
 
 
 def _ranges(first, last):

@@ -5,14 +5,17 @@ from functools import cache
 
 import numpy as np
 
+from pourprint.alloys import Alloy
 from pourprint.errors import Infeasible
 from pourprint.process.contraction import cast_bore_mm
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
-from pourprint.process.heating import heating_h
+from pourprint.process.heating import heating_h, melt_kj_kg
 from pourprint.process.machining import bore_stock_cm3, cutting_h, face_stock_cm3
+from pourprint.process.solidification import Melt
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
 MANY = 10_000  # kits, of which the last lot hardly counts
+RATED_FOR = "AlSi7Mg"  # the metal by which the ledger says what crucible and furnace can do
 
 
 def part_level(kit):
@@ -35,6 +38,31 @@ def mean(kit, amount):
     return total(kit, amount) / kit.nodes
 
 
+def beside(values, axis=-1):
+    """Numbers or arrays (…), one for each part of a kit, as one array with the parts along an axis, by default last."""
+    values = list(values)
+    try:
+        together = np.array(values)
+    except ValueError:  # arrays of some parts beside numbers of others
+        together = np.array(np.broadcast_arrays(*values))
+    return np.moveaxis(together, 0, axis)
+
+
+def wide(read):
+    """A reader of the same values whose arrays (…) have one more axis at their end: that of the parts of a kit."""
+
+    def read_wide(key):
+        value = read(key)
+        return value[..., None] if isinstance(value, np.ndarray) else value
+
+    return read_wide
+
+
+def one_of(sizes, index):
+    """Of a dataclass of arrays (…, parts) that of one part: all fields (…)."""
+    return type(sizes)(*(value[..., index] for value in vars(sizes).values()))
+
+
 def limit(value):
     """A limit in a message, the tightest of an array."""
     return f"{np.min(value):.0f}"
@@ -45,14 +73,13 @@ def share_of_lots(kit, capacity, limits, where):
 
     Raises: Infeasible that names the part, its box and the space, when a part does not fit at all.
     """
-    filled = 0.0
-    for item in kit.parts:
-        fit = capacity(item.part)
-        if np.any(fit < 1):
-            box = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(item.part.box_mm, -1, 0))
-            raise Infeasible(f"{item.part.name} ({box} mm) does not fit {where}: {limits}.")
-        filled = filled + item.count / fit
-    return filled
+    fit = beside([capacity(item.part) for item in kit.parts])
+    small = np.any(fit < 1, axis=tuple(range(fit.ndim - 1)))
+    if np.any(small):
+        part = kit.parts[np.argmax(small)].part
+        box = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(part.box_mm, -1, 0))
+        raise Infeasible(f"{part.name} ({box} mm) does not fit {where}: {limits}.")
+    return (kit.counts / fit).sum(axis=-1)
 
 
 def check_the_part(job, rates, whom):
@@ -68,14 +95,33 @@ def simulate(job, rates):
     return Step(Stage.SIMULATE, "simulate filling and freezing", (work,), who="labour.engineer")
 
 
+def crucible_kg(job, rates):
+    """Metal of the job's alloy that the crucible holds [kg]: as much room as its filling of aluminium takes."""
+    return rates["foundry.crucible"] * job.alloy["density"] / Alloy.named(RATED_FOR)["density"]
+
+
+@cache
+def _rated_kj_kg():
+    return melt_kj_kg(Melt.of(Alloy.named(RATED_FOR)))
+
+
+def melting_h_kg(job, rates):
+    """Furnace time to melt and heat a kilogram [h/kg]: aluminium by melt_time of a full crucible, others by heat."""
+    heat = melt_kj_kg(Melt.of(job.alloy)) / _rated_kj_kg()
+    return rates["foundry.melt_time"] / rates["foundry.crucible"] * heat
+
+
 def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
     """Melt by the crucible, pour by the mould or cluster.
+
+    A furnace with metal in it is never left alone, so that melting is hands-on time too: each melt is charged, melted,
+    treated and poured in one go, and not begun where the day is too short for it.
 
     Parameters: `lot` Level of moulds or clusters; `poured_kg` turns kits into metal poured [kg].
     Metal is bought for the parts and for what melting and remelted returns lose.
     """
     job.alloy.check_pour(rates["foundry.furnace_limit"])
-    crucible = rates["foundry.crucible"]
+    crucible = crucible_kg(job, rates)
     metal = Level("kilogram poured", poured_kg)
     full_kg = poured_kg(MANY) / lot.per_batch(MANY)  # metal of a lot that is as full as they come
     melt = Level("melt", lambda kits: _melts(poured_kg(kits), lot.per_batch(kits), full_kg, crucible))
@@ -89,16 +135,20 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
             Work(
                 melt,
                 hands_on_h=rates["foundry.melt_hands_on"] + job.alloy["melt_care"],
-                machine_h=rates["foundry.melt_time"],
                 materials={"material.inert_gas": job.alloy["cover_gas"]} if job.alloy["cover_gas"] else {},
             ),
-            Work(lot, hands_on_h=2 * rates["foundry.pour_each"]),  # two people pour
-            Work(metal, materials={ingot: rates["foundry.melt_loss"] + lost}),
+            Work(
+                metal,
+                hands_on_h=melting_h_kg(job, rates),
+                materials={ingot: rates["foundry.melt_loss"] + lost},
+            ),
+            Work(lot, hands_on_h=rates["foundry.pour_each"], people=2),
             Work(part, materials={ingot: part_kg * (1 - lost)}),
         ),
         machine="melting_furnace",
         attended=True,
         whole=True,
+        rounds=melt.per_batch,
         first_pass_yield=rates["foundry.yield_pour"],
         spoils=spoils,
         returns_to=back_to,
@@ -131,13 +181,13 @@ def heat_treat(job, rates):
 
 
 def cast_hole_tolerance(grade):
-    """Diameter [mm] → total tolerance [mm] of a hole as cast in a DCTG grade."""
-    return lambda diameter_mm: casting_tolerance_mm(diameter_mm, np.rint(grade))
+    """Diameters (h,) [mm] → total tolerances (..., h) [mm] of holes as cast in a DCTG grade (...)."""
+    return lambda diameter_mm: casting_tolerance_mm(diameter_mm, np.rint(grade)[..., None])
 
 
 def same_tolerance(tolerance_mm):
-    """Diameter [mm] → total tolerance [mm], the same for every hole."""
-    return lambda diameter_mm: tolerance_mm
+    """Diameters (h,) [mm] → total tolerance (..., 1) [mm], the same for every hole."""
+    return lambda diameter_mm: np.asarray(tolerance_mm)[..., None]
 
 
 @dataclass(frozen=True)
@@ -157,40 +207,35 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
     Bores and faces are always machined; a tube socket only when asked for, or when the hole as made would
     leave a thinner bond gap than the adhesive needs.
     """
-    target, tube = rates["bonding.gap"], rates["bonding.tube_tolerance"]
 
-    # A kit has many holes of few diameters.
-    @cache
-    def must(diameter_mm):
-        least, _ = bond_gap_mm(target, hole_tolerance_mm(diameter_mm), tube)
-        return np.where(job.machine_all_sockets | (least < rates["bonding.least_gap"]), 1, 0)
+    def wide(value):
+        return np.asarray(value)[..., None]  # the last axis is that of the kit's holes, or of its parts
 
-    @cache
-    def a_side(diameter_mm):
-        cast_mm = cast_bore_mm(diameter_mm, stock_mm, hole_tolerance_mm(diameter_mm))
-        return (diameter_mm - cast_mm) / 2 + shift_mm
+    diameter, depth, bored, of_part = job.kit.holes
+    tolerance, stock = hole_tolerance_mm(diameter), wide(stock_mm)
+    least, _ = bond_gap_mm(wide(rates["bonding.gap"]), tolerance, wide(rates["bonding.tube_tolerance"]))
+    cut = bored | wide(job.machine_all_sockets) | (least < wide(rates["bonding.least_gap"]))
+    a_side = (diameter - cast_bore_mm(diameter, stock, tolerance)) / 2 + wide(shift_mm)
+    faces = [item.faces for item in job.kit.parts]
+    features = cut @ of_part.astype(float) + [len(some) for some in faces]
+    stock_cm3 = (cut * bore_stock_cm3(diameter, depth, a_side)) @ of_part
+    stock_cm3 = stock_cm3 + face_stock_cm3(np.array([sum(face.area_cm2 for face in some) for some in faces]), stock)
+    return tuple(map(Machining, np.moveaxis(features, -1, 0), np.moveaxis(stock_cm3, -1, 0)))
 
-    found = []
-    for item in job.kit.parts:
-        holes = [(bore, 1) for bore in item.bores] + [(socket, must(socket.diameter_mm)) for socket in item.sockets]
-        stock = sum(
-            cut * bore_stock_cm3(hole.diameter_mm, hole.depth_mm, a_side(hole.diameter_mm)) for hole, cut in holes
-        )
-        stock = stock + sum(face_stock_cm3(face.area_cm2, stock_mm) for face in item.faces)
-        found.append(Machining(sum(cut for _, cut in holes) + len(item.faces), stock))
-    return tuple(found)
+
+def casting_cm3(job, machining):
+    """Metal of each part with its machining stock [cm3], list in the kit's order."""
+    return [item.part.volume_cm3 + work.stock_cm3 for item, work in zip(job.kit.parts, machining, strict=True)]
 
 
 def finish(job, rates, machining, back_to):
     """Blast, machine what there is to machine, and inspect."""
     part = part_level(job.kit)
-    hours = 0.0
-    for item, work in zip(job.kit.parts, machining, strict=True):
-        cutting = cutting_h(work.features, work.stock_cm3, rates["machining.feature"], rates["machining.removal_rate"])
-        clamping = rates["machining.clamp_each"] * (work.features > 0)
-        hours = hours + item.count * (job.alloy["cutting"] * cutting + clamping)
-    features = sum(work.features for work in machining)
-    setup_h = rates["machining.setup_batch"] * np.minimum(features, 1)
+    features, stock_cm3 = (beside(getattr(work, name) for work in machining) for name in ("features", "stock_cm3"))
+    m = wide(rates.section("machining"))
+    cutting = job.alloy["cutting"] * cutting_h(features, stock_cm3, m("feature"), m("removal_rate"))
+    hours = (job.kit.counts * (cutting + m("clamp_each") * (features > 0))).sum(axis=-1)
+    setup_h = rates["machining.setup_batch"] * np.minimum(features.sum(axis=-1), 1)
     machine = Step(
         Stage.FINISH,
         "machine bores, faces and tight sockets",

@@ -46,6 +46,11 @@ class ShellSizes:
         """Size of the pattern over that of the casting [-]."""
         return pattern_mm(1.0, self.job.alloy["contraction"])
 
+    @cached_property
+    def boxes_mm(self):
+        """Boxes of the patterns (..., parts, 3) [mm]."""
+        return self.scale * common.beside([item.part.box_mm for item in self.job.kit.parts], -2)
+
     def pattern_cm3(self, part):
         """Volume of a part's pattern [cm3]."""
         return part.volume_cm3 * self.scale**3
@@ -93,7 +98,7 @@ class ShellSizes:
         sizes += [(f"socket {i}, for a tube", tube.diameter_mm, gap) for i, tube in enumerate(item.sockets, start=1)]
         rows = []
         for name, finished, more in sizes:
-            tolerance = float(common.cast_hole_tolerance(grade)(finished)) if finished <= 160 else np.nan
+            tolerance = common.cast_hole_tolerance(grade)(finished).item() if finished <= 160 else np.nan
             stock = self.rates["printed_pattern.machining_stock"]
             cast = cast_bore_mm(finished, stock, tolerance) if more is None else finished + more
             pattern = pattern_mm(cast, entry.value)
@@ -132,13 +137,13 @@ class ShellSizes:
         return self.gates_mm[part]
 
     def gate_cm3(self, part):
-        return cylinder_cm3(self.gate_mm(part), self.rates["cluster.gate_length"])
+        return cylinder_cm3(self.gate_mm(part), self.gate_length_mm)
 
     @cached_property
     def runner_mm(self):
         """Diameter of the runner [mm]: the lab's, or more where the thickest gate must be fed from it."""
         gates = self.gates_mm.values()
-        least = self.rates["cluster.gate_ratio"] * np.max(np.stack(np.broadcast_arrays(*gates)), axis=0)
+        least = self.rates["cluster.gate_ratio"] * np.max(common.beside(gates), axis=-1)
         return np.maximum(self.rates["cluster.runner_diameter"], least)
 
     @cached_property
@@ -148,9 +153,7 @@ class ShellSizes:
     @cached_property
     def casting_cm3(self):
         """Metal of each part as cast, machining stock included, gate apart [cm3]."""
-        return [
-            item.part.volume_cm3 + work.stock_cm3 for item, work in zip(self.job.kit.parts, self.machining, strict=True)
-        ]
+        return common.casting_cm3(self.job, self.machining)
 
     def kilograms(self, cm3):
         return cm3 * self.job.alloy["density"] / 1000
@@ -184,8 +187,7 @@ class ShellSizes:
     @cached_property
     def longest_mm(self):
         """Longest side of the kit's patterns [mm]: clusters are mixed, so the kit shares its coats."""
-        sides = (np.max(item.part.box_mm, axis=-1) for item in self.job.kit.parts)
-        return self.scale * np.max(np.stack(np.broadcast_arrays(*sides)), axis=0)
+        return np.max(self.boxes_mm, axis=(-2, -1))
 
     def _by_size(self, small, large):
         s = self.rates.section("shell")
@@ -251,37 +253,39 @@ class ShellSizes:
         c = self.rates.section("cluster")
         return np.maximum(c("gap"), 2 * self.thickness_mm + c("clearance"))
 
+    @property
+    def gate_length_mm(self):
+        """From runner to part [mm]: the lab's, or more where the shells of both and the room between them need it."""
+        c = self.rates.section("cluster")
+        return np.maximum(c("gate_length"), 2 * self.thickness_mm + c("clearance"))
+
     @cached_property
     def rack(self):
         """What clusters hang on; its numbers have a last axis of one, for the kit's parts."""
         c = self.rates.section("cluster")
-        sizes = (self.runner_mm, c("runner_length"), c("gate_length"), self.gap_mm, c("dip_diameter"))
+        sizes = (self.runner_mm, c("runner_length"), self.gate_length_mm, self.gap_mm, c("dip_diameter"))
         return Rack(*(np.asarray(v, dtype=float)[..., None] for v in sizes))
 
     @cached_property
     def stances(self):
         """How each part hangs: a Stance whose arrays have the kit's parts as their last axis."""
-        boxes = np.stack(np.broadcast_arrays(*(item.part.box_mm for item in self.job.kit.parts)), axis=-2)
-        return stance(self.scale * boxes, self.rack)
+        return stance(self.boxes_mm, self.rack)
 
     @cached_property
     def loads(self):
         """Share of a cluster's weight limit and of a crucible that each part takes [-], (..., parts, 2)."""
         tree_kg = self.kilograms(self.runner_cm3 + self.rates["cluster.cup_volume"])
-        rooms = (
-            self.rates["cluster.weight_limit"] - tree_kg - self.runner_shell_kg,
-            self.rates["foundry.crucible"] - tree_kg,
-        )
-        rows = []
-        for item, cm3 in zip(self.job.kit.parts, self.casting_cm3, strict=True):
-            metal = self.kilograms(cm3 + self.gate_cm3(item.part))
-            taken = (metal + self.shell_kg(item.part), metal)
+        parts = [item.part for item in self.job.kit.parts]
+        metal_kg = self.kilograms(common.beside(self.casting_cm3) + common.beside(map(self.gate_cm3, parts)))
+        shelled_kg = metal_kg + common.beside(map(self.shell_kg, parts))
+
+        def share(kg, limit_kg):
+            room_kg = np.asarray(limit_kg - tree_kg)[..., None]
             # Where the runner alone is too heavy, nothing hangs.
-            rows += [
-                np.where(room > 0, kg / np.maximum(room, 1e-9), 2.0) for kg, room in zip(taken, rooms, strict=True)
-            ]
-        loads = np.stack(np.broadcast_arrays(*rows), axis=-1)
-        return loads.reshape(*loads.shape[:-1], -1, 2)
+            return np.where(room_kg > 0, kg / np.maximum(room_kg, 1e-9), 2.0)
+
+        by_weight = share(shelled_kg, self.rates["cluster.weight_limit"] - self.runner_shell_kg)
+        return common.beside([by_weight, share(metal_kg, common.crucible_kg(self.job, self.rates))])
 
     @cached_property
     def alone(self):
@@ -301,7 +305,7 @@ class ShellSizes:
         limits = (
             f"parts hang inside {common.limit(c('dip_diameter'))} mm on a runner of {common.limit(self.runner_mm)} × "
             f"{common.limit(c('runner_length'))} mm, a cluster weighs at most {common.limit(c('weight_limit'))} kg, "
-            f"and its metal comes from one crucible of {common.limit(self.rates['foundry.crucible'])} kg"
+            f"and its metal comes from one crucible of {common.limit(common.crucible_kg(self.job, self.rates))} kg"
         )
         alone = {item.part: self.alone[..., i] for i, item in enumerate(self.job.kit.parts)}
         common.share_of_lots(self.job.kit, alone.__getitem__, limits, "a cluster")

@@ -6,6 +6,7 @@ upper bound. Terms follow ISO/ASTM 52900.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from pourprint.process.nesting import plate_share, room_taken
 from pourprint.process.orientation import Candidates
 from pourprint.process.packing import per_bed
 from pourprint.process.powder_bed import contour_h, exposure_h, powder, recoating_h
-from pourprint.process.supports import Standing
+from pourprint.process.supports import Standing, end_to_end
 from pourprint.routes import _common as common
 from pourprint.steps import JOB, Level, Stage, Step, Work
 
@@ -142,19 +143,23 @@ def usable(standing, m):
 
 
 def _choose(candidates, part_cm3, job, m):
-    """Index (…) of the direction with the least hours among those that fit and hold, or else as drawn; one number
-    where it is the same for all of an array."""
+    """How each part is turned: to the direction with the least hours among those that fit and hold, or else as drawn.
 
-    def wide(key):
-        value = m(key)
-        return value[..., None] if np.ndim(value) else value  # the last axis is that of the directions
-
-    fits, held = usable(candidates.standing, wide)
-    good = np.where(np.any(fits & held, axis=-1, keepdims=True), fits & held, fits)
-    hours = hours_of(candidates.standing, np.asarray(part_cm3)[..., None], job, wide).total
-    best = np.argmin(np.where(good, hours, np.inf), axis=-1)  # the first, as drawn, where none fits
-    best = np.where(np.asarray(m("turning")) < 0.5, 0, best)
-    return int(best.flat[0]) if np.all(best == best.flat[0]) else best
+    Parameters: `candidates` of each part; `part_cm3` (…, parts); `m` reads process values with one more axis. Returns:
+    index (…, parts) of the directions, (parts,) where they are the same for all of an array; Standing (…, parts).
+    """
+    every, many = end_to_end([one.standing for one in candidates]), [len(one.directions) for one in candidates]
+    first = np.cumsum([0, *many])
+    fits, held = usable(every, m)
+    some = np.repeat(np.logical_or.reduceat(fits & held, first[:-1], axis=-1), many, axis=-1)
+    hours = hours_of(every, np.repeat(part_cm3, many, axis=-1), job, m).total
+    hours = np.where(np.where(some, fits & held, fits), hours, np.inf)
+    # The first, as drawn, where none fits.
+    best = [np.argmin(hours[..., low:high], axis=-1) for low, high in pairwise(first)]
+    best = np.where(np.asarray(m("turning")) < 0.5, 0, np.stack(best, axis=-1))
+    rows = best.reshape(-1, len(many))
+    index = rows[0] if np.all(rows == rows[0]) else best
+    return index, every.among(first[:-1] + index)
 
 
 def lay_out(job, rates):
@@ -164,67 +169,64 @@ def lay_out(job, rates):
     parts on the library's plate; on plates of 150 to 400 mm it is within 12 % (measured on the demo kit).
     Returns: Layout. Raises: Infeasible that names the part and the limit.
     """
-    m = rates.section(NAME)
-    tolerance = common.same_tolerance(m("socket_tolerance"))
-    plate, pieces, height = (m("plate_x"), m("plate_y")), [], 0.0
-    for item, machining in zip(
-        job.kit.parts, common.machining_of(job, rates, tolerance, m("machining_stock")), strict=True
-    ):
-        part_cm3 = item.part.volume_cm3 + machining.stock_cm3
-        candidates = item.part.study(Candidates)
-        index = _choose(candidates, part_cm3, job, m)
-        standing = candidates.standing.at(index)
-        hours, melted = hours_of(standing, part_cm3, job, m), melted_cm3(part_cm3, standing, m)
-        pieces.append(Piece(item, machining, candidates, index, standing, melted, hours))
-        height = np.maximum(height, standing.height_mm + m("lift"))
-    share = _plates_per_kit(pieces, plate, m("plate_gap"))
+    m, parts = rates.section(NAME), job.kit.parts
+    wide = common.wide(m)  # the last axis is that of the parts, or of all their directions
+    machining = common.machining_of(job, rates, common.same_tolerance(m("socket_tolerance")), m("machining_stock"))
+    part_cm3 = common.beside(common.casting_cm3(job, machining))
+    candidates = [item.part.study(Candidates) for item in parts]
+    index, standing = _choose(candidates, part_cm3, job, wide)
+    hours, melted = hours_of(standing, part_cm3, job, wide), melted_cm3(part_cm3, standing, wide)
+    share = _plates_per_kit(job.kit, standing, (wide("plate_x"), wide("plate_y")), wide("plate_gap"))
+    height = np.max(standing.height_mm, axis=-1) + m("lift")
     if np.any(height > m("height_limit")):
         raise Infeasible(
             f"the tallest part needs {np.max(height):.0f} mm with its supports, but the printer builds "
             f"{common.limit(m('height_limit'))} mm: turn the part, or split it."
         )
-    return Layout(tuple(pieces), common.lots("plate", share), share, height)
+    pieces = tuple(
+        Piece(item, machining[i], candidates[i], index[..., i], standing.at(i), melted[..., i], common.one_of(hours, i))
+        for i, item in enumerate(parts)
+    )
+    return Layout(pieces, common.lots("plate", share), share, height)
 
 
-def _plates_per_kit(pieces, plate_mm, gap_mm):
+def _plates_per_kit(kit, standing, plate_mm, gap_mm):
     """Plates that one kit fills [-]: by the room of nested shadows, or by boxes in a grid if that is less or unknown.
 
-    No kind of piece takes fewer plates than its whole pieces need by themselves. Raises: Infeasible.
+    No kind of piece takes fewer plates than its whole pieces need by themselves. Parameters: Kit, Standing
+    (…, parts) of its parts, and sizes of the plate (…, 1). Raises: Infeasible.
     """
-    nested = _room_taken(pieces)
-    by_grid = by_room = alone = 0.0
-    for piece in pieces:
-        count, standing = piece.item.count, piece.standing
-        box = [standing.length_mm, standing.width_mm, standing.height_mm]
-        fit = per_bed(np.stack(np.broadcast_arrays(*box), axis=-1), plate_mm, gap_mm)
-        if np.any(fit < 1):
-            sizes = " × ".join(f"{np.max(side):.0f}" for side in box)
-            limits = " × ".join(map(common.limit, plate_mm))
-            raise Infeasible(
-                f"{piece.item.part.name} ({sizes} mm) does not fit the plate: the plate is {limits} mm. Split the "
-                "part, or raise printed_metal.plate_x and plate_y for a larger printer."
-            )
-        room = nested * plate_share(standing.length_mm, standing.width_mm, plate_mm, gap_mm)
-        by_grid, by_room = by_grid + count / fit, by_room + count * room
-        alone = np.maximum(alone, count / np.fmax(fit, np.floor(1 / room + 1e-9)))
-    return np.maximum(alone, np.fmin(by_room, by_grid))
+    box = np.stack([standing.length_mm, standing.width_mm, standing.height_mm], axis=-1)
+    fit = per_bed(box, plate_mm, gap_mm)
+    small = np.any(fit < 1, axis=tuple(range(fit.ndim - 1)))
+    if np.any(small):
+        i = np.argmax(small)
+        sizes = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(box[..., i, :], -1, 0))
+        limits = " × ".join(map(common.limit, plate_mm))
+        raise Infeasible(
+            f"{kit.parts[i].part.name} ({sizes} mm) does not fit the plate: the plate is {limits} mm. Split the "
+            "part, or raise printed_metal.plate_x and plate_y for a larger printer."
+        )
+    room = _room_taken(kit.parts) * plate_share(standing.length_mm, standing.width_mm, plate_mm, gap_mm)
+    alone = np.max(kit.counts / np.fmax(fit, np.floor(1 / room + 1e-9)), axis=-1)
+    return np.maximum(alone, np.fmin((kit.counts * room).sum(axis=-1), (kit.counts / fit).sum(axis=-1)))
 
 
-def _room_taken(pieces):
+def _room_taken(parts):
     """Room that nested pieces take over that of their boxes [-]; nan where some piece is known by numbers alone.
 
     Learned on the library's plate, with the least supports, so that no value of an array or card has a say in it.
     """
-    shapes = [piece.item.part.shape for piece in pieces]
+    shapes = [item.part.shape for item in parts]
     if None in shapes:
         return np.nan
     found = [shape.study(Candidates) for shape in shapes]
-    stands = [one.standing.at(one.least_held) for one in found]
-    boxes = tuple((float(stand.length_mm), float(stand.width_mm)) for stand in stands)
+    sides = [(one.standing.length_mm, one.standing.width_mm) for one in found]
+    boxes = tuple(tuple(float(side[one.least_held]) for side in pair) for one, pair in zip(found, sides, strict=True))
     x, y, gap = (library()[f"{NAME}.{key}"].value for key in ("plate_x", "plate_y", "plate_gap"))
     least = 2 * max(map(max, boxes))  # a plate that holds some, even of pieces for a large printer
     shadows = tuple(one.shadows[one.least_held] for one in found)
-    return room_taken(shadows, tuple(piece.item.count for piece in pieces), boxes, (max(x, least), max(y, least)), gap)
+    return room_taken(shadows, tuple(item.count for item in parts), boxes, (max(x, least), max(y, least)), gap)
 
 
 def powder_of(job, rates):

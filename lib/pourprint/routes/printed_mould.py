@@ -14,6 +14,8 @@ from pourprint.process.gating import Gating, gating
 from pourprint.process.parting import PartingStudy
 from pourprint.process.sand_printing import block_mm, boxes_for, layers
 from pourprint.process.section_modulus import hottest_section, nearest_metals
+from pourprint.process.solidification import Melt, shake_out_s
+from pourprint.process.solidification import Mould as Sand
 from pourprint.routes import _common as common
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
 
@@ -86,58 +88,62 @@ def moulds_of(job, rates):
     m = rates.section(NAME)
     tolerance = common.cast_hole_tolerance(m("casting_grade"))
     machining = common.machining_of(job, rates, tolerance, m("machining_stock"), m("core_clearance"))
-    nearest = nearest_metals(job.alloy)
-    pairs = zip(job.kit.parts, machining, strict=True)
-    return tuple(_mould(item, work, job.alloy, nearest, rates) for item, work in pairs)
-
-
-def _mould(item, work, alloy, nearest, rates):
-    m, part = rates.section(NAME), item.part
-    study, section = part.study(PartingStudy), hottest_section(part, nearest)
-    modulus_mm, spots = section.modulus_mm, section.spots
-    hot_mm = section.place_mm @ study.frame.T  # in the mould's frame
-    casting_cm3 = part.volume_cm3 + work.stock_cm3
-    head = feeder(modulus_mm, casting_cm3, alloy["shrinkage"] / 100, rates.section("feeding"))
+    nearest, parts = nearest_metals(job.alloy), [item.part for item in job.kit.parts]
+    studies, sections = [part.study(PartingStudy) for part in parts], [hottest_section(part, nearest) for part in parts]
+    # From here on all parts at once: the last axis of numbers is that of the parts, the last but one that of places.
+    wide, ways = common.wide(m), common.wide(rates.section("gating"))
+    modulus_mm = common.beside([section.modulus_mm for section in sections])
+    hot = [section.place_mm @ study.frame.T for section, study in zip(sections, studies, strict=True)]
+    hot_mm = common.beside(hot, -2)  # in the mould's frame
+    casting_cm3 = common.beside(common.casting_cm3(job, machining))
+    head = feeder(modulus_mm, casting_cm3, job.alloy["shrinkage"] / 100, common.wide(rates.section("feeding")))
     # The feeder stands over the hottest section, on the level of the part's top, and may stick out sideways.
-    radius = np.asarray(head.diameter_mm)[..., None] / 2 * np.array([1, 1, 0])
-    low, high = np.minimum(study.low_mm, hot_mm - radius), np.maximum(study.high_mm, hot_mm + radius)
-    high = high + np.asarray(head.height_mm)[..., None] * np.array([0, 0, 1])
+    radius = head.diameter_mm[..., None] / 2 * np.array([1, 1, 0])
+    low = np.minimum(common.beside([study.low_mm for study in studies], -2), hot_mm - radius)
+    high = np.maximum(common.beside([study.high_mm for study in studies], -2), hot_mm + radius)
+    high = high + head.height_mm[..., None] * np.array([0, 0, 1])
     filled_cm3 = casting_cm3 + head.volume_cm3
-    above_mm = study.above_mm + head.height_mm
+    above_mm = common.beside([study.above_mm for study in studies]) + head.height_mm
     way = gating(
         filled_cm3,
-        filled_cm3 * alloy["density"] / 1000,
-        above_mm + m("wall"),
+        filled_cm3 * job.alloy["density"] / 1000,
+        above_mm + wide("wall"),
         above_mm,
         high[..., 2] - low[..., 2],
-        rates.section("gating"),
+        ways,
     )
-    sprue_mm = np.sqrt(4 / np.pi * way.top_mm2)
-    block = block_mm(high - low, m("wall"), rates["gating.gate_length"] + sprue_mm)
+    block = block_mm(high - low, wide("wall"), ways("gate_length") + np.sqrt(4 / np.pi * way.top_mm2))
     metal_cm3 = filled_cm3 + way.volume_cm3
-    # Of a part without a mesh only the listed holes are known: each takes a core.
-    holes = (*item.bores, *item.sockets)
-    listed = len(holes), sum(np.pi / 4 * hole.diameter_mm**2 * hole.depth_mm / 1000 for hole in holes)
-    cores, core_cm3 = study.cores(m("core_least")) if study.known else listed
-    return Mould(
-        part=part,
-        study=study,
-        modulus_mm=modulus_mm,
-        hot_mm=hot_mm,
-        spots=spots,
-        features=work.features,
-        stock_cm3=work.stock_cm3,
-        feeder=head,
-        gating=way,
-        low_mm=low,
-        high_mm=high,
-        block_mm=block,
-        cores=cores,
-        core_cm3=core_cm3,
-        metal_cm3=metal_cm3,
-        metal_kg=metal_cm3 * alloy["density"] / 1000,
-        sand_kg=(np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * m("sand_density"),
-    )
+    metal_kg = metal_cm3 * job.alloy["density"] / 1000
+    sand_kg = (np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * wide("sand_density")
+    moulds = []
+    for i, (item, work, study) in enumerate(zip(job.kit.parts, machining, studies, strict=True)):
+        # Of a part without a mesh only the listed holes are known: each takes a core.
+        holes = (*item.bores, *item.sockets)
+        listed = len(holes), sum(np.pi / 4 * hole.diameter_mm**2 * hole.depth_mm / 1000 for hole in holes)
+        cores, core_cm3 = study.cores(m("core_least")) if study.known else listed
+        moulds.append(
+            Mould(
+                part=item.part,
+                study=study,
+                modulus_mm=sections[i].modulus_mm,
+                hot_mm=hot[i],
+                spots=sections[i].spots,
+                features=work.features,
+                stock_cm3=work.stock_cm3,
+                feeder=Feeder(head.by_modulus_mm[..., i], head.by_volume_mm[..., i], rates["feeding.height_ratio"]),
+                gating=common.one_of(way, i),
+                low_mm=low[..., i, :],
+                high_mm=high[..., i, :],
+                block_mm=block[..., i, :],
+                cores=cores,
+                core_cm3=core_cm3,
+                metal_cm3=metal_cm3[..., i],
+                metal_kg=metal_kg[..., i],
+                sand_kg=sand_kg[..., i],
+            )
+        )
+    return tuple(moulds)
 
 
 def steps(job, rates):
@@ -174,7 +180,7 @@ def steps(job, rates):
             returns_to=PRINT,
         ),
         common.melt_and_pour(job, rates, mould, lambda kits: kits * kit_metal_kg, "mould", PRINT),
-        Step(Stage.POUR, "cool in the sand", (Work(BATCH, wait_h=m("cooling")),)),
+        Step(Stage.POUR, "cool in the sand", (Work(BATCH, wait_h=cooling_h(job, rates, moulds)),)),
         Step(
             Stage.BREAK_OUT,
             "shake out and clear the cores",
@@ -192,6 +198,14 @@ def steps(job, rates):
     )
 
 
+def cooling_h(job, rates, moulds):
+    """From the pour until the thickest metal, a feeder, is cold enough to shake out [h]."""
+    thickest_mm = np.max(common.beside([one.feeder.modulus_mm for one in moulds]), axis=-1)
+    m = rates.section(NAME)
+    sand, out_c = Sand.sand(density_kg_m3=1000 * m("sand_density")), m("shake_out_share") * job.alloy["solidus"]
+    return shake_out_s(thickest_mm, Melt.of(job.alloy), sand, out_c) / 3600
+
+
 def _total(job, moulds, amount):
     """Sum of `amount(mould)` over all pieces of a kit."""
     return sum(item.count * amount(one) for item, one in zip(job.kit.parts, moulds, strict=True))
@@ -199,7 +213,7 @@ def _total(job, moulds, amount):
 
 def _lots(job, rates, moulds):
     """The Level of moulds: cavities share one up to a weight and to a crucible of metal. Raises: Infeasible."""
-    limit_kg, crucible_kg = rates["printed_mould.weight_limit"], rates["foundry.crucible"]
+    limit_kg, crucible_kg = rates["printed_mould.weight_limit"], common.crucible_kg(job, rates)
     for one in moulds:
         if np.any(one.mass_kg > limit_kg):
             raise Infeasible(
@@ -210,7 +224,7 @@ def _lots(job, rates, moulds):
             raise Infeasible(
                 f"{one.part.name} takes {np.max(one.metal_kg):.1f} kg of metal with its feeder and gates, but the "
                 f"crucible holds {common.limit(crucible_kg)} kg, and a mould is filled in one pour: raise "
-                "foundry.crucible for a larger one, or split the part."
+                "foundry.crucible (in kg of AlSi7Mg) for a larger one, or split the part."
             )
     share = _total(job, moulds, lambda one: np.maximum(one.mass_kg / limit_kg, one.metal_kg / crucible_kg))
     return common.lots("mould", share)
@@ -229,8 +243,7 @@ def _design(job, rates, moulds):
 
 def job_box_mm(rates):
     """Sides of the printer's job box (..., 3) [mm]."""
-    sides = (rates[f"printed_mould.box_{axis}"] for axis in "xyz")
-    return np.stack(np.broadcast_arrays(*sides), axis=-1)
+    return common.beside(rates[f"printed_mould.box_{axis}"] for axis in "xyz")
 
 
 def boxes_per_kit(job, rates, moulds):
@@ -240,8 +253,10 @@ def boxes_per_kit(job, rates, moulds):
     of one batch may need one box more or less. Cores are packed as tightly as the blocks.
     """
     space = job_box_mm(rates)
-    for one in moulds:
-        if np.any(np.sort(one.block_mm, axis=-1) > np.sort(space)):
+    blocks = common.beside([one.block_mm for one in moulds], -2)
+    large = (np.sort(blocks, axis=-1) > np.sort(space)[..., None, :]).any(axis=-1)
+    for i, one in enumerate(moulds):
+        if np.any(large[..., i]):
             need = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(one.block_mm, -1, 0))
             have = " × ".join(map(common.limit, np.moveaxis(space, -1, 0)))
             raise Infeasible(
@@ -249,9 +264,8 @@ def boxes_per_kit(job, rates, moulds):
                 "raise printed_mould.box_x, box_y and box_z for a larger printer."
             )
     kits = int(np.ceil(HEAP / job.kit.nodes))
-    pieces = [one.block_mm for item, one in zip(job.kit.parts, moulds, strict=True) for _ in range(item.count * kits)]
-    heap = np.stack(np.broadcast_arrays(*pieces), axis=-2)
-    blocks_cm3 = _total(job, moulds, lambda one: np.prod(one.block_mm, axis=-1) / 1000)
+    heap = np.repeat(blocks, job.kit.counts * kits, axis=-2)
+    blocks_cm3 = (job.kit.counts * np.prod(blocks, axis=-1)).sum(axis=-1) / 1000
     cores_cm3 = _total(job, moulds, lambda one: one.core_cm3) * (1 + rates["printed_mould.core_print"])
     return boxes_for(heap, space, rates["printed_mould.block_gap"]) / kits * (1 + cores_cm3 / blocks_cm3)
 
@@ -260,7 +274,7 @@ def _print(job, rates, moulds):
     m = rates.section(NAME)
     per_kit = boxes_per_kit(job, rates, moulds)
     boxes = common.lots("box", per_kit)
-    lowest_mm = np.max(np.stack(np.broadcast_arrays(*(np.min(one.block_mm, axis=-1) for one in moulds))), axis=0)
+    lowest_mm = np.max(common.beside([np.min(one.block_mm, axis=-1) for one in moulds]), axis=-1)
 
     def printed_layers(kits):
         # A box that is not full is printed only as high as its moulds stand, but never lower than the tallest part.

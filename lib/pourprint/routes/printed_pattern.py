@@ -7,7 +7,9 @@ slowest blind hole. Not valid for parts beyond the dipping envelope; feeding thr
 import numpy as np
 
 from pourprint.process.heating import heating_h
+from pourprint.process.hot_shell import knock_out_s
 from pourprint.process.packing import per_bed
+from pourprint.process.solidification import Melt, Mould
 from pourprint.routes import _common as common
 from pourprint.routes._shelling import sizes_of
 from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
@@ -80,6 +82,19 @@ def kiln_h(rates, hottest_c):
 def pour_shell_c(job, rates):
     """Temperature of the shell at the pour [°C]."""
     return rates["shell.preheat_share"] * job.alloy["solidus"]
+
+
+def cooling_h(sizes):
+    """From the pour until the thickest metal, the runner, is cold enough to knock out [h]."""
+    s, melt = sizes.rates.section("shell"), Melt.of(sizes.job.alloy)
+    shell = Mould.shell(
+        sizes.thickness_mm,
+        density_kg_m3=1000 * s("density"),
+        start_c=pour_shell_c(sizes.job, sizes.rates),
+        loss_w_m2k=s("cooling_loss"),
+    )
+    runner_mm = sizes.runner_mm / 4  # modulus of a bar
+    return knock_out_s(runner_mm, melt, shell, s("knock_out_temperature")) / 3600
 
 
 def from_cluster_on(sizes, first):
@@ -169,7 +184,7 @@ def from_cluster_on(sizes, first):
             rounds=load.per_batch,
         ),
         common.melt_and_pour(job, rates, cluster, poured_kg, "cluster", first),
-        Step(Stage.POUR, "cool in the shell", (Work(BATCH, wait_h=s("cooling")),)),
+        Step(Stage.POUR, "cool in the shell", (Work(BATCH, wait_h=cooling_h(sizes)),)),
         Step(Stage.BREAK_OUT, "knock out and wash", (Work(cluster, hands_on_h=s("knock_out")),)),
         Step(
             Stage.BREAK_OUT,

@@ -9,6 +9,7 @@ from pourprint.parts import Part
 from pourprint.process.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
 from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.sand_printing import block_mm, layers
+from pourprint.routes._common import crucible_kg
 
 NOTEBOOK = "03"
 ROUTE = "printed_mould"
@@ -151,7 +152,8 @@ def mould_layers(draw, room):
     "multiplies by a yield where it divides",
 )
 def mould_melts(draw, room):
-    crucible, hours = room.rates["foundry.crucible"], room.rates["foundry.melt_hands_on"]
+    crucible = round(crucible_kg(room.plan(ROUTE).job, room.rates), 1)
+    hours = room.rates["foundry.melt_hands_on"] + room.alloy["melt_care"]
     share = draw.choice("yield", (0.4, 0.5, 0.55, 0.6))
     whole, part_full = draw.whole("melts", 1, 3), draw.choice("full", (0.15, 0.3, 0.4))
     castings = round((whole + part_full) * crucible * share, 1)
@@ -162,9 +164,9 @@ def mould_melts(draw, room):
     lines = (
         f"The castings of one batch weigh {castings:g} kg; {percent(share)} of the poured metal becomes casting.",
         f"So {castings:g}{'·' if upside else '/'}{share:g} = {taken:.1f} kg are poured.",
-        f"The crucible holds {crucible:g} kg: {taken:.1f}/{crucible:g} = {taken / crucible:.2f}, so {count} "
-        f"melt{'s' * (count != 1)}.",
-        f"Each melt takes {hours:g} h of hands-on work: {count}·{hours:g} = {count * hours:g} h.",
+        f"The crucible holds {crucible:g} kg of {room.alloy.name}: {taken:.1f}/{crucible:g} = {taken / crucible:.2f}, "
+        f"so {count} melt{'s' * (count != 1)}.",
+        f"To charge, treat, skim and clean up takes {hours:g} h a melt: {count}·{hours:g} = {count * hours:g} h.",
     )
     slips = {
         "rounded down": (whole * hours, "Where does the last metal come from?"),

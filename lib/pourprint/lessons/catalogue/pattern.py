@@ -115,7 +115,7 @@ def pattern_size(draw, room):
         Number(right, "cm³", slips, tolerance=0.002),
         f"{volume}·(1 + {percent / 100:g})³ = {right:.2f} cm³.",
         ("By which factor does each length grow?", "A volume grows by the cube of that."),
-        "Linear contraction (published foundry tables): aluminium 1.3 to 1.6 %, magnesium 1.8 %, steel 2.0 %.",
+        "Linear contraction (common practice, foundry tables): aluminium 1.3 to 1.6 %, magnesium 1.8 %, steel 2.0 %.",
     )
 
 
@@ -201,7 +201,7 @@ def pattern_kiln(draw, room):
         Number(right, "h", slips),
         f"⌈{clusters}/{holds}⌉ = {loads + 1} runs of {hours:g} + {ramp:g} h: {right:g} h.",
         ("Check what is rounded, and what is added.",),
-        "Burn-out of printed patterns at 816 °C or more for 2 to 3 h (published pattern guide).",
+        "Burn-out of printed patterns at 816 °C or more for 2 to 3 h (common practice).",
     )
 
 
