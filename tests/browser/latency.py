@@ -83,6 +83,7 @@ def measure(path, names, presses, rest_ms):
         with sync_playwright() as driver, browser_page(driver, height=3000) as page:
             open_notebook(page, address, "notebooks/latency.ipynb")
             floor_slider = page.locator(".latency-floor .noUi-handle")
+            floor_slider.wait_for()  # the last cell's: by then the notebook's own sliders are there
             page.evaluate(WATCH)
             for slider in page.get_by_role("slider").all():
                 name = slider.get_attribute("aria-label") or ""
