@@ -7,14 +7,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import ks_2samp
 
 import pourprint as pp
-from pourprint.errors import InputError
 from pourprint.expectation import rework
 from pourprint.information import Samples
 from pourprint.ledger import library
-from pourprint.risk import by_quantity, design_error, drawn, flips, run_together, simulate, simulate_all, uncertain
+from pourprint.risk import by_quantity, design_error, flips, simulate, simulate_all, uncertain
 from pourprint.steps import BATCH, JOB, Level, Stage, Work
 from pourprint.yields import attempts_needed
 from scenes import PART, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
@@ -54,30 +52,6 @@ def test_dates_and_holidays_are_the_plans_too():
     runs = simulate(plan, 5, start=start, **SURE)
     assert runs.days == pytest.approx(pp.lead_time(plan, start).days, rel=1e-12)
     assert runs.days[0] > plan.lead_time_days + 5  # the lab's Christmas
-
-
-@pytest.mark.parametrize(
-    ("quantity", "batch_size", "options"),
-    [(4, 4, {"start": "2026-12-14T10:30"}), (9, 4, {"spares": 3, "design_again": 0.3}), (40, 1, {"spares": 1})],
-)
-def test_routes_run_side_by_side_come_to_what_each_comes_to_by_itself(quantity, batch_size, options):
-    """In distribution: Kolmogorov-Smirnov by SciPy. 24 looks at one seed: each may be as rare as 1e-3 / 24."""
-    alone = [drawn(demo_plan(route, quantity, batch_size), 1100) for route in ROUTES]  # 40 batches: several blocks
-    for one, together in zip(alone, run_together(alone, **options), strict=True):
-        by_itself = one.run(**options)
-        for name in ("cost", "attempts"):
-            found = ks_2samp(getattr(together, name), getattr(by_itself, name))
-            assert found.pvalue > 1e-3 / 24, (one.plan.route, name)
-
-
-def test_a_plan_run_alone_side_by_side_is_itself():
-    one = drawn(demo_plan("printed_mould", 9, 4), 100)
-    np.testing.assert_array_equal(run_together([one], spares=2)[0].days, one.run(spares=2).days)
-
-
-def test_only_plans_of_one_job_run_side_by_side():
-    with pytest.raises(InputError, match="plans of one job"):
-        run_together([drawn(demo_plan("printed_metal", quantity), 10) for quantity in (4, 5)])
 
 
 @pytest.mark.parametrize("route", ROUTES)

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pourprint import _batches
 from pourprint.errors import InputError
 from pourprint.workdays import DAYS, WorkingHours, calendar_from
 from scenes import ROUND_THE_CLOCK
@@ -87,16 +88,28 @@ def test_what_fits_a_day_is_done_without_a_break_and_no_later_than_the_next_day(
     assert float(office.opening(begin_h)) <= starts_h + 1e-6 <= float(office.opening(begin_h)) + 72 + 8
 
 
+@settings(deadline=None)  # compiled at the first call
 @given(st.lists(st.tuples(st.floats(0, 400), st.floats(0, 20), st.booleans()), min_size=1, max_size=5))
-def test_uncut_work_ends_as_if_begun_when_it_can_begin(works):
+def test_the_compiled_walk_through_the_calendar_is_the_calendars(works):
+    """Work, half an hour alone, work again, for each row: `_batches.lead` against `whole` and `finish`."""
     begin_h, hands_on_h, whole = (np.array(column) for column in zip(*works, strict=True))
+    rows = np.arange(begin_h.size)
     for hours in (OFFICE, TUESDAY_OFF, ROUND_THE_CLOCK):
         calendar = calendar_from(hours, MONDAY)
-        starts_h = np.where(whole, calendar.whole(begin_h, hands_on_h), begin_h)
+        args = np.full(rows.size, 2), hands_on_h, np.full(rows.size, 0.5), whole, np.full(rows.size, True), begin_h
+        ready, end = _batches.lead(rows, *args, *calendar.tables, hours.day_h)
+        now = begin_h
+        for _ in range(2):
+            now = calendar.finish(np.where(whole, calendar.whole(now, hands_on_h), now), hands_on_h) + 0.5
         # 1e-6 h: at closing time both sides may round to either side of the night, but then start with the same day.
-        assert calendar.finish(begin_h, hands_on_h, whole) == pytest.approx(
-            calendar.finish(starts_h, hands_on_h), abs=1e-6
-        )
+        assert end.tolist() == pytest.approx(now.tolist(), abs=1e-6) and ready.tolist() == end.tolist()
+
+
+def test_a_walk_past_the_calendar_has_no_end():
+    one = np.zeros(1, dtype=int)
+    for begin_h, hands_on_h in ((0.0, 1e6), (1e9, 1.0)):
+        args = one + 1, np.array([hands_on_h]), np.zeros(1), one == 1, one == 0, np.array([begin_h])
+        assert np.isinf(_batches.lead(one, *args, *calendar_from(OFFICE, MONDAY).tables, OFFICE.day_h)).all()
 
 
 def test_arrays_of_pours_begin_as_single_ones_do():

@@ -14,91 +14,31 @@ import numpy as np
 from pourprint._chain import all_legs, batch_legs, chain_of
 from pourprint.plans import Plan
 from pourprint.steps import Stage
+from pourprint.workdays import past_horizon
 
 # Failures -----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Visits:
-    """Every visit of a leg by a row (one batch of one run): `leg`, `row`, `pieces` in hand, all (E,), those of each
-    row in the order of time."""
+    """Every visit of a leg by a row (one batch of one run): `leg`, `row`, `pieces` in hand, all (E,), row by row in
+    the order of time."""
 
     leg: np.ndarray
     row: np.ndarray
     pieces: np.ndarray
 
 
-def walk(chains, spoils, rows, rng, errors=None):
-    """Let `rows` batches walk each of some chains, side by side: a turn of all takes hardly longer than a turn of one.
+def walk(chain, spoil, errors, rng):
+    """Let batches walk a chain, one after another.
 
-    Parameters: `chains` of the same pieces and spares, each with `spoils` (S, n or 1) the chance that a lot fails, of
-    run = row % n; `rng` random numbers; `errors` (rows,) how many design errors the check of each row finds, or None.
-    Returns: [Visits], one a chain.
+    Parameters: `spoil` (S, n or 1) chance that a lot fails, of run = row % n; `errors` (rows,) how many design errors
+    the check of each row finds; `rng` random numbers. Returns: Visits.
     """
-    # Legs are numbered through, with one behind the last of each chain, where a row is done.
-    sizes = np.array([len(chain.legs) + 1 for chain in chains])
-    starts, runs = np.cumsum(sizes) - sizes, max(spoil.shape[1] for spoil in spoils)
-    after, back = (
-        _joined([getattr(chain, name) + at for chain, at in zip(chains, starts, strict=True)])
-        for name in ("after", "back")
-    )
-    lots = _joined([chain.lots for chain in chains])
-    spoil = _joined([np.broadcast_to(spoil, (len(spoil), runs)) for spoil in spoils])
-    risky, (done, check) = (spoil > 0).any(axis=1), np.zeros((2, len(spoil)), dtype=bool)
-    done[starts + sizes - 1] = check[starts + sizes - 2] = True
-    # Rows of a chain stand together; each has a queue before every leg.
-    alive, first = np.arange(len(chains) * rows), np.repeat(starts, rows)
-    at, home = first + chains[0].start, alive * sizes.max() - first
-    queue, spare = np.zeros(alive.size * sizes.max(), dtype=np.int64), np.full(alive.size, chains[0].spares)
-    queue[home + at] = chains[0].pieces
-    errors, log = None if errors is None else np.tile(errors, len(chains)), []
-    while alive.size:
-        leg, own = at[alive], home[alive]
-        pieces = queue[own + leg]
-        log.append((leg, alive, pieces))
-        target, failed = after[leg], np.zeros_like(pieces)
-        doubt = risky[leg].nonzero()[0]
-        if doubt.size:
-            where, held, who = leg[doubt], pieces[doubt], alive[doubt]
-            failed[doubt] = _failed(lots[where, held], held, spoil[where, who % runs], rng)
-        passed, sent = pieces - failed, failed
-        if chains[0].spares:
-            sent = np.maximum(failed - spare[alive], 0)
-            spare[alive] -= failed - sent
-        if errors is not None:
-            wrong = check[leg] & (errors[alive] > 0)
-            passed[wrong], sent[wrong] = 0, chains[0].pieces
-            errors[alive[wrong]] -= 1
-            spare[alive[wrong]] = chains[0].spares
-        queue[own + leg] = 0
-        queue[own + target] += passed
-        onward = sent > 0
-        if onward.any():
-            behind = back[leg]
-            queue[own + behind] += sent
-            target = np.where(onward, behind, target)
-        at[alive] = target
-        alive = alive[~done[target]]
-    leg, row, pieces = (np.concatenate(column) for column in zip(*log, strict=True))
-    if len(chains) == 1:
-        return [Visits(leg, row, pieces)]
-    mine = [(row // rows == k).nonzero()[0] for k in range(len(chains))]
-    return [Visits(leg[m] - at, row[m] % rows, pieces[m]) for m, at in zip(mine, starts, strict=True)]
+    from pourprint import _batches  # loads numba
 
-
-def _joined(tables):
-    """Tables of legs end to end, each with its last row twice: the place where a row is done needs one too."""
-    return np.concatenate([part for table in tables for part in (table, table[-1:])])
-
-
-def _failed(lots, pieces, chance, rng):
-    """Pieces on the lots that fail, when pieces are spread evenly over lots: some lots hold one more than others."""
-    held, more = np.divmod(pieces, lots)
-    failed = rng.binomial(lots - more, chance) * held
-    some = more.nonzero()[0]
-    if some.size:
-        failed[some] += rng.binomial(more[some], chance[some]) * (held[some] + 1)
-    return failed
+    tables = chain.after, chain.back, chain.lots, spoil
+    return Visits(*_batches.walk(*tables, chain.start, chain.pieces, chain.spares, errors, rng))
 
 
 # What it takes ------------------------------------------------------------------------------------------
@@ -180,46 +120,26 @@ def take(visits, chain, legs, runs, factor=None):
     return Taken(visits, rounds, hands_on / rounds, machine / rounds, wait, whole, done)
 
 
+def lead(taken, calendar, begin_h, last_one_off=-1):
+    """Lead every row through the calendar.
+
+    Parameters: `begin_h` (rows,) [h]; `last_one_off` the last leg of one-off work, if there is any.
+    Returns: (when its one-off work is done for the last time, its end), each (rows,) [h since the calendar's first
+    midnight]. Raises: InputError past the calendar's horizon.
+    """
+    from pourprint import _batches  # loads numba
+
+    visits = taken.visits
+    times = taken.rounds, taken.hands_on_h, taken.machine_h + taken.wait_h, taken.whole, visits.leg == last_one_off
+    ready, end = _batches.lead(visits.row, *times, begin_h, *calendar.tables, calendar.hours.day_h)
+    if np.isinf(end).any():
+        raise past_horizon()
+    return ready, end
+
+
 def _some(hours):
     """Whether there are any hours, as a number or in an array; numpy's own function is slow for single numbers."""
     return hours.any() if isinstance(hours, np.ndarray) else hours > 0
-
-
-def lead(takens, calendar, begin_h, rows, last_one_off):
-    """Lead every row of each of some chains through the calendar, all side by side.
-
-    Parameters: `takens` [Taken]; `begin_h` (K, rows) of K chains, or one [h]; `last_one_off` the leg, of each chain.
-    Returns: (when one-off work is done for the last time, the end), each (K, rows) [h since the calendar's first
-    midnight].
-    """
-    columns = (
-        (t.visits.row + k * rows, t.rounds, t.hands_on_h, t.machine_h + t.wait_h, t.whole, t.visits.leg == leg)
-        for k, (t, leg) in enumerate(zip(takens, last_one_off, strict=True))
-    )
-    row, times, *columns = (np.concatenate(column) for column in zip(*columns, strict=True))
-    # The visits of row 0 in the order of time, each round by round, then those of row 1, …
-    order = np.argsort(row.astype(np.min_scalar_type(row.max())), kind="stable")  # small numbers sort quickly
-    order = np.repeat(order, times[order])
-    row, (hands_on, alone, whole, last) = row[order], (column[order] for column in columns)
-    # Rounds that nothing parts are one stretch of work.
-    parts = (alone > 0) | whole | last
-    begins = (whole | np.append(True, parts[:-1] | (row[1:] != row[:-1]))).nonzero()[0]
-    ends = np.append(begins[1:], order.size) - 1
-    hands_on, alone, whole, last = np.add.reduceat(hands_on, begins), alone[ends], whole[begins], last[ends]
-    # Rows know nothing of each other, so all go on by one stretch at a time; those with most of them come first, so
-    # that those still on their way stand together.
-    length = np.bincount(row[begins])
-    longest = np.argsort(-length, kind="stable")
-    first, falling = (np.cumsum(length) - length)[longest], -length[longest]
-    now = np.broadcast_to(np.asarray(begin_h, dtype=float), (len(takens), rows)).ravel()[longest]
-    ready = now.copy()
-    for turn in range(length.max()):
-        at = first[: falling.searchsorted(-turn)] + turn
-        uncut, done = whole[at], last[at].nonzero()[0]
-        now[: at.size] = calendar.finish(now[: at.size], hands_on[at], uncut if uncut.any() else None) + alone[at]
-        ready[done] = now[done]
-    place = np.argsort(longest)
-    return ready[place].reshape(-1, rows), now[place].reshape(-1, rows)
 
 
 # The whole job ------------------------------------------------------------------------------------------
@@ -231,7 +151,7 @@ class Run:
 
     `plan` at its values, `sampled` the same with (n,) arrays of inputs, or the plan itself; `report_h` [h] until a
     design error shows; `spares` pieces begun beyond those wanted in each batch; `again` the stage from which on
-    one-off work is done again after a design error; `time_spread` of a visit's hands-on time [-].
+    one-off work is done again after a design error.
     """
 
     plan: Plan
@@ -239,7 +159,6 @@ class Run:
     report_h: float
     spares: int = 0
     again: Stage = Stage.DESIGN
-    time_spread: float = 0.0
 
     @cached_property
     def batches(self):
@@ -272,52 +191,37 @@ class Run:
         yields = np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.legs)))
         return 1 - yields
 
+    def block(self, runs, calendar, begin_h, rng, time_spread, errors):
+        """Some of the runs.
 
-def block(jobs, runs, calendar, begin_h, rng, errors):
-    """Some of the runs of several plans of the same kits and batches, side by side.
+        Parameters: `runs` slice of the n; `errors` (n,) design errors of each. Returns: (times each work was done,
+        plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,), end (runs,) [h]).
+        """
+        size, chain, one_off = runs.stop - runs.start, self.first, self.first.one_off
+        spoil = self.spoil[:, runs] if self.spoil.shape[1] > 1 else self.spoil
+        own = slice(one_off, len(chain.legs) - 1)
 
-    Parameters: `jobs` [Run]; `runs` slice of the n; `rng` random numbers; `errors` (n,) design errors found.
-    Returns: [(times each work was done, plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,),
-    end (runs,) [h])], one a plan.
-    """
-    size = runs.stop - runs.start
+        def going(chain, legs, spoil, errors):
+            visits = walk(chain, spoil, errors, rng)
+            return take(visits, chain, legs, runs, _factors(rng, time_spread, visits.leg.size))
 
-    def going(chains, rows, legs, errors=None):
-        """Walk the chains; `legs` of each, of those in `Run.legs`."""
-        spoils = [job.spoil[own] for job, own in zip(jobs, legs, strict=True)]
-        spoils = [spoil[:, runs] if spoil.shape[1] > 1 else spoil for spoil in spoils]
-        walked = walk(chains, spoils, rows, rng, errors)
-        return [
-            take(visits, chain, job.legs[own], runs, _factors(rng, job.time_spread, visits.leg.size))
-            for visits, chain, job, own in zip(walked, chains, jobs, legs, strict=True)
-        ]
-
-    firsts = [job.first for job in jobs]
-    takens = going(firsts, size, [slice(None)] * len(jobs), errors[runs] if errors.any() else None)
-    ready, end = lead(takens, calendar, begin_h, size, [chain.one_off - 1 for chain in firsts])
-    done = [taken.done for taken in takens]
-    begun = [_begun(taken, chain.one_off, size) for taken, chain in zip(takens, firsts, strict=True)]
-    before = [
-        [taken.loads(chain.legs, size, chain.one_off)] if jobs[0].others else []
-        for taken, chain in zip(takens, firsts, strict=True)
-    ]
-    batch = [slice(chain.one_off, len(chain.legs) - 1) for chain in firsts]
-    for others in zip(*(job.others for job in jobs), strict=True):
-        chains, many = [chain for chain, _ in others], others[0][1]
-        rows = many * size
-        takens, start = going(chains, rows, batch), []
-        for k, (taken, chain) in enumerate(zip(takens, chains, strict=True)):
-            done[k][:, batch[k], : taken.done.shape[2]] += taken.done
-            begun[k] += _begun(taken, 0, size)
-            loads = taken.loads(chain.legs, rows, 0)
-            by_hand, by_clock = (_before(before[k], loads, kind, many, size) for kind in (0, 1))
-            start.append(np.maximum(calendar.finish(ready[k], by_hand), ready[k] + by_clock).ravel())
-            before[k].append(
-                tuple({name: h.reshape(many, size).sum(axis=0) for name, h in kind.items()} for kind in loads)
-            )
-        _, ends = lead(takens, calendar, np.stack(start), rows, [-1] * len(jobs))
-        end = np.maximum(end, ends.reshape(-1, many, size).max(axis=1))
-    return list(zip(done, begun, end, strict=True))
+        taken = going(chain, self.legs, spoil, errors[runs])
+        done, begun = taken.done, _begun(taken, one_off, size)
+        ready, end = lead(taken, calendar, np.full(size, float(begin_h)), one_off - 1)
+        before = [taken.loads(chain.legs, size, one_off)] if self.others else []
+        for other, many in self.others:
+            rows = many * size
+            taken = going(other, self.legs[own], spoil[own], np.zeros(rows, dtype=int))
+            done[:, own, : taken.done.shape[2]] += taken.done
+            begun += _begun(taken, 0, size)
+            loads = taken.loads(other.legs, rows, 0)
+            by_hand, by_clock = (_before(before, loads, kind, many, size) for kind in (0, 1))
+            start = np.maximum(calendar.finish(ready, by_hand), ready + by_clock)
+            _, ends = lead(taken, calendar, start.ravel())
+            end = np.maximum(end, ends.reshape(many, size).max(axis=0))
+            summed = ({name: h.reshape(many, size).sum(axis=0) for name, h in kind.items()} for kind in loads)
+            before.append(tuple(summed))
+        return done, begun, end
 
 
 def _factors(rng, time_spread, count):

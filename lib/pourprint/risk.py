@@ -168,53 +168,37 @@ class Drawn:
     def run(self, start=None, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
         """Run the plan with failures and rework; parameters as of `simulate`. Returns: Runs. Raises: InputError."""
         check_design(design_again, again)
-        return run_together([self], start, time_spread, spares, design_again, again)[0]
+        # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
+        row = stream(self.seed, "design").random(self.n)
+        errors = np.zeros(self.n, dtype=int)
+        if design_again > 0:
+            errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
+        return self._run(errors, start, time_spread, spares, again)
 
-
-def run_together(drawns, start=None, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
-    """Run several plans of one job, drawn with one n and seed, side by side: a few runs of all take hardly longer than
-    those of one. Their failures are other draws of the same chances than when each is run by itself.
-
-    Parameters: `drawns` [Drawn]; the others as of `simulate`. Returns: [Runs]. Raises: InputError.
-    """
-    check_design(design_again, again)
-    n, seed = drawns[0].n, drawns[0].seed
-    jobs = [(one.n, one.seed, one.plan.job.quantity, one.plan.job.batch_size, one.plan.job.kit.nodes) for one in drawns]
-    if any(job != jobs[0] for job in jobs):
-        raise InputError("drawns must be plans of one job, drawn with one n and seed: simulate() runs each by itself.")
-    # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
-    row, errors = stream(seed, "design").random(n), np.zeros(n, dtype=int)
-    if design_again > 0:
-        errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
-    return _run(drawns, errors, start, time_spread, spares, again)
-
-
-def _run(drawns, errors, start, time_spread, spares, again):
-    check_numbers(zero_allowed=True, arrays=False, spares=spares)
-    if spares % 1 != 0:
-        raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
-    runs = [run_of(one.plan, one.sampled, int(spares), again, time_spread) for one in drawns]
-    n, plan = drawns[0].n, drawns[0].plan
-    if start is None:
-        calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
-    else:
-        calendar, begin_h = start_of(start, plan.rates.hours)
-    size = max(1, BLOCK // len(runs[0].batches))
-    rng = stream(drawns[0].seed, "failures and times")
-    blocks = [
-        engine.block(runs, slice(at, min(at + size, n)), calendar, begin_h, rng, errors) for at in range(0, n, size)
-    ]
-    began = None if start is None else moment_of(start)
-    found = []
-    for one, run, parts in zip(drawns, runs, zip(*blocks, strict=True), strict=True):
-        done, begun, end = (np.concatenate(part, axis=-1) for part in zip(*parts, strict=True))
-        counted = run.first.counted(one.sampled, run.legs, *done)
-        job = one.plan.job
-        days = (end - begin_h) / 24 + job.delivery_days
-        attempts = begun / (job.quantity * job.kit.nodes)
+    def _run(self, errors, start, time_spread, spares, again):
+        plan, n = self.plan, self.n
+        time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
+        check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
+        if spares % 1 != 0:
+            raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
+        run = run_of(plan, self.sampled, int(spares), again)
+        if start is None:
+            calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
+        else:
+            calendar, begin_h = start_of(start, plan.rates.hours)
+        size = max(1, BLOCK // len(run.batches))
+        rng = stream(self.seed, "failures and times")
+        blocks = [
+            run.block(slice(at, min(at + size, n)), calendar, begin_h, rng, time_spread, errors)
+            for at in range(0, n, size)
+        ]
+        done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
+        counted = run.first.counted(self.sampled, run.legs, *done)
+        days = (end - begin_h) / 24 + plan.job.delivery_days
         cost = np.broadcast_to(counted.total_cost, n)
-        found.append(Runs(one.plan, began, cost, days, attempts, errors, one.inputs, counted))
-    return found
+        attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
+        began = None if start is None else moment_of(start)
+        return Runs(plan, began, cost, days, attempts, errors, self.inputs, counted)
 
 
 def drawn(plan, n=10_000, seed=1, inputs="triangular"):
@@ -316,7 +300,7 @@ def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spr
     """
     ready = drawn(plan, n, seed, inputs)
     check_design(0.0, again)
-    without, once = (_run([ready], np.full(ready.n, k), start, time_spread, spares, again)[0] for k in (0, 1))
+    without, once = (ready._run(np.full(ready.n, k), start, time_spread, spares, again) for k in (0, 1))
     return DesignError(once.cost - without.cost, once.days - without.days)
 
 
@@ -324,11 +308,9 @@ def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spr
 LEAST_YIELD = 0.002
 
 
-def run_of(plan, sampled, spares=0, again=Stage.DESIGN, time_spread=None):
+def run_of(plan, sampled, spares=0, again=Stage.DESIGN):
     """The Run behind a simulation, or a closed form. Raises: InputError where hardly anything passes."""
-    time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
-    check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread)
-    run = engine.Run(plan, sampled, plan.rates["risk.report_time"], spares, again, time_spread)
+    run = engine.Run(plan, sampled, plan.rates["risk.report_time"], spares, again)
     good = np.prod(1 - run.spoil, axis=0).min()
     if good < LEAST_YIELD:
         raise InputError(

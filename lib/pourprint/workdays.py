@@ -109,7 +109,7 @@ class Calendar:
     first_day: np.datetime64
 
     @cached_property
-    def _tables(self):
+    def tables(self):
         """Tables for one look-up each, hours since the first midnight [h].
 
         Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day: what to
@@ -126,7 +126,7 @@ class Calendar:
 
     def _worked(self, at_h):
         """Working hours between the first midnight and a time [h]."""
-        opening, before, *_ = self._tables
+        opening, before, *_ = self.tables
         day = (at_h * (1 / 24)).astype(int)
         return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
 
@@ -134,14 +134,14 @@ class Calendar:
         """First moment with someone there at which so many hours have been worked: [h] → [h]."""
         # The slack absorbs rounding: at closing time the next opening is meant.
         day = (worked_h / self.hours.day_h + 1e-9).astype(int)
-        return np.maximum(worked_h, day * self.hours.day_h) + self._tables[2][day]
+        return np.maximum(worked_h, day * self.hours.day_h) + self.tables[2][day]
 
     def _uncut(self, worked_h, hands_on_h):
         """Hours worked when work begins that must not be interrupted: now, or at the next day's opening."""
         day_h = self.hours.day_h
         day = (worked_h / day_h + 1e-9).astype(int)
         start_h = day * day_h
-        late = (worked_h + hands_on_h > start_h + day_h + 1e-9) & (worked_h > start_h + 1e-9) & self._tables[3][day]
+        late = (worked_h + hands_on_h > start_h + day_h + 1e-9) & (worked_h > start_h + 1e-9) & self.tables[3][day]
         return np.where(late, start_h + day_h, worked_h)
 
     def opening(self, at_h):
@@ -149,21 +149,18 @@ class Calendar:
         with _HORIZON:
             return self._opening(self._worked(np.asarray(at_h, dtype=float)))
 
-    def finish(self, begin_h, hands_on_h, whole=None):
+    def finish(self, begin_h, hands_on_h):
         """When work that starts at or after a time is done; no work takes no time.
 
-        Parameters: `begin_h`, `hands_on_h` [h], broadcast; `whole` which of them must not be interrupted and begin as
-        in `whole`, or None. Returns: [h]. Raises: InputError past the calendar's horizon.
+        Parameters: `begin_h`, `hands_on_h` [h], broadcast. Returns: [h].
+        Raises: InputError past the calendar's horizon.
         """
         begin_h = np.asarray(begin_h, dtype=float)
         with _HORIZON:
-            worked_h = self._worked(begin_h)
-            if whole is not None:
-                worked_h = np.where(whole, self._uncut(worked_h, hands_on_h), worked_h)
-            done = worked_h + hands_on_h
+            done = self._worked(begin_h) + hands_on_h
             # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
             day = (done / self.hours.day_h - 1e-9).astype(int)
-            end = done + self._tables[2][day]
+            end = done + self.tables[2][day]
         return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
 
     def whole(self, begin_h, hands_on_h):
@@ -205,12 +202,17 @@ class _Horizon:
 
     def __exit__(self, kind, error, trace):
         if kind is IndexError:
-            raise InputError(
-                f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
-            ) from None
+            raise past_horizon() from None
 
 
 _HORIZON = _Horizon()
+
+
+def past_horizon():
+    """The InputError of a job that runs past the end of the calendar."""
+    return InputError(
+        f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
+    )
 
 
 def moment_of(start):

@@ -19,7 +19,7 @@ from pourprint.ledger import is_yield
 from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
 from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import at_rest, guarded, live, redraw, status_line
-from pourprint.risk import drawn, run_together
+from pourprint.risk import drawn
 from pourprint.routes import PRINTED, plan_all
 
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
@@ -71,14 +71,13 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
             raise InputError(f"no printed route can make {kit.name} in {alloy}: choose another alloy.")
         return {route: drawn(plan, n) for route, plan in plans.items()}
 
-    def asked(batches, fewest, run=lambda drawns, **options: [one.run(**options) for one in drawns]):
+    def asked(batches, fewest):
         """Runs of every route that can, about so many batches of each."""
         set_to = {name: row.value for name, row in controls.items()}
         job = {"quantity": set_to["quantity"], "batch_size": set_to["batch"]}
         n = max(fewest, int(batches / np.ceil(set_to["quantity"] / set_to["batch"])))
         options = {"start": start, "spares": int(set_to["spares"]), "design_again": set_to["design"] / 100}
-        inputs = {route: one.at(**job) for route, one in ready(set_to["yields"], n).items()}
-        return dict(zip(inputs, run(list(inputs.values()), **options), strict=True))
+        return {route: inputs.at(**job).run(**options) for route, inputs in ready(set_to["yields"], n).items()}
 
     def prices():
         return controls["day"].value, controls["deadline"].value
@@ -106,7 +105,7 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
 
     def moved():
         """A few runs at once; all of them when the slider has come to rest."""
-        show(asked(*QUICK, run_together))
+        show(asked(*QUICK))
         finish()
 
     for name, row in controls.items():
