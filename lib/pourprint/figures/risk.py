@@ -8,7 +8,7 @@ from pourprint.errors import InputError
 from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
 from pourprint.figures.bars import Bar, Piece, stacked_bars
 
-CURVE_POINTS = 120  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
+CURVE_POINTS = 80  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
 LOW, HIGH = MARKS[0], MARKS[-1]
 

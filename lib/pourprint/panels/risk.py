@@ -88,30 +88,34 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
     status = status_line()
 
     def show(runs):
+        tell(runs)  # first: the browser has set the text by the time the picture is drawn
+        draw(runs)
+
+    def draw(runs):
         before, last[0] = last[0], runs
-        tell()  # first: the browser has set the text by the time the picture is drawn
+        bars.value = spread_bars(runs, controls["day"].value)
         if runs.keys() == before.keys():
             redraw(place.children[0], chance_data(runs, controls["deadline"].value))
         else:  # another set of routes needs another figure
             place.children = [live(_figure(runs, controls["deadline"].value))]
 
-    def tell():
-        answer.value = answer_html(_answer(last[0], *prices()))
-        bars.value = spread_bars(last[0], controls["day"].value)
-        table.value = _table(last[0], *prices())
+    def tell(runs):
+        answer.value = answer_html(_answer(runs, *prices()))
+        table.value = _table(runs, *prices())
 
     full = guarded(lambda: show(asked(*FULL)), status)
     finish = at_rest(full)
 
     def moved():
-        """A few runs at once; all of them when the slider has come to rest."""
-        show(asked(*QUICK))
+        """A few runs are drawn at once; all of them, and what they say, when the slider has come to rest."""
+        draw(asked(*QUICK))
         finish()
 
     for name, row in controls.items():
         # Runs stay as they are when only their days are priced or judged.
         row.observe(guarded((lambda: show(last[0])) if name in ("day", "deadline") else moved, status))
-    tell()
+    tell(last[0])
+    bars.value = spread_bars(last[0], controls["day"].value)
     words = widgets.HTML(
         "<p><i>In words:</i> the upper chart has a row for each route and shows a kit's cost with its share of the "
         "days: the thin bar holds nine runs of ten, the thick bar half of them, the mark is the middle. The lower "
