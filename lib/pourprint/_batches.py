@@ -74,7 +74,7 @@ def lead(row, rounds, hands_on_h, alone_h, whole, last, begin_h, opening, before
                     day = int(worked / day_h + 1e-9)
                     start = day * day_h
                     late = worked + hands_on > start + day_h + 1e-9 and worked > start + 1e-9
-                    if late and (day >= night.size or night[day]):
+                    if late and night[day]:
                         worked = start + day_h
                 worked += hands_on
                 day = int(worked / day_h - 1e-9)

@@ -12,7 +12,7 @@ from functools import cached_property, reduce
 import numpy as np
 
 from pourprint._chain import all_legs, batch_legs, chain_of
-from pourprint.plans import Plan
+from pourprint.plans import Plan, has_some
 from pourprint.steps import Stage
 from pourprint.workdays import past_horizon
 
@@ -107,14 +107,14 @@ def take(visits, chain, legs, runs, factor=None):
         for j, work in enumerate(leg.work):
             count = chain.counts[i, j, pieces]
             done[:, i, j] = np.bincount(mine, count, size)
-            if _some(work.hands_on_h):
+            if has_some(work.hands_on_h):
                 by_hand = count * stretch
                 hands_on[at] += by_hand * in_run(work.hands_on_h)
                 if factor is not None:
                     done[1, i, j] = np.bincount(mine, by_hand, size)
-            if _some(work.machine_h):
+            if has_some(work.machine_h):
                 machine[at] += count * in_run(work.machine_h)
-            if _some(work.wait_h):
+            if has_some(work.wait_h):
                 wait[at] = np.maximum(wait[at], np.minimum(count, 1) * in_run(work.wait_h))
     whole = np.array([leg.whole for leg in legs])[visits.leg]
     return Taken(visits, rounds, hands_on / rounds, machine / rounds, wait, whole, done)
@@ -135,11 +135,6 @@ def lead(taken, calendar, begin_h, last_one_off=-1):
     if np.isinf(end).any():
         raise past_horizon()
     return ready, end
-
-
-def _some(hours):
-    """Whether there are any hours, as a number or in an array; numpy's own function is slow for single numbers."""
-    return hours.any() if isinstance(hours, np.ndarray) else hours > 0
 
 
 # The whole job ------------------------------------------------------------------------------------------

@@ -214,11 +214,11 @@ class Plan:
         for work in step.work:
             count = times[work.level.name]
             # Most works have one kind of time: what is none costs no arithmetic.
-            if _some(work.hands_on_h):
+            if has_some(work.hands_on_h):
                 hands_on = hands_on + count * work.hands_on_h
-            if _some(work.machine_h):
+            if has_some(work.machine_h):
                 machine = machine + count * work.machine_h
-            if _some(work.wait_h):
+            if has_some(work.wait_h):
                 wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
         return rounds, hands_on / rounds, machine / rounds, wait
 
@@ -416,7 +416,7 @@ class Span:
     end_h: float
 
 
-def _some(hours):
+def has_some(hours):
     """Whether there is any of it: a number above zero, or an array, which is not looked into."""
     return not isinstance(hours, float) or hours > 0
 

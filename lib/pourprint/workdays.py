@@ -121,7 +121,7 @@ class Calendar:
         is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
         opening = 24.0 * days + self.hours.start_h
         before = (np.cumsum(is_open) - is_open) * self.hours.day_h
-        night = np.diff(opening[is_open]) > self.hours.day_h
+        night = np.append(np.diff(opening[is_open]) > self.hours.day_h, True)
         return np.where(is_open, opening, np.inf), before, opening[is_open] - before[is_open], night
 
     def _worked(self, at_h):

@@ -118,9 +118,10 @@ def build(kit, rates, alloy="AlSi7Mg", start=None):
     bars.value = spread_bars(last[0], controls["day"].value)
     words = widgets.HTML(
         "<p><i>In words:</i> the upper chart has a row for each route and shows a kit's cost with its share of the "
-        "days: the thin bar holds nine runs of ten, the thick bar half of them, the mark is the middle. The lower "
+        "days: the thin bar holds nine runs of ten, the thick bar half of them, the stroke is the middle. The lower "
         "chart draws the chance of delivery against the date, one rising curve a route; the upright line is the "
-        "deadline. The table holds the same in numbers.</p>"
+        "deadline. While a slider moves, only these two follow; the sentence above and the table with the same in "
+        "numbers wait until it rests.</p>"
     )
     content = widgets.VBox([answer, status, bars, place])
     shown = named(widgets.VBox([page(columns(_groups(controls, start)), content), words, table, widgets.HTML(STYLE)]))
