@@ -186,6 +186,14 @@ def test_a_redraw_message_has_no_gaps(monkeypatch):
     assert [list(y) for y in sent[0]["restyle_data"]["y"]] == [[30, 40], ["a", "b"]]
 
 
+def test_a_redraw_is_one_message(monkeypatch):
+    figure, sent = live(go.Figure(go.Scatter(x=[1, 2], y=[3, 4]))), []
+    monkeypatch.setattr(figure, "_renew", lambda: None)  # what waits for a rest
+    figure.observe(lambda change: sent.append(change["name"]))
+    redraw(figure, [{"y": [30, 40]}], {"yaxis.range": [0, 50]})
+    assert sent == ["_py2js_update"]
+
+
 def test_a_redraw_with_another_number_of_traces_is_refused():
     with pytest.raises(InputError, match="2 given, the figure has 1"):
         redraw(live(go.Figure(go.Scatter(y=[1]))), [{}, {}])

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint._candidates import stacked, usage
+from pourprint._partition import Question, soonest
 from pourprint.errors import Infeasible, InputError
 from pourprint.mix import choices
 from pourprint.workshop import Order, Workshop
@@ -95,6 +96,12 @@ def test_the_fastest_mix_is_that_of_brute_force_and_the_cheapest_of_those(small,
     best, quickest = small.best("days"), min(days for _, days, _ in all_mixes)
     assert best.days == pytest.approx(quickest, abs=1e-6)
     assert best.cost == pytest.approx(min(c for c, days, _ in all_mixes if days < quickest + 1e-6), abs=CENT)
+
+
+@pytest.mark.parametrize("guess", [0.0, 12.0, 20.0, 1000.0])
+def test_the_fastest_mix_does_not_hang_on_the_guess_that_the_search_begins_with(small, all_mixes, guess):
+    _, _, days = soonest(small.pool, Question("days", np.inf, 0.0, {}), guess)
+    assert days[0] == pytest.approx(min(days for _, days, _ in all_mixes), abs=1e-5)
 
 
 @pytest.mark.parametrize("key", ["labour.technician", "machine.sand_printer", "powder.AlSi7Mg"])

@@ -12,7 +12,7 @@ import pourprint as pp
 from pourprint.expectation import rework
 from pourprint.information import Samples
 from pourprint.ledger import library
-from pourprint.risk import by_quantity, design_error, flips, simulate, simulate_all, uncertain
+from pourprint.risk import by_quantity, design_error, drawn, flips, percent, simulate, simulate_all, uncertain
 from pourprint.steps import BATCH, JOB, Level, Stage, Work
 from pourprint.yields import attempts_needed
 from scenes import PART, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
@@ -45,6 +45,15 @@ def test_with_yields_of_one_and_no_spread_every_run_is_the_plan(route, quantity,
     assert runs.cost == pytest.approx(plan.total_cost, rel=1e-12)
     assert runs.days == pytest.approx(plan.lead_time_days, rel=1e-12)
     assert np.all(runs.attempts == 1)
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_inputs_drawn_once_serve_every_quantity_and_batch_size(route):
+    ready = drawn(demo_plan(route), 200)
+    for quantity, batch_size in ((1, 1), (10, 4)):
+        again = ready.at(quantity, batch_size).run(spares=2, design_again=0.1)
+        anew = simulate(demo_plan(route, quantity, batch_size), 200, spares=2, design_again=0.1)
+        assert np.array_equal(again.cost, anew.cost) and np.array_equal(again.days, anew.days)
 
 
 def test_dates_and_holidays_are_the_plans_too():
@@ -193,6 +202,14 @@ def test_the_chance_of_a_date_rises_from_never_to_always(dated):
     chances = [dated.chance(days) for days in (1, 20, 30, 40, 60, 400)]
     assert chances == sorted(chances) and chances[0] == 0 and chances[-1] == 1
     assert dated.chance("2026-12-24") == dated.chance(dt.date(2026, 12, 24)) == dated.chance(29 + 16 / 24)
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [(0, "0%"), (0.0001, "under 1%"), (0.005, "under 1%"), (0.5, "50%"), (0.995, "over 99%"), (1, "100%")],
+)
+def test_a_share_is_said_to_be_all_or_none_only_where_it_is(share, said):
+    assert percent(share) == said
 
 
 def test_an_impossible_deadline_is_explained(dated):

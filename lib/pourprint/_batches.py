@@ -8,22 +8,23 @@ from numba import njit
 
 
 @njit(cache=True)
-def walk(after, back, lots, spoil, start, pieces, spares, errors, rng):
+def walk(after, back, lots, spoil, start, stop, pieces, spares, errors, rng):
     """Let one batch after another walk a chain, visit by visit: (leg, row, pieces in hand), each (E,).
 
-    after, back (S,): where what is good, and what failed, goes on. lots (S, N + 1): over how many lots pieces in hand
-    are spread. spoil (S, n): chance that a lot fails, of run = row % n. errors (rows,): design errors that the last leg
-    finds in each batch.
+    start, stop: the first leg, and the one that is no more walked. after, back (S,): where what is good, and what
+    failed, goes on. lots (S, N + 1): over how many lots pieces in hand are spread. spoil (S, n): chance that a lot
+    fails, of run = row % n. errors (rows,): design errors that the last leg finds in each batch of `pieces`, `spares`
+    of them more than wanted.
     """
-    count, runs = spoil.shape
-    room = errors.size * (count + 8)
+    runs = spoil.shape[1]
+    room = errors.size * (stop - start + 9)
     leg, row, held = np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room, np.int64)
-    queue, size = np.zeros(count + 1, np.int64), 0
+    queue, size = np.zeros(stop + 1, np.int64), 0
     for batch in range(errors.size):
         queue[:] = 0
         queue[start] = pieces
         at, spare, wrong = start, spares, errors[batch]
-        while at < count:
+        while at < stop:
             here = queue[at]
             if size == leg.size:
                 more = np.empty(size, np.int64)
@@ -39,7 +40,7 @@ def walk(after, back, lots, spoil, start, pieces, spares, errors, rng):
                     failed += rng.binomial(fuller, chance) * (each + 1)
             passed, sent = here - failed, max(failed - spare, 0)
             spare -= failed - sent
-            if at == count - 1 and wrong > 0:
+            if at == stop - 1 and wrong > 0:
                 passed, sent, spare = 0, pieces, spares
                 wrong -= 1
             queue[at] = 0
@@ -50,6 +51,38 @@ def walk(after, back, lots, spoil, start, pieces, spares, errors, rng):
             else:
                 at = after[at]
     return leg[:size], row[:size], held[:size]
+
+
+@njit(cache=True)
+def take(leg, row, pieces, rounds_of, counts, fixed, which, varied, factor, runs):
+    """What visits take: (rounds (E,), hours a round by hand, by machine and waiting (E,), times done (2, S, W, runs)).
+
+    leg, row, pieces (E,): visits; run = row % runs. rounds_of (S, N + 1), counts (S, W, N + 1): of the chain, by pieces
+    in hand. fixed, which, varied: hours of each work, of run % n. factor (E,): on hands-on time.
+    """
+    legs, width, _ = counts.shape
+    rounds, done = np.empty(leg.size, np.int64), np.zeros((2, legs, width, runs))
+    hands_on, machine, wait = np.zeros(leg.size), np.zeros(leg.size), np.zeros(leg.size)
+    hours = np.empty(3)
+    for visit in range(leg.size):
+        at, held, run = leg[visit], pieces[visit], row[visit] % runs
+        for work in range(width):
+            count = counts[at, work, held]
+            if count == 0:
+                continue
+            for kind in range(3):
+                place = which[at, work, kind]
+                hours[kind] = fixed[at, work, kind] if place < 0 else varied[place, run % varied.shape[1]]
+            by_hand = count * factor[visit]
+            done[0, at, work, run] += count
+            done[1, at, work, run] += by_hand
+            hands_on[visit] += by_hand * hours[0]
+            machine[visit] += count * hours[1]
+            wait[visit] = max(wait[visit], min(count, 1.0) * hours[2])
+        rounds[visit] = rounds_of[at, held]
+        hands_on[visit] /= rounds[visit]
+        machine[visit] /= rounds[visit]
+    return rounds, hands_on, machine, wait, done
 
 
 @njit(cache=True)

@@ -4,6 +4,7 @@ import datetime as dt
 from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import count
 
 import numpy as np
@@ -101,19 +102,31 @@ def programme(pool, question, objective, least_of=None, cuts=(), below=np.inf, s
     return np.flatnonzero(done.x[:n] > 0.5), float(done.fun), done.x[n : n + cards]
 
 
-def soonest(pool, question):
+def soonest(pool, question, guess=0.0):
     """`programme` for the fewest days at a single card, and of all choices that are as quick the cheapest.
 
-    The slowest route's days are those of some candidate: halving their list is several times faster than letting
-    the programme minimise a maximum, whose relaxation says little.
+    The slowest route's days are those of some candidate: searching their list is several times faster than letting
+    the programme minimise a maximum, whose relaxation says little. Begun at a guess of the days, in growing strides.
     """
     days = np.unique(pool.days[0, pool.open & (pool.days[0] <= question.deadline)])
 
+    @cache
     def within(k):
         return programme(pool, question, "cost", slack_days=days[[k]] + 1e-6)
 
-    first = bisect_left(range(days.size), True, key=lambda k: within(k) is not None)
-    return within(first) if first < days.size else None
+    if not days.size:
+        return None
+    low, high, stride = 0, days.size, 1  # too early below `low`, late enough from `high` on
+    at = min(bisect_left(days, guess), days.size - 1)
+    while low < high:
+        if within(at) is None:
+            low = at + 1
+            at = min(at + stride, high - 1) if high == days.size else (low + high) // 2
+        else:
+            high = at
+            at = max(at - stride, low) if low == 0 else (low + high) // 2
+        stride *= 2
+    return within(high) if high < days.size else None
 
 
 def certain(pool, question, objective, **more):
@@ -122,12 +135,14 @@ def certain(pool, question, objective, **more):
     Estimates are taken for HOPE less than they are, so that a candidate is planned before it is passed over; after
     some rounds they are taken as they are, lest every near tie be planned.
     """
+    guess = 0.0
     for turn in count():
         hoped = pool.hoped(HOPE if turn < HOPEFUL_ROUNDS else 0.0)
         quick = objective == "days" and len(pool.cost) == 1
-        found = soonest(hoped, question) if quick else programme(hoped, question, objective, **more)
+        found = soonest(hoped, question, guess) if quick else programme(hoped, question, objective, **more)
         if found is None or pool.real[found[0]].all():
             return pool, found
+        guess = hoped.days[0, found[0]].max()
         pool = pool.checked(found[0])
 
 

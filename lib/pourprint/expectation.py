@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint import _simulation as engine
+from pourprint._chain import Legs
 from pourprint.errors import InputError
 from pourprint.plans import made
 from pourprint.risk import check_design, run_of
@@ -46,41 +47,36 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     (exact); hands-on times without spread.
     """
     made(plan).single_only("rework()")
-    run = run_of(plan, plan, again=again)
+    run = run_of(plan, Legs(plan, plan), again=again)
     check_design(design_again, again)
-    if run.first.pieces > MOST_PIECES:
+    chain, legs = run.chain, run.legs
+    if chain.pieces > MOST_PIECES:
         raise InputError(
-            f"a batch of {run.first.pieces} pieces is too large for the closed form (at most {MOST_PIECES}): choose "
+            f"a batch of {chain.pieces} pieces is too large for the closed form (at most {MOST_PIECES}): choose "
             f"a smaller batch_size, or simulate."
         )
-    own = slice(run.first.one_off, len(run.legs) - 1)
-    chains = [(run.first, slice(None), 1), *((chain, own, many) for chain, many in run.others)]
-    moments, extra, base = np.zeros((2, 1)), {}, 0.0
-    for chain, part, many in chains:
-        legs, spoil = run.legs[part], run.spoil[part, 0].copy()
-        if chain is run.first:
-            spoil[-1] = design_again
-        counted = chain.counted(plan, legs, chain.counts, chain.counts)
-        costs = np.stack([np.broadcast_to(cost, chain.pieces + 1) for cost in counted.step_costs])
-        taken = _clock_table(chain, legs)
-        mean, variance = _moments(chain, spoil, np.stack([costs, taken]))
-        if chain is run.first:
-            clock = mean[1, chain.start :, -1].sum(), variance[1, chain.start :, -1].sum()
-        walked = slice(chain.start, None)
-        moments += many * np.array([[mean[0, walked, -1].sum()], [variance[0, walked, -1].sum()]])
-        base += many * costs[walked, -1].sum()
-        for leg, more in zip(legs[walked], mean[0, walked, -1] - costs[walked, -1], strict=True):
+    spoil = legs.spoil[:, 0].copy()
+    spoil[-1] = design_again
+    costs = legs.costs(np.stack([chain.counts] * 2))
+    mean, variance = _moments(chain, spoil, np.stack([costs, _clock_table(chain, legs)]))
+    cost = cost_variance = base = 0.0
+    extra = {}
+    for part, kits, many in ((run.once, run.batches[0], 1), *((run.own, *later) for later in run.later)):
+        plainly, expected = costs[part, run.begun(kits)], mean[0, part, run.begun(kits)]
+        cost += many * expected.sum()
+        cost_variance += many * variance[0, part, run.begun(kits)].sum()
+        base += many * plainly.sum()
+        for leg, more in zip(legs.base[part], expected - plainly, strict=True):
             if more > 0:
                 extra[leg.name] = extra.get(leg.name, 0.0) + many * float(more)
-    chain = run.first
-    visits, _ = expected_visits(1 - run.spoil[own, 0], np.maximum(chain.back[own] - chain.one_off, 0))
-    (cost,), (variance,) = moments
+    own = run.own
+    visits, _ = expected_visits(1 - spoil[own], np.maximum(chain.back[own] - own.start, 0))
     return Rework(
         float(cost),
-        float(np.sqrt(variance)),
-        float(clock[0]),
-        float(np.sqrt(clock[1])),
-        dict(zip((leg.name for leg in run.legs[own]), map(float, visits), strict=True)),
+        float(np.sqrt(cost_variance)),
+        float(mean[1, run.once, -1].sum()),
+        float(np.sqrt(variance[1, run.once, -1].sum())),
+        dict(zip((leg.name for leg in legs.base[own]), map(float, visits), strict=True)),
         extra,
         float(base),
     )
@@ -88,11 +84,10 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
 
 def _clock_table(chain, legs):
     """Clock hours of a visit of each leg by 0…N pieces, if someone were always there: (S, N + 1) [h]."""
-    pieces, count = np.arange(chain.pieces + 1), len(legs)
-    leg, pieces = (grid.ravel() for grid in np.meshgrid(np.arange(count), pieces, indexing="ij"))
-    visits = engine.Visits(leg, np.zeros_like(leg), pieces)
-    taken = engine.take(visits, chain, legs, slice(0, 1))
-    return (taken.rounds * (taken.hands_on_h + taken.machine_h + taken.wait_h)).reshape(count, -1)
+    shape = chain.rounds.shape
+    leg, pieces = (grid.ravel() for grid in np.indices(shape))
+    taken = engine.take(engine.Visits(leg, np.zeros_like(leg), pieces), chain, legs, slice(0, 1))
+    return (taken.rounds * (taken.hands_on_h + taken.machine_h + taken.wait_h)).reshape(shape)
 
 
 def _moments(chain, spoil, rewards):

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from pourprint import _simulation as engine
-from pourprint._chain import Counted
+from pourprint._chain import Legs
 from pourprint.checks import check_numbers
 from pourprint.compare import envelope, feasible, tie_price_of_day
 from pourprint.distributions import SHAPES, check_seed, draw, stream
@@ -46,8 +46,8 @@ class Runs:
     """What a plan's job may come to: n runs with cost, time and failures drawn together.
 
     `cost` [currency], `days` calendar days from the start to delivery [d], `attempts` pieces begun for each good one
-    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn; `counted` the steps with the work
-    counted in each run, as a plan with arrays; `start` date and time, or None for some Monday without holidays.
+    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn; `done` how often each work of
+    `legs` was done; `start` date and time, or None for some Monday without holidays.
     """
 
     plan: Plan
@@ -57,7 +57,13 @@ class Runs:
     attempts: np.ndarray = field(repr=False)
     design_errors: np.ndarray = field(repr=False)
     inputs: Mapping = field(repr=False)
-    counted: Counted = field(repr=False)
+    legs: Legs = field(repr=False)
+    done: np.ndarray = field(repr=False)
+
+    @property
+    def counted(self):
+        """The steps with the work counted in each run, as a plan with arrays."""
+        return self.legs.counted(self.done, self.plan.job)
 
     @property
     def n(self):
@@ -97,9 +103,8 @@ class Runs:
         usual = np.quantile(self.days, 0.9)
         if chance > 0:
             error = np.sqrt(chance * (1 - chance) / self.n)
-            said = f"{chance:.0%} chance (±{2 * error:.1%}) of delivery"
-            if chance > 0.995:  # no "100%", as long as a run is late
-                said = "over 99% chance of delivery" if chance < 1 else f"all {self.n} runs deliver"
+            unsure = f" (±{2 * error:.1%})" if 0.005 < chance < 0.995 else ""
+            said = f"{percent(chance)} chance{unsure} of delivery" if chance < 1 else f"all {self.n} runs deliver"
             return f"{self.plan.title}: {said} within {_days(days)}; nine runs of ten take at most {usual:.0f}."
         return (
             f"{self.plan.title} cannot deliver within {_days(days)}: the quickest of {self.n} runs takes "
@@ -115,6 +120,13 @@ class Runs:
             raise InputError(f"shares must lie from 0 to 1, not {shares!r}.")
         table = {name: np.quantile(getattr(self, name), shares) for name in ("cost", "days", "attempts")}
         return pd.DataFrame(table, index=[f"{share:.0%}" for share in shares])
+
+
+def percent(share):
+    """A share [-] of runs in whole per cent, but no "100%" or "0%" as long as one run is otherwise."""
+    if 0.995 <= share < 1:
+        return "over 99%"
+    return "under 1%" if 0 < share <= 0.005 else f"{share:.0%}"
 
 
 def _days(days):
@@ -150,11 +162,11 @@ def simulate(
 class Drawn:
     """A plan with its uncertain inputs drawn, to be run at any quantity and in any batches: make it with `drawn`.
 
-    `sampled` the plan at the inputs drawn, {key: (n,)}.
+    `inputs` {key: (n,)}; `legs` the plan's work at them.
     """
 
     plan: Plan
-    sampled: Plan
+    legs: Legs = field(repr=False)
     inputs: Mapping = field(repr=False)
     n: int
     seed: int
@@ -162,8 +174,7 @@ class Drawn:
     def at(self, quantity, batch_size):
         """The same draws for another quantity and batch size [-]: nothing is drawn or planned anew."""
         check_numbers(arrays=False, quantity=quantity, batch_size=batch_size)
-        job = {"quantity": quantity, "batch_size": batch_size}
-        return replace(self, plan=self.plan.at(**job), sampled=self.sampled.at(**job))
+        return replace(self, plan=self.plan.at(quantity=quantity, batch_size=batch_size))
 
     def run(self, start=None, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
         """Run the plan with failures and rework; parameters as of `simulate`. Returns: Runs. Raises: InputError."""
@@ -181,7 +192,7 @@ class Drawn:
         check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
         if spares % 1 != 0:
             raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
-        run = run_of(plan, self.sampled, int(spares), again)
+        run = run_of(plan, self.legs, int(spares), again)
         if start is None:
             calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
         else:
@@ -193,12 +204,11 @@ class Drawn:
             for at in range(0, n, size)
         ]
         done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
-        counted = run.first.counted(self.sampled, run.legs, *done)
         days = (end - begin_h) / 24 + plan.job.delivery_days
-        cost = np.broadcast_to(counted.total_cost, n)
+        cost = self.legs.costs(done).sum(axis=0)
         attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
         began = None if start is None else moment_of(start)
-        return Runs(plan, began, cost, days, attempts, errors, self.inputs, counted)
+        return Runs(plan, began, cost, days, attempts, errors, self.inputs, self.legs, done)
 
 
 def drawn(plan, n=10_000, seed=1, inputs="triangular"):
@@ -212,7 +222,7 @@ def drawn(plan, n=10_000, seed=1, inputs="triangular"):
         raise InputError(f"inputs must be one of {', '.join(SHAPES)}, or None to keep them, not {inputs!r}.")
     values = draw(uncertain(plan), n, seed, inputs) if inputs else {}
     sampled = plan.at(rates=plan.rates.replace(values)) if values else plan
-    return Drawn(plan, sampled, values, int(n), seed)
+    return Drawn(plan, Legs(plan, sampled), values, int(n), seed)
 
 
 # Both are compromises between time and memory, or error, that touch no result's mean.
@@ -308,10 +318,10 @@ def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spr
 LEAST_YIELD = 0.002
 
 
-def run_of(plan, sampled, spares=0, again=Stage.DESIGN):
+def run_of(plan, legs, spares=0, again=Stage.DESIGN):
     """The Run behind a simulation, or a closed form. Raises: InputError where hardly anything passes."""
-    run = engine.Run(plan, sampled, plan.rates["risk.report_time"], spares, again)
-    good = np.prod(1 - run.spoil, axis=0).min()
+    run = engine.Run(plan, legs, spares, again)
+    good = np.prod(1 - legs.spoil, axis=0).min()
     if good < LEAST_YIELD:
         raise InputError(
             f"{plan.title} gets only {good:.2%} of its pieces through all steps at the first try: below "

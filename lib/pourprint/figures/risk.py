@@ -7,6 +7,7 @@ from plotly.subplots import make_subplots
 from pourprint.errors import InputError
 from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
 from pourprint.figures.bars import Bar, Piece, stacked_bars
+from pourprint.risk import percent
 
 CURVE_POINTS = 80  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -242,7 +243,7 @@ def add_chances(figure, runs, traces, **place):
     )
     dated = next(iter(runs.values())).start is not None
     figure.update_xaxes(title_text="date of delivery" if dated else "days from the start", **place)
-    figure.update_yaxes(title_text="chance of delivery", tickformat=".0%", range=[0, 1.04], **place)
+    figure.update_yaxes(title_text="chance of delivery", tickformat=".0%", dtick=0.25, range=[0, 1.04], **place)
 
 
 def chance_chart(runs, deadline=None):
@@ -265,7 +266,7 @@ def chance_chart(runs, deadline=None):
     else:
         takeaway = " ".join(run.answer(deadline) for run in runs.values())
         title = "Chance of the deadline: " + ", ".join(
-            f"{run.plan.title.lower()} {run.chance(deadline):.0%}" for run in runs.values()
+            f"{run.plan.title.lower()} {percent(run.chance(deadline))}" for run in runs.values()
         )
     share = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
     table = pd.DataFrame(

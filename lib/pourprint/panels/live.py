@@ -128,7 +128,8 @@ def _figure_widget():
     The view also follows the width of its box.
 
     Nor does a view report its defaults (such as axis ranges it chose) back to Python after each change: panels
-    never read them, and gathering them delays the paint. So `figure.layout` knows only what it was given.
+    never read them, and gathering them delays the paint. So `figure.layout` knows only what it was given, edits need
+    no numbers, and a change is one message instead of four.
     """
     import plotly
     import plotly.graph_objects as go
@@ -141,7 +142,15 @@ def _figure_widget():
     patch = f"""
 {{
   const view = {view[1]}.prototype, update = view.do_update;
-  view.do_update = function () {{ if (this.el._fullLayout) update.call(this); }};
+  view.do_update = function () {{
+    const layout = this.el.layout;
+    if (!this.el._fullLayout) return;
+    // Else plotly measures its box, for which the page is laid out anew; a box that changes tells it below.
+    const own = layout.autosize;
+    layout.autosize = false;
+    update.call(this);
+    layout.autosize = own;
+  }};
   const render = view.perform_render;
   view.perform_render = function () {{
     render.call(this);
@@ -151,4 +160,10 @@ def _figure_widget():
   view._sendTraceDeltas = view._sendLayoutDelta = () => {{}};
 }}
 """
-    return type("LiveFigure", (go.FigureWidget,), {"_esm": script + patch})
+
+    def send(self, restyle_data, relayout_data, trace_indexes=None, source_view_id=None):
+        traces = self._normalize_trace_indexes(trace_indexes)
+        changes = {"style_data": restyle_data, "layout_data": relayout_data, "style_traces": traces}
+        self._py2js_update = changes | {"source_view_id": source_view_id}
+
+    return type("LiveFigure", (go.FigureWidget,), {"_esm": script + patch, "_send_update_msg": send})

@@ -19,7 +19,7 @@ from pourprint.ledger import is_yield
 from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
 from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import at_rest, guarded, live, redraw, status_line
-from pourprint.risk import drawn
+from pourprint.risk import drawn, percent
 from pourprint.routes import PRINTED, plan_all
 
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
@@ -163,7 +163,7 @@ def _figure(runs, deadline):
     """Chance of delivery over time."""
     figure = go.Figure()
     add_chances(figure, runs, chance_data(runs, deadline))
-    figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
+    figure.update_xaxes(automargin=False, ticklabeloverflow="allow", nticks=6)  # each costs time while a slider moves
     figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
     figure = styled(figure, 380)
     figure.update_layout(margin={"l": 70, "t": 20})
@@ -176,10 +176,10 @@ def _answer(runs, price_of_day, deadline):
     best = min(means, key=means.get)
     plan, share = runs[best].plan, probability_best(Samples.of(runs), price_of_day)[best]
     date = runs[best].start + dt.timedelta(days=deadline)
-    chances = ", ".join(f"{run.plan.title.lower()} {run.chance(deadline):.0%}" for run in runs.values())
+    chances = ", ".join(f"{run.plan.title.lower()} {percent(run.chance(deadline))}" for run in runs.values())
     said = (
         f"{plan.title} costs least on average, {means[best]:,.0f} {plan.rates.currency} a kit, and is best in "
-        f"{share:.0%} of {runs[best].n} runs. Chance of delivery by {date:%a %d %b %Y}: {chances}."
+        f"{percent(share)} of {runs[best].n} runs. Chance of delivery by {date:%a %d %b %Y}: {chances}."
     )
     late = [
         f"{run.plan.title} cannot make that date: its quickest run takes {run.days.min():.0f} days."
@@ -198,7 +198,7 @@ def _table(runs, price_of_day, deadline):
         cells = []
         for values in (run.with_delay(price_of_day) / run.plan.job.quantity, run.days):
             cells += [f"{v:,.0f}" for v in (values.mean(), *np.quantile(values, (LOW_SHARE, HIGH_SHARE)))]
-        cells += [f"{run.attempts.mean():.2f}", f"{run.chance(deadline):.0%}"]
+        cells += [f"{run.attempts.mean():.2f}", percent(run.chance(deadline))]
         row = "".join(f"<td>{cell}</td>" for cell in cells)
         body += f'<tr><th scope="row" style="text-align:left">{run.plan.title}</th>{row}</tr>'
     names = "".join(f'<th scope="col">{head}</th>' for head in heads)

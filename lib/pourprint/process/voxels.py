@@ -62,6 +62,8 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
     >>> found.count.tolist(), found.volume_mm3
     ([[1, 1], [1, 1]], 12.0)
     """
+    from pourprint.process._rays import crossings  # loads numba
+
     check_numbers(arrays=False, spacing_mm=spacing_mm)
     frame = frame_along(direction)
     points = np.asarray(vertices, dtype=float) @ frame.T
@@ -73,7 +75,7 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
     origin = (low + high - shape * spacing_mm) / 2
     shape = (int(shape[0]), int(shape[1]))
     u, v, w = _edge_ends(points, faces, origin, spacing_mm)
-    column, height, sign = _crossings(u, v, w, shape)
+    column, height, sign = crossings(u, v, w, *shape)
     ends = []
     for side in (-1, 1):  # facets that look down are entered, facets that look up are left
         ray, at = column[sign == side], height[sign == side]
@@ -102,35 +104,6 @@ def _edge_ends(points, faces, origin, spacing):
     corners = points[np.asarray(faces).T]
     u, v = ((corners[..., k] - origin[k]) / spacing - 0.5 for k in (0, 1))
     return u, v, corners[..., 2]
-
-
-def _crossings(u, v, w, shape):
-    """All crossings of rays with facets: ray (k,), height (k,), sign (k,): +1 where the facet looks up."""
-    first, last = _rows(v.min(0), shape[1]), _rows(v.max(0), shape[1])
-    row = _ranges(first, last)[1]
-    place = np.cumsum(last - first) - last  # of a facet's row among all rows, less that row
-    u_at, w_at = np.empty((2, 2, len(row)))
-    here, onward = ([np.roll(x, turn, axis=0).ravel() for x in (u, v, w)] for turn in (0, -1))
-    # From the lower to the upper end, so that both facets of an edge find the same number.
-    for side, (lower, upper) in enumerate(((here, onward), (onward, here))):
-        (u_low, v_low, w_low), (across, up, along) = lower, np.subtract(upper, lower)
-        edge, at = _ranges(_rows(v_low, shape[1]), _rows(upper[1], shape[1]))
-        share = (at - v_low[edge]) / up[edge]
-        at += place[edge % len(first)]
-        u_at[side, at] = u_low[edge] + share * across[edge]
-        w_at[side, at] = w_low[edge] + share * along[edge]
-    rising, falling = np.clip(np.ceil(u_at), 0, shape[0]).astype(np.int64)
-    piece, i = _ranges(np.minimum(rising, falling), np.maximum(rising, falling))
-    (u_up, u_down), (w_up, w_down) = u_at[:, piece], w_at[:, piece]
-    share = np.clip((i - u_down) / (u_up - u_down), 0, 1)
-    height = w_down + share * (w_up - w_down)
-    sign = np.where(rising > falling, 1, -1)[piece]
-    return i * shape[1] + row[piece], height, sign
-
-
-def _rows(v, rows):
-    """The first row at or above v: from it up to that of a higher end run the rows j with low ≤ j < high, exactly."""
-    return np.clip(np.ceil(v), 0, rows).astype(np.int64)
 
 
 def _ranges(first, last):
