@@ -45,7 +45,7 @@ def beside(values, axis=-1):
         together = np.array(values)
     except ValueError:  # arrays of some parts beside numbers of others
         together = np.array(np.broadcast_arrays(*values))
-    return np.moveaxis(together, 0, axis)
+    return np.moveaxis(together, 0, axis) if together.ndim > 1 else together
 
 
 def wide(read):
