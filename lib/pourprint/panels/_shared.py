@@ -2,11 +2,16 @@
 
 import datetime as dt
 import html
+from dataclasses import dataclass
+
+import ipywidgets as widgets
 
 from pourprint.alloys import alloys
 from pourprint.errors import InputError
+from pourprint.figures.bars import STYLE, change_bars
 from pourprint.kits import Kit
-from pourprint.panels.controls import choice_row, number_row
+from pourprint.panels.controls import choice_row, columns, named, number_row, page
+from pourprint.panels.live import guarded, status_line
 from pourprint.parts import Part
 from pourprint.rates import RateCard
 from pourprint.workdays import moment_of
@@ -68,3 +73,41 @@ def then_and_now(caption, before, now):
         f'<table style="border-spacing:12px 2px;text-align:right;line-height:1.5"><thead><tr><th scope="col"{left}>'
         f'{caption}</th><th scope="col">at first</th><th scope="col">now</th></tr></thead><tbody>{rows}</tbody></table>'
     )
+
+
+@dataclass(frozen=True)
+class RoutePanel:
+    """The parts of a panel of one route's choices: `controls` {name: Row}; `answer`, `bars`, `table`, `status` HTML;
+    and the `widget` that holds them all."""
+
+    controls: dict
+    answer: widgets.HTML
+    bars: widgets.HTML
+    table: widgets.HTML
+    status: widgets.HTML
+    widget: widgets.Widget
+
+
+def route_panel(controls, groups, asked, said, costs, facts, title, caption, words):
+    """One route's choices, and what follows from them at first and now: a sentence, bars of costs, a table of facts.
+
+    Parameters: `controls` {name: Row} in their `groups`; `asked()` the Plan they ask for; of a Plan, `said` a sentence,
+    `costs` {name: cost of one kit}, `facts` {name: text}; `title` of the bars, `caption` of the table, `words` on both.
+    Returns: RoutePanel.
+    """
+    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
+    status, first = status_line(), asked()
+    costs_before, facts_before = costs(first), facts(first)
+
+    def tell(found):
+        answer.value = answer_html(said(found))
+        bars.value = change_bars(title, found.route, costs(found), costs_before, found.rates.currency)
+        table.value = then_and_now(caption, facts_before, facts(found))
+
+    for row in controls.values():
+        row.observe(guarded(lambda: tell(asked()), status))
+    tell(first)
+    content = widgets.VBox(
+        [answer, status, bars, widgets.HTML(f"<p><i>In words:</i> {words}</p>"), table, widgets.HTML(STYLE)]
+    )
+    return RoutePanel(controls, answer, bars, table, status, named(page(columns(groups), content)))

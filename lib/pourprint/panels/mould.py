@@ -1,15 +1,9 @@
 """The panel of the printed mould: a moulder's choices, and the steps whose cost they move."""
 
-from dataclasses import dataclass
-
-import ipywidgets as widgets
-
 from pourprint.alloys import alloys
-from pourprint.figures.bars import STYLE, change_bars
 from pourprint.jobs import Job
-from pourprint.panels._shared import alloy_row, answer_html, check_card, kit_of, then_and_now, value_rows
-from pourprint.panels.controls import columns, group, named, number_row, page
-from pourprint.panels.live import guarded, status_line
+from pourprint.panels._shared import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.panels.controls import group, number_row
 from pourprint.routes import plan
 from pourprint.routes.printed_mould import NAME, moulds_of
 
@@ -26,18 +20,6 @@ CHOICES = {  # what a moulder may choose: key of the card → name shown, ends o
 UNITS = {"feeding.modulus_ratio": "× casting's", "feeding.height_ratio": "× width", "feeding.efficiency": "of 1"}
 
 
-@dataclass(frozen=True)
-class MouldPanel:
-    """The parts of a mould panel, for tests: `controls` {name: Row}; `answer`, `bars`, `table`, `status` HTML."""
-
-    controls: dict
-    answer: widgets.HTML
-    bars: widgets.HTML
-    table: widgets.HTML
-    status: widgets.HTML
-    widget: widgets.Widget
-
-
 def mould_panel(kit, rates, quantity=1):
     """Sliders for the choices of the printed-mould route, with sizes and the cost of each step, at first and now.
 
@@ -47,7 +29,7 @@ def mould_panel(kit, rates, quantity=1):
 
 
 def build(kit, rates, quantity=1):
-    """The MouldPanel behind `mould_panel`; parameters as there."""
+    """The RoutePanel behind `mould_panel`; parameters as there."""
     kit = kit_of(kit)
     check_card(rates)
     own = round(float(kit.volume_cm3) / kit.nodes, 1)
@@ -65,35 +47,25 @@ def build(kit, rates, quantity=1):
 
     first = asked()
     names = _all_steps(first)
-    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
-    status = status_line()
-    before, costs = _facts(first), _costs(first, names)
 
-    def tell(found):
+    def said(found):
         change = found.unit_cost - first.unit_cost
-        said = f", {abs(change):,.0f} {'more' if change > 0 else 'less'} than at first" if abs(change) >= 0.5 else ""
-        answer.value = answer_html(
-            f"{found.unit_cost:,.0f} {rates.currency} a kit{said}, ready after {found.lead_time_days:.1f} days."
-        )
-        bars.value = change_bars(
-            "Which steps a choice makes dearer or cheaper", NAME, _costs(found, names), costs, rates.currency
-        )
-        table.value = then_and_now("what follows, in one kit", before, _facts(found))
+        more = f", {abs(change):,.0f} {'more' if change > 0 else 'less'} than at first" if abs(change) >= 0.5 else ""
+        return f"{found.unit_cost:,.0f} {rates.currency} a kit{more}, ready after {found.lead_time_days:.1f} days."
 
-    for row in controls.values():
-        row.observe(guarded(lambda: tell(asked()), status))
-    tell(first)
+    def costs(found):
+        return _costs(found, names)
+
     groups = [
         group("The job", [controls["alloy"], controls["quantity"], controls["volume"]]),
         group("The mould", [controls[key] for key in CHOICES]),
     ]
-    words = widgets.HTML(
-        "<p><i>In words:</i> one bar a step, first step on top; its length is what the step costs for one kit now, and "
-        "the stroke is what it cost at first. The table holds the sizes that the choices move; an arrow marks what has "
-        "changed.</p>"
+    words = (
+        "one bar a step, first step on top; its length is what the step costs for one kit now, and the stroke is what "
+        "it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed."
     )
-    content = widgets.VBox([answer, status, bars, words, table, widgets.HTML(STYLE)])
-    return MouldPanel(controls, answer, bars, table, status, named(page(columns(groups), content)))
+    title = "Which steps a choice makes dearer or cheaper"
+    return route_panel(controls, groups, asked, said, costs, _facts, title, "what follows, in one kit", words)
 
 
 def _all_steps(first):

@@ -1,15 +1,9 @@
 """The panel of the pattern route: a moulder's choices on the left, what follows from them on the right."""
 
-from dataclasses import dataclass
-
-import ipywidgets as widgets
-
-from pourprint.figures.bars import STYLE, change_bars
 from pourprint.figures.stages import SHORT
 from pourprint.jobs import Job
-from pourprint.panels._shared import alloy_row, answer_html, check_card, kit_of, then_and_now, value_rows
-from pourprint.panels.controls import columns, group, named, number_row, page
-from pourprint.panels.live import guarded, status_line
+from pourprint.panels._shared import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.panels.controls import group, number_row
 from pourprint.routes import plan
 from pourprint.routes._shelling import ShellSizes
 from pourprint.routes.printed_pattern import NAME
@@ -26,19 +20,6 @@ CHOICES = {  # what a moulder may choose: key of the card → name shown, slider
 UNITS = {"printed_pattern.infill": "of 1"}
 
 
-@dataclass(frozen=True)
-class PatternPanel:
-    """The parts of a pattern panel: `controls` {name: Row}; `answer`, `bars`, `table`, `status` HTML; and the
-    `widget` that holds them all."""
-
-    controls: dict
-    answer: widgets.HTML
-    bars: widgets.HTML
-    table: widgets.HTML
-    status: widgets.HTML
-    widget: widgets.Widget
-
-
 def pattern_panel(kit, rates, quantity=1):
     """Sliders for the choices of the printed-pattern route, with what follows: sizes, cost by stage, days.
 
@@ -48,7 +29,7 @@ def pattern_panel(kit, rates, quantity=1):
 
 
 def build(kit, rates, quantity=1):
-    """The PatternPanel behind `pattern_panel`; parameters as there."""
+    """The RoutePanel behind `pattern_panel`; parameters as there."""
     kit = kit_of(kit)
     check_card(rates)
     controls = {
@@ -62,36 +43,22 @@ def build(kit, rates, quantity=1):
         job = Job(kit, controls["alloy"].value, controls["quantity"].value)
         return plan(NAME, job, card)
 
-    first = asked()
-    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
-    status = status_line()
-    before, costs = _facts(first), _costs(first)
+    def said(found):
+        return f"{found.unit_cost:,.0f} {rates.currency} a kit, ready after {found.lead_time_days:.1f} days."
 
-    def tell(found):
-        answer.value = answer_html(
-            f"{found.unit_cost:,.0f} {rates.currency} a kit, ready after {found.lead_time_days:.1f} days."
-        )
-        bars.value = change_bars(
-            "Where the money of one kit goes, stage by stage", NAME, _costs(found), costs, rates.currency
-        )
-        table.value = then_and_now("what follows", before, _facts(found))
-
-    for row in controls.values():
-        row.observe(guarded(lambda: tell(asked()), status))
-    tell(first)
     groups = [
         group("The job", [controls["alloy"], controls["quantity"]]),
         group("Pattern and cluster", [controls[key] for key in list(CHOICES)[:4]]),
         group("Shell and fire", [controls[key] for key in list(CHOICES)[4:]]),
     ]
-    words = widgets.HTML(
-        "<p><i>In words:</i> one bar a stage, first stage on top; its length is what the stage costs for one kit now, "
-        "and the stroke is what it cost at first. The table holds the sizes that the choices move; an arrow marks what "
-        "has changed. Shells need room: gate length and gap move nothing while they are less than two shells and the "
-        "clearance between them.</p>"
+    words = (
+        "one bar a stage, first stage on top; its length is what the stage costs for one kit now, and the stroke is "
+        "what it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed. "
+        "Shells need room: gate length and gap move nothing while they are less than two shells and the clearance "
+        "between them."
     )
-    content = widgets.VBox([answer, status, bars, words, table, widgets.HTML(STYLE)])
-    return PatternPanel(controls, answer, bars, table, status, named(page(columns(groups), content)))
+    title = "Where the money of one kit goes, stage by stage"
+    return route_panel(controls, groups, asked, said, _costs, _facts, title, "what follows", words)
 
 
 def _costs(found):
