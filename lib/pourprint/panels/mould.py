@@ -62,7 +62,8 @@ def build(kit, rates, quantity=1):
     ]
     words = (
         "one bar a step, first step on top; its length is what the step costs for one kit now, and the stroke is what "
-        "it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed."
+        "it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed. "
+        "Of a feeder's two needs, modulus and metal to give, the larger one counts: the other's slider moves nothing."
     )
     title = "Which steps a choice makes dearer or cheaper"
     return route_panel(controls, groups, asked, said, costs, _facts, title, "what follows, in one kit", words)
