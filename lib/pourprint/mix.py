@@ -230,5 +230,5 @@ def _short_of(pool, limits):
     least = {key: certain(pool, free, "cost", least_of=key)[1][1] for key in limits}
     short = [f"{key}: {least[key]:.1f} needed, {limits[key]:g} allowed" for key in limits if least[key] > limits[key]]
     if short:
-        return f"the limits leave no mix: at the least {'; '.join(short)}."
+        return f"the limits leave no mix: at the least {'; '.join(short)}. Raise what falls short, or make fewer kits."
     return f"each limit can be met alone, but not all together: loosen one of {', '.join(limits)}."
