@@ -3,7 +3,7 @@
 import numpy as np
 
 import pourprint as pp
-from pourprint.compare import comparison
+from pourprint.decide.compare import comparison
 from scenes import bracket, demo_rates, small_job, small_kit
 
 

@@ -10,11 +10,11 @@ import zipfile
 import numpy as np
 import trimesh
 
-from pourprint.kits import Bore, Face, Kit, KitPart, Socket
-from pourprint.mending import mended, read_mesh
-from pourprint.meshes import overhang, rotated_up, sections
-from pourprint.nodes import Boss, Tube, load_recipes, make_node
-from pourprint.parts import Part
+from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
+from pourprint.parts.mending import mended, read_mesh
+from pourprint.parts.meshes import overhang, rotated_up, sections
+from pourprint.parts.nodes import Boss, Tube, load_recipes, make_node
+from pourprint.parts.part import Part
 
 BOX = trimesh.creation.box((20.0, 30.0, 40.0))
 BALL = trimesh.creation.icosphere(3, 20.0)

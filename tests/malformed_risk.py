@@ -3,10 +3,11 @@
 from dataclasses import replace
 
 import pourprint as pp
-from pourprint.distributions import Pert, Triangular, draw
-from pourprint.expectation import rework
-from pourprint.risk import by_quantity, design_error, flips, simulate
-from pourprint.yields import (
+from pourprint.decide.information import by_quantity, flips
+from pourprint.ledger.ranges import Pert, Triangular, draw
+from pourprint.risk.rework import rework
+from pourprint.risk.runs import design_error, simulate
+from pourprint.risk.yields import (
     attempts_needed,
     chance_within,
     expected_visits,

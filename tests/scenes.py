@@ -5,8 +5,8 @@ from functools import cache
 from pathlib import Path
 
 import pourprint as pp
-from pourprint.plans import Plan
-from pourprint.steps import BATCH, Level, Stage, Step, Work
+from pourprint.plans.plan import Plan
+from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 ROUTES = ("printed_pattern", "printed_mould", "printed_metal", "tooled_pattern")

@@ -10,7 +10,7 @@ import random
 
 import simpy
 
-from pourprint.steps import JOB
+from pourprint.plans.steps import JOB
 
 
 class Floor:

@@ -7,7 +7,7 @@ import pytest
 from IPython.core.interactiveshell import InteractiveShell
 from IPython.utils.capture import capture_output
 
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 
 LISTS = sorted(path.stem for path in Path(__file__).parent.glob("malformed_*.py"))
 CASES = [(f"{name}: {case}", attempt) for name in LISTS for case, attempt in importlib.import_module(name).MALFORMED]

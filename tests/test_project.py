@@ -1,5 +1,6 @@
 """The project's own rules: formatted code, stripped notebooks of one pattern, two true commands."""
 
+import ast
 import json
 import re
 import statistics
@@ -11,10 +12,38 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 NOTEBOOKS = sorted(ROOT.glob("notebooks/*.ipynb"))
+LIBRARY = ROOT / "lib" / "pourprint"
+ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons")
 
 
 def source(cell):
     return "".join(cell["source"])
+
+
+def imports(path):
+    """(module, names) of each `from pourprint… import …` in a file."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.partition(".")[0] == "pourprint":
+            yield node.module, [alias.name for alias in node.names]
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_room_imports_only_from_itself_and_rooms_above_it(room):
+    above = ROOMS[: ROOMS.index(room) + 1]
+    for path in (LIBRARY / room).rglob("*.py"):
+        for module, names in imports(path):
+            rooms = names if module == "pourprint" else [module.split(".")[1]]
+            assert set(rooms) <= set(above), f"{path} imports {module}"
+
+
+def test_no_module_reaches_into_anothers_private_names():
+    for path in LIBRARY.rglob("*.py"):
+        for module, names in imports(path):
+            assert not any(name.startswith("_") for name in (*module.split("."), *names)), f"{path}: {module}, {names}"
+
+
+def test_the_library_is_its_rooms_and_its_face():
+    assert {path.name for path in LIBRARY.iterdir() if path.name != "__pycache__"} == {*ROOMS, "__init__.py"}
 
 
 def test_ruff_finds_nothing():

@@ -7,12 +7,12 @@
 Results are estimates for teaching and planning, never a quotation or a safety approval.
 """
 
-import importlib
+# ruff: noqa: F401  the face: what is imported here is what pp offers
+from importlib import import_module
 
-from pourprint.alloys import Alloy, alloy_ledger, alloys
-from pourprint.cautions import cautions_of
-from pourprint.checkup import check_installation
-from pourprint.compare import (
+from pourprint.decide import carbon, learning, mix, sweep
+from pourprint.decide.carbon import carbon_ledger, footprint
+from pourprint.decide.compare import (
     break_even,
     cheapest_intervals,
     comparison,
@@ -20,98 +20,63 @@ from pourprint.compare import (
     tie_price_of_day,
     winners_by_price_of_day,
 )
-from pourprint.errors import Infeasible, InputError
-from pourprint.jobs import Job
-from pourprint.kits import Bore, Face, Kit, KitPart, Socket
-from pourprint.ledger import as_table, freezing, unmeshed
-from pourprint.parts import Part, facts
-from pourprint.plans import Plan, lead_time
-from pourprint.rates import RateCard, annuity, machine_hour
+from pourprint.decide.information import (
+    Samples,
+    by_quantity,
+    expected_regret,
+    flips,
+    probability_best,
+    sample_plans,
+    value_of_information,
+)
+from pourprint.decide.map import decision_map, flip_prices
+from pourprint.decide.sensitivity import output_of, sobol, tornado
+from pourprint.ledger import lab_log
+from pourprint.ledger.alloys import Alloy, alloy_ledger, alloys
+from pourprint.ledger.entries import as_table, freezing, unmeshed
+from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.ledger.rates import RateCard, annuity, machine_hour
+from pourprint.ledger.workdays import WorkingHours
+from pourprint.parts import meshes, nodes
+from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
+from pourprint.parts.part import Part, facts
+from pourprint.plans import workshop
+from pourprint.plans.cautions import cautions_of
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import Plan, lead_time
+from pourprint.plans.steps import Stage
+from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freeze
+from pourprint.risk.rework import rework
+from pourprint.risk.runs import design_error, simulate, simulate_all
+from pourprint.risk.yields import (
+    attempts_needed,
+    chance_of_enough,
+    chance_within,
+    expected_visits,
+    layers_printed,
+    rolled_yield,
+    starts_needed,
+)
 from pourprint.routes import ROUTES, plan, plan_all
-from pourprint.steps import Stage
-from pourprint.workdays import WorkingHours
+from pourprint.routes.shell_sizes import ShellSizes
 
 __version__ = "0.1.0"
 
-# Loaded when first asked for, since some are heavy: modules, and the module that each of these names stands in.
-_MODULES = (
-    "carbon",
-    "figures",
-    "handouts",
-    "lab_log",
-    "learning",
-    "lessons",
-    "meshes",
-    "mix",
-    "nodes",
-    "panels",
-    "sweep",
-    "workshop",
-)
-_NAMES = {
-    "carbon": ("footprint",),
-    "decide": ("decision_map", "flip_prices"),
-    "expectation": ("rework",),
-    "information": ("Samples", "expected_regret", "probability_best", "sample_plans", "value_of_information"),
-    "process.solidification": ("Melt", "Mould", "adams_time_s", "freeze"),
-    "risk": ("by_quantity", "design_error", "flips", "simulate", "simulate_all"),
-    "routes._shelling": ("ShellSizes",),
-    "sensitivity": ("output_of", "sobol", "tornado"),
-    "yields": (
-        "attempts_needed",
-        "chance_of_enough",
-        "chance_within",
-        "expected_visits",
-        "layers_printed",
-        "rolled_yield",
-        "starts_needed",
-    ),
+# What draws and teaches is loaded when it is first asked for: models alone start quickly.
+_ON_FIRST_USE = {
+    "figures": "figures",
+    "panels": "panels",
+    "lessons": "lessons",
+    "handouts": "lessons.handouts",
+    "check_installation": "lessons.checkup",
 }
-_LATER = {name: module for module, names in _NAMES.items() for name in names}
-
-__all__ = [
-    "ROUTES",
-    "Alloy",
-    "Bore",
-    "Face",
-    "Infeasible",
-    "InputError",
-    "Job",
-    "Kit",
-    "KitPart",
-    "Part",
-    "Plan",
-    "RateCard",
-    "Socket",
-    "Stage",
-    "WorkingHours",
-    "alloys",
-    "annuity",
-    "break_even",
-    "cautions_of",
-    "cheapest_intervals",
-    "check_installation",
-    "comparison",
-    "facts",
-    "lead_time",
-    "machine_hour",
-    "pedigree",
-    "plan",
-    "plan_all",
-    "rank",
-    "tie_price_of_day",
-    "winners_by_price_of_day",
-    *_MODULES,
-    *_LATER,
-]
 
 
 def __getattr__(name):
-    if name in _MODULES:
-        return importlib.import_module(f"pourprint.{name}")
-    if name in _LATER:
-        return getattr(importlib.import_module(f"pourprint.{_LATER[name]}"), name)
-    raise AttributeError(f"pourprint has no {name!r}")
+    if name not in _ON_FIRST_USE:
+        raise AttributeError(f"pourprint has no {name!r}")
+    module = import_module(f"pourprint.{_ON_FIRST_USE[name]}")
+    return getattr(module, name, module)
 
 
 def pedigree(rates=None):
@@ -121,8 +86,6 @@ def pedigree(rates=None):
     Returns: pandas table keyed by name: value, low, high, unit, pedigree, source, date.
     """
     import pandas as pd
-
-    from pourprint.carbon import carbon_ledger
 
     card = RateCard.default() if rates is None else rates
     return pd.concat(

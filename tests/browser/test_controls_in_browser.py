@@ -9,7 +9,7 @@ LIVE = """
 import numpy as np
 import plotly.graph_objects as go
 from IPython.display import display
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
 

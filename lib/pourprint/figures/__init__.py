@@ -1,6 +1,5 @@
 """Plain data to plotly figures and HTML bars, one topic a module: one message a chart, said in its title."""
 
-from pourprint.figures._look import HATCH, INK, KINDS, LOOKS, Chart
 from pourprint.figures.bars import BARS_IN_WORDS, comparison_bars
 from pourprint.figures.bars import STYLE as BARS_STYLE
 from pourprint.figures.carbon import footprint_chart
@@ -11,6 +10,7 @@ from pourprint.figures.decide import map_chart, sureness_chart
 from pourprint.figures.freezing import freezing_curves, freezing_picture, freezing_slices
 from pourprint.figures.gating import gating_sketch
 from pourprint.figures.lab import belief_chart, die_chart, learning_chart, repeats_chart, workshop_chart
+from pourprint.figures.look import HATCH, INK, KINDS, LOOKS, Chart
 from pourprint.figures.mix import assignment_chart, frontier_chart
 from pourprint.figures.mould import job_boxes, mould_table, opened_mould, parting_map, sand_bars
 from pourprint.figures.part import part_picture, section_chart

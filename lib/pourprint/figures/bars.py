@@ -9,10 +9,10 @@ from html import escape
 
 import numpy as np
 
-from pourprint.compare import LATER
-from pourprint.figures._look import INK, KINDS, LOOKS, tint, title_of
+from pourprint.decide.compare import LATER
+from pourprint.figures.look import INK, KINDS, LOOKS, tint, title_of
 from pourprint.figures.stages import SHORT
-from pourprint.steps import Stage
+from pourprint.plans.steps import Stage
 
 NAMED_SHARE = 0.0155  # of the axis: what a letter of a piece's name takes in a panel of 1280 px
 WHITE = {"hands-on": 0.3, "machine": 0.5, "waiting": 0.8}  # share of white in a route's colour

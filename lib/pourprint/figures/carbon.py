@@ -5,9 +5,9 @@ from collections import Counter
 import numpy as np
 from plotly.subplots import make_subplots
 
-from pourprint.carbon import carbon_ledger
-from pourprint.figures._look import LOOKS, Chart, styled, title_of
+from pourprint.decide.carbon import carbon_ledger
 from pourprint.figures.decide import round_numbers
+from pourprint.figures.look import LOOKS, Chart, styled, title_of
 
 
 def footprint_chart(footprints, days=None):

@@ -2,7 +2,7 @@
 
 from html import escape
 
-from pourprint.cautions import cautions_of
+from pourprint.plans.cautions import cautions_of
 
 
 def caution_box(plan, stage):

@@ -3,8 +3,8 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.errors import InputError
-from pourprint.figures._look import INK, Chart, styled
+from pourprint.figures.look import INK, Chart, styled
+from pourprint.ledger.errors import InputError
 
 OUTCOMES = {"solved at once": ("#0072B2", ""), "solved later": ("#56B4E9", "/"), "not solved": ("#E69F00", "x")}
 MOST_SLIPS = 12

@@ -3,10 +3,10 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.errors import InputError
-from pourprint.figures._look import Chart, counted, styled
-from pourprint.figures._solids import MOST_FACETS, box, coarser, joined, solid_trace
-from pourprint.process.clusters import Seat, places
+from pourprint.figures.look import Chart, counted, styled
+from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, solid_trace
+from pourprint.ledger.errors import InputError
+from pourprint.process.shell.clusters import Seat, places
 
 PARTS = ("#0072B2", "#56B4E9", "#009E73", "#E69F00", "#CC79A7", "#F0E442", "#D55E00")  # Okabe–Ito
 WAX = "#B8A07A"

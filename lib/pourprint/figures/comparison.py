@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.figures._look import INK, LOOKS, styled, title_of
+from pourprint.figures.look import INK, LOOKS, styled, title_of
 
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes

@@ -3,10 +3,10 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.decide import NOBODY, PRICE
-from pourprint.figures._look import INK, LOOKS, Chart, styled, tint, title_of
-from pourprint.information import expected_regret, probability_best
-from pourprint.inputs import in_words
+from pourprint.decide.information import expected_regret, probability_best
+from pourprint.decide.inputs import in_words
+from pourprint.decide.map import NOBODY, PRICE
+from pourprint.figures.look import INK, LOOKS, Chart, styled, tint, title_of
 from pourprint.routes import ROUTES
 
 ROUTE_HATCH = dict(zip(ROUTES, ("", "/", ".", "x"), strict=True))

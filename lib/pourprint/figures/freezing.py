@@ -4,9 +4,9 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pourprint.errors import InputError
-from pourprint.figures._look import INK, Chart, styled
-from pourprint.figures._solids import MOST_FACETS
+from pourprint.figures.look import INK, Chart, styled
+from pourprint.figures.solids import MOST_FACETS
+from pourprint.ledger.errors import InputError
 
 SCALE = "Cividis"  # even steps to the eye, and to most colour-blind eyes
 AXES = "xyz"

@@ -3,7 +3,7 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.figures._look import INK, Chart, styled, tint
+from pourprint.figures.look import INK, Chart, styled, tint
 
 SAND, METAL, PLANE = "#C9B37E", "#9AA5B1", "#009E73"  # of every picture of a mould
 

@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.figures._look import HATCH, INK, LOOKS, SHADE, Chart, counted, styled, tint, title_of
+from pourprint.decide.learning import SHARES, Curve
 from pourprint.figures.decide import round_numbers
+from pourprint.figures.look import HATCH, INK, LOOKS, SHADE, Chart, counted, styled, tint, title_of
 from pourprint.figures.plan import span_pieces
-from pourprint.lab_log import update_table
-from pourprint.learning import SHARES, Curve
-from pourprint.ledger import is_yield
-from pourprint.workdays import DAYS
+from pourprint.ledger.entries import is_yield
+from pourprint.ledger.lab_log import update_table
+from pourprint.ledger.workdays import DAYS
 
 QUEUE = "in a queue"
 ORDER_COLOURS = [look.colour for look in LOOKS.values()]

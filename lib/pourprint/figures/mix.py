@@ -5,8 +5,8 @@ from itertools import pairwise
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.errors import InputError
-from pourprint.figures._look import INK, LOOKS, Chart, styled, title_of
+from pourprint.figures.look import INK, LOOKS, Chart, styled, title_of
+from pourprint.ledger.errors import InputError
 
 SYMBOLS = {"circle": "●", "square": "■", "diamond": "◆", "triangle-up": "▲"}
 FEW = 4  # mixes that are all named

@@ -3,9 +3,9 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.figures._look import INK, Chart, styled
-from pourprint.figures._solids import MOST_FACETS, coarser, solid_trace
-from pourprint.parts import facts
+from pourprint.figures.look import INK, Chart, styled
+from pourprint.figures.solids import MOST_FACETS, coarser, solid_trace
+from pourprint.parts.part import facts
 
 
 def part_picture(part):

@@ -4,9 +4,9 @@ import datetime as dt
 
 import plotly.graph_objects as go
 
-from pourprint.figures._look import CLOSED, HATCH, INK, LOOKS, SHADE, Chart, counted, styled, tint
-from pourprint.plans import made
-from pourprint.workdays import moment_of, start_of
+from pourprint.figures.look import CLOSED, HATCH, INK, LOOKS, SHADE, Chart, counted, styled, tint
+from pourprint.ledger.workdays import moment_of, start_of
+from pourprint.plans.plan import made
 
 ROW_PX = 24  # a step's bar and its name
 

@@ -3,11 +3,11 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.errors import InputError
-from pourprint.figures._look import LOOKS, Chart, counted, styled, tint
-from pourprint.figures._solids import MOST_FACETS, box, coarser, joined, solid_trace
-from pourprint.process import nesting, supports
-from pourprint.process.voxels import columns
+from pourprint.figures.look import LOOKS, Chart, counted, styled, tint
+from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, solid_trace
+from pourprint.ledger.errors import InputError
+from pourprint.process.freezing.voxels import columns
+from pourprint.process.powder import nesting, supports
 from pourprint.routes import printed_metal as route
 
 COLOUR = LOOKS[route.NAME].colour

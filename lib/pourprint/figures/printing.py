@@ -3,13 +3,13 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint import meshes
-from pourprint.errors import InputError
-from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
-from pourprint.process.orientation import Scan
-from pourprint.process.powder_bed import layer_seconds
-from pourprint.process.sand_printing import layers
-from pourprint.process.supports import roughness_um
+from pourprint.figures.look import INK, LOOKS, Chart, styled, tint
+from pourprint.ledger.errors import InputError
+from pourprint.parts import meshes
+from pourprint.process.powder.bed import layer_seconds
+from pourprint.process.powder.orientation import Scan
+from pourprint.process.powder.supports import roughness_um
+from pourprint.process.sand.printing import layers
 from pourprint.routes import printed_metal as route
 
 COLOUR = LOOKS[route.NAME].colour

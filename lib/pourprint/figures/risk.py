@@ -4,10 +4,10 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pourprint.errors import InputError
-from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
 from pourprint.figures.bars import Bar, Piece, stacked_bars
-from pourprint.risk import percent
+from pourprint.figures.look import INK, LOOKS, Chart, styled, tint
+from pourprint.ledger.errors import InputError
+from pourprint.risk.runs import percent
 
 CURVE_POINTS = 80  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -138,7 +138,7 @@ def spread_chart(runs):
 
 def _days_of(run):
     """Days of the plan without failures from the same start [d]."""
-    from pourprint.plans import lead_time
+    from pourprint.plans.plan import lead_time
 
     return run.plan.lead_time_days if run.start is None else float(lead_time(run.plan, run.start).days)
 

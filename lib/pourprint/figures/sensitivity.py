@@ -3,9 +3,9 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.errors import InputError
-from pourprint.figures._look import INK, Chart, styled
-from pourprint.inputs import in_words
+from pourprint.decide.inputs import in_words
+from pourprint.figures.look import INK, Chart, styled
+from pourprint.ledger.errors import InputError
 
 GREY = "#8C8C8C"
 

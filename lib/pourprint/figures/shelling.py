@@ -3,11 +3,11 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.figures._look import INK, LOOKS, Chart, styled, tint
-from pourprint.process.burn_out import shell_stress_mpa
+from pourprint.figures.look import INK, LOOKS, Chart, styled, tint
+from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freezing_point_c
 from pourprint.process.heating import ROOM_C
-from pourprint.process.hot_shell import shell_heat_share
-from pourprint.process.solidification import Melt, Mould, adams_time_s, freezing_point_c
+from pourprint.process.shell.burn_out import shell_stress_mpa
+from pourprint.process.shell.hot_shell import shell_heat_share
 from pourprint.routes.printed_pattern import kiln_h, pour_shell_c
 
 COLOUR = LOOKS["printed_pattern"].colour

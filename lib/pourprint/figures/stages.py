@@ -1,8 +1,8 @@
 """The course's map: the stages of each route."""
 
-from pourprint.compare import DELAY
+from pourprint.decide.compare import DELAY
+from pourprint.plans.steps import Stage
 from pourprint.routes import plan_all
-from pourprint.steps import Stage
 
 SHORT = {  # stage names that fit into a bar
     Stage.DESIGN.title: "design",
@@ -57,8 +57,8 @@ def _table(plans, caption, rows):
 
 def example_plans():
     """Feasible plans of all routes for a small example part, to read stages and steps from."""
-    from pourprint.jobs import Job
-    from pourprint.parts import Part
+    from pourprint.parts.part import Part
+    from pourprint.plans.jobs import Job
 
     part = Part.from_numbers("example", volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60))
     return [plan for plan in plan_all(Job(part, "AlSi7Mg")).values() if plan.feasible]

@@ -20,7 +20,7 @@ import time
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 from pourprint.lessons.numbers import GUEST, identity
 
 FORMAT = 1

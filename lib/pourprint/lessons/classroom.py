@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from pourprint.alloys import Alloy
-from pourprint.checks import STRICT, existing_file, read_toml, refuse, validated
-from pourprint.errors import InputError
-from pourprint.jobs import Job
-from pourprint.kits import Kit
-from pourprint.plans import made
-from pourprint.rates import RateCard
+from pourprint.ledger.alloys import Alloy
+from pourprint.ledger.checks import STRICT, existing_file, read_toml, refuse, validated
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard
+from pourprint.ledger.workdays import moment_of
+from pourprint.parts.kits import Kit
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import made
 from pourprint.routes import plan
-from pourprint.workdays import moment_of
 
 CLASS_FILE = "class.toml"
 MEND = "\nMend this and load again."  # said once, at the end

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
-from pourprint.checks import existing_file
-from pourprint.errors import InputError
+from pourprint.ledger.checks import existing_file
+from pourprint.ledger.errors import InputError
 from pourprint.lessons.answers import MOST_BYTES, Answers, from_json
 from pourprint.lessons.catalogue import catalogue, exercises_of
 from pourprint.lessons.classroom import Classroom

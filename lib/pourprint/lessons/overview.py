@@ -4,7 +4,7 @@ import datetime as dt
 import tempfile
 from pathlib import Path
 
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 from pourprint.lessons.answers import Answers, Event, file_of, to_json
 from pourprint.lessons.catalogue import exercise_named, exercises_of
 from pourprint.lessons.kinds import Number

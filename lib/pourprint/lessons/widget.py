@@ -5,7 +5,7 @@ from functools import cache
 
 import ipywidgets as widgets
 
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 from pourprint.lessons import answers as saved
 from pourprint.lessons.answers import Event
 from pourprint.lessons.catalogue import exercise_named

@@ -7,12 +7,12 @@ import ipywidgets as widgets
 import numpy as np
 
 from pourprint import figures
-from pourprint.alloys import alloys
-from pourprint.compare import comparison
-from pourprint.jobs import Job
-from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
+from pourprint.decide.compare import comparison
+from pourprint.ledger.alloys import alloys
 from pourprint.panels.controls import choice_row, columns, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.panels.shared import answer_html, check_card, kit_of, start_or_today
+from pourprint.plans.jobs import Job
 from pourprint.routes import PRINTED, ROUTES, plan_all
 
 QUANTITIES = np.arange(1, 401)

@@ -9,7 +9,7 @@ from functools import cache
 import ipywidgets as widgets
 import numpy as np
 
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 
 # Widths that keep name, slider, field and unit in one line of the controls column.
 NAME_WIDTH, SLIDER_WIDTH, FIELD_WIDTH, UNIT_WIDTH = "130px", "110px", "80px", "70px"

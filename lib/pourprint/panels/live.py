@@ -16,7 +16,7 @@ from pathlib import Path
 import ipywidgets as widgets
 import numpy as np
 
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 
 REST_S = 0.3  # so long without a change, a slider has come to rest
 

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import ipywidgets as widgets
 import numpy as np
 
-from pourprint.errors import InputError
 from pourprint.figures import printing
-from pourprint.figures._look import counted
-from pourprint.jobs import Job
-from pourprint.panels._shared import alloy_row, answer_html, check_card
+from pourprint.figures.look import counted
+from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, group, named, number_row, page
 from pourprint.panels.live import guarded, live, redraw, status_line
+from pourprint.panels.shared import alloy_row, answer_html, check_card
+from pourprint.plans.jobs import Job
 from pourprint.routes import plan, printed_metal
 
 KEY = printed_metal.NAME

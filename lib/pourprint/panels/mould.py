@@ -1,9 +1,9 @@
 """The panel of the printed mould: a moulder's choices, and the steps whose cost they move."""
 
-from pourprint.alloys import alloys
-from pourprint.jobs import Job
-from pourprint.panels._shared import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.ledger.alloys import alloys
 from pourprint.panels.controls import group, number_row
+from pourprint.panels.shared import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.plans.jobs import Job
 from pourprint.routes import plan
 from pourprint.routes.printed_mould import NAME, moulds_of
 

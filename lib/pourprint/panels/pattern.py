@@ -1,12 +1,12 @@
 """The panel of the pattern route: a moulder's choices on the left, what follows from them on the right."""
 
 from pourprint.figures.stages import SHORT
-from pourprint.jobs import Job
-from pourprint.panels._shared import alloy_row, check_card, kit_of, route_panel, value_rows
 from pourprint.panels.controls import group, number_row
+from pourprint.panels.shared import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.plans.jobs import Job
 from pourprint.routes import plan
-from pourprint.routes._shelling import ShellSizes
 from pourprint.routes.printed_pattern import NAME
+from pourprint.routes.shell_sizes import ShellSizes
 
 CHOICES = {  # what a moulder may choose: key of the card → name shown, slider's end and step
     "printed_pattern.skin": ("skin of the pattern", 0.2, 2.0, 0.1),

@@ -8,18 +8,18 @@ import ipywidgets as widgets
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.compare import feasible
-from pourprint.errors import InputError
-from pourprint.figures._look import styled
+from pourprint.decide.information import Samples, probability_best
 from pourprint.figures.bars import STYLE
+from pourprint.figures.look import styled
 from pourprint.figures.risk import add_chances, chance_data, spread_bars
-from pourprint.information import Samples, probability_best
-from pourprint.jobs import Job
-from pourprint.ledger import is_yield
-from pourprint.panels._shared import answer_html, check_card, kit_of, start_or_today
+from pourprint.ledger.entries import is_yield
+from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import at_rest, guarded, live, redraw, status_line
-from pourprint.risk import drawn, percent
+from pourprint.panels.shared import answer_html, check_card, kit_of, start_or_today
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import feasible
+from pourprint.risk.runs import drawn, percent
 from pourprint.routes import PRINTED, plan_all
 
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.

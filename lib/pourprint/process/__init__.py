@@ -1,1 +1,4 @@
-"""The trade's arithmetic, one topic a file: pure functions of numbers, knowing nothing of routes or money."""
+"""Process: the trade's physics, by place: freezing, shell, sand, powder, finish.
+
+May import from ledger and parts.
+"""

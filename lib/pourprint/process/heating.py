@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.checks import check_numbers
+from pourprint.ledger.checks import check_numbers
 
 ROOM_C = 20.0
 

@@ -1,10 +1,10 @@
 """The routes: each a recipe from (job, rate card) to steps, and the two ways to ask for plans."""
 
-from pourprint.errors import Infeasible, InputError
-from pourprint.jobs import Job
-from pourprint.ledger import nearest
-from pourprint.plans import NoPlan, Plan
-from pourprint.rates import RateCard
+from pourprint.ledger.entries import nearest
+from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.ledger.rates import RateCard
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import NoPlan, Plan
 from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
 
 ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}

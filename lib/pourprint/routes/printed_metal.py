@@ -10,18 +10,18 @@ from itertools import pairwise
 
 import numpy as np
 
-from pourprint.errors import Infeasible
-from pourprint.kits import KitPart
-from pourprint.ledger import library
-from pourprint.process import supports
+from pourprint.ledger.entries import library
+from pourprint.ledger.errors import Infeasible
+from pourprint.parts.kits import KitPart
+from pourprint.plans.steps import JOB, Level, Stage, Step, Work
 from pourprint.process.heating import heating_h
-from pourprint.process.nesting import plate_share, room_taken
-from pourprint.process.orientation import Candidates
 from pourprint.process.packing import per_bed
-from pourprint.process.powder_bed import contour_h, exposure_h, powder, recoating_h
-from pourprint.process.supports import Standing, end_to_end
-from pourprint.routes import _common as common
-from pourprint.steps import JOB, Level, Stage, Step, Work
+from pourprint.process.powder import supports
+from pourprint.process.powder.bed import contour_h, exposure_h, powder, recoating_h
+from pourprint.process.powder.nesting import plate_share, room_taken
+from pourprint.process.powder.orientation import Candidates
+from pourprint.process.powder.supports import Standing, end_to_end
+from pourprint.routes import common
 
 NAME = "printed_metal"
 TITLE = "Printed metal"

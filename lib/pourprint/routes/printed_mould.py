@@ -8,16 +8,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pourprint.errors import Infeasible
-from pourprint.process.feeding import Feeder, feeder
-from pourprint.process.gating import Gating, gating
-from pourprint.process.parting import PartingStudy
-from pourprint.process.sand_printing import block_mm, boxes_for, layers
-from pourprint.process.section_modulus import hottest_section, nearest_metals
-from pourprint.process.solidification import Melt, shake_out_s
-from pourprint.process.solidification import Mould as Sand
-from pourprint.routes import _common as common
-from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.ledger.errors import Infeasible
+from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
+from pourprint.process.freezing.solidification import Melt, shake_out_s
+from pourprint.process.freezing.solidification import Mould as Sand
+from pourprint.process.sand.feeding import Feeder, feeder
+from pourprint.process.sand.gating import Gating, gating
+from pourprint.process.sand.parting import PartingStudy
+from pourprint.process.sand.printing import block_mm, boxes_for, layers
+from pourprint.routes import common
 
 NAME = "printed_mould"
 TITLE = "Printed mould"

@@ -1,18 +1,18 @@
 """Printed pattern: print burn-out patterns, build a ceramic shell round a cluster of them, burn out, pour.
 
-Sizes come from `_shelling`: clusters laid out from part boxes, coats by the longest part, drying by humidity and the
+Sizes come from `shell_sizes`: clusters laid out from part boxes, coats by the longest part, drying by humidity and the
 slowest blind hole. Not valid for parts beyond the dipping envelope; feeding through the gates is assumed to be enough.
 """
 
 import numpy as np
 
+from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.process.freezing.solidification import Melt, Mould
 from pourprint.process.heating import heating_h
-from pourprint.process.hot_shell import knock_out_s
 from pourprint.process.packing import per_bed
-from pourprint.process.solidification import Melt, Mould
-from pourprint.routes import _common as common
-from pourprint.routes._shelling import sizes_of
-from pourprint.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.process.shell.hot_shell import knock_out_s
+from pourprint.routes import common
+from pourprint.routes.shell_sizes import sizes_of
 
 NAME = "printed_pattern"
 TITLE = "Printed pattern"

@@ -2,10 +2,10 @@
 the same shell and pour as for the printed pattern.
 """
 
-from pourprint.routes import _common as common
+from pourprint.plans.steps import BATCH, JOB, Stage, Step, Work
+from pourprint.routes import common
 from pourprint.routes import printed_pattern as shell_route
-from pourprint.routes._shelling import sizes_of
-from pourprint.steps import BATCH, JOB, Stage, Step, Work
+from pourprint.routes.shell_sizes import sizes_of
 
 NAME = "tooled_pattern"
 TITLE = "Tooled pattern"

@@ -3,8 +3,8 @@
 from functools import cache
 from importlib import import_module
 
-from pourprint.errors import InputError
-from pourprint.ledger import nearest
+from pourprint.ledger.entries import nearest
+from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Exercise
 
 ROOMS = ("start", "measure", "pattern", "mould", "metal", "compare", "days", "lab")

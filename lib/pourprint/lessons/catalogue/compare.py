@@ -4,8 +4,8 @@ import datetime as dt
 
 import numpy as np
 
-from pourprint.alloys import alloys
-from pourprint.compare import cheapest_intervals, tie_price_of_day
+from pourprint.decide.compare import cheapest_intervals, tie_price_of_day
+from pourprint.ledger.alloys import alloys
 from pourprint.lessons.exercises import Field, Slider, exercise
 from pourprint.lessons.kinds import (
     PANEL,
@@ -20,7 +20,7 @@ from pourprint.lessons.kinds import (
     numeric,
     predict,
 )
-from pourprint.plans import lead_time
+from pourprint.plans.plan import lead_time
 from pourprint.routes import PRINTED, ROUTES
 
 NOTEBOOK = "05"

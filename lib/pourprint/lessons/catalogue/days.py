@@ -4,6 +4,7 @@ import datetime as dt
 
 import numpy as np
 
+from pourprint.ledger.workdays import DAYS
 from pourprint.lessons.exercises import Field, Slider, exercise
 from pourprint.lessons.kinds import (
     PANEL,
@@ -19,10 +20,9 @@ from pourprint.lessons.kinds import (
     percent,
     predict,
 )
-from pourprint.plans import lead_time
+from pourprint.plans.plan import lead_time
+from pourprint.risk.yields import attempts_needed, chance_within, layers_printed, rolled_yield
 from pourprint.routes import PRINTED, ROUTES
-from pourprint.workdays import DAYS
-from pourprint.yields import attempts_needed, chance_within, layers_printed, rolled_yield
 
 NOTEBOOK = "06"
 

@@ -2,10 +2,10 @@
 
 import math
 
-from pourprint.learning import Curve
+from pourprint.decide.learning import Curve
+from pourprint.ledger.rates import annuity, machine_hour
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, numeric, percent, predict
-from pourprint.rates import annuity, machine_hour
 from pourprint.routes import PRINTED
 
 NOTEBOOK = "09"

@@ -1,10 +1,10 @@
 """Exercises of notebook 01: volume, surface, modulus, scale and units."""
 
-from pourprint.alloys import alloys
+from pourprint.ledger.alloys import alloys
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, mistake, numeric, predict, shown
-from pourprint.mending import UNITS_MM
-from pourprint.parts import Part
+from pourprint.parts.mending import UNITS_MM
+from pourprint.parts.part import Part
 
 NOTEBOOK = "01"
 

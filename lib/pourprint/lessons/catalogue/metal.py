@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from pourprint.alloys import alloys
-from pourprint.errors import InputError
+from pourprint.ledger.alloys import alloys
+from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, by_stage, choose, numeric, order, predict
+from pourprint.plans.steps import Stage
 from pourprint.process.packing import per_bed
-from pourprint.process.powder_bed import exposure_h, recoating_h
-from pourprint.process.sand_printing import layers
-from pourprint.steps import Stage
+from pourprint.process.powder.bed import exposure_h, recoating_h
+from pourprint.process.sand.printing import layers
 
 NOTEBOOK = "04"
 ROUTE = "printed_metal"

@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from pourprint.errors import InputError
+from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, percent, predict
-from pourprint.parts import Part
-from pourprint.process.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
-from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
-from pourprint.process.sand_printing import block_mm, layers
-from pourprint.routes._common import crucible_kg
+from pourprint.parts.part import Part
+from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.sand.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
+from pourprint.process.sand.printing import block_mm, layers
+from pourprint.routes.common import crucible_kg
 
 NOTEBOOK = "03"
 ROUTE = "printed_mould"

@@ -4,12 +4,12 @@ import numpy as np
 
 from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import Number, Option, by_stage, choose, mistake, numeric, order, percent
+from pourprint.plans.steps import Stage
 from pourprint.process.contraction import pattern_mm
-from pourprint.process.feeding import cylinder_cm3
-from pourprint.process.fits import bond_gap_mm, casting_tolerance_mm
-from pourprint.process.machining import bore_stock_cm3
-from pourprint.process.shell import drying_h
-from pourprint.steps import Stage
+from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.finish.machining import bore_stock_cm3
+from pourprint.process.sand.feeding import cylinder_cm3
+from pourprint.process.shell.coats import drying_h
 
 NOTEBOOK = "02"
 ROUTE = "printed_pattern"

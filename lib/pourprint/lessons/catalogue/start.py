@@ -1,10 +1,10 @@
 """Exercises of notebook 00: the stages, the routes, and where numbers come from."""
 
-from pourprint.ledger import Pedigree
+from pourprint.ledger.entries import Pedigree
 from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import Option, choose, order
+from pourprint.plans.steps import Stage
 from pourprint.routes import PRINTED
-from pourprint.steps import Stage
 
 NOTEBOOK = "00"
 # What has to be there before a stage of the printed pattern can begin.

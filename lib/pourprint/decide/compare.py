@@ -1,0 +1,355 @@
+"""Plans side by side: break-evens, ranking by cost, days and the price of a day, and why."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.workdays import moment_of
+from pourprint.plans.plan import NoPlan, Plan, feasible, lead_time, made
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Quantities from `first` to `last` on which `cheapest` costs least ("" where two tie, or none can)."""
+
+    first: int
+    last: int
+    cheapest: str
+
+
+@dataclass(frozen=True)
+class BreakEven:
+    """Who is cheaper where: `crossings` are the first quantities of each new interval, `intervals` all of them."""
+
+    crossings: tuple[int, ...]
+    intervals: tuple[Interval, ...]
+
+    def __str__(self):
+        parts = [f"{i.first}–{i.last}: {i.cheapest or 'equal'}" for i in self.intervals]
+        return "; ".join(parts)
+
+
+def cheapest_intervals(costs, quantities):
+    """Intervals of quantities on which each name is cheapest, by direct comparison at every quantity.
+
+    Parameters: `costs` {name: cost (n,) [currency]}, nan where a route cannot; `quantities` (n,) rising
+    whole numbers [-]. Returns: BreakEven. Costs equal to a millionth tie. Saw-toothed curves may cross often.
+    Source of the check: for one-off F and unit costs c₁ > c₂ the break-even is N* = F/(c₁ − c₂) (exact).
+
+    >>> n = np.arange(1, 101)
+    >>> cheapest_intervals({"die-cast": 20.75 + 21_000 / n, "laser": 526.31 + 0 * n}, n).crossings
+    (42,)
+    """
+    check_numbers(quantities=quantities)
+    quantities = np.asarray(quantities)
+    if quantities.ndim != 1 or np.any(np.diff(quantities) <= 0) or np.any(quantities % 1 != 0):
+        raise InputError("quantities must be a rising row of whole numbers, such as np.arange(1, 101).")
+    if not isinstance(costs, Mapping) or not costs:
+        raise InputError(f"costs must be a table {{name: costs}} with at least one name, not {costs!r}.")
+    names = list(costs)
+    try:
+        table = np.array([np.broadcast_to(np.asarray(costs[name], float), quantities.shape) for name in names])
+    except (TypeError, ValueError):
+        raise InputError(f"costs must be one number, or one for each quantity, by name, not {costs!r}.") from None
+    table = np.where(np.isnan(table), np.inf, table)
+    order = np.sort(table, axis=0)
+    tied = len(names) > 1 and np.isclose(order[0], order[min(1, len(names) - 1)], rtol=1e-6, atol=0)
+    winner = np.where(tied | np.isinf(order[0]), -1, np.argmin(table, axis=0))
+    starts = np.flatnonzero(np.r_[True, winner[1:] != winner[:-1]])
+    ends = np.r_[starts[1:], quantities.size] - 1
+    intervals = tuple(
+        Interval(int(quantities[a]), int(quantities[b]), "" if winner[a] < 0 else names[winner[a]])
+        for a, b in zip(starts, ends, strict=True)
+    )
+    return BreakEven(tuple(int(quantities[a]) for a in starts[1:]), intervals)
+
+
+def break_even(plan_a, plan_b, quantities):
+    """Every quantity at which the cheaper of two plans changes, first to last.
+
+    Parameters: two feasible plans; `quantities` (n,) rising whole numbers. Returns: BreakEven.
+    Two plans of one route are told apart by (a), (b).
+    Raises: InputError, also for a plan that is not feasible.
+    """
+    plans = [made(plan) for plan in (plan_a, plan_b)]
+    same = plan_a.title == plan_b.title  # one route at two rate cards, say
+    names = [plan.title + same * f" ({mark})" for plan, mark in zip(plans, "ab", strict=True)]
+    curves = [plan.at(quantity=quantities).unit_cost for plan in plans]
+    return cheapest_intervals(dict(zip(names, curves, strict=True)), quantities)
+
+
+def tie_price_of_day(cost_a, days_a, cost_b, days_b):
+    """Price of a day at which two routes tie: d* = (C₁ − C₂)/(T₂ − T₁).
+
+    Parameters: costs [currency] and lead times [d]. Returns: [currency/d], nan where they never tie at d ≥ 0.
+    Source: exact.
+
+    >>> float(tie_price_of_day(1000, 20, 4000, 8))
+    250.0
+    """
+    saved = np.asarray(days_a, dtype=float) - days_b
+    extra = np.asarray(cost_b, dtype=float) - cost_a
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tie = extra / saved
+    return np.where((saved != 0) & (tie >= 0), tie, np.nan)
+
+
+def envelope(lines):
+    """Which line C + d·T is lowest as d rises from zero.
+
+    Parameters: `lines` {name: (cost C [currency], time T [d])}. Returns: [(price of a day from which it is
+    lowest [currency/d], name), …], rising; empty without lines. Source: lower envelope of lines (exact).
+
+    >>> envelope({"slow": (1000, 20), "middle": (3000, 12), "fast": (4000, 8)})
+    [(0.0, 'slow'), (250.0, 'fast')]
+    """
+    if not lines:
+        return []
+    best = min(lines, key=lines.get)
+    found = [(0.0, best)]
+    while True:
+        # Only a faster line can take over; of several that do so at one price the fastest stays lowest beyond it.
+        faster = {
+            name: (float(tie_price_of_day(*lines[best], *line)), line[1])
+            for name, line in lines.items()
+            if line[1] < lines[best][1]
+        }
+        if not faster:
+            return found
+        best = min(faster, key=faster.get)
+        found.append((faster[best][0], best))
+
+
+def winners_by_price_of_day(plans):
+    """Which plan is best as the price of a day rises from zero: `envelope` of {route: Plan} of single numbers."""
+    lines = {}
+    for route, plan in feasible(plans).items():
+        plan.single_only("winners_by_price_of_day()")
+        lines[route] = (plan.total_cost, plan.lead_time_days)
+    return envelope(lines)
+
+
+RANKED = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
+
+
+def ranking(plans, price_of_day=0.0, by="cost_with_delay", start=None):
+    """Routes in order of cost, days or cost with delay: a list of dicts; those that cannot come last, with why.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `by` one of
+    "unit_cost", "days", "cost_with_delay", "hands_on_h"; `start` date and time (default: some Monday, no
+    holidays). Unit and total cost are without, `cost_with_delay` is with the price of the days.
+    Raises: InputError.
+    """
+    if by not in RANKED:
+        raise InputError(f"by must be one of {', '.join(RANKED)}, not {by!r}.")
+    _check_price(price_of_day)
+    days = {}
+    for route, plan in feasible(plans).items():
+        plan.single_only("a ranking")
+        days[route] = plan.lead_time_days if start is None else float(lead_time(plan, start).days)
+    return _ranked(plans, days, price_of_day, by, start)
+
+
+def _ranked(plans, days, price_of_day, by, start):
+    """The rows of `ranking`, from days already known: {route: [d]}."""
+    rows = []
+    for route, plan in feasible(plans).items():
+        ready = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days[route]):%a %d %b %Y}"
+        rows.append(
+            {
+                "route": plan.title,
+                "unit_cost": plan.unit_cost,
+                "total_cost": plan.total_cost,
+                "days": days[route],
+                "ready": ready,
+                "cost_with_delay": plan.total_cost + price_of_day * days[route],
+                "hands_on_h": plan.hands_on_h,
+                "machine_h": plan.machine_h,
+                "stages": len(plan.stages),
+                "steps": len(plan.steps),
+                "first_pass_yield": plan.first_pass_yield,
+                "note": "",
+            }
+        )
+    rows.sort(key=lambda row: row[by])
+    cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
+    return rows + cannot
+
+
+def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
+    """`ranking` as a pandas table, one row a route."""
+    import pandas as pd
+
+    rows = ranking(plans, price_of_day, by, start)
+    table = pd.DataFrame(rows).set_index("route")
+    return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
+
+
+def _check_price(price_of_day):
+    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+
+
+DELAY = "price of the days"
+LATER = "further batches and delivery"
+
+
+def comparison(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
+    """Lay plans side by side over a range of quantities.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `quantities` (n,) rising
+    whole numbers, the plans' own quantity is added; `price_of_day` [currency/d]; `start` date and time.
+    Returns: Comparison. Raises: InputError.
+    """
+    _check_price(price_of_day)
+    curves, days, spans = {}, {}, {}
+    check_numbers(quantities=quantities)
+    for route, plan in feasible(plans).items():
+        plan.single_only("comparison()")
+        quantities = np.union1d(quantities, plan.job.quantity)
+        curves[route] = plan.at(quantity=quantities)
+        spans[route], days[route] = plan.schedule(start)
+    return Comparison(plans, float(price_of_day), moment_of(start), quantities, curves, spans, days)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Plans of several routes for one job, and their curves over quantity, ready to be drawn or told.
+
+    `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time;
+    `quantities` (n,); `curves` {route: Plan over all quantities}; `spans` {route: the first batch through the
+    calendar}; `days` {route: calendar days from the start to delivery of the quantity wanted [d]}.
+    """
+
+    plans: Mapping[str, Plan | NoPlan]
+    price_of_day: float
+    start: dt.datetime
+    quantities: np.ndarray
+    curves: Mapping[str, Plan]
+    spans: Mapping[str, tuple]
+    days: Mapping[str, float]
+
+    def repriced(self, rates, price_of_day):
+        """The same comparison at other prices: hours, days and the calendar stay, so that this is quick.
+
+        Parameters: `rates` RateCard that differs from the plans' in prices only; `price_of_day` [currency/d].
+        Returns: Comparison. Raises: InputError when working hours or process values differ.
+        """
+        _check_price(price_of_day)
+        plans = {r: plan.priced(rates) if plan.feasible else plan for r, plan in self.plans.items()}
+        curves = {route: curve.priced(rates) for route, curve in self.curves.items()}
+        return self._with(plans=plans, curves=curves, price_of_day=float(price_of_day))
+
+    def resized(self, **changes):
+        """The same comparison at another `quantity` or `batch_size` [-]: steps stay, and curves where they hold.
+
+        Returns: Comparison. Raises: InputError.
+        """
+        plans = {r: plan.at(**changes) if plan.feasible else plan for r, plan in self.plans.items()}
+        if changes.keys() != {"quantity"} or not np.isin(changes["quantity"], self.quantities).all():
+            return comparison(plans, self.quantities, self.price_of_day, self.start)
+        schedules = {route: plans[route].schedule(self.start) for route in self.spans}
+        spans, days = ({route: schedule[i] for route, schedule in schedules.items()} for i in (0, 1))
+        return self._with(plans=plans, spans=spans, days=days)
+
+    def _with(self, **changes):
+        """This comparison with changes that leave the days of its curves as they are."""
+        other = replace(self, **changes)
+        if "curve_days" in self.__dict__:
+            other.__dict__["curve_days"] = self.curve_days
+        return other
+
+    @cached_property
+    def curve_days(self):
+        """Calendar days from the start to delivery over all quantities: {route: (n,) [d]}."""
+        return {route: lead_time(curve, self.start).days for route, curve in self.curves.items()}
+
+    @cached_property
+    def unit_costs(self):
+        """Cost of one kit over all quantities, with the price of its share of the days: {route: (n,) [currency]}."""
+        # The days of a curve take a while, and are needed only when they cost something.
+        delay = {r: self.price_of_day * days for r, days in self.curve_days.items()} if self.price_of_day else {}
+        return {
+            route: (curve.total_cost + delay.get(route, 0.0)) / self.quantities for route, curve in self.curves.items()
+        }
+
+    @cached_property
+    def break_even(self):
+        """Who is cheapest on each interval of quantities, the price of the days included."""
+        return cheapest_intervals(self.unit_costs, self.quantities) if self.curves else BreakEven((), ())
+
+    def unit_cost(self, route):
+        """Cost of one kit with the price of its share of the days [currency]."""
+        plan = self.plans[route]
+        return (plan.total_cost + self.price_of_day * self.days[route]) / plan.job.quantity
+
+    def stage_costs(self):
+        """Cost of a kit by stage [currency]: {route: {stage or price of the days: cost}}."""
+        table = {}
+        for route, plan in feasible(self.plans).items():
+            costs = {stage.title: cost / plan.job.quantity for stage, cost in plan.cost_by_stage().items()}
+            table[route] = {**costs, DELAY: self.price_of_day * self.days[route] / plan.job.quantity}
+        return table
+
+    def clock(self):
+        """Days of each route by stage and kind [d], in order: {route: [(stage, hands-on, machine, waiting), …]}.
+
+        Waiting holds drying, cooling and closed hours. Further batches and delivery come last, as waiting.
+        """
+        table = {}
+        for route in self.spans:
+            rows, spans = {}, self.spans[route]
+            for span in spans:
+                waiting_h = span.end_h - span.ran_h + span.begin_h - span.ready_h
+                hours = np.array([span.worked_h - span.begin_h, span.ran_h - span.worked_h, waiting_h])
+                rows[span.step.stage] = rows.get(span.step.stage, 0.0) + hours / 24
+            table[route] = [(stage.title, *map(float, days)) for stage, days in rows.items()]
+            later = self.days[route] - spans[-1].end_h / 24
+            if later > 1e-9:
+                table[route].append((LATER, 0.0, 0.0, later))
+        return table
+
+    def rows(self):
+        """One dict a route, best first: cost, days and date, hours, stages, steps, yield, or why it cannot."""
+        return _ranked(self.plans, self.days, self.price_of_day, "cost_with_delay", self.start)
+
+    def answer(self):
+        """The answer in a few sentences: who is cheapest here, where that turns, and at what price of a day."""
+        made = feasible(self.plans)
+        cannot = [f"{plan.title} cannot make it: {plan.reason}" for plan in self.plans.values() if not plan.feasible]
+        if not made:
+            return " ".join(["No route can make this job.", *cannot])
+        best, fastest = min(made, key=self.unit_cost), min(self.days, key=self.days.get)
+        plan, money = made[best], made[best].rates.currency
+        kits = f"{plan.job.quantity} kit" + "s" * (plan.job.quantity != 1)
+        counted = ", days included," if self.price_of_day else ""
+        said = [
+            f"For {kits}{counted} the {plan.title.lower()} route costs least: "
+            f"{self.unit_cost(best):,.0f} {money} a kit, ready in {self.days[best]:.0f} days."
+        ]
+        if fastest != best:
+            said.append(
+                f"Fastest is the {made[fastest].title.lower()} route: {self.unit_cost(fastest):,.0f} {money} a kit, "
+                f"{self.days[fastest]:.0f} days."
+            )
+        return " ".join([*said, self._where_it_turns(), self._when_days_count(best), *cannot]).strip()
+
+    def _where_it_turns(self):
+        intervals = self.break_even.intervals
+        names = [self.plans[i.cheapest].title.lower() if i.cheapest else "a tie" for i in intervals]
+        if len(intervals) > 4:
+            turns = self.break_even.crossings
+            return f"The lead changes {len(turns)} times between {turns[0]} and {turns[-1]} kits: see the marks."
+        parts = [f"{name} from {i.first} to {i.last}" for i, name in zip(intervals, names, strict=True)]
+        return f"Cheapest by quantity: {', '.join(parts)} kits."
+
+    def _when_days_count(self, best):
+        lines = {r: (self.plans[r].total_cost, self.days[r]) for r in self.days}
+        later = [(price, route) for price, route in envelope(lines) if price > self.price_of_day]
+        money = self.plans[best].rates.currency
+        parts = [f"above {price:,.0f} {money} a day {self.plans[route].title.lower()} wins" for price, route in later]
+        return f"If a day of delay costs more: {', '.join(parts)}." if parts else ""

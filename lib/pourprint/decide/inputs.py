@@ -1,0 +1,138 @@
+"""What a plan says when its inputs move, which inputs can move, and how far.
+
+An input is named by its key: a number of the rate card or of the process tables ("machine.metal_printer"), or the
+job's "quantity", "batch_size" or "volume_cm3" (mean volume of a piece; the whole kit grows in similar shape, while
+bores, sockets and faces keep their sizes). Properties of the alloy stand at their values.
+"""
+
+from collections.abc import Mapping
+from functools import partial
+
+import numpy as np
+
+from pourprint.ledger.entries import nearest
+from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.plans.plan import feasible, ranged
+
+WHOLE = ("quantity", "batch_size")  # of the job, in whole kits
+OF_THE_JOB = (*WHOLE, "volume_cm3")
+
+
+def in_words(key):
+    """The key of an input as words: "machine.metal_printer" → "metal printer (machine)"."""
+    section, _, name = key.rpartition(".")
+    return f"{name} ({section})".replace("_", " ") if section else name.replace("_", " ")
+
+
+def varied(plan, changes):
+    """The plan with inputs changed: {key: number or array, which broadcast}. Raises: InputError, Infeasible."""
+    if not isinstance(changes, Mapping):
+        raise InputError(f"changes must be a table {{input: value}}, not {changes!r}.")
+    known = [*OF_THE_JOB, *plan.rates.entries]
+    for key in changes:
+        if key not in known:
+            raise InputError(f"there is no input {key!r}{nearest(key, known)}.")
+    job = {key: changes[key] for key in WHOLE if key in changes}
+    if "volume_cm3" in changes:
+        job["kit"] = plan.job.kit.scaled_to(changes["volume_cm3"])
+    rates = {key: changes[key] for key in changes if key in plan.rates.entries}
+    return plan.at(rates=plan.rates.replace(rates) if rates else None, **job)
+
+
+def outcomes(plan, changes):
+    """Cost and days of a plan over arrays of inputs: `outcomes_of` with {input: number or array}, which broadcast."""
+    return outcomes_of(partial(varied, plan), changes)
+
+
+def outcomes_of(ask, given):
+    """Cost and days of the plans that `ask` makes of arrays, infinite where the route cannot make the job.
+
+    Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast. Returns: (total cost
+    [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the route refuses, the
+    arrays are halved until the refused points stand alone; where at most two of them vary, a block is refused whole
+    when all corners of its range are: right for limits that are passed once along each input.
+    """
+    arrays = {key: np.asarray(value) for key, value in given.items()}
+    try:
+        shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
+    except ValueError:
+        sizes = ", ".join(f"{key} {array.shape}" for key, array in arrays.items())
+        raise InputError(f"the inputs must broadcast together, but have shapes {sizes}.") from None
+    arrays = {key: array.reshape((1,) * (len(shape) - array.ndim) + array.shape) for key, array in arrays.items()}
+    return _divided(ask, arrays, shape)
+
+
+def with_delay(cost, days, price_of_day):
+    """C + d·T [currency], infinite where a route cannot, also when a day costs nothing."""
+    can = np.isfinite(cost) & np.isfinite(days)
+    return np.where(can, cost, np.inf) + price_of_day * np.where(can, days, 0.0)
+
+
+def _divided(ask, arrays, shape):
+    try:
+        found = ask(arrays)
+        return tuple(np.broadcast_to(value, shape) for value in (found.total_cost, found.lead_time_days))
+    except Infeasible:
+        axis = _where_to_cut(ask, arrays, shape)
+    if axis is None:
+        return np.full(shape, np.inf), np.full(shape, np.inf)
+    half, halves = shape[axis] // 2, []
+    for part, length in ((slice(0, half), half), (slice(half, None), shape[axis] - half)):
+        along = (slice(None),) * axis + (part,)
+        cut = {key: array[along] if array.shape[axis] > 1 else array for key, array in arrays.items()}
+        halves.append(_divided(ask, cut, (*shape[:axis], length, *shape[axis + 1 :])))
+    return tuple(np.concatenate(pair, axis=axis) for pair in zip(*halves, strict=True))
+
+
+def _where_to_cut(ask, arrays, shape):
+    """The axis along which to halve a block that the route refuses somewhere; None when it refuses all of it."""
+    if np.prod(shape, dtype=int) == 1:
+        return None
+    moving = [key for key, array in arrays.items() if np.min(array) < np.max(array)]
+    if len(moving) > 2:
+        return int(np.argmax(shape))
+    still = {key: array.flat[0] for key, array in arrays.items()}
+    refused = np.empty((2,) * len(moving), dtype=bool)
+    for corner in np.ndindex(refused.shape):
+        ends = {key: (np.min, np.max)[end](arrays[key]) for key, end in zip(moving, corner, strict=True)}
+        try:
+            ask({**still, **ends})
+            refused[corner] = False
+        except Infeasible:
+            refused[corner] = True
+    if refused.all():
+        return None
+    depends = [key for i, key in enumerate(moving) if np.any(np.diff(refused, axis=i))]
+    return int(np.argmax(arrays[depends[0]].shape if depends else shape))
+
+
+# Ranges -----------------------------------------------------------------------------------------------
+
+
+def moved_alone(entries):
+    """Inputs moved one at a time: {key: (2k + 1,)}: all at their values, then each at its low, then at its high."""
+    count, table = len(entries), {}
+    for i, (key, entry) in enumerate(entries.items()):
+        table[key] = np.full(2 * count + 1, float(entry.value))
+        table[key][1 + i], table[key][1 + count + i] = entry.low, entry.high
+    return table
+
+
+def uncertain_inputs(plans):
+    """The inputs that are uncertain and matter: {key: Entry}.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job and rate card. Returns: the entries
+    that, alone moved to their low or high, change a feasible plan's cost or days, but make no route infeasible
+    (such limits are a choice of machine, not a doubt). Yields are not among them: a plan carries, but does not
+    price them.
+    """
+    matter, spoil = {}, set()
+    for plan in feasible(plans).values():
+        plan.single_only("uncertain_inputs()")
+        entries = ranged(plan)
+        for values in outcomes(plan, moved_alone(entries)):
+            sides = values[1:].reshape(2, -1)
+            moved = np.any(np.abs(sides - values[0]) > 1e-9 * np.abs(values[0]), axis=0)
+            spoil |= {key for key, bad in zip(entries, np.isinf(sides).any(axis=0), strict=True) if bad}
+            matter |= {key: entry for (key, entry), does in zip(entries.items(), moved, strict=True) if does}
+    return {key: entry for key, entry in matter.items() if key not in spoil}

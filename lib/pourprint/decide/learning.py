@@ -1,0 +1,171 @@
+"""Learning and repeats: hands-on work gets quicker each time, set-ups are shared, and a die may pay.
+
+Two forms of the learning curve are in use and must not be mixed. With rate r (0.8: "an 80 % curve") and
+b = log2(r), the *average* form (Wright) says that the mean time of the first n pieces is first·n^b, the *unit*
+form (Crawford) that the n-th piece takes first·n^b. Over sixteen pieces they differ by a third.
+Source: Wright 1936, J. Aeronautical Sciences 3:122–128; Crawford 1944 (both from memory).
+Not valid across long breaks (forgetting), nor for machine time, which nobody learns.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pourprint.decide.compare import cheapest_intervals
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.errors import InputError
+from pourprint.plans.plan import made
+from pourprint.plans.steps import BATCH, JOB
+
+FORMS = ("average", "unit")
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A learning curve: `rate` r [-], what remains of the time at each doubling, 0 < r ≤ 1; `form` "average" (Wright)
+    or "unit" (Crawford). `from_piece` [-] is the piece that takes the time on the rate card."""
+
+    rate: float
+    form: str = "average"
+    from_piece: int = 1
+
+    def __post_init__(self):
+        check_numbers(arrays=False, rate=self.rate, from_piece=self.from_piece)
+        if self.rate > 1:
+            raise InputError(f"rate={self.rate!r} is what remains at each doubling, such as 0.8; it must not pass 1.")
+        if self.form not in FORMS:
+            raise InputError(f"form must be one of {', '.join(FORMS)}, not {self.form!r}.")
+        if self.from_piece % 1:
+            raise InputError(f"from_piece must be a whole number, not {self.from_piece!r}.")
+
+    @property
+    def exponent(self):
+        """b = log2(rate) [-], at most 0."""
+        return np.log2(self.rate)
+
+    def _sums(self, most):
+        """Time of the first 0, 1, … `most` pieces, the first piece as one, (most + 1,) [-]."""
+        n = np.arange(1, most + 1, dtype=float)
+        sums = n ** (1 + self.exponent) if self.form == "average" else np.cumsum(n**self.exponent)
+        return np.r_[0.0, sums]
+
+    def total(self, pieces):
+        """Time of the first pieces in units of the card's time: `pieces` [-] whole numbers, any shape. Returns: [-].
+
+        >>> round(100 * float(Curve(0.8).total(16)), 2), round(100 * float(Curve(0.8, "unit").total(16)))
+        (655.36, 892)
+        """
+        pieces = _whole(pieces)
+        sums = self._sums(max(int(pieces.max()), int(self.from_piece)))
+        card = sums[int(self.from_piece)] - sums[int(self.from_piece) - 1]
+        return sums[pieces] / card
+
+    def mean(self, pieces):
+        """Mean time of the first pieces in units of the card's time [-]."""
+        return self.total(pieces) / _whole(pieces)
+
+    def piece(self, number):
+        """Time of the n-th piece alone in units of the card's time [-]."""
+        number = _whole(number)
+        return self.total(number) - np.where(number > 1, self.total(np.maximum(number - 1, 1)), 0.0)
+
+
+def _whole(pieces):
+    check_numbers(pieces=pieces)
+    pieces = np.asarray(pieces)
+    if np.any(pieces % 1):
+        raise InputError(f"pieces must be whole numbers, at least 1, not {pieces!r}.")
+    return pieces.astype(int)
+
+
+def learned_cost(plan, curve):
+    """Cost of the whole job when repeated hands-on work follows a learning curve over the kits [currency].
+
+    Parameters: `plan` a Plan, whose quantity may be an array; `curve` Curve over kits, in which the rate card's
+    hours are those of kit `from_piece`. Returns: the plan's shape. Work done once a job does not learn; labour
+    and attended machine time of all other work do. Raises: InputError.
+    """
+    made(plan)
+    if not isinstance(curve, Curve):
+        raise InputError(f"curve must be a Curve, such as Curve(0.8), not {curve!r}.")
+    rates, saved = plan.rates, 0.0
+    for step in plan.steps:
+        machine_hour = 0.0
+        if step.machine and step.attended:
+            power_kw = rates[f"power.{step.machine}"]
+            machine_hour = rates[f"machine.{step.machine}"] + power_kw * rates["energy.electricity"]
+        for work in step.work:
+            if work.level is not JOB:
+                an_hour = work.people * rates[step.who] + machine_hour
+                saved = saved + plan.counts[work.level.name] * work.hands_on_h * an_hour
+    return plan.total_cost - saved * (1 - curve.mean(plan.job.quantity))
+
+
+SHARES = ("once a job", "once a batch", "once a cluster, box or plate", "each part")
+
+
+def cost_shares(plan):
+    """Cost of one kit by how often the work falls due [currency]: {one of SHARES: the plan's shape}.
+
+    What falls due once a job or batch is spread over more kits as they repeat; what each part takes is not.
+    """
+    made(plan)
+
+    def share(level):
+        if level is JOB or level is BATCH:
+            return SHARES[0] if level is JOB else SHARES[1]
+        return SHARES[3] if level.name in ("part", "kit") else SHARES[2]
+
+    def only(wanted):
+        return tuple(
+            replace(step, work=tuple(work for work in step.work if share(work.level) == wanted)) for step in plan.steps
+        )
+
+    shape = np.zeros(plan.shape)
+    return {each: replace(plan, steps=only(each)).total_cost / plan.job.quantity + shape for each in SHARES}
+
+
+def repeats(plan, orders):
+    """The same job ordered again and again: what one kit has cost on average after each order.
+
+    Parameters: `plan` of single numbers, the first order; `orders` how many [-]. Returns: pandas table, one row an
+    order: kits so far and `cost_shares` a kit. One-off work is done for the first order alone.
+    """
+    import pandas as pd
+
+    made(plan).single_only("repeats()")
+    kits = plan.job.quantity * np.arange(1, int(_whole(orders)) + 1)
+    again = plan.at(quantity=kits, batch_size=plan.job.batch_size)
+    table = pd.DataFrame({"orders": np.arange(1, len(kits) + 1), "kits": kits, **cost_shares(again)})
+    return table.assign(unit_cost=again.unit_cost).set_index("orders")
+
+
+@dataclass(frozen=True)
+class DiePays:
+    """Unit costs over quantity without and with a die, and where the die pays.
+
+    `quantities` (n,); `without`, `with_die` (n,) [currency a kit]; `intervals` a BreakEven; `pays_from` the first
+    quantity from which on the die is cheaper up to the last one looked at, or None.
+    """
+
+    quantities: np.ndarray
+    without: np.ndarray
+    with_die: np.ndarray
+    intervals: object
+    pays_from: int | None
+
+
+def when_a_die_pays(printed, tooled, quantities, curve=None):
+    """Compare a plan without a die with one that buys it, over the number of kits.
+
+    Parameters: two plans of the same job, such as of `printed_pattern` and `tooled_pattern`; `quantities` (n,)
+    rising whole numbers; `curve` a Curve for the hands-on work of both (default: none). Returns: DiePays.
+    For one-off costs F and unit costs c₁ > c₂ alone, N* = F/(c₁ − c₂) (exact); here steps and batches count too.
+    """
+    plans = [made(plan).at(quantity=quantities) for plan in (printed, tooled)]
+    quantities = np.asarray(quantities)
+    costs = [plan.total_cost if curve is None else learned_cost(plan, curve) for plan in plans]
+    without, with_die = (cost / quantities for cost in costs)
+    intervals = cheapest_intervals({printed.title: without, tooled.title: with_die}, quantities)
+    last = intervals.intervals[-1]
+    return DiePays(quantities, without, with_die, intervals, last.first if last.cheapest == tooled.title else None)

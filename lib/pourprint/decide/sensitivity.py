@@ -1,0 +1,214 @@
+"""Which inputs move an answer: one at a time from low to high, and all together (Sobol indices).
+
+An output is any function {input: array (n,)} → array (n,); `output_of` makes the usual ones of plans.
+Moving one input at a time shows by how much and which way, but never two together. Sobol indices share out the
+variance when all move: the first-order index of an input is the share that goes away once it alone is known, the
+total index the share that stays when all but it are known. Where total is well above first-order, the input acts
+through others.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pourprint.decide.inputs import in_words, moved_alone, outcomes, with_delay
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.ranges import SHAPES, check_seed, distribution_of
+from pourprint.plans.plan import made, ranged
+
+RESAMPLES = 400  # of the bootstrap
+
+
+@dataclass(frozen=True)
+class Output:
+    """A named answer of one or two plans: call it with {input: array (n,)} to get the answers (n,) in `unit`."""
+
+    name: str
+    unit: str
+    of: Callable = field(repr=False)
+    entries: Mapping = field(repr=False)
+
+    def __call__(self, changes):
+        return self.of(changes)
+
+
+def output_of(plan, kind="unit_cost", against=None, price_of_day=0.0):
+    """An Output of a plan, or of the difference to another plan.
+
+    Parameters: `plan`, `against` feasible Plans of single numbers for one job; `kind` "unit_cost" [currency] (of a
+    kit, with the price of its share of the days) or "days" [d]; `price_of_day` [currency/d].
+    Returns: Output. Raises: InputError.
+    """
+    if kind not in ("unit_cost", "days"):
+        raise InputError(f'kind must be "unit_cost" or "days", not {kind!r}.')
+    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+    plans = [made(one) for one in (plan, against) if one is not None]
+    for one in plans:
+        one.single_only("output_of()")
+
+    def answer(one, changes):
+        cost, days = outcomes(one, changes)
+        quantity = changes.get("quantity", one.job.quantity)
+        return days if kind == "days" else with_delay(cost, days, price_of_day) / quantity
+
+    def of(changes):
+        found = [answer(one, changes) for one in plans]
+        return found[0] - found[1] if against is not None else found[0]
+
+    name = "days" if kind == "days" else "cost of a kit"
+    name += f", {plan.title.lower()}" + (f" less {against.title.lower()}" if against is not None else "")
+    entries = {key: entry for one in plans for key, entry in ranged(one).items()}
+    return Output(name, "d" if kind == "days" else plan.rates.currency, of, entries)
+
+
+@dataclass(frozen=True)
+class Bars:
+    """One bar an input, longest first: its `entries`, the answers `at_low`, `at_high` (k,), and `base` at all values.
+
+    `refused`: inputs, one end of which makes a route infeasible; they have no bar.
+    """
+
+    output: Output
+    base: float
+    entries: Mapping
+    at_low: np.ndarray
+    at_high: np.ndarray
+    refused: tuple[str, ...]
+
+    @property
+    def swing(self):
+        """By how much the answers at an input's low and high differ (k,)."""
+        return np.abs(self.at_high - self.at_low)
+
+    def table(self):
+        """A pandas table: input, low, value, high and unit, the answers there, and by how much they differ."""
+        import pandas as pd
+
+        answers = zip(self.at_low, self.at_high, self.swing, strict=True)
+        rows = [
+            (in_words(key), entry.low, entry.value, entry.high, entry.unit, *answer)
+            for (key, entry), answer in zip(self.entries.items(), answers, strict=True)
+        ]
+        columns = ["input", "low", "value", "high", "unit", "answer_at_low", "answer_at_high", "swing"]
+        return pd.DataFrame(rows, columns=columns).set_index("input")
+
+
+def tornado(output, entries=None, most=12):
+    """Move each input alone to its low and its high, all others at their values.
+
+    Parameters: `output` Output, or any function as above; `entries` {key: Entry} (default: all that the output's
+    plans may read); `most` bars to keep [-]. Returns: Bars, those that move nothing left out.
+    """
+    entries = _entries(output, entries)
+    keys, answers = [*entries], np.asarray(output(moved_alone(entries)), dtype=float)
+    ends = answers[1:].reshape(2, -1)
+    finite = np.isfinite(ends).all(axis=0)
+    # A bar reaches from the base too, where both its ends lie on one side.
+    bar = np.where(finite, np.ptp(np.vstack([np.full(len(keys), answers[0]), np.where(finite, ends, 0)]), axis=0), 0)
+    order = [i for i in np.argsort(-bar, kind="stable")[:most] if bar[i] > 1e-9 * abs(answers[0])]
+    refused = tuple(key for key, good in zip(keys, finite, strict=True) if not good)
+    return Bars(output, float(answers[0]), {keys[i]: entries[keys[i]] for i in order}, *ends[:, order], refused)
+
+
+def _entries(output, entries):
+    if entries is None:
+        entries = getattr(output, "entries", None)
+    if not entries:
+        raise InputError("entries must name at least one input: {key: Entry}.")
+    return entries
+
+
+@dataclass(frozen=True)
+class Indices:
+    """Sobol indices [-] of an output, largest total first.
+
+    `first`, `total` (k,); their intervals `first_range`, `total_range` (k, 2) at the `confidence` level [-];
+    `entries` {key: Entry}; `variance` of the output [unit²].
+    """
+
+    output: Callable
+    entries: Mapping
+    first: np.ndarray
+    total: np.ndarray
+    first_range: np.ndarray
+    total_range: np.ndarray
+    confidence: float
+    variance: float
+
+    def table(self):
+        """A pandas table: input, first-order and total index with their intervals."""
+        import pandas as pd
+
+        values = [self.first, *self.first_range.T, self.total, *self.total_range.T]
+        columns = ["first_order", "first_low", "first_high", "total", "total_low", "total_high"]
+        return pd.DataFrame(np.transpose(values), index=[in_words(key) for key in self.entries], columns=columns)
+
+    def words(self):
+        """What the indices say, in sentences."""
+        names = [in_words(key) for key in self.entries]
+        joint = [n for n, t, f in zip(names, self.total_range[:, 0], self.first_range[:, 1], strict=True) if t > f]
+        said = (
+            f"Knowing {names[0]} alone would take away {max(self.first[0], 0):.0%} of the variance; all {len(names)} "
+            f"inputs, each alone, explain {np.clip(self.first.sum(), 0, 1):.0%}."
+        )
+        return said + (f" Acting together with others: {', '.join(joint)}." if joint else "")
+
+
+def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="triangular"):
+    """Sobol indices, first-order and total, with bootstrap intervals, of inputs drawn independently from their ranges.
+
+    `scipy.stats.sobol_indices` estimates them (Saltelli 2010, on a scrambled Sobol sequence): a dependency that the
+    course has anyway; the tests hold it against SALib and the exact indices of the Ishigami function. The bootstrap
+    is seeded here, which SciPy's own is not. The output is evaluated at n·(k + 2) points, so without `entries` only
+    the `most` longest bars of the tornado are taken; all other inputs stand at their values.
+    Parameters: `n` a power of two [-]; `seed`; `confidence` of the intervals [-]; `shape` of the distributions, one
+    of `distributions.SHAPES`. Returns: Indices. Raises: InputError, also
+    where the output is not finite. Small negative indices are sampling noise.
+    """
+    from scipy.stats import qmc, sobol_indices
+
+    check_numbers(arrays=False, n=n, most=most, confidence=confidence)
+    check_seed(seed)
+    if shape not in SHAPES:
+        raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
+    if n % 1 != 0 or n != 2 ** int(np.log2(n)) or confidence >= 1:
+        raise InputError(f"n={n!r} must be a power of two such as 1024, and confidence={confidence!r} below 1.")
+    entries = tornado(output, None, int(most)).entries if entries is None else entries
+    keys, rng, n = [*_entries(output, entries)], np.random.default_rng(seed), int(n)
+    if (k := len(keys)) < 2:
+        raise InputError(f"Sobol indices share out a variance among inputs: name at least two, not {keys}.")
+    unit = qmc.Sobol(2 * k, rng=rng).random(n)
+    a, b = unit[:, :k], unit[:, k:]
+    mixed = [np.where(np.arange(k) == i, b, a) for i in range(k)]
+    points = np.concatenate([a, b, *mixed])
+    drawn = {key: distribution_of(key, entries[key], shape).ppf(points[:, i]) for i, key in enumerate(keys)}
+    answers = np.array(output(drawn), dtype=float)
+    if not np.isfinite(answers).all():
+        raise InputError(
+            f"a route cannot make the job in {np.mean(~np.isfinite(answers)):.1%} of the draws: leave out the "
+            f"input that limits it, or narrow its range."
+        )
+    answers = answers.reshape(k + 2, n)
+
+    def indices(rows):
+        f = answers[:, rows]
+        found = sobol_indices(func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None]}, n=n)
+        return np.stack([found.first_order.ravel(), found.total_order.ravel()])
+
+    first, total = indices(slice(None))
+    resampled = np.stack([indices(rng.integers(n, size=n)) for _ in range(RESAMPLES)])
+    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+    first_range, total_range = np.moveaxis(np.quantile(resampled, tails, axis=0), 0, -1)
+    order = np.argsort(-total)
+    return Indices(
+        output,
+        {keys[i]: entries[keys[i]] for i in order},
+        first[order],
+        total[order],
+        first_range[order],
+        total_range[order],
+        confidence,
+        float(np.var(answers[:2])),
+    )

@@ -1,0 +1,259 @@
+"""The rate card: a lab's hourly rates, prices, machines and working hours, in one dated currency.
+
+A card is a TOML file that an instructor edits. Beside its own sections it may hold entries of the
+library's process tables (say `[printed_pattern]`), which then replace the library's values.
+Costs made from a card are estimates for teaching and planning, not quotations.
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+
+from pourprint.ledger.checks import check_numbers, refuse, toml_text
+from pourprint.ledger.entries import Entry, Pedigree, as_table, is_yield, library, nearest, read_entry
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.workdays import WorkingHours
+
+HEADER = ("lab", "currency", "date", "hours")
+
+# Zero is a fair value for a price, a time or a share, but not for what the routes divide by.
+ABOVE_ZERO = (
+    "printed_pattern.print_rate",
+    "shell.kiln_clusters",
+    "shell.kiln_heating",
+    "shell.air_flow",
+    "shell.least_opening",
+    "printed_mould.layer",
+    "printed_mould.cut_rate",
+    "printed_mould.weight_limit",
+    "printed_metal.plate_x",
+    "printed_metal.plate_y",
+    "printed_metal.kits_together",
+    "printed_metal.relief_plates",
+    "foundry.heat_treatment_heating",
+    "printed_metal.layer_scale",
+    "printed_metal.contour_speed",
+    "printed_metal.cut_rate",
+    "printed_metal.support_rate",
+    "printed_metal.double_reach",
+    "printed_metal.hot_press_load",
+    "feeding.height_ratio",
+    "gating.pour_factor",
+    "gating.discharge",
+    "gating.ingate_speed",
+    "gating.basin_depth",
+    "foundry.crucible",
+    "foundry.heat_treatment_load",
+    "machining.removal_rate",
+)
+
+
+def _out_of_range(key, value):
+    """What is wrong with a value for its key, as a list of faults: a divisor of zero, a yield above one."""
+    if (key in ABOVE_ZERO or is_yield(key)) and np.any(np.asarray(value) == 0):
+        return [f"{key} must be above 0, not {value}"]
+    if is_yield(key) and np.any(np.asarray(value) > 1):
+        return [f"{key} is a share of good pieces and must not pass 1, not {value}"]
+    return []
+
+
+def annuity(principal, years, rate):
+    """Equal yearly payment that pays off a loan.
+
+    Parameters: `principal` [currency]; `years` [a], > 0; `rate` interest a year [-], > 0.
+    Returns: payment [currency/a]. Raises: InputError. Source: exact (annuity formula).
+
+    >>> round(float(annuity(500_000, 8, 0.06)), 2)
+    80517.97
+    """
+    check_numbers(principal=principal, years=years, rate=rate)
+    return np.asarray(principal) * rate / (1 - (1 + np.asarray(rate)) ** -np.asarray(years, dtype=float))
+
+
+def machine_hour(price, years, utilisation):
+    """Straight-line cost of a machine hour, without interest, upkeep or overhead.
+
+    Parameters: `price` [currency]; `years` of life [a]; `utilisation` share of all hours used [-].
+    Returns: [currency/h]. Raises: InputError. Source: straight-line depreciation over 8760 h a year (exact).
+
+    >>> round(float(machine_hour(1_000_000, years=5, utilisation=0.9)), 1)
+    25.4
+    """
+    check_numbers(price=price, years=years, utilisation=utilisation)
+    if np.any(np.asarray(utilisation) > 1):
+        raise InputError(f"utilisation is a share of all hours and must not pass 1, not {utilisation!r}.")
+    return np.asarray(price) / (np.asarray(years, dtype=float) * 8760 * np.asarray(utilisation))
+
+
+@dataclass(frozen=True)
+class RateCard:
+    """Rates, prices and process values of one lab. Read a value with `card["labour.technician"]`.
+
+    `lab`, `currency` and `date` head the file; `hours` are the working hours; `entries` holds every
+    number by its dotted key, the lab's own first, then the library's process tables.
+    """
+
+    lab: str
+    currency: str
+    date: dt.date
+    hours: WorkingHours
+    entries: Mapping[str, Entry]
+    text: str = field(default="", repr=False, compare=False)
+
+    def __getitem__(self, key):
+        try:
+            return self.entries[key].value
+        except (KeyError, TypeError):  # a plan reads thousands of values: looked up once, and explained only if need be
+            return self._entry(key).value
+
+    def _entry(self, key):
+        if not isinstance(key, str) or key not in self.entries:
+            raise InputError(f'the rate card has no "{key}"{nearest(key, self.entries)}.')
+        return self.entries[key]
+
+    def section(self, name):
+        """A short way to read one section: `s = card.section("shell")`, then `s("dip_time")`."""
+        return lambda key: self[f"{name}.{key}"]
+
+    @classmethod
+    def load(cls, path):
+        """Read and check a rate card. Raises InputError that lists every fault of the file together."""
+        text, content = toml_text(path)
+        return _parse(text, content, path, template=cls.default())
+
+    @classmethod
+    @cache
+    def default(cls):
+        """The library's placeholder card; needs no file."""
+        resource = files("pourprint.ledger").joinpath("data/rates.toml")
+        text, content = toml_text(resource)
+        return _parse(text, content, resource.name, template=None)
+
+    def replace(self, changes, pedigree=Pedigree.INVENTED, source="changed by the user"):
+        """A new card with some values changed; ranges widen to hold them.
+
+        Parameters: `changes` {key: value}, values finite, ≥ 0, scalars or arrays that broadcast;
+        `pedigree` and `source` of the new values. Returns: RateCard. Raises: InputError.
+        """
+        if not isinstance(changes, Mapping):
+            raise InputError(f'changes must be a table {{"labour.technician": 40.0}}, not {changes!r}.')
+        if pedigree not in list(Pedigree):
+            raise InputError(f"pedigree must be one of {', '.join(Pedigree)}, not {pedigree!r}.")
+        if not (isinstance(source, str) and source.strip()):
+            raise InputError(f"source must be text that is not empty, not {source!r}.")
+        entries = dict(self.entries)
+        for key, value in changes.items():
+            old = self._entry(key)
+            check_numbers(zero_allowed=True, **{key: value})
+            if faults := _out_of_range(key, value):
+                raise InputError("; ".join(faults) + ".")
+            number = np.asarray(value, dtype=float)
+            entries[key] = old.model_copy(
+                update={
+                    "value": number if number.ndim else float(number),
+                    "low": min(old.low, float(number.min())),
+                    "high": max(old.high, float(number.max())),
+                    "pedigree": Pedigree(pedigree),
+                    "source": source,
+                }
+            )
+        return replace(self, entries=entries)
+
+    def with_hours(self, hours):
+        """A new card with other working hours. Raises: InputError."""
+        if not isinstance(hours, WorkingHours):
+            raise InputError(f"hours must be WorkingHours, not {hours!r}.")
+        return replace(self, hours=hours)
+
+    def save(self, path):
+        """Write the card as TOML: comments and order of the loaded file are kept, changes written in.
+
+        Raises: InputError when a value is an array, or the file cannot be written.
+        """
+        import tomlkit
+
+        document = tomlkit.parse(self.text)
+        document["hours"].update(self.hours.as_toml())
+        base = library()
+        for key, entry in self.entries.items():
+            if entry is base.get(key):
+                continue
+            if np.ndim(entry.value):
+                raise InputError(f"{key} holds {np.size(entry.value)} values; a saved card needs one value each.")
+            section, name = key.split(".", 1)
+            if section not in document:
+                document.add(section, tomlkit.table())
+            fresh = {**entry.model_dump(), "pedigree": str(entry.pedigree)}
+            if name not in document[section]:
+                line = tomlkit.inline_table()
+                line.update(fresh)
+                document[section][name] = line
+            else:
+                line = document[section][name]
+                for name_, value in fresh.items():
+                    inherited = name_ == "date" and value == self.date
+                    if line.get(name_) != value and not (inherited and name_ not in line):
+                        line[name_] = value
+        try:
+            Path(path).write_text(tomlkit.dumps(document), encoding="utf-8")
+        except (OSError, TypeError, ValueError) as error:
+            raise InputError(f'"{path}" cannot be written ({error}): choose another place.') from None
+
+    def table(self):
+        """Every number of the card as a pandas table with unit, range, pedigree, source and date."""
+        return as_table(self.entries)
+
+
+def _parse(text, content, path, template):
+    """A RateCard from TOML content, checked against the keys and units of the template card."""
+    faults = []
+    missing = [key for key in HEADER if key not in content]
+    faults += [f"{key} is missing; a card starts with lab, currency, date and [hours]" for key in missing]
+    lab, currency, date = content.get("lab"), content.get("currency"), content.get("date")
+    for key, value in (("lab", lab), ("currency", currency)):
+        if key in content and not (isinstance(value, str) and value.strip()):
+            faults.append(f"{key} must be text in quotes, not {value!r}")
+    if "date" in content and type(date) is not dt.date:
+        faults.append(f"date must be a plain date such as 2026-11-01, not {date!r}")
+    hours, found = WorkingHours.from_toml(content.get("hours", {}))
+    faults += found
+
+    own, base = {}, library()
+    for section, table in content.items():
+        if section in HEADER:
+            continue
+        if not isinstance(table, dict):
+            faults.append(f"{section} is not a known key; entries stand in sections such as [labour]")
+            continue
+        for name, raw in table.items():
+            key = f"{section}.{name}"
+            entry, found = read_entry(key, raw, date if type(date) is dt.date else dt.date.min)
+            faults += found
+            if entry:
+                own[key] = entry
+            faults += _misfits(key, entry, currency, template, base)
+            faults += _out_of_range(key, entry.value) if entry else []
+    if template:
+        present = {f"{s}.{n}" for s, t in content.items() if isinstance(t, dict) for n in t}
+        absent = [key for key in template.entries if key not in base and key not in present]
+        faults += [f"{key} is missing; copy the line from the default card" for key in absent]
+    refuse(path, faults)
+    return RateCard(lab, currency, date, hours, {**base, **own}, text)
+
+
+def _misfits(key, entry, currency, template, base):
+    """Faults of one entry against the known keys and units."""
+    if template is None:
+        return []
+    if key not in template.entries:
+        return [f"{key} is not a known key{nearest(key, template.entries)}"]
+    if entry is None or not isinstance(currency, str):
+        return []
+    known = template.entries[key].unit
+    unit = known if key in base else known.replace(template.currency, currency)
+    return [] if entry.unit == unit else [f'{key}.unit must be "{unit}" (given: "{entry.unit}")']

@@ -1,0 +1,233 @@
+"""The working calendar: hands-on work only when someone is there; machines and drying run day and night.
+
+Times are hours since midnight before the start [h]; days of work are all of one length.
+Not valid for shifts that pass midnight or differ from day to day.
+"""
+
+import datetime as dt
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+
+import numpy as np
+
+from pourprint.ledger.errors import InputError
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+HORIZON_DAYS = 20 * 365  # how far a calendar looks ahead
+
+
+def _hour_of(value):
+    """Hours [h] of a TOML time or "HH:MM" text, or None; midnight at the end of a day is "24:00"."""
+    if value == "24:00":
+        return 24.0
+    try:
+        time = value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
+    except (TypeError, ValueError):
+        return None
+    return None if time.second or time.tzinfo else time.hour + time.minute / 60
+
+
+def _clock(hour):
+    """Hours of the day [h] as "HH:MM"."""
+    minutes = round(hour * 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+@dataclass(frozen=True)
+class WorkingHours:
+    """When someone is there: the days of the week, from and to [h of the day], and holidays."""
+
+    days: tuple[str, ...] = DAYS[:5]
+    start_h: float = 8.0
+    end_h: float = 16.0
+    holidays: tuple[dt.date, ...] = ()
+
+    def __post_init__(self):
+        for name in ("days", "holidays"):  # a list is welcome too
+            if isinstance(getattr(self, name), list):
+                object.__setattr__(self, name, tuple(getattr(self, name)))
+        faults = self._faults()
+        if faults:
+            raise InputError("; ".join(faults) + ".")
+
+    def _faults(self):
+        faults = []
+        days, times = self.days, (self.start_h, self.end_h)
+        if not (isinstance(days, tuple) and days and set(map(str, days)) <= {*DAYS} and len({*days}) == len(days)):
+            faults.append(f"hours.days must name each working day once, of {', '.join(DAYS)}, not {days!r}")
+        if not all(type(time) in (int, float) for time in times) or not 0 <= times[0] < times[1] <= 24:
+            faults.append(f"hours.start must be before hours.end, from 0 to 24 h, not {times[0]!r} and {times[1]!r}")
+        if not isinstance(self.holidays, tuple) or any(type(day) is not dt.date for day in self.holidays):
+            faults.append(f"hours.holidays must be a list of dates such as [2026-12-25], not {self.holidays!r}")
+        return faults
+
+    @property
+    def day_h(self):
+        """Length of a working day [h]."""
+        return self.end_h - self.start_h
+
+    @classmethod
+    def from_toml(cls, table):
+        """(WorkingHours, faults) from the [hours] table of a rate card."""
+        allowed = ("days", "start", "end", "holidays")
+        if not isinstance(table, dict):
+            return cls(), [f"hours must be a table [hours] with {', '.join(allowed)}"]
+        faults = [
+            f"hours.{key} is not a known key; allowed are {', '.join(allowed)}" for key in set(table) - {*allowed}
+        ]
+        start, end = _hour_of(table.get("start", "08:00")), _hour_of(table.get("end", "16:00"))
+        faults += [
+            f'hours.{key} must be a time such as "08:00", not {table.get(key)!r}'
+            for key, hour in (("start", start), ("end", end))
+            if hour is None
+        ]
+        days, holidays = table.get("days", list(DAYS[:5])), table.get("holidays", [])
+        if not isinstance(days, list):
+            faults.append(f'hours.days must be a list such as ["Mon", "Tue"], not {days!r}')
+        if faults:
+            return cls(), faults
+        try:
+            return cls(days, start, end, holidays), []
+        except InputError as error:
+            return cls(), [str(error).rstrip(".")]
+
+    def as_toml(self):
+        """The [hours] table as plain values."""
+        return {
+            "days": list(self.days),
+            "start": _clock(self.start_h),
+            "end": _clock(self.end_h),
+            "holidays": list(self.holidays),
+        }
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """Working hours laid on real dates from `first_day` on; times are hours since its midnight [h]."""
+
+    hours: WorkingHours
+    first_day: np.datetime64
+
+    @cached_property
+    def tables(self):
+        """Tables for one look-up each, hours since the first midnight [h].
+
+        Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day: what to
+        add to the hours worked up to some moment of it to get that moment, and whether a night follows.
+        """
+        mask = [day in self.hours.days for day in DAYS]
+        holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
+        days = np.arange(HORIZON_DAYS)
+        is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
+        opening = 24.0 * days + self.hours.start_h
+        before = (np.cumsum(is_open) - is_open) * self.hours.day_h
+        night = np.append(np.diff(opening[is_open]) > self.hours.day_h, True)
+        return np.where(is_open, opening, np.inf), before, opening[is_open] - before[is_open], night
+
+    def _worked(self, at_h):
+        """Working hours between the first midnight and a time [h]."""
+        opening, before, *_ = self.tables
+        day = (at_h * (1 / 24)).astype(int)
+        return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
+
+    def _opening(self, worked_h):
+        """First moment with someone there at which so many hours have been worked: [h] → [h]."""
+        # The slack absorbs rounding: at closing time the next opening is meant.
+        day = (worked_h / self.hours.day_h + 1e-9).astype(int)
+        return np.maximum(worked_h, day * self.hours.day_h) + self.tables[2][day]
+
+    def _uncut(self, worked_h, hands_on_h):
+        """Hours worked when work begins that must not be interrupted: now, or at the next day's opening."""
+        day_h = self.hours.day_h
+        day = (worked_h / day_h + 1e-9).astype(int)
+        start_h = day * day_h
+        late = (worked_h + hands_on_h > start_h + day_h + 1e-9) & (worked_h > start_h + 1e-9) & self.tables[3][day]
+        return np.where(late, start_h + day_h, worked_h)
+
+    def opening(self, at_h):
+        """First moment at or after a time when someone is there: [h] → [h]. Raises: InputError, as `finish`."""
+        with _HORIZON:
+            return self._opening(self._worked(np.asarray(at_h, dtype=float)))
+
+    def finish(self, begin_h, hands_on_h):
+        """When work that starts at or after a time is done; no work takes no time.
+
+        Parameters: `begin_h`, `hands_on_h` [h], broadcast. Returns: [h].
+        Raises: InputError past the calendar's horizon.
+        """
+        begin_h = np.asarray(begin_h, dtype=float)
+        with _HORIZON:
+            done = self._worked(begin_h) + hands_on_h
+            # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
+            day = (done / self.hours.day_h - 1e-9).astype(int)
+            end = done + self.tables[2][day]
+        return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
+
+    def whole(self, begin_h, hands_on_h):
+        """First moment at or after a time when work can begin that must not be interrupted: [h], [h] → [h], broadcast.
+
+        It fits into what is left of a working day, or begins with the day where it is longer than one. No work can
+        begin at any time. Raises: InputError, as `finish`.
+        """
+        begin_h, hands_on_h = np.asarray(begin_h, dtype=float), np.asarray(hands_on_h, dtype=float)
+        with _HORIZON:
+            start_h = self._opening(self._uncut(self._worked(begin_h), hands_on_h))
+        return np.where(hands_on_h > 0, start_h, begin_h)
+
+    def open_spans(self, begin_h, end_h):
+        """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `finish`."""
+        spans, at_h = [], begin_h
+        while (opens_h := float(self.opening(at_h))) < end_h - 1e-9:
+            at_h = min(24 * (opens_h // 24) + self.hours.end_h, end_h)
+            spans.append((opens_h, at_h))
+        return spans
+
+
+@cache
+def calendar_from(hours, first_day):
+    """The Calendar of some WorkingHours from a day on, made once (its tables cover twenty years)."""
+    return Calendar(hours, np.datetime64(first_day, "D"))
+
+
+def generic_calendar(hours):
+    """A calendar that starts on some Monday and knows no holidays, for plans without a start date."""
+    return calendar_from(replace(hours, holidays=()), "2001-01-01")
+
+
+class _Horizon:
+    """Turns a look-up past the end of the calendar into a sentence; a plain class, since it is entered very often."""
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, error, trace):
+        if kind is IndexError:
+            raise past_horizon() from None
+
+
+_HORIZON = _Horizon()
+
+
+def past_horizon():
+    """The InputError of a job that runs past the end of the calendar."""
+    return InputError(
+        f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
+    )
+
+
+def moment_of(start):
+    """A start given as "2026-11-25T08:00", date or datetime as a datetime. Raises: InputError."""
+    try:
+        moment = dt.datetime.fromisoformat(start if isinstance(start, str) else start.isoformat())
+    except (ValueError, AttributeError):
+        raise InputError(f'start must be a date and time such as "2026-11-25T08:00", not {start!r}.') from None
+    if moment.tzinfo:
+        raise InputError(f"start must be local time without a time zone, not {start!r}.")
+    return moment
+
+
+def start_of(start, hours):
+    """(Calendar, hours since midnight [h]) of a start date and time. Raises: InputError."""
+    moment = moment_of(start)
+    midnight = dt.datetime.combine(moment.date(), dt.time())
+    return calendar_from(hours, moment.date().isoformat()), (moment - midnight) / dt.timedelta(hours=1)

@@ -1,0 +1,237 @@
+"""Handouts: notebooks run and written as one self-contained page, HTML or PDF, that needs no network.
+
+A panel becomes a still: its sentence, charts and table at the values it starts with; an exercise becomes its
+question with room for an answer. Charts in HTML keep their hover. PDF is printed by an installed Chromium.
+"""
+
+import html
+import shutil
+import subprocess
+import tempfile
+import textwrap
+from pathlib import Path
+
+from pourprint.ledger.errors import InputError
+
+TITLE_LENGTH = 68  # letters of a chart's title that a page holds
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+LOOK = """<style>
+@page { size: A4; margin: 16mm 14mm }
+body { max-width: 52em; margin: 0 auto; font-family: sans-serif; line-height: 1.45 }
+.js-plotly-plot, table, figure, img, .pourprint-bars { max-width: 100%; break-inside: avoid }
+tr { break-inside: avoid }
+h1, h2, h3 { break-after: avoid }
+.pourprint-notebook ~ .pourprint-notebook { break-before: page }
+.jp-OutputArea-output { overflow: visible !important }
+table { table-layout: auto !important }
+html, body, main, .pourprint-notebook { display: block !important; overflow: visible !important; height: auto }
+@media print {
+  .jp-OutputArea-child { break-inside: auto !important }
+  table { font-size: 9pt !important; line-height: 1.2 }
+  td, th { padding: 1px 3px !important; font-size: inherit !important; overflow-wrap: break-word }
+  table:has(th:nth-child(9)) { font-size: 6.5pt !important; width: 100% }
+}
+.highlight pre, .jp-OutputArea-output pre {
+  white-space: pre-wrap !important; word-break: normal !important; overflow-wrap: anywhere }
+.jp-InputPrompt, .jp-OutputPrompt { display: none }
+.pourprint-blank { border-bottom: 1px solid; display: inline-block; min-width: 14em; height: 1.6em }
+.pourprint-exercise { border: 1px solid #767676; padding: 0 1em 0.5em; margin: 0.6em 0; break-inside: avoid }
+.pourprint-exercise ol[type=A] { list-style-type: upper-alpha !important }
+.pourprint-room { color: #555; border-top: 1px dotted; margin-top: 0.8em; height: 7em }
+.pourprint-option { display: inline-block; margin-right: 1.2em }
+.pourprint-guest { display: none }
+.pourprint-setting { display: inline-block; margin-right: 1.2em }
+</style>"""
+
+
+def write_handout(notebooks, path, code=True, title=None):
+    """Run notebooks, in their folders, and write them as one handout.
+
+    Parameters: `notebooks` a path or a list of paths; `path` ends in .html or .pdf; `code` shows the code cells;
+    `title` of the page (default: the first notebook's name). Returns: the Path written.
+    Raises: InputError for a missing notebook, another ending, a cell that fails, or a PDF without a browser.
+    """
+    paths = [Path(p) for p in ([notebooks] if isinstance(notebooks, str | Path) else notebooks)]
+    path = Path(path)
+    if not paths or any(not p.is_file() or p.suffix != ".ipynb" for p in paths):
+        raise InputError(f"notebooks={notebooks!r} must be one or more .ipynb files that exist.")
+    if path.suffix not in (".html", ".pdf") or not path.parent.is_dir():
+        raise InputError(f"path={str(path)!r} must end in .html or .pdf, in an existing folder.")
+    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path.suffix == ".pdf" and browser is None:
+        raise InputError("a PDF needs Chromium or Chrome installed; write .html and print it from your browser.")
+    page = _page([(_run(p), p.parent) for p in paths], title or paths[0].stem.replace("_", " "), code)
+    if path.suffix == ".html":
+        path.write_text(page, encoding="utf-8")
+        return path
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder, "handout.html")
+        source.write_text(page, encoding="utf-8")
+        _print(browser, source, path.resolve(), folder)
+    return path
+
+
+def _run(path):
+    """A notebook with the outputs of a fresh run in which widgets show as stills."""
+    import nbformat
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError
+
+    notebook = nbformat.read(path, as_version=4)
+    first = nbformat.v4.new_code_cell("from pourprint.lessons.handouts import show_stills\nshow_stills()")
+    notebook.cells.insert(0, first)
+    client = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": str(path.parent)}})
+    try:
+        client.execute()
+    except CellExecutionError as error:
+        raise InputError(
+            f"{path.name} does not run to its end: {error.ename}: {error.evalue}. Run it in "
+            "JupyterLab, mend that cell, and write the handout again."
+        ) from None
+    del notebook.cells[0]
+    return notebook
+
+
+def _page(runs, title, code):
+    """The page of [(notebook that was run, its folder)], with plotly's script once if there is a plot."""
+    from nbconvert import HTMLExporter
+    from plotly.offline import get_plotlyjs
+
+    exporter = HTMLExporter(
+        exclude_input=not code,
+        exclude_input_prompt=True,
+        exclude_output_prompt=True,
+        embed_images=True,
+        # Scripts that a page without a network must not ask for.
+        **dict.fromkeys(
+            ("require_js_url", "mathjax_url", "jquery_url", "widget_renderer_url", "jupyter_widgets_base_url"), ""
+        ),
+        mermaid_js_url="",
+        mermaid_layout_elk_js_url="",
+    )
+    bodies, head = [], ""
+    for notebook, folder in runs:
+        for cell in notebook.cells:
+            for output in cell.get("outputs", ()):
+                _still_plot(output)
+        notebook.metadata.pop("widgets", None)  # their script would be fetched
+        text, _ = exporter.from_notebook_node(notebook, {"metadata": {"path": str(folder)}})  # where its images are
+        head = head or text[text.index("<head>") + 6 : text.index("</head>")]
+        bodies.append(text[text.index("<main>") : text.index("</main>") + 7])
+    start = head.index("<title>")
+    head = head[:start] + f"<title>{html.escape(title)}</title>" + head[head.index("</title>") + 8 :]
+    script = f"<script>{get_plotlyjs()}</script>" if any("plotly-graph-div" in body for body in bodies) else ""
+    joined = "".join(f'<div class="pourprint-notebook">{body}</div>' for body in bodies)
+    return f'<!DOCTYPE html><html lang="en"><head>{head}{script}{LOOK}</head><body>{joined}</body></html>'
+
+
+def _still_plot(output):
+    """Turn an output that holds a plotly figure into HTML that draws it from the page's own script."""
+    import plotly.io
+
+    data = output.get("data", {})
+    figure = data.pop("application/vnd.plotly.v1+json", None)
+    if figure is not None:
+        figure.pop("config", None)
+        data["text/html"] = _plot(plotly.io.from_json(plotly.io.json.to_json_plotly(figure), skip_invalid=True))
+
+
+def _plot(figure):
+    config = {"displayModeBar": False, "responsive": True}
+    lines = [line for part in (figure.layout.title.text or "").split("<br>") for line in _wrapped(part)]
+    figure.update_layout(title={"text": "<br>".join(lines), "x": 0.5, "xanchor": "center", "xref": "container"})
+    figure.update_layout(margin={"t": max(figure.layout.margin.t or 0, 20 + 28 * len(lines))})
+    return figure.to_html(full_html=False, include_plotlyjs=False, include_mathjax=False, config=config)
+
+
+def _wrapped(line):
+    """A line of a chart's title in lines that fit on paper; a line with markup stays as it is."""
+    return [line] if "<" in line else textwrap.wrap(line, TITLE_LENGTH)
+
+
+def _print(browser, source, path, folder):
+    """Print an HTML file to PDF; the budget is virtual time in which the charts are drawn."""
+    command = [
+        *(browser, "--headless", "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader"),
+        *("--enable-unsafe-swiftshader", "--disable-background-networking", "--no-first-run"),
+        *(f"--user-data-dir={folder}/profile", "--virtual-time-budget=20000", "--no-pdf-header-footer"),
+        *(f"--print-to-pdf={path}", source.as_uri()),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=180)
+    if done.returncode or not path.is_file():
+        raise InputError(
+            f"the browser could not print {path.name}: {done.stderr.strip()[-300:]}. "
+            "Write .html instead and print it from your browser."
+        )
+
+
+# Widgets as stills, inside the notebook's kernel -----------------------------------------------------------
+
+
+def show_stills():
+    """Let this kernel show every widget as a still: for handouts, where no kernel answers."""
+    import ipywidgets
+    from IPython import get_ipython
+
+    formatter = get_ipython().display_formatter.mimebundle_formatter
+    formatter.for_type(ipywidgets.Widget, lambda widget: {"text/html": still(widget)})
+
+
+def still(widget):
+    """What a widget shows now, as HTML without a script of its own but plotly's."""
+    import ipywidgets
+    import plotly.graph_objects as go
+
+    if isinstance(widget, go.FigureWidget):
+        return _plot(go.Figure(widget.to_dict()))
+    if isinstance(widget, ipywidgets.HTML):
+        return f"<div>{widget.value}</div>"
+    if isinstance(widget, ipywidgets.Box):
+        classes = widget.get_state("_dom_classes")["_dom_classes"]
+        if "pourprint-row" in classes:
+            return _setting(widget)
+        if "pourprint-exercise" in classes:  # the question and its fields, not what was answered before
+            asked = "".join(map(still, widget.children[:2]))
+            return f"<div class='pourprint-exercise'>{asked}<div class='pourprint-room'>working</div></div>"
+        if "pourprint-sign-in" in classes:
+            return "".join(map(still, widget.children[:2]))
+        return f"<div>{_places(widget.children) or ''.join(map(still, widget.children))}</div>"
+    if isinstance(widget, ipywidgets.Dropdown | ipywidgets.RadioButtons | ipywidgets.Select | ipywidgets.ToggleButtons):
+        return f"<div>{html.escape(widget.description)}: {_boxes(widget)}</div>"
+    if isinstance(widget, ipywidgets.Text | ipywidgets.Textarea | ipywidgets.FloatText | ipywidgets.IntText):
+        return _blank(widget)
+    return ""
+
+
+def _blank(widget):
+    return f"<div>{html.escape(widget.description)} <span class='pourprint-blank'></span></div>"
+
+
+def _boxes(menu):
+    """A menu's options as boxes to tick; only their letters where they are listed in full above the menu."""
+    names = _offered(menu)
+    if any(name.endswith(" …") for name in names):
+        names = [name.partition(":")[0] for name in names]
+    return "".join(f"<span class='pourprint-option'>☐ {html.escape(name)}</span>" for name in names)
+
+
+def _offered(menu):
+    """A menu's options but for the empty one, "choose …"."""
+    pairs = (option if isinstance(option, tuple) else (option, option) for option in menu.options)
+    return [str(name) for name, value in pairs if value != ""]
+
+
+def _places(fields):
+    """Menus that offer the same, as places to put things in: what is offered once, then a blank for each place."""
+    offered = {getattr(field, "options", None) for field in fields}
+    if len(fields) < 3 or len(offered) > 1 or None in offered:
+        return ""
+    return f"<div>{html.escape(' · '.join(_offered(fields[0])))}</div>{''.join(map(_blank, fields))}"
+
+
+def _setting(row):
+    """A row of controls as its name, value and unit."""
+    name, *inputs, unit = row.children
+    value = getattr(inputs[-1], "label", None) or getattr(inputs[-1], "value", "")
+    shown = f"{value:g}" if isinstance(value, int | float) else str(value)
+    return f"<span class='pourprint-setting'>{name.value}: <b>{html.escape(shown)}</b> {unit.value}</span>"

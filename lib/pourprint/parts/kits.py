@@ -1,0 +1,219 @@
+"""A kit is the parts of one frame, how many of each, and what is bored, bonded or faced on every piece."""
+
+import re
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+
+from pourprint.ledger.checks import STRICT, check_numbers, plain, read_toml, refuse, validated
+from pourprint.ledger.errors import InputError
+from pourprint.parts.part import Part
+
+
+@dataclass(frozen=True)
+class Bore:
+    """A hole for a bearing or pin: diameter_mm, depth_mm [mm], and an ISO 286 hole fit such as N7."""
+
+    __pydantic_config__ = STRICT
+    diameter_mm: float
+    depth_mm: float
+    fit: str = "H7"
+
+    def __post_init__(self):
+        check_numbers(arrays=False, diameter_mm=self.diameter_mm, depth_mm=self.depth_mm)
+        if not re.fullmatch(r"([A-HJKMNPR-VX-Z]|CD|EF|FG|JS|Z[A-C])(0[1-9]?|[1-9]|1[0-8])", str(self.fit)):
+            raise InputError(f"fit={self.fit!r} must be a hole fit of ISO 286: a capital letter and a grade, as H7.")
+
+
+@dataclass(frozen=True)
+class Socket:
+    """A blind hole into which a tube is bonded: diameter_mm of the tube and depth_mm of the bond [mm]."""
+
+    __pydantic_config__ = STRICT
+    diameter_mm: float
+    depth_mm: float
+
+    def __post_init__(self):
+        check_numbers(arrays=False, diameter_mm=self.diameter_mm, depth_mm=self.depth_mm)
+
+
+@dataclass(frozen=True)
+class Face:
+    """A flat face to machine: area_cm2 [cm2]."""
+
+    __pydantic_config__ = STRICT
+    area_cm2: float
+
+    def __post_init__(self):
+        check_numbers(arrays=False, area_cm2=self.area_cm2)
+
+
+@dataclass(frozen=True)
+class KitPart:
+    """One part of a kit, how many pieces of it a kit needs, and what is machined or bonded on each piece."""
+
+    part: Part
+    count: int = 1
+    bores: tuple[Bore, ...] = ()
+    sockets: tuple[Socket, ...] = ()
+    faces: tuple[Face, ...] = ()
+
+    def __post_init__(self):
+        if not isinstance(self.part, Part):
+            raise InputError(f"part={self.part!r} must be a Part.")
+        _check_count(self.count)
+
+
+def _check_count(count):
+    if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
+        raise InputError(f"count={count!r} must be a whole number of at least 1.")
+
+
+@dataclass(frozen=True)
+class Kit:
+    """The parts of one frame. name, parts, pedigree (where the kit comes from) and free notes."""
+
+    name: str
+    parts: tuple[KitPart, ...]
+    pedigree: str = ""
+    notes: str = ""
+
+    def __post_init__(self):
+        if not self.parts or not all(isinstance(entry, KitPart) for entry in self.parts):
+            raise InputError(f"parts of kit {self.name!r} must be one or more KitPart; use Kit.of(part) for one.")
+        object.__setattr__(self, "parts", tuple(self.parts))
+
+    @classmethod
+    def of(cls, part):
+        """A lone part as a kit of one piece."""
+        return cls(part.name if isinstance(part, Part) else "", (KitPart(part),))
+
+    @classmethod
+    def load(cls, path):
+        """Read a kit from a TOML file; every fault is reported at once. Mesh paths are relative to the file.
+
+        Keys: name, pedigree, notes, and one [[part]] table a part with name, count, bores, sockets, faces
+        and either mesh (with unit, up) or volume_cm3, area_cm2, box_mm (with overhang_cm2, support_cm3).
+        Raises InputError.
+        """
+        tables = read_toml(path)
+        head, faults = validated(_KitHead, tables)
+        entries = []
+        # The parts are looked at even where the head is wrong, so that every fault is found at once.
+        parts = tables.get("part", []) if isinstance(tables.get("part", []), list) else []
+        for i, table in enumerate((p for p in parts if isinstance(p, dict)), start=1):
+            where = f"part {i} ({table.get('name', 'no name')})"
+            entry, wrong = validated(_KitEntry, table, where)
+            faults += wrong
+            if entry:
+                try:
+                    entries.append(entry.kit_part(Path(path).parent))
+                except InputError as error:
+                    faults.append(f"{where}: {error}")
+        if not parts and "part" in tables:
+            faults.append("part: one [[part]] table or more is needed")
+        names = [entry.part.name for entry in entries]
+        faults += [f"the name {name!r} is given to more than one part" for name in {*names} if names.count(name) > 1]
+        refuse(path, faults)
+        return cls(head.name, tuple(entries), head.pedigree, head.notes)
+
+    @property
+    def nodes(self):
+        """Pieces in one kit [-]."""
+        return sum(entry.count for entry in self.parts)
+
+    @cached_property
+    def counts(self):
+        """Pieces of each part in one kit (parts,) [-]."""
+        return np.array([entry.count for entry in self.parts])
+
+    @cached_property
+    def holes(self):
+        """Bores and sockets of one piece of each part: diameters, depths (holes,) [mm], which are bores (holes,), and
+        which part has them (holes, parts)."""
+        found = [(i, hole) for i, entry in enumerate(self.parts) for hole in (*entry.bores, *entry.sockets)]
+        diameter, depth = (np.array([getattr(hole, name) for _, hole in found]) for name in ("diameter_mm", "depth_mm"))
+        bored = np.array([isinstance(hole, Bore) for _, hole in found], dtype=bool)
+        return diameter, depth, bored, np.array([i for i, _ in found], dtype=int)[:, None] == np.arange(len(self.parts))
+
+    @property
+    def volume_cm3(self):
+        """Metal in one kit [cm3], summed over all pieces."""
+        return sum(entry.count * entry.part.volume_cm3 for entry in self.parts)
+
+    def scaled_to(self, mean_volume_cm3):
+        """The kit in similar shape, its pieces' mean volume [cm3] set (number or array). Raises InputError.
+
+        Every part grows by the same factor; bores, sockets and faces stay: they fit tubes and bearings.
+        """
+        check_numbers(mean_volume_cm3=mean_volume_cm3)
+        factor = np.asarray(mean_volume_cm3) * self.nodes / self.volume_cm3
+        parts = (replace(e, part=e.part.scaled_to(e.part.volume_cm3 * factor)) for e in self.parts)
+        return replace(self, parts=tuple(parts))
+
+    def table(self):
+        """A pandas table with one row a part: count, sizes, modulus, number of sockets, bores and faces."""
+        import pandas as pd
+
+        rows = [
+            {
+                "part": e.part.name,
+                "count": e.count,
+                "volume_cm3": e.part.volume_cm3,
+                "area_cm2": e.part.area_cm2,
+                **{f"box_{axis}_mm": plain(e.part.box_mm[..., i]) for i, axis in enumerate("xyz")},
+                "modulus_mm": e.part.modulus_mm,
+                "sockets": len(e.sockets),
+                "bores": len(e.bores),
+                "faces": len(e.faces),
+            }
+            for e in self.parts
+        ]
+        return pd.DataFrame(rows).set_index("part")
+
+
+@dataclass(frozen=True)
+class _KitHead:
+    __pydantic_config__ = STRICT
+    name: str
+    part: list[dict]
+    pedigree: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class _KitEntry:
+    __pydantic_config__ = STRICT
+    name: str
+    count: int
+    mesh: str | None = None
+    unit: str = "mm"
+    up: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    volume_cm3: float | None = None
+    area_cm2: float | None = None
+    box_mm: tuple[float, float, float] | None = None
+    overhang_cm2: float | None = None
+    support_cm3: float | None = None
+    bores: tuple[Bore, ...] = ()
+    sockets: tuple[Socket, ...] = ()
+    faces: tuple[Face, ...] = ()
+
+    def __post_init__(self):
+        _check_count(self.count)
+        needed = (self.volume_cm3, self.area_cm2, self.box_mm)
+        numbers = (*needed, self.overhang_cm2, self.support_cm3)
+        if self.mesh is None and None in needed:
+            raise InputError("give either mesh, or all of volume_cm3, area_cm2 and box_mm.")
+        if self.mesh is not None and any(value is not None for value in numbers):
+            raise InputError("give either mesh or numbers (volume_cm3, area_cm2, box_mm, ...), not both.")
+
+    def kit_part(self, folder):
+        if self.mesh is not None:
+            part = Part.from_mesh(folder / self.mesh, self.unit, self.up, self.name)
+        else:
+            part = Part.from_numbers(
+                self.name, self.volume_cm3, self.area_cm2, self.box_mm, self.overhang_cm2, self.support_cm3
+            )
+        return KitPart(part, self.count, self.bores, self.sockets, self.faces)

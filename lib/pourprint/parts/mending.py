@@ -1,0 +1,260 @@
+"""Mesh files: read them, find what is wrong, mend what is safe to mend.
+
+A mesh that passes all checks is closed and points outward. Not found: a single shell that cuts through itself.
+"""
+
+import re
+from itertools import combinations
+
+import numpy as np
+
+from pourprint.ledger.checks import existing_file
+from pourprint.ledger.errors import InputError
+from pourprint.parts.meshes import edges_of, facets_of, groups_of, measure, shell_labels
+
+FORMATS = (".stl", ".obj", ".ply", ".3mf")
+UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
+_UNITS_3MF = {"millimeter": "mm", "centimeter": "cm", "meter": "m", "inch": "inch"}
+SMALLEST_MM, LARGEST_MM = 1.0, 2000.0  # box of a believable node
+SMALL_HOLE_SHARE = 0.01  # of the surface; a larger hole is a missing part of the design
+MOST_SHELLS = 500
+MOST_FACETS = 2_000_000  # keeps a reading below some 15 s
+
+
+def read_mesh(path, unit="mm"):
+    """Read a mesh file (STL, OBJ, PLY or 3MF), check it and mend what can be mended safely.
+
+    unit: the file's unit: mm, cm, m or inch; a 3MF file states its own, and it must be the same one.
+    Returns vertices (n, 3) [mm], faces (m, 3), notes (what was mended, as sentences). Raises InputError.
+    """
+    path = existing_file(path, FORMATS)
+    if not isinstance(unit, str) or unit not in UNITS_MM:
+        raise InputError(f"unit={unit!r} must be one of {', '.join(UNITS_MM)}.")
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{path.name} cannot be read: {error.strerror}.") from None
+    facets = _check_bytes(path, data)
+
+    import trimesh
+
+    try:
+        options = {"skip_materials": True} if path.suffix.lower() == ".obj" else {}
+        # Unprocessed, since processing drops facets with NaN in silence.
+        scene = trimesh.load_scene(path, process=False, **options)
+        mesh = scene.to_mesh()
+        vertices, faces, stated = mesh.vertices, mesh.faces, scene.units
+    except Exception as error:  # the reader's own errors are of every kind
+        reason = str(error).strip().split("\n")[0] or type(error).__name__
+        raise InputError(f"{path.name} cannot be read as a mesh ({reason}); export it again.") from None
+    if facets is not None and facets != len(faces):
+        raise InputError(f"{path.name} states {facets} facets but only {len(faces)} can be read; export it again.")
+    if path.suffix.lower() == ".3mf" and _UNITS_3MF.get(str(stated).removesuffix("s")) != unit:
+        raise InputError(f"{path.name} states the unit {stated!r} but unit={unit!r} was given; they must agree.")
+    return mended(vertices, faces, path.name, unit)
+
+
+def _check_bytes(path, data):
+    """Refuse what is no mesh file; returns the facets that the file itself states, None where it does not."""
+    if not data.strip():
+        raise InputError(f"{path.name} is empty; export the mesh again.")
+    start = data[:512].lstrip().lower()
+    if start.startswith((b"<!doctype", b"<html", b"<head")):
+        raise InputError(f"{path.name} is a web page, not a mesh; download the file itself.")
+    if path.suffix.lower() != ".stl":
+        return None
+    stated = int.from_bytes(data[80:84], "little") if len(data) >= 84 else -1
+    if len(data) == 84 + 50 * stated:
+        return stated
+    if start.startswith(b"solid") and (b"facet" in data or b"endsolid" in data):
+        if b"endsolid" not in data.lower():
+            raise InputError(f"{path.name} breaks off before 'endsolid'; export or copy it again.")
+        return len(re.findall(rb"\bfacet\s", data, re.IGNORECASE))
+    if data[:1024].isascii() and b"\0" not in data[:1024]:
+        raise InputError(f"{path.name} is text but no STL mesh; export it again as STL.")
+    raise InputError(
+        f"{path.name} is no whole binary STL: it states {max(stated, 0)} facets, but its {len(data)} bytes"
+        f" hold {max(len(data) - 84, 0) / 50:.10g}; export or copy it again."
+    )
+
+
+def mended(vertices, faces, name="mesh", unit="mm"):
+    """Check a triangle mesh and mend what can be mended safely.
+
+    Mended and noted: facets given twice, small holes (together at most 1 % of the surface), mixed winding,
+    inward normals, shells that overlap or touch (united). Refused: everything else that is no closed solid
+    with a box between 1 and 2000 mm.
+    Returns vertices (n, 3) [mm], faces (m, 3), notes (sentences). Raises InputError.
+    """
+    import trimesh
+
+    try:
+        vertices = np.asarray(vertices, dtype=float).reshape(-1, 3) * UNITS_MM[unit]
+        faces = np.asarray(faces).reshape(-1, 3)
+    except (TypeError, ValueError, KeyError):
+        raise InputError(f"{name}: vertices and faces must be arrays (n, 3) in mm, cm, m or inch.") from None
+    if not 0 < len(faces) <= MOST_FACETS:
+        raise InputError(
+            f"{name} holds {len(faces) or 'no'} triangles; export the solid as a mesh of at most {MOST_FACETS}."
+        )
+    if faces.dtype.kind not in "iu" or faces.min() < 0 or faces.max() >= len(vertices):
+        raise InputError(f"{name} has facets that name vertices it does not hold; export it again.")
+    if not np.isfinite(vertices).all():
+        raise InputError(f"{name} holds coordinates that are not finite numbers (NaN or inf); export it again.")
+
+    mesh = trimesh.Trimesh(vertices, faces, process=False)
+    mesh.merge_vertices()
+    mesh.update_faces((np.diff(np.sort(mesh.faces, axis=1)) > 0).all(axis=1))
+    mesh.remove_unreferenced_vertices()
+    if not len(mesh.faces):
+        raise InputError(f"{name} holds only triangles without area; export it again.")
+    _check_size(mesh, name, unit)
+    notes = [*_drop_repeats(mesh, name), *_close(mesh, name), *_wind(mesh, name)]
+    vertices, faces, more = _settle_shells(mesh, name)
+    volume, area, _, _, cavities = measure(vertices, faces)
+    if volume <= 1e-6 * area**1.5:
+        raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
+    if cavities:
+        more.append(f"Closed cavities: {cavities}; powder, resin and sand cannot leave them.")
+    return np.array(vertices), np.array(faces), (*notes, *more)
+
+
+def _check_size(mesh, name, unit):
+    longest = np.ptp(mesh.vertices, axis=0).max()
+    if not SMALLEST_MM <= longest <= LARGEST_MM:
+        likely = [u for u, mm in UNITS_MM.items() if 10 <= longest / UNITS_MM[unit] * mm <= 1000]
+        hint = f"is the unit {' or '.join(likely)}?" if likely else "scale it first."
+        raise InputError(
+            f"{name} is {longest:.4g} mm long in unit {unit}, outside {SMALLEST_MM:g} to {LARGEST_MM:g} mm; {hint}"
+        )
+
+
+def _drop_repeats(mesh, name):
+    """Facets on the same three vertices: equal ones count once, opposite ones (an inner wall) cancel."""
+    f = mesh.faces
+    turn = np.where((f[:, 0] < f[:, 1]) ^ (f[:, 1] < f[:, 2]) ^ (f[:, 2] < f[:, 0]), 1, -1)
+    _, group = np.unique(np.sort(f, axis=1) @ [len(mesh.vertices) ** 2, len(mesh.vertices), 1], return_inverse=True)
+    net = np.sign(np.bincount(group, weights=turn))
+    first = np.full(len(net), len(f))
+    wanted = np.flatnonzero(turn == net[group])
+    np.minimum.at(first, group[wanted], wanted)
+    keep = np.sort(first[first < len(f)])
+    dropped = len(f) - len(keep)
+    if not dropped:
+        return []
+    if not len(keep):
+        raise InputError(f"{name} encloses no volume: all its facets lie on one another; export the solid.")
+    mesh.update_faces(keep)
+    return [f"{dropped} facets that lay on one another were dropped."]
+
+
+def _open_edges(faces):
+    """How many edges have an odd number of facets."""
+    return int((np.bincount(edges_of(faces)[0].ravel()) % 2).sum())
+
+
+def _close(mesh, name):
+    import trimesh
+
+    gaps, area = _open_edges(mesh.faces), mesh.area
+    if not gaps:
+        return []
+    if gaps <= 1000:
+        trimesh.repair.fill_holes(mesh, use_fan=True)
+    filled = mesh.area - area
+    if _open_edges(mesh.faces) or filled > SMALL_HOLE_SHARE * area:
+        raise InputError(f"{name} is not closed: {gaps} open edges; close the solid and export it again.")
+    return [f"Small holes with {gaps} open edges were closed ({filled:.3g} mm2)."]
+
+
+def _wind(mesh, name):
+    """Neighbouring facets must run along their common edge in opposite directions."""
+    if not _clashes(mesh.faces):
+        return []
+    # Every facet has two states, as it is (number i) and turned over (m + i). States that agree across an edge
+    # are linked: a shell then makes two groups, of which one is kept.
+    (number, direction), m = edges_of(mesh.faces), len(mesh.faces)
+    order = np.argsort(number.ravel())
+    paired = order[np.bincount(number.ravel())[number.ravel()[order]] == 2].reshape(-1, 2)
+    clash = direction.ravel()[paired].prod(axis=1) > 0
+    i, j = paired.T // 3
+    group = groups_of(np.concatenate([i, i + m]), np.concatenate([j + m * clash, j + m * ~clash]), 2 * m)
+    turned = group[m:] < group[:m]
+    mesh.faces = np.where(turned[:, None], mesh.faces[:, ::-1], mesh.faces)
+    if _clashes(mesh.faces):
+        raise InputError(f"{name} has no clear inside and outside; repair it in your CAD program.")
+    return ["Facets wound in mixed directions were turned to agree."]
+
+
+def _clashes(faces):
+    number, direction = edges_of(faces)
+    return np.bincount(number.ravel(), weights=direction.ravel()).any()
+
+
+def _settle_shells(mesh, name):
+    """Point every shell the right way and unite shells that share space; returns vertices, faces, notes."""
+    vertices, faces, notes = mesh.vertices, mesh.faces, []
+    if facets_of(vertices, faces)[0].sum() < 0:
+        faces, notes = faces[:, ::-1], ["All facets pointed inward and were turned outward."]
+    label = shell_labels(faces)
+    # More than two facets on an edge: shells that touch there, perhaps with a wall between them.
+    touching = np.bincount(edges_of(faces)[0].ravel()).max() > 2
+    if label.max() == 0 and not touching:
+        return vertices, faces, notes
+    if label.max() >= MOST_SHELLS:
+        raise InputError(f"{name} has {label.max() + 1} separate shells; keep the node alone (at most {MOST_SHELLS}).")
+    shells = [faces[label == i] for i in range(label.max() + 1)]
+    volumes = [facets_of(vertices, shell)[0].sum() for shell in shells]
+    boxes = [(vertices[shell].min((0, 1)), vertices[shell].max((0, 1))) for shell in shells]
+    # A shell of negative volume is a cavity of the smallest shell around it, or else simply inside out.
+    cavities = {}
+    for i in (i for i, v in enumerate(volumes) if v < 0):
+        point = vertices[shells[i][0]].mean(0)
+        around = [j for j in range(len(shells)) if volumes[j] > 0 and _inside(point, vertices[shells[j]])]
+        if around:
+            cavities.setdefault(min(around, key=volumes.__getitem__), []).append(i)
+        else:
+            shells[i], volumes[i] = shells[i][:, ::-1], -volumes[i]
+            notes.append("A shell that pointed inward was turned outward.")
+    faces = np.concatenate(shells)
+    close = [
+        (i, j)
+        for i, j in combinations(range(len(shells)), 2)
+        if volumes[i] * volumes[j] > 0 and (boxes[i][0] <= boxes[j][1]).all() and (boxes[j][0] <= boxes[i][1]).all()
+    ]
+    if not close and not touching:
+        return vertices, faces, notes
+    united = _united(vertices, shells, cavities, [i for i, v in enumerate(volumes) if v > 0], name)
+    before, after = ([x.sum() for x in facets_of(*body)] for body in ((vertices, faces), united))
+    if np.allclose(before, after, rtol=1e-6, atol=0):
+        return vertices, faces, notes
+    twice = (before[0] - after[0]) / 1000
+    notes.append(f"Shells that overlap or touch were united ({twice:.3g} cm3 had been counted twice).")
+    return *united, notes
+
+
+def _united(vertices, shells, cavities, solids, name):
+    from manifold3d import Error, Manifold, Mesh64, OpType
+
+    def solid(shell):
+        used, index = np.unique(shell, return_inverse=True)
+        body = Manifold(Mesh64(np.array(vertices[used]), index.reshape(-1, 3).astype(np.uint64)))
+        if body.status() != Error.NoError:
+            raise InputError(f"{name} has overlapping shells that cannot be united; unite them in your CAD program.")
+        return Manifold.batch_boolean(body.decompose(), OpType.Add)
+
+    bodies = []
+    for i in solids:
+        hollow = [solid(shells[j][:, ::-1]) for j in cavities.get(i, ())]
+        bodies.append(Manifold.batch_boolean([solid(shells[i]), *hollow], OpType.Subtract))
+    result = Manifold.batch_boolean(bodies, OpType.Add).to_mesh64()
+    return np.array(result.vert_properties[:, :3]), np.array(result.tri_verts).astype(int)
+
+
+def _inside(point, triangles):
+    """Is a point (3,) inside a closed shell of triangles (m, 3, 3)? Winding number by solid angles."""
+    a, b, c = np.moveaxis(triangles - point, 1, 0)
+    la, lb, lc = (np.linalg.norm(x, axis=1) for x in (a, b, c))
+    solid = np.vecdot(a, np.cross(b, c))
+    angle = np.arctan2(solid, la * lb * lc + np.vecdot(a, b) * lc + np.vecdot(b, c) * la + np.vecdot(c, a) * lb)
+    return abs(angle.sum() / (2 * np.pi)) > 0.5

@@ -1,0 +1,158 @@
+"""Triangle meshes: measure them, turn them, cut them into layers.
+
+Pure functions on vertices (n, 3) [mm] and faces (m, 3) [-]; +z is up. Of a mesh that is closed and points outward, as
+`mending` leaves it, volume, area and sections are exact for its facets.
+"""
+
+import numpy as np
+
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.errors import InputError
+
+
+def edges_of(faces):
+    """Number of the edge on every side of every facet, and the direction (1 or -1) it is run, each (m, 3)."""
+    a, b = faces, np.roll(faces, -1, axis=1)
+    keys = np.minimum(a, b) * (faces.max() + 1) + np.maximum(a, b)
+    return np.unique(keys, return_inverse=True)[1].reshape(-1, 3), np.where(a < b, 1, -1)
+
+
+def groups_of(a, b, size):
+    """Group number (size,) of each of `size` nodes, of which a[k] and b[k] are linked."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    return connected_components(coo_array((np.ones(len(a), bool), (a, b)), (size, size)), directed=False)[1]
+
+
+def shell_labels(faces):
+    """Number (m,) of the shell that each facet belongs to; facets with a common edge hang together."""
+    number, m = edges_of(faces)[0], len(faces)
+    return groups_of(np.repeat(np.arange(m), 3), m + number.ravel(), m + number.max() + 1)[:m]
+
+
+def measure(vertices, faces):
+    """Exact measures of a closed mesh.
+
+    Returns volume [mm3], area [mm2], box (3,) [mm], separate bodies [-] and closed cavities inside them [-].
+    """
+    volumes, areas = facets_of(vertices, faces)
+    shells = np.bincount(shell_labels(faces), weights=volumes)
+    box = np.ptp(vertices[faces], axis=(0, 1))
+    return volumes.sum(), areas.sum(), box, int((shells > 0).sum()), int((shells < 0).sum())
+
+
+def facets_of(vertices, faces):
+    """Signed volume to the middle of all vertices [mm3] and area [mm2] of every facet, each (m,)."""
+    # From the middle, not from a far origin, so that little is lost to rounding.
+    a, b, c = np.moveaxis((vertices - vertices.mean(0))[faces], 1, 0)
+    cross = np.cross(b - a, c - a)
+    return np.vecdot(a, cross) / 6, np.linalg.norm(cross, axis=1) / 2
+
+
+def unit_vector(value, name):
+    """A direction (3,) of length one. Raises InputError, naming the argument, where value is no direction."""
+    try:
+        vector = np.asarray(value, dtype=float)
+        length = np.linalg.norm(vector)
+    except (TypeError, ValueError):
+        vector, length = np.zeros(0), 0.0
+    if vector.shape != (3,) or not np.isfinite(length) or length < 1e-12:
+        raise InputError(f"{name}={value!r} must be a direction: three numbers, not all zero, as (0, 0, 1).")
+    return vector / length
+
+
+def rotated_up(vertices, up):
+    """Vertices (n, 3) turned about the origin by the shortest way so that direction up (3,) becomes +z.
+
+    Raises InputError for a direction that is none.
+    """
+    from scipy.spatial.transform import Rotation
+
+    x, y, z = unit_vector(up, "up")
+    level = np.hypot(x, y)
+    if level < 1e-12:
+        return vertices * (1, 1, 1) if z > 0 else vertices * (1, -1, -1)
+    return Rotation.from_rotvec(np.array([y, -x, 0]) / level * np.arctan2(level, z)).apply(vertices)
+
+
+def overhang(vertices, faces, angle_deg=45.0):
+    """Surfaces that cannot carry themselves when built upward from the plate z = min.
+
+    angle_deg: least slope against the plate that carries itself [degrees]; the plate carries what lies on it.
+    Returns the area they project on the plate [mm2] and the space from them straight down to the plate [mm3].
+    The space is an upper bound: where metal lies between, a support ends on that metal.
+    Raises InputError.
+    """
+    check_numbers(arrays=False, angle_deg=angle_deg)
+    if angle_deg >= 90:
+        raise InputError(f"angle_deg={angle_deg!r} must be below 90.")
+    a, b, c = np.moveaxis(vertices[faces], 1, 0)
+    cross = np.cross(b - a, c - a)
+    z = vertices[faces][:, :, 2] - vertices[faces][:, :, 2].min()
+    steepness = np.linalg.norm(cross, axis=1) * np.cos(np.radians(angle_deg))
+    hanging = (-cross[:, 2] > steepness * (1 + 1e-6)) & (z.max(axis=1) > 1e-3)
+    projected = -cross[hanging, 2] / 2
+    return projected.sum(), (projected * z[hanging].mean(axis=1)).sum()
+
+
+def sections(vertices, faces, heights_mm):
+    """Exact area and perimeter of horizontal sections of a closed mesh, in time O(facets + heights).
+
+    heights_mm (n,): heights above the lowest point [mm]. Where the section jumps (at a flat facet) the value
+    just above is given. Returns area [mm2] and perimeter [mm], each (n,). Raises InputError.
+    """
+    check_numbers(True, heights_mm=heights_mm)
+    heights = np.atleast_1d(np.asarray(heights_mm, dtype=float))
+    order = np.argsort(heights)
+    h = heights[order]
+    corners = vertices[faces]
+    (ax, ay, _), (bx, by, _) = (corners[:, i].T - corners[:, 0].T for i in (1, 2))
+    projected = (ax * by - ay * bx) / 2  # upward facets positive
+    corners = np.take_along_axis(corners, np.argsort(corners[:, :, 2], axis=1)[:, :, None], axis=1)
+    corners[:, :, 2] -= corners[:, :, 2].min()
+    z1, z2, z3 = corners[:, :, 2].T
+    span = np.where(z3 > z1, z3 - z1, 1)
+    on_edge = corners[:, 0] + (corners[:, 2] - corners[:, 0]) * ((z2 - z1) / span)[:, None]
+    widest = np.linalg.norm((corners[:, 1] - on_edge)[:, :2], axis=1)
+
+    # Over a closed surface the section's area is the sum of the projected areas of all facets above it. Of a
+    # facet, the whole projection P is above z1, P - q (z - z1)^2 above a z up to z2, q (z3 - z)^2 up to z3;
+    # the cut's length grows in proportion to z - z1 and then shrinks in proportion to z3 - z.
+    lower, upper = np.flatnonzero(z2 > z1), np.flatnonzero(z3 > z2)
+    start = np.concatenate([z1[lower], z2[upper]])
+    end = np.concatenate([z2[lower], z3[upper]])
+    anchor = np.concatenate([z1[lower], z3[upper]])
+    whole = np.concatenate([projected[lower], np.zeros(len(upper))])
+    sign = np.repeat([1.0, -1.0], [len(lower), len(upper)])
+    both = np.concatenate([lower, upper])
+    bend = -sign * projected[both] / (span[both] * (end - start))
+    slope = sign * widest[both] / (end - start)
+    first, last = np.searchsorted(h, start), np.searchsorted(h, end)
+
+    n = len(h)
+    below = np.searchsorted(h, z1)
+    area = np.cumsum(np.bincount(np.zeros_like(below), projected, n + 1) - np.bincount(below, projected, n + 1))[:n]
+    perimeter = np.zeros(n)
+
+    # Flat pieces have coefficients too large to be summed and subtracted again; they meet few heights, so
+    # each is evaluated on its own. The others are summed as polynomials about the middle height.
+    flat = end - start < 1e-3 * z3.max()
+    pieces = np.repeat(np.flatnonzero(flat), (last - first)[flat])
+    at = np.arange(len(pieces)) - np.repeat(np.cumsum((last - first)[flat]), (last - first)[flat]) + last[pieces]
+    d = h[at] - anchor[pieces]
+    area += np.bincount(at, whole[pieces] + bend[pieces] * d**2, n)
+    perimeter += np.bincount(at, slope[pieces] * d, n)
+
+    first, last, whole, bend, slope = (x[~flat] for x in (first, last, whole, bend, slope))
+    middle = z3.max() / 2
+    a, u = anchor[~flat] - middle, h - middle
+
+    def summed(weights):
+        return np.cumsum(np.bincount(first, weights, n + 1) - np.bincount(last, weights, n + 1))[:n]
+
+    area += (summed(bend) * u - 2 * summed(bend * a)) * u + summed(whole + bend * a**2)
+    perimeter += summed(slope) * u - summed(slope * a)
+    result = np.empty((2, n))
+    result[:, order] = np.maximum(area, 0), np.maximum(perimeter, 0)  # rounding may leave -1e-12
+    return result[0], result[1]

@@ -1,0 +1,501 @@
+"""The engine of cost and time: a route's steps multiplied by a rate card and led through the calendar.
+
+Partly filled clusters, boxes and plates are paid whole, so unit cost against quantity is saw-toothed
+(property shown by Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427; from memory).
+
+Not modelled here: failures and rework (yields are carried, not priced) and queues between jobs.
+Batches follow each other at the pace of the busiest person or machine.
+"""
+
+import datetime as dt
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property, reduce
+
+import numpy as np
+
+from pourprint.ledger.entries import library
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard
+from pourprint.ledger.workdays import generic_calendar, moment_of, start_of
+from pourprint.plans.jobs import Job
+from pourprint.plans.steps import JOB, Step
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A route's steps evaluated for a job at a rate card: costs [currency] and times [h].
+
+    `recipe` is the route's function (job, rates) → steps, kept so that a plan can be asked again.
+    Costs and times are scalars, or arrays of the broadcast shape of quantity, batch size, rates, volume.
+    """
+
+    route: str
+    title: str
+    job: Job
+    rates: RateCard
+    recipe: Callable = field(repr=False)
+    steps: tuple[Step, ...] = field(repr=False)
+
+    feasible = True
+
+    def at(self, rates=None, **changes):
+        """The same route planned again with other job fields (`quantity=…`, `batch_size=…`) or rates."""
+        job, rates = self.job.with_(**changes), self.rates if rates is None else rates
+        if not isinstance(rates, RateCard):
+            raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+        # Steps are written per level of work, so they hold for every quantity and batch size.
+        same = rates is self.rates and changes.keys() <= {"quantity", "batch_size"}
+        return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
+
+    def priced(self, rates):
+        """The same plan at other prices, steps and times unchanged. Raises: InputError when `rates` differs in more."""
+        mine = self.rates.entries
+        if rates.hours != self.rates.hours or any(rates.entries[key] is not mine[key] for key in library()):
+            raise InputError(
+                "rates differ in process values or working hours, not in prices only: use plan.at(rates=…)."
+            )
+        plan = replace(self, rates=rates)
+        # Prices change no amounts: what was counted already is kept, so that a price slider is quick.
+        plan.__dict__.update({name: self.__dict__[name] for name in ("usage", "shape") if name in self.__dict__})
+        return plan
+
+    # How much work there is ------------------------------------------------------------------------
+
+    @cached_property
+    def batch_sizes(self):
+        """(full batches, kits in a full batch, kits in the last partial batch), each [-]."""
+        full, rest = np.divmod(self.job.quantity, self.job.batch_size)
+        return full, self.job.batch_size, rest
+
+    @cached_property
+    def batches(self):
+        """How many batches the job takes [-], the last one perhaps partial."""
+        full, _, rest = self.batch_sizes
+        return full + np.minimum(rest, 1)
+
+    @cached_property
+    def counts(self):
+        """{level name: times done in the whole job [-]}."""
+        full, size, rest = self.batch_sizes
+        return {
+            name: 1 if level is JOB else full * level.per_batch(size) + level.per_batch(rest)
+            for name, level in self._levels.items()
+        }
+
+    @cached_property
+    def _levels(self):
+        """{level name: Level} of the steps' work."""
+        return {work.level.name: work.level for step in self.steps for work in step.work}
+
+    def _total(self, step, amount):
+        """Sum over a step's work of count × amount(work)."""
+        return sum(self.counts[work.level.name] * amount(work) for work in step.work)
+
+    def hours_of(self, step):
+        """(hands-on of all people, machine occupied) hours [h] of a step in the whole job."""
+        paid = self._total(step, lambda work: work.paid_h)
+        held = self._total(step, lambda work: work.machine_h + step.attended * work.hands_on_h)
+        return paid, held
+
+    @cached_property
+    def usage(self):
+        """[(hands-on, machine occupied [h], {material: amount}) of each step in the whole job]."""
+        rows = []
+        for step in self.steps:
+            materials = {}
+            for work in step.work:
+                for key, amount in work.materials.items():
+                    materials[key] = materials.get(key, 0.0) + self.counts[work.level.name] * amount
+            rows.append((*self.hours_of(step), materials))
+        return rows
+
+    # Costs -----------------------------------------------------------------------------------------
+
+    @cached_property
+    def _costs(self):
+        """[(labour, machine, material, energy) of each step], each [currency]."""
+        rates = self.rates
+        rows = []
+        for step, (hands_on, occupied, materials) in zip(self.steps, self.usage, strict=True):
+            labour = hands_on * rates[step.who]
+            machine = energy = 0.0
+            if step.machine:
+                machine = occupied * rates[f"machine.{step.machine}"]
+                energy = occupied * rates[f"power.{step.machine}"] * rates["energy.electricity"]
+            material = sum(amount * rates[key] for key, amount in materials.items())
+            rows.append((labour, machine, material, energy))
+        return rows
+
+    @cached_property
+    def step_costs(self):
+        """Cost of each step in the whole job [currency], in the order of `steps`."""
+        return [sum(row) for row in self._costs]
+
+    @cached_property
+    def total_cost(self):
+        """Cost of the whole job [currency]."""
+        return self._shaped(sum(self.step_costs))
+
+    @property
+    def unit_cost(self):
+        """Cost of one kit [currency], one-off work spread over the quantity."""
+        return self.total_cost / self.job.quantity
+
+    @cached_property
+    def one_off_cost(self):
+        """Cost of work done once a job (design, tooling design, die) [currency]."""
+        return self._shaped(sum(self._only_job_level().step_costs))
+
+    @property
+    def batch_cost(self):
+        """Cost of a batch, one-off work left out, averaged over the job's batches [currency]."""
+        return (self.total_cost - self.one_off_cost) / self.batches
+
+    def _only_job_level(self):
+        steps = tuple(replace(step, work=tuple(work for work in step.work if work.level is JOB)) for step in self.steps)
+        return replace(self, steps=steps)
+
+    def cost_by_stage(self):
+        """{stage: cost of the whole job [currency]} for the stages that the route has."""
+        costs = dict.fromkeys(self.stages, 0.0)
+        for step, cost in zip(self.steps, self.step_costs, strict=True):
+            costs[step.stage] = costs[step.stage] + cost
+        return {stage: self._shaped(cost) for stage, cost in costs.items()}
+
+    @cached_property
+    def stages(self):
+        """The stages that the route keeps, in order."""
+        return tuple(sorted({step.stage for step in self.steps}))
+
+    @cached_property
+    def hands_on_h(self):
+        """Hands-on hours of all people in the whole job [h]."""
+        return self._shaped(sum(hands_on for hands_on, _, _ in self.usage))
+
+    @cached_property
+    def machine_h(self):
+        """Machine time of the whole job, attended time included [h]."""
+        return self._shaped(sum(occupied for _, occupied, _ in self.usage))
+
+    @property
+    def first_pass_yield(self):
+        """Rolled throughput yield: the product of the steps' first-pass yields [-]."""
+        return math.prod(step.first_pass_yield for step in self.steps)
+
+    @cached_property
+    def shape(self):
+        """Broadcast shape of the plan's results."""
+        return np.broadcast_shapes(
+            *(np.shape(cost) for cost in self.step_costs),
+            *(np.shape(work.wait_h) for step in self.steps for work in step.work),  # waiting costs nothing
+            np.shape(self.job.quantity),
+            np.shape(self.job.batch_size),
+        )
+
+    def _shaped(self, value):
+        return np.broadcast_to(value, self.shape).copy() if self.shape else float(value)
+
+    # Times -----------------------------------------------------------------------------------------
+
+    def _times(self, kits):
+        """{level name: times done in one batch of `kits` [-]}."""
+        return {name: level.per_batch(kits) for name, level in self._levels.items()}
+
+    def durations_of(self, step, kits, times=None):
+        """(rounds, hands-on, machine, wait) of a step in one batch of `kits`, without one-off work; [h] a round.
+
+        `times` may bring what `kits` comes to by level, counted once for all steps.
+        """
+        times = self._times(kits) if times is None else times
+        rounds = np.maximum(step.rounds(kits), 1)
+        hands_on = machine = wait = 0.0
+        for work in step.work:
+            count = times[work.level.name]
+            # Most works have one kind of time: what is none costs no arithmetic.
+            if has_some(work.hands_on_h):
+                hands_on = hands_on + count * work.hands_on_h
+            if has_some(work.machine_h):
+                machine = machine + count * work.machine_h
+            if has_some(work.wait_h):
+                wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
+        return rounds, hands_on / rounds, machine / rounds, wait
+
+    def _one_off_walk(self, calendar, begin_h):
+        """Lead the one-off work of all steps through the calendar; yields as `_walk`."""
+        now = np.asarray(begin_h, dtype=float)
+        for step in self.steps:
+            for work in step.work:
+                if work.level is JOB:
+                    ready, worked = now, calendar.finish(now, work.hands_on_h)
+                    ran = worked + work.machine_h
+                    now = ran + work.wait_h
+                    yield step, ready, ready, worked, ran, now
+
+    def _walk(self, calendar, begin_h, kits):
+        """Lead a batch through all steps; yields (step, ready, begin, hands-on end, machine end, end) [h] a round.
+
+        Where nobody is there at the beginning, hands come at the next opening.
+        """
+        now, times = begin_h, self._times(kits)
+        for step in self.steps:
+            if all(work.level is JOB for work in step.work):
+                continue
+            rounds, hands_on, machine, wait = self.durations_of(step, kits, times)
+            least = np.min(rounds)
+            for turn in range(int(np.max(rounds))):
+                going = 1 if turn < least else turn < rounds
+                ready, hours = now, going * hands_on
+                begin = calendar.whole(ready, hours) if step.whole else ready
+                worked = calendar.finish(begin, hours)
+                ran = worked + going * machine
+                now = ran + going * wait
+                yield step, ready, begin, worked, ran, now
+
+    @cached_property
+    def _pace(self):
+        """What a full batch takes of the busiest person, by hand, and of the busiest machine, by the clock [h].
+
+        Source: makespan of n identical jobs in a flow shop is Σt + (n − 1)·max t (exact, textbook; here per
+        resource, queues left out).
+        """
+        people, machines, size = {}, {}, self.batch_sizes[1]
+        times = self._times(size)
+        for step in self.steps:
+            rounds, hands_on, machine, _ = self.durations_of(step, size, times)
+            people[step.who] = people.get(step.who, 0.0) + rounds * hands_on
+            if step.machine:
+                held = rounds * (machine + step.attended * hands_on)
+                machines[step.machine] = machines.get(step.machine, 0.0) + held
+        return tuple(reduce(np.maximum, load.values(), 0.0) for load in (people, machines))
+
+    def finish_h(self, calendar, begin_h):
+        """When the last batch is done.
+
+        Parameters: `calendar` Calendar; `begin_h` start [h since midnight of the calendar's first day].
+        Returns: [h since that midnight]; delivery is not included.
+        """
+        ready = _last(self._one_off_walk(calendar, begin_h), begin_h)
+        kits, begins_h = self._last_batches(calendar, ready)
+        ends = _last(self._walk(calendar, begins_h, kits), ready)
+        return np.max(np.where(kits > 0, ends, 0.0), axis=0)
+
+    def _last_batches(self, calendar, ready_h):
+        """(kits (2, …) [-], begin (2, …) [h]) of the last full batch and of the partial one after it.
+
+        They go through together, as two rows of one array.
+        """
+        full, size, rest = self.batch_sizes
+        rows = [(size * np.minimum(full, 1), np.maximum(full - 1, 0)), (rest, full)]
+        kits, before = (np.stack([np.broadcast_to(row[i], self.shape) for row in rows]) for i in (0, 1))
+        by_hand, by_clock = (before * hours for hours in self._pace)
+        return kits, np.maximum(calendar.finish(ready_h, by_hand), ready_h + by_clock)
+
+    @cached_property
+    def elapsed_h(self):
+        """Clock hours from a Monday's opening time to the end of the last batch, without holidays [h]."""
+        begin_h = self.rates.hours.start_h
+        return self._shaped(self.finish_h(generic_calendar(self.rates.hours), begin_h) - begin_h)
+
+    @property
+    def lead_time_days(self):
+        """Calendar days from a Monday's opening time to delivery [d]."""
+        return self.elapsed_h / 24 + self.job.delivery_days
+
+    # Views -----------------------------------------------------------------------------------------
+
+    def single_only(self, what):
+        """Refuse a plan that holds arrays where `what` needs single numbers. Raises: InputError."""
+        if self.shape:
+            raise InputError(
+                f"{what} needs one quantity, batch size and rate, but this plan holds an array of shape "
+                f"{self.shape}: ask plan.at(quantity=4) first."
+            )
+
+    def table(self):
+        """One row a step: stage, hours [h], costs [currency] and yield. Needs a plan of single numbers.
+
+        Hours and costs are those of the whole job, `wait_h` that of one batch (batches wait side by side).
+        """
+        import pandas as pd
+
+        self.single_only("table()")
+        rows = []
+        for step, costs in zip(self.steps, self._costs, strict=True):
+            hands_on, machine = self.hours_of(step)
+            rounds, _, _, wait = self.durations_of(step, min(self.job.quantity, self.job.batch_size))
+            wait = rounds * wait + sum(work.wait_h for work in step.work if work.level is JOB)
+            rows.append(
+                {
+                    "stage": step.stage.title,
+                    "step": step.name,
+                    "who": step.who.split(".", 1)[1],
+                    "machine": step.machine or "",
+                    "hands_on_h": float(hands_on),
+                    "machine_h": float(machine),
+                    "wait_h": float(wait),
+                    **{
+                        k: float(v)
+                        for k, v in zip(("labour", "machine_cost", "material", "energy"), costs, strict=True)
+                    },
+                    "cost": float(sum(costs)),
+                    "first_pass_yield": step.first_pass_yield,
+                    "a_failure_spoils": step.spoils,
+                    "returns_to": step.returns_to,
+                }
+            )
+        return pd.DataFrame(rows)
+
+    def spans(self, start):
+        """One-off work and the first batch through the calendar, round by round: tuple of Span.
+
+        Parameters: `start` date and time. Needs a plan of single numbers.
+        """
+        return self.schedule(start)[0]
+
+    def schedule(self, start):
+        """The `spans` of the first batch, and the days from the start to delivery of the last [d].
+
+        Parameters: `start` date and time. Needs a plan of single numbers. Quicker than asking for each.
+        """
+        self.single_only("spans()")
+        calendar, begin_h = start_of(start, self.rates.hours)
+        one_off = list(self._one_off_walk(calendar, begin_h))
+        free_h = _last(one_off, begin_h)
+        kits, begins_h = self._last_batches(calendar, free_h)
+        # The first batch goes with the last ones; none is larger, so that it makes all rounds.
+        kits = np.append(min(self.job.quantity, self.job.batch_size), kits)
+        walk = [*one_off, *self._walk(calendar, np.append(free_h, begins_h), kits)]
+        first = np.array([[np.ravel(time_h)[0] for time_h in times_h] for _, *times_h in walk])
+        ready, begin, worked, ran, end = first.T
+        begin = np.where(worked > begin, calendar.opening(begin), begin)
+        times_h = np.column_stack([ready, begin, worked, ran, end]) - begin_h
+        spans = tuple(Span(step, *row) for (step, *_), row in zip(walk, times_h.tolist(), strict=True))
+        finish_h = np.max(_last(walk, free_h), initial=0.0, where=kits > 0)
+        return spans, float((finish_h - begin_h) / 24 + self.job.delivery_days)
+
+    def timeline(self, start):
+        """When each step begins and ends in the first batch, with a last row for the further batches, if any.
+
+        Parameters: `start` date and time. Returns: pandas table. Needs a plan of single numbers.
+        """
+        import pandas as pd
+
+        rows, (spans, days) = {}, self.schedule(start)
+        for span in spans:
+            rows.setdefault(span.step.name, []).append(span)
+        begin = moment_of(start)
+
+        def row(stage, step, rounds, from_h, to_h):
+            times = {
+                "begin": begin + dt.timedelta(minutes=round(60 * from_h)),
+                "end": begin + dt.timedelta(minutes=round(60 * to_h)),
+            }
+            return {"stage": stage, "step": step, "rounds": rounds, **times}
+
+        table = [row(s[0].step.stage.title, name, len(s), s[0].begin_h, s[-1].end_h) for name, s in rows.items()]
+        more = int(self.batches) - 1
+        if more:
+            first_h = spans[-1].end_h
+            finish_h = 24 * (days - self.job.delivery_days)
+            table.append(row("", f"{more} further batch{'es' * (more > 1)}", more, first_h, finish_h))
+        return pd.DataFrame(table)
+
+
+@dataclass(frozen=True)
+class Span:
+    """One round of a step in the calendar, hours since the start [h]: `ready_h` to `begin_h` it waits for
+    someone to be there, to `worked_h` hands work, to `ran_h` the machine runs, to `end_h` it dries or cools."""
+
+    step: Step
+    ready_h: float
+    begin_h: float
+    worked_h: float
+    ran_h: float
+    end_h: float
+
+
+def has_some(hours):
+    """Whether there is any of it: a number above zero, or an array, which is not looked into."""
+    return not isinstance(hours, float) or hours > 0
+
+
+def _last(walk, begin_h):
+    """End of a walk [h]; its beginning where it has no steps."""
+    end = np.asarray(begin_h, dtype=float)
+    for *_, now in walk:
+        end = now
+    return end
+
+
+@dataclass(frozen=True)
+class NoPlan:
+    """A route that cannot make the job, and why."""
+
+    route: str
+    title: str
+    reason: str
+
+    feasible = False
+
+
+def made(plan):
+    """The plan itself where its route can make the job. Raises: InputError."""
+    if not isinstance(plan, (Plan, NoPlan)):
+        raise InputError(f"a plan is needed, as from plan(route, job, rates), not {plan!r}.")
+    if not plan.feasible:
+        raise InputError(f"{plan.title} cannot make this job: {plan.reason}")
+    return plan
+
+
+def feasible(plans):
+    """The plans that can be made, {route: Plan}. Raises: InputError for anything but a table of plans."""
+    if not isinstance(plans, Mapping) or not all(isinstance(plan, Plan | NoPlan) for plan in plans.values()):
+        raise InputError(f"plans must be a table {{route: plan}} as from plan_all(job, rates), not {plans!r}.")
+    return {route: plan for route, plan in plans.items() if plan.feasible}
+
+
+class Noting(dict):
+    """Entries that note which were read."""
+
+    def __init__(self, entries):
+        super().__init__(entries)
+        self.read = set()
+
+    def __getitem__(self, key):
+        self.read.add(key)
+        return super().__getitem__(key)
+
+
+def ranged(plan):
+    """The numbers that a plan of single numbers reads and that have a range: {key: Entry}.
+
+    A number that is not read moves nothing when it alone is moved.
+    """
+    noting = Noting(plan.rates.entries)
+    plan.at(rates=replace(plan.rates, entries=noting)).total_cost  # noqa: B018  read for what it reads
+    return {key: entry for key, entry in plan.rates.entries.items() if key in noting.read and entry.low < entry.high}
+
+
+@dataclass(frozen=True)
+class LeadTime:
+    """When a plan is delivered: `finish` as a datetime, or an array of them to the minute; `days` from `start` [d]."""
+
+    start: dt.datetime
+    finish: dt.datetime | np.ndarray
+    days: np.ndarray | float
+
+
+def lead_time(plan, start, rates=None):
+    """Finish of a plan from a real start date, holidays included.
+
+    Parameters: `plan` a Plan; `start` date and time; `rates` a card with other working hours (default: the
+    plan's). Returns: LeadTime, delivery included. Raises: InputError.
+    """
+    plan = made(plan).at(rates=rates)
+    calendar, begin_h = start_of(start, plan.rates.hours)
+    days = (plan._shaped(plan.finish_h(calendar, begin_h)) - begin_h) / 24 + plan.job.delivery_days
+    moment = moment_of(start)
+    finish = np.datetime64(moment, "m") + np.round(np.asarray(days) * 1440).astype("timedelta64[m]")
+    return LeadTime(moment, finish if plan.shape else finish.item(), days)

@@ -1,0 +1,1 @@
+"""Finishing: tolerances, gaps, machining."""

@@ -1,0 +1,165 @@
+"""Transient heat flow on voxels by the enthalpy method: when each cell of metal becomes solid.
+
+Super time steps: RKL1 of Meyer, Balsara & Aslam 2012 (from memory). First order in time, second in space.
+"""
+
+import numpy as np
+
+from pourprint.ledger.errors import InputError
+
+STAGES = 15  # of a super time step: more save little and blur the clock
+GROWTH = 0.05  # longest time step over the time already passed [-]
+LEAST_FULL = 0.3  # of a cell that may count as full [-]
+MOST_THIN = 0.02  # of the metal may lie in walls too thin for the grid [-]
+LONGEST_S = 4 * 3600.0
+_SIDES = [(axis, step) for axis in range(3) for step in (-1, 1)]
+
+
+def filled(share):
+    """Which cells of a grid count as full, and how much each of them holds.
+
+    The fullest cells count, as many as their volume together needs. The others give what they hold to their full
+    neighbours, so that each wall keeps its volume. share (nx, ny, nz): 0 to 1.
+    Returns: room (nx, ny, nz) [-], about 0.4 to 1.6 where full, else 1; full, bool.
+    """
+    # Cells of the same share count together, or a flat wall would get holes.
+    levels, counts = np.unique(share[share > LEAST_FULL].round(6), return_counts=True)
+    number = np.cumsum(counts[::-1])[::-1]
+    least = levels[np.argmin(np.abs(number - share.sum()))] if levels.size else LEAST_FULL
+    full = share >= least - 1e-6
+    around = sum(_moved(full.astype(float), *side) for side in _SIDES)
+    given = np.where(full | (around == 0), 0.0, share / np.maximum(around, 1))
+    room = share + sum(_moved(given, *side) for side in _SIDES)
+    if not full.any():
+        return np.ones(share.shape), full
+    # What has no full neighbour (corners, edges: some 0.01 %) is spread over all.
+    return np.where(full, room * (share.sum() / room[full].sum()), 1.0), full
+
+
+def _moved(values, axis, step):
+    """The values moved by one cell along an axis; nothing comes in at the edge."""
+    out = np.zeros_like(values)
+    there, here = [slice(None)] * 3, [slice(None)] * 3
+    there[axis], here[axis] = (slice(1, None), slice(None, -1)) if step > 0 else (slice(None, -1), slice(1, None))
+    out[tuple(there)] = values[tuple(here)]
+    return out
+
+
+def freezing_times(share, cell_mm, melt, mould, solid=1.0):
+    """Freeze the metal of a grid: the cavity is full at the pouring temperature at time 0.
+
+    share (nx, ny, nz): metal in each cell [-]. cell_mm [mm]. melt, mould: see `solidification`; a mould of finite
+    thickness stands in air, and nothing flows through the grid's edge; sand's edge stays at its start.
+    solid: share of the freezing range that a cell must have passed to count as solid, 1 for the solidus [-].
+    Returns: times (nx, ny, nz) [s], nan outside the metal; heat that has left the grid, over all at the start [-].
+    Raises InputError where the metal does not freeze.
+    """
+    from scipy.ndimage import binary_dilation, distance_transform_edt
+
+    from pourprint.process.freezing import heat as kernel
+
+    share = np.asarray(share, dtype=float)
+    edge = np.pad(np.zeros(share.shape, dtype=bool), 1, constant_values=True)
+    share = np.pad(share, 1)
+    room, metal = filled(share)
+    if not metal.any():
+        raise InputError(f"cell_mm={cell_mm!r} must be finer: no cell of the grid holds enough metal.")
+    thin = share[~binary_dilation(metal)].sum() / share.sum()
+    if thin > MOST_THIN:
+        raise InputError(f"cell_mm={cell_mm!r} must be finer: {thin:.0%} of the metal is in walls that it cannot hold.")
+    away = distance_transform_edt(~metal)
+    shell = np.isfinite(mould.thickness_mm)
+    if shell:
+        wall, held = filled(np.where(metal, 0.0, np.clip(mould.thickness_mm / cell_mm - away + 1, 0, 1)))
+        held &= ~edge
+        if not held.any():
+            raise InputError(f"cell_mm={cell_mm!r} must be finer: no cell of the grid holds enough shell.")
+        room, listed = np.where(held, wall, room), held
+        datum = mould.air_c
+    else:
+        listed = ~metal & (sum(_moved(metal.astype(int), *side) for side in _SIDES) > 0)
+        datum = mould.start_c
+    # 0 metal, 1 mould, 2 air, 3 beyond the grid: neither links nor loss.
+    kind = np.where(metal, 0, np.where(listed | (not shell), 1, np.where(edge, 3, 2))).reshape(-1)
+    cells = np.concatenate([np.flatnonzero(metal), np.flatnonzero(listed)])
+    count = int(metal.sum())
+    neighbours, links, capacity = _links(cells, kind, room, cell_mm, melt, mould)
+    loss = _loss(cells, kind, neighbours, away, cell_mm, mould) if shell else np.zeros(len(cells))
+
+    c_metal, c_mould = melt.density_kg_m3 * melt.heat_j_kgk, float(mould.density_kg_m3 * mould.heat_j_kgk)
+    solidus, liquidus = melt.solidus_c - datum, melt.liquidus_c - datum
+    solid_h = c_metal * solidus
+    liquid_h = c_metal * liquidus + melt.density_kg_m3 * melt.latent_j_kg
+    curve = (solid_h, liquid_h, solidus, liquidus, c_metal, c_mould)
+    start = np.array([melt.pour_c, mould.start_c, datum, datum]) - datum
+    warm = start[kind].astype(np.float32).reshape(share.shape)
+    heat = np.where(kind[cells] == 0, liquid_h + c_metal * (melt.pour_c - melt.liquidus_c), c_mould * start[1])
+    heat = heat.astype(np.float32)
+    sweep = 0.0 if shell else mould.diffusivity_mm2_s / cell_mm**2
+    first, last = _rows(away, sweep > 0)
+    rooms = room.reshape(-1)[cells]
+    known = cells, neighbours, links, loss, rooms, count, curve, sweep, first, last
+    limit = min((capacity / (links.sum(1) + loss)).min(), 1 / (6 * sweep) if sweep else np.inf)
+
+    def total():
+        plain = c_mould * (warm.sum(dtype=float) - warm.reshape(-1)[cells].sum(dtype=float)) if sweep else 0.0
+        return (heat * rooms).sum(dtype=float) + plain
+
+    before, target = total(), liquid_h - solid * (liquid_h - solid_h)
+    times, clock = np.full(count, np.nan), 0.0
+    warm_out, heat_out = warm.copy(), heat.copy()
+    while np.isnan(times).any():
+        if clock > LONGEST_S:
+            raise InputError(
+                f"start_c={mould.start_c!r} and loss_w_m2k={mould.loss_w_m2k!r} leave metal liquid after "
+                f"{LONGEST_S / 3600:.0f} h; take a cooler shell or a larger loss."
+            )
+        step = min(max(GROWTH * clock, limit), limit * (STAGES**2 + STAGES) / 2)
+        stages = int(np.ceil((np.sqrt(1 + 8 * step / limit) - 1) / 2 - 1e-9))
+        old = heat[:count].copy()
+        for j in range(1, stages + 1):
+            mu = (2 * j - 1) / j
+            kernel.stage(warm, heat, warm_out, heat_out, *known, mu, (1 - j) / j, mu * step * 2 / (stages**2 + stages))
+            warm, warm_out, heat, heat_out = warm_out, warm, heat_out, heat
+        now = np.isnan(times) & (heat[:count] <= target)
+        gone = (old[now] - target) / np.maximum(old[now] - heat[:count][now], 1e-30)
+        times[now] = clock + step * np.clip(gone, 0, 1)
+        clock += step
+    result = np.full(share.shape, np.nan)
+    result.reshape(-1)[cells[:count]] = times
+    return result[1:-1, 1:-1, 1:-1], 1 - total() / before
+
+
+def _links(cells, kind, room, cell_mm, melt, mould):
+    """Neighbours (n, 6) of listed cells in the flat grid, links [W/m3K] to them, heat capacities (n,) [J/m3K]."""
+    strides = np.array([room.shape[1] * room.shape[2], room.shape[2], 1])
+    neighbours = cells[:, None] + np.array([step * strides[axis] for axis, step in _SIDES])
+    resistance = np.array([1 / melt.conductivity_w_mk, 1 / mould.conductivity_w_mk])
+    between = 2 / (resistance[:, None] + resistance) / (cell_mm / 1e3) ** 2
+    between = np.pad(between, (0, 2))  # nothing flows to air or edge but the loss
+    links = between[kind[cells][:, None], kind[neighbours]]
+    # Along a wall that fills its cells in part, heat flows through that part of their faces.
+    rooms = room.reshape(-1)
+    narrow = np.minimum(np.minimum(rooms[neighbours], rooms[cells][:, None]), 1)
+    links *= np.where(kind[neighbours] == kind[cells][:, None], narrow, 1)
+    capacity = np.array([melt.density_kg_m3 * melt.heat_j_kgk, mould.density_kg_m3 * mould.heat_j_kgk])
+    return neighbours, links, capacity[kind[cells]] * rooms[cells]
+
+
+def _loss(cells, kind, neighbours, away, cell_mm, mould):
+    """Loss of listed cells to the air [W/m3K], the area of the staircase of faces put right by its slope."""
+    open_faces = (kind[neighbours] == 2).sum(1)
+    slope = np.abs([part.reshape(-1)[cells] for part in np.gradient(away)])
+    staircase = slope.sum(0) / np.maximum(np.sqrt((slope**2).sum(0)), 1e-9)
+    return mould.loss_w_m2k * open_faces / np.maximum(staircase, 1) / (cell_mm / 1e3)
+
+
+def _rows(away, swept):
+    """Where along z the plain mould that may warm begins and ends in each row of cells: two (nx, ny)."""
+    metal = np.argwhere(away == 0)
+    reach = min(metal.min(0).min(), (np.array(away.shape) - 1 - metal.max(0)).min())
+    near = (away <= reach) & swept
+    near[..., [0, -1]] = False
+    first = near.argmax(2)
+    last = np.where(near.any(2), near.shape[2] - near[..., ::-1].argmax(2), first)
+    return first, last

@@ -1,0 +1,99 @@
+"""The modulus of a part's hottest section: what a feeder must outlast.
+
+V/A of a whole node misleads: junctions and cores heat the sand around them and freeze later. How much later depends
+on how well the metal conducts, so a coarse run of the freezing model is made for the nearest of three metals.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from pourprint.ledger import entries as ledger
+from pourprint.ledger.alloys import Alloy
+from pourprint.ledger.errors import InputError
+from pourprint.parts import meshes
+from pourprint.process.freezing.solidification import Melt, Mould, default_cell_mm, drag, freeze_grid, rim_mm
+from pourprint.process.freezing.voxels import voxels
+
+METALS = ("AlSi7Mg", "AZ91D", "316L")  # conduct well, middling and badly
+COARSE_CELLS = 60_000
+
+
+@dataclass(frozen=True, eq=False)
+class Section:
+    """The hottest section of a part cast in one metal in thick sand.
+
+    modulus_mm (...): V/A of a flat wall that would freeze as late as the part's last metal [mm]. place_mm (..., 3):
+    where that is (x, y, z) [mm]. spots: hot spots [-]. Parts of one shape and metal freeze alike: lengths scale.
+    """
+
+    modulus_mm: float | np.ndarray
+    place_mm: np.ndarray
+    spots: int
+
+    def scaled(self, factor):
+        """The section of the part in similar shape; factor (...): ratio of lengths [-]."""
+        factor = np.asarray(factor)
+        return Section(self.modulus_mm * factor, self.place_mm * factor[..., None], self.spots)
+
+
+@cache
+def section_in(metal):
+    """The study of a part's hottest section in one of METALS, for `Part.study`. Parameter: `metal` its index."""
+
+    def usual(mean_mm):
+        return mean_mm * ledger.freezing()[f"hot_section.{('well', 'middling', 'badly')[metal]}"].value
+
+    class SectionStudy(Section):
+        @classmethod
+        def measured(cls, vertices, faces):
+            """A coarse run on vertices (n, 3) [mm], faces (m, 3): some 0.1 s; 0 to 5 % above finer ones (demo nodes).
+
+            Where much of the metal is in walls too thin for the coarse grid, the usual ratio stands in.
+            """
+            volume, area, box, _, _ = meshes.measure(vertices, faces)
+            sand, mean, melt = Mould.sand(), volume / area, _melts()[metal]
+            pad = rim_mm(mean, melt, sand)
+            try:
+                run = freeze_grid(voxels(vertices, faces, default_cell_mm(box, pad, COARSE_CELLS), pad), melt, sand)
+            except InputError:
+                return cls(usual(mean), (vertices.min(0) + vertices.max(0)) / 2, 1)
+            return cls(run.modulus_mm, np.asarray(run.spots[0].position_mm), len(run.spots))
+
+        @classmethod
+        def estimated(cls, part):
+            """For a part without a mesh: the demo nodes' usual ratio to V/A, in the middle of its box."""
+            return cls(usual(part.modulus_mm), part.box_mm / 2, 1)
+
+    return SectionStudy
+
+
+def nearest_metals(alloy):
+    """Between which of METALS an Alloy lies by the logarithm of `drag`: (index of the first, share of the next [-])."""
+    known, sand = _known_drags()
+    place = float(np.clip(np.interp(np.log(drag(Melt.of(alloy), sand)), known, np.arange(3)), 0, 2))
+    low = min(int(place), 1)
+    return low, place - low
+
+
+def hottest_section(part, nearest):
+    """The hottest Section of a Part in an alloy. Parameter: `nearest` as from `nearest_metals(alloy)`."""
+    low, rest = nearest
+    if rest in (0.0, 1.0):  # one of METALS itself: the other need not be run
+        return part.study(section_in(low + int(rest)))
+    near = [part.study(section_in(low)), part.study(section_in(low + 1))]
+    modulus_mm = near[0].modulus_mm + rest * (near[1].modulus_mm - near[0].modulus_mm)
+    return Section(modulus_mm, near[round(rest)].place_mm, near[round(rest)].spots)
+
+
+@cache
+def _melts():
+    return tuple(Melt.of(Alloy.named(name)) for name in METALS)
+
+
+@cache
+def _known_drags():
+    """Logarithms of `drag` of the three metals (3,), and the sand they were found in."""
+    sand = Mould.sand()
+    return np.log([drag(melt, sand) for melt in _melts()]), sand

@@ -1,0 +1,1 @@
+"""Powder bed: turning, supports, nesting, exposure."""

@@ -1,0 +1,1 @@
+"""Printed sand: parting and cores, blocks, gating, feeders."""

@@ -1,0 +1,208 @@
+"""Which way a mould opens, and which cavities need a core of their own.
+
+A printed mould has no pattern to draw, so an undercut does not forbid anything. But what neither half shows when
+the mould lies open cannot be brushed clean of loose sand, coated or looked at: it becomes a separate core.
+Not modelled: draft, the strength of thin cores, cores that would have to pass each other when they are set.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from pourprint.process.freezing.voxels import columns
+from pourprint.process.geometry import centre_of_mass, smallest_rectangle, turned
+
+SPREAD = 32  # directions spread evenly over a half sphere; the part's own axes and facet normals come on top
+OWN_NORMALS = 12
+ALIKE = 0.09  # directions that hide so much more than the least count as alike
+COARSE, FINE = 32, 100  # rays along the longest side: to rank the directions, and to measure the winner
+
+
+@dataclass(frozen=True, eq=False)
+class Hidden:
+    """Stretches of parallel rays that have metal at both ends: room that neither mould half shows.
+
+    ray (g, 2): row and column of each stretch's ray; from_mm, to_mm (g,): where it begins and ends along the ray
+    [mm]; region (g,): which connected region it belongs to, 0 the largest; spacing_mm: between rays [mm].
+    """
+
+    ray: np.ndarray
+    from_mm: np.ndarray
+    to_mm: np.ndarray
+    region: np.ndarray
+    spacing_mm: float
+
+    @property
+    def volumes_cm3(self):
+        """Volume of each region, largest first (r,) [cm3]."""
+        return np.bincount(self.region, self.to_mm - self.from_mm) * self.spacing_mm**2 / 1000
+
+
+@dataclass(frozen=True, eq=False)
+class PartingStudy:
+    """How a part's mould opens; a kind for `Part.study`.
+
+    frame (3, 3): rows u, v, w; w is up in the mould and the way it opens, u the longer side of the box.
+    low_mm, high_mm (..., 3): the part's box in that frame [mm]. parting_mm (...): w of the flat parting plane [mm].
+    flat_share [-]: of the part's shadow that this plane parts; elsewhere the parting steps up or down.
+    region_cm3 (..., r): hidden regions, largest first [cm3]. known: False where there was no mesh to look at.
+    tried (n, 3), tried_cm3 (..., n): directions tried and the volume that each hides [cm3].
+    """
+
+    frame: np.ndarray
+    low_mm: np.ndarray
+    high_mm: np.ndarray
+    parting_mm: float | np.ndarray
+    flat_share: float
+    region_cm3: np.ndarray
+    known: bool = True
+    tried: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)), repr=False)
+    tried_cm3: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False)
+
+    @classmethod
+    def measured(cls, vertices, faces):
+        """Try many directions with few rays, then measure the best with many. vertices (n, 3) [mm], faces (m, 3).
+
+        The best hides least. Of those alike, the part's own straight ways come before slanted ones, the lowest first.
+        """
+        longest = np.ptp(vertices, axis=0).max()
+        tried = candidates(vertices, faces)
+        looks = [columns(vertices, faces, longest / COARSE, direction) for direction in tried]
+        hides = np.array([_hidden_cm3(look) for look in looks])
+        alike = hides <= (1 + ALIKE) * hides.min()
+        slanted = np.arange(len(tried)) >= len(tried) - SPREAD
+        tall = np.round(np.ptp(vertices @ tried.T, axis=0) / longest, 1)  # a few millimetres do not matter
+        best = np.lexsort((hides, tall, slanted, ~alike))[0]
+        up = tried[best] * _heavy_side(vertices, faces, tried[best])
+        seen = columns(vertices, faces, longest / FINE, up)
+        angle, length, width = smallest_rectangle(vertices @ seen.frame[:2].T)
+        turn = turned(angle if length >= width else angle + np.pi / 2)  # the longer side along u
+        frame = np.vstack([turn @ seen.frame[:2], seen.frame[2]]) + 0.0  # no −0
+        placed = vertices @ frame.T
+        parting, flat = flat_parting(seen)
+        regions_cm3 = hidden_of(seen).volumes_cm3
+        return cls(frame, placed.min(0), placed.max(0), parting, flat, regions_cm3, True, tried, hides)
+
+    @classmethod
+    def estimated(cls, part):
+        """A part known by numbers alone: parted at half its height, its cavities unknown."""
+        return cls(np.eye(3), 0 * part.box_mm, part.box_mm, part.height_mm / 2, np.nan, np.zeros(0), False)
+
+    def scaled(self, factor):
+        """The study of the part in similar shape: factor (...) [-], ratio of lengths."""
+        s = np.asarray(factor)[..., None]
+        cubed = s**3
+        return replace(
+            self,
+            low_mm=self.low_mm * s,
+            high_mm=self.high_mm * s,
+            parting_mm=self.parting_mm * factor,
+            region_cm3=self.region_cm3 * cubed,
+            tried_cm3=self.tried_cm3 * cubed,
+        )
+
+    @property
+    def sides_mm(self):
+        """Sides of the part's box in the mould (..., 3) [mm]."""
+        return self.high_mm - self.low_mm
+
+    @property
+    def below_mm(self):
+        """Height of the part below the parting plane (...) [mm]."""
+        return self.parting_mm - self.low_mm[..., 2]
+
+    @property
+    def above_mm(self):
+        """Height of the part above the parting plane (...) [mm]."""
+        return self.high_mm[..., 2] - self.parting_mm
+
+    def cores(self, least_cm3):
+        """(how many hidden regions of at least least_cm3 [-], their volume together [cm3]), each (...)."""
+        large = self.region_cm3 >= np.asarray(least_cm3)[..., None]
+        return large.sum(-1), (self.region_cm3 * large).sum(-1)
+
+
+def candidates(vertices, faces, spread=SPREAD):
+    """Directions worth trying: the axes, the part's own largest facet normals, and an even spread. Unit (n, 3).
+
+    A mould opens both ways, so a direction and its opposite are one: all have w ≥ 0.
+    """
+    corners = np.asarray(vertices)[np.asarray(faces)]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = np.linalg.norm(normals, axis=1)
+    normals = _upward(np.round(normals[area > 0] / area[area > 0, None], 3))
+    kinds, which = np.unique(normals, axis=0, return_inverse=True)
+    largest = np.argsort(np.bincount(which.ravel(), area[area > 0]))[::-1][:OWN_NORMALS]
+    turn = np.arange(spread) * np.pi * (3 - np.sqrt(5))  # Fibonacci spiral: equal areas
+    w = 1 - (np.arange(spread) + 0.5) / spread
+    ring = np.sqrt(1 - w**2)
+    even = np.column_stack([ring * np.cos(turn), ring * np.sin(turn), w])
+    found = np.vstack([np.eye(3)[::-1], kinds[largest], even])
+    found /= np.linalg.norm(found, axis=1, keepdims=True)
+    twins = np.triu(np.abs(found @ found.T) > 0.9999, 1).any(0)
+    return found[~twins]  # the even spread comes last and holds no twins of its own
+
+
+def hidden_of(seen):
+    """The Hidden room between stretches of metal: from Columns.
+
+    Stretches of neighbouring rays belong to one region where they overlap: a core could pass from one to the other.
+    """
+    column, start, end = seen.gaps
+    label = _labelled(seen.shape, column, start, end) if len(column) else column
+    rank = np.argsort(np.argsort(-np.bincount(label, end - start)))
+    ray = np.column_stack(np.divmod(column, seen.shape[1]))
+    return Hidden(ray, start, end, rank[label], seen.spacing_mm)
+
+
+def flat_parting(seen):
+    """(w of the plane that most rays cross in the part's outline [mm], share of the rays that it parts [-]).
+
+    Where a ray's outermost ends lie on both sides of the plane, each half of the mould can leave the part.
+    """
+    first = np.flatnonzero(np.diff(seen.column, prepend=-1))
+    last = np.flatnonzero(np.diff(seen.column, append=-1))
+    heights = np.concatenate([seen.enter_mm[first], seen.exit_mm[last]])
+    step = np.repeat([1, -1], len(first))
+    order = np.lexsort((-step, heights))  # at one height, entries before exits
+    crossed = np.cumsum(step[order])
+    most = int(crossed.argmax())
+    return float(heights[order][most : most + 2].mean()), float(crossed[most] / len(first))
+
+
+def _hidden_cm3(seen):
+    _, start, end = seen.gaps
+    return (end - start).sum() * seen.spacing_mm**2 / 1000
+
+
+def _labelled(shape, column, start, end):
+    """A label for each stretch, the same within a connected region (g,)."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    pairs = [(column[:0], column[:0])]
+    for step in (1, shape[1]):
+        beside = column + step
+        if step == 1:  # the last ray of a row has no neighbour in the next row
+            beside = np.where(beside % shape[1] == 0, -1, beside)
+        first, past = np.searchsorted(column, beside, "left"), np.searchsorted(column, beside, "right")
+        for rank in range(int((past - first).max(initial=0))):
+            one = np.flatnonzero(first + rank < past)
+            other = first[one] + rank
+            touch = np.minimum(end[one], end[other]) > np.maximum(start[one], start[other])
+            pairs.append((one[touch], other[touch]))
+    one, other = (np.concatenate(side) for side in zip(*pairs, strict=True))
+    touching = coo_array((np.ones(len(one)), (one, other)), (len(column), len(column)))
+    return connected_components(touching, directed=False)[1]
+
+
+def _upward(directions):
+    """Each direction or its opposite, such that the last component that is not 0 is above 0."""
+    last = np.where(directions[:, 2] != 0, directions[:, 2], np.where(directions[:, 1] != 0, *directions[:, 1::-1].T))
+    return directions * np.where(last < 0, -1, 1)[:, None] + 0.0
+
+
+def _heavy_side(vertices, faces, direction):
+    """+1 or −1: which way along direction puts the heavier half on top, where the feeder stands."""
+    height = vertices @ direction
+    return 1 if centre_of_mass(vertices, faces) @ direction >= (height.min() + height.max()) / 2 else -1

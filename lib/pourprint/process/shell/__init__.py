@@ -1,0 +1,1 @@
+"""Ceramic shells: coats, clusters, burn-out, hot shells."""

@@ -1,0 +1,234 @@
+"""The legs that a batch walks, in order, and where failures send it back: what a simulation and a closed form share."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+
+from pourprint.ledger.errors import InputError
+from pourprint.plans.plan import Plan, has_some
+from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
+
+REPORT_TIME = "risk.report_time"  # rate key: hours until a design error shows
+REPORT, CHECK = "the design error is reported", "assemble the first kit and check its design"
+
+
+@dataclass(frozen=True)
+class Counted(Plan):
+    """A plan whose work was counted on the way, instead of foreseen: its own formulas then give costs and hours.
+
+    `counts` {name of a level: times done}, with a level of its own for each piece of work.
+    """
+
+    counts: Mapping = field(default_factory=dict, repr=False)
+
+
+@dataclass(frozen=True)
+class Legs:
+    """One-off work and the batch of a plan as legs, at its own inputs and at those drawn, and what they take.
+
+    `plan` gives the counts, `sampled` the hours and prices, as numbers or (n,) arrays, or is the plan itself. The same
+    for every quantity and batch size: made once, asked often.
+    """
+
+    plan: Plan
+    sampled: Plan
+
+    @cached_property
+    def base(self):
+        """The legs at the plan's own inputs."""
+        return _legs(self.plan, self.plan.rates[REPORT_TIME])
+
+    @cached_property
+    def drawn(self):
+        """The same legs at the inputs drawn."""
+        return _legs(self.sampled, self.plan.rates[REPORT_TIME])
+
+    @cached_property
+    def width(self):
+        """Most pieces of work that a leg has."""
+        return max(len(leg.work) for leg in self.base)
+
+    @cached_property
+    def one_off(self):
+        """How many legs come before the batch's own: the report of a design error and one-off work."""
+        return 1 + sum(map(_is_one_off, self.base))
+
+    @cached_property
+    def back(self):
+        """Where each leg sends back what failed, (S,). Raises: InputError when it names a step not before it."""
+        names = [leg.name if i >= self.one_off else "" for i, leg in enumerate(self.base)]
+        names[0] = self.base[0].name
+        back = np.arange(len(names))
+        for i, leg in enumerate(self.base):
+            if leg.returns_to:
+                if leg.returns_to not in names[: i + 1]:
+                    raise InputError(f"{leg.name!r} returns work to {leg.returns_to!r}, which is no step before it.")
+                back[i] = names.index(leg.returns_to)
+        return back
+
+    @cached_property
+    def spoil(self):
+        """Chance that a lot fails on each leg, (S, n or 1)."""
+        return 1 - np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.drawn)))
+
+    @cached_property
+    def whole(self):
+        """Whether a leg's hands-on work is not left for the night, (S,)."""
+        return np.array([leg.whole for leg in self.base])
+
+    @cached_property
+    def people(self):
+        """(names of those who work, the place among them of each leg's (S,))."""
+        return _places([leg.who for leg in self.base])
+
+    @cached_property
+    def machines(self):
+        """(names of machines, the place among them of each leg's (S,), past the last where it has none)."""
+        return _places([leg.machine for leg in self.base])
+
+    @cached_property
+    def attended(self):
+        """Whether a leg's machine is also held during hands-on time, (S,)."""
+        return np.array([leg.attended for leg in self.base])
+
+    @cached_property
+    def hours(self):
+        """Hours of each work [h] as tables: (fixed (S, W, 3), which (S, W, 3), varied (K, n)).
+
+        Of each work its hands-on, machine and waiting time: where `which` is negative the fixed ones, else that row of
+        the varied ones, since most hours are the same in every run.
+        """
+        size = len(self.drawn), self.width, 3
+        fixed, which, varied = np.zeros(size), np.full(size, -1), []
+        for i, leg in enumerate(self.drawn):
+            for j, work in enumerate(leg.work):
+                for k, hours in enumerate((work.hands_on_h, work.machine_h, work.wait_h)):
+                    if np.ndim(hours):
+                        which[i, j, k] = len(varied)
+                        varied.append(hours)
+                    else:
+                        fixed[i, j, k] = hours
+        return fixed, which, np.array(varied) if varied else np.zeros((0, 1))
+
+    @cached_property
+    def _prices(self):
+        """{(0 plainly or 1 by hand, leg, work): what doing it once costs [currency]}, where it costs anything."""
+        split = self._split()
+        steps = [replace(leg, work=(work,)) for leg, pair in split.values() for work in pair]
+        ones = {work.level.name: 1 for step in steps for work in step.work}
+        costs = iter(self._as_plan(steps, ones, self.plan.job).step_costs)
+        prices = {(kind, *place): next(costs) for place in split for kind in (0, 1)}
+        return {place: price for place, price in prices.items() if has_some(price)}
+
+    def costs(self, done):
+        """What work done comes to, leg by leg: (S, …) [currency]. `done` (2, S, W, …) times, plainly and by hand."""
+        shape = np.broadcast_shapes(done.shape[3:], *(np.shape(price) for price in self._prices.values()))
+        costs = np.zeros((len(self.drawn), *shape))
+        for (kind, leg, work), price in self._prices.items():
+            costs[leg] += done[kind, leg, work] * price
+        return costs
+
+    def counted(self, done, job):
+        """The legs as a Counted plan of a job; `done` as of `costs`."""
+        split, steps = self._split(), []
+        for i, leg in enumerate(self.drawn):
+            pairs = (split[i, j][1] for j in range(len(leg.work)))
+            steps.append(replace(leg, work=tuple(work for pair in pairs for work in pair)))
+        counts = {
+            work.level.name: done[kind, i, j] for (i, j), (_, pair) in split.items() for kind, work in enumerate(pair)
+        }
+        return self._as_plan(steps, counts, job)
+
+    def _split(self):
+        """{(leg, work): (Step, (its Work but for hands, by hands))}, each Work with a level of its own."""
+        split = {}
+        for i, leg in enumerate(self.drawn):
+            for j, work in enumerate(leg.work):
+                alone, hands = (Level(f"{i}.{j} {kind}", work.level.per_batch) for kind in ("alone", "by hand"))
+                by_hand = Work(hands, hands_on_h=work.hands_on_h, people=work.people)
+                split[i, j] = leg, (replace(work, level=alone, hands_on_h=0.0), by_hand)
+        return split
+
+    def _as_plan(self, steps, counts, job):
+        fields = {name: getattr(self.sampled, name) for name in ("route", "title", "rates", "recipe")}
+        return Counted(**fields, job=job, steps=tuple(steps), counts=counts)
+
+
+def _legs(plan, report_h):
+    """One-off work, piece by piece, the first batch and the check of the design; before them the report of an error."""
+    one_off = [
+        replace(step, work=(work,), whole=False, first_pass_yield=1.0, returns_to="")
+        for step in plan.steps
+        for work in step.work
+        if work.level is JOB
+    ]
+    report = Step(Stage.DESIGN, REPORT, (Work(BATCH, wait_h=report_h),))
+    check = Step(Stage.FINISH, CHECK, (), spoils="batch", returns_to=REPORT)
+    kept = ((step, tuple(work for work in step.work if work.level is not JOB)) for step in plan.steps)
+    batch = (step if len(work) == len(step.work) else replace(step, work=work) for step, work in kept if work)
+    return (report, *one_off, *batch, check)
+
+
+@dataclass(frozen=True)
+class Chain:
+    """How batches of up to N pieces walk a plan's legs: once good on to `after`, what failed back to `back`.
+
+    For 0…N `pieces` in hand: `counts` (S, W, N + 1) how often each work falls due, `rounds` (S, N + 1), `lots`
+    (S, N + 1) that the pieces are spread over and that fail one by one.
+    """
+
+    pieces: int
+    counts: np.ndarray
+    rounds: np.ndarray
+    lots: np.ndarray
+    after: np.ndarray
+    back: np.ndarray
+
+
+def chain_of(legs, pieces, again=Stage.DESIGN):
+    """The Chain of a plan's Legs.
+
+    Parameters: `pieces` begun in the largest batch; `again` the stage from which on one-off work is done again after a
+    design error. Raises: InputError when a step names an unknown lot.
+    """
+    plan, steps = legs.plan, legs.base
+    in_hand = np.arange(pieces + 1) / plan.job.kit.nodes  # kits, in fractions
+    times = {work.level.name: work.level.per_batch(in_hand) for step in plan.steps for work in step.work}
+    times |= {JOB.name: in_hand > 0, BATCH.name: BATCH.per_batch(in_hand)}
+    size = pieces + 1
+    counts = np.zeros((len(steps), legs.width, size))
+    rounds, lots = np.ones((len(steps), size), dtype=int), np.zeros((len(steps), size), dtype=int)
+    for i, leg in enumerate(steps):
+        for j, work in enumerate(leg.work):
+            counts[i, j] = times[work.level.name]
+        if i >= legs.one_off and leg.rounds is not BATCH.per_batch:
+            rounds[i] = np.maximum(np.ceil(leg.rounds(in_hand)), 1)
+        lots[i] = _lots(leg, times, size)
+    after = np.arange(1, len(steps) + 1)
+    # The report is no part of a first pass; from it work goes on with the first stage that is done again.
+    redone = [i for i in range(1, legs.one_off) if steps[i].stage >= again]
+    after[0] = redone[0] if redone else legs.one_off
+    return Chain(pieces, counts, rounds, lots, after, legs.back)
+
+
+def _places(each):
+    names = list(dict.fromkeys(name for name in each if name is not None))
+    return names, np.array([len(names) if name is None else names.index(name) for name in each])
+
+
+def _is_one_off(leg):
+    return any(work.level is JOB for work in leg.work)
+
+
+def _lots(leg, times, size):
+    """Over how many lots, which fail one by one, 0…N pieces are spread; at least one, at most one a piece: (N + 1,)."""
+    pieces = np.arange(size)
+    if leg.spoils == "part":
+        return pieces
+    if leg.spoils == "batch":
+        return np.minimum(pieces, 1)
+    if leg.spoils not in times:
+        raise InputError(f"{leg.name!r} spoils a {leg.spoils}, but no work of the route counts by the {leg.spoils}.")
+    return np.minimum(np.maximum(times[leg.spoils], 1), pieces).astype(int)

@@ -1,0 +1,122 @@
+"""The inner loops of the simulation, compiled by numba; imported only where they are used.
+
+Batch by batch and visit by visit, as `walks` tells it. The random numbers are NumPy's own.
+"""
+
+import numpy as np
+from numba import njit
+
+
+@njit(cache=True)
+def walk(after, back, lots, spoil, start, stop, pieces, spares, errors, rng):
+    """Let one batch after another walk a chain, visit by visit: (leg, row, pieces in hand), each (E,).
+
+    start, stop: the first leg, and the one that is no more walked. after, back (S,): where what is good, and what
+    failed, goes on. lots (S, N + 1): over how many lots pieces in hand are spread. spoil (S, n): chance that a lot
+    fails, of run = row % n. errors (rows,): design errors that the last leg finds in each batch of `pieces`, `spares`
+    of them more than wanted.
+    """
+    runs = spoil.shape[1]
+    room = errors.size * (stop - start + 9)
+    leg, row, held = np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room, np.int64)
+    queue, size = np.zeros(stop + 1, np.int64), 0
+    for batch in range(errors.size):
+        queue[:] = 0
+        queue[start] = pieces
+        at, spare, wrong = start, spares, errors[batch]
+        while at < stop:
+            here = queue[at]
+            if size == leg.size:
+                more = np.empty(size, np.int64)
+                leg, row, held = np.append(leg, more), np.append(row, more), np.append(held, more)
+            leg[size], row[size], held[size] = at, batch, here
+            size += 1
+            failed, chance = 0, spoil[at, batch % runs]
+            if chance > 0 and here > 0:
+                # Pieces are spread evenly over lots: some lots hold one more than others.
+                each, fuller = here // lots[at, here], here % lots[at, here]
+                failed = rng.binomial(lots[at, here] - fuller, chance) * each
+                if fuller > 0:
+                    failed += rng.binomial(fuller, chance) * (each + 1)
+            passed, sent = here - failed, max(failed - spare, 0)
+            spare -= failed - sent
+            if at == stop - 1 and wrong > 0:
+                passed, sent, spare = 0, pieces, spares
+                wrong -= 1
+            queue[at] = 0
+            queue[after[at]] += passed
+            if sent > 0:
+                queue[back[at]] += sent
+                at = back[at]
+            else:
+                at = after[at]
+    return leg[:size], row[:size], held[:size]
+
+
+@njit(cache=True)
+def take(leg, row, pieces, rounds_of, counts, fixed, which, varied, factor, runs):
+    """What visits take: (rounds (E,), hours a round by hand, by machine and waiting (E,), times done (2, S, W, runs)).
+
+    leg, row, pieces (E,): visits; run = row % runs. rounds_of (S, N + 1), counts (S, W, N + 1): of the chain, by pieces
+    in hand. fixed, which, varied: hours of each work, of run % n. factor (E,): on hands-on time.
+    """
+    legs, width, _ = counts.shape
+    rounds, done = np.empty(leg.size, np.int64), np.zeros((2, legs, width, runs))
+    hands_on, machine, wait = np.zeros(leg.size), np.zeros(leg.size), np.zeros(leg.size)
+    hours = np.empty(3)
+    for visit in range(leg.size):
+        at, held, run = leg[visit], pieces[visit], row[visit] % runs
+        for work in range(width):
+            count = counts[at, work, held]
+            if count == 0:
+                continue
+            for kind in range(3):
+                place = which[at, work, kind]
+                hours[kind] = fixed[at, work, kind] if place < 0 else varied[place, run % varied.shape[1]]
+            by_hand = count * factor[visit]
+            done[0, at, work, run] += count
+            done[1, at, work, run] += by_hand
+            hands_on[visit] += by_hand * hours[0]
+            machine[visit] += count * hours[1]
+            wait[visit] = max(wait[visit], min(count, 1.0) * hours[2])
+        rounds[visit] = rounds_of[at, held]
+        hands_on[visit] /= rounds[visit]
+        machine[visit] /= rounds[visit]
+    return rounds, hands_on, machine, wait, done
+
+
+@njit(cache=True)
+def lead(row, rounds, hands_on_h, alone_h, whole, last, begin_h, opening, before, shift, night, day_h):
+    """Lead batches through the calendar, visit by visit: (when a `last` visit is done at last, the end), each (rows,).
+
+    row, rounds, hands_on_h, alone_h, whole, last (E,): visits, those of each row in the order of time. begin_h (rows,).
+    opening … day_h: tables of the `Calendar`, whose `finish` this is in numbers instead of arrays. Infinite where the
+    calendar ends.
+    """
+    ready, end = begin_h.copy(), begin_h.copy()
+    for visit in range(row.size):
+        now, hands_on = end[row[visit]], hands_on_h[visit]
+        for _ in range(rounds[visit]):
+            if hands_on > 0:
+                day = int(now * (1 / 24)) if now < 24 * opening.size else opening.size
+                if day >= opening.size:
+                    now = np.inf
+                    break
+                worked = before[day] + min(max(now - opening[day], 0.0), day_h)
+                if whole[visit]:
+                    day = int(worked / day_h + 1e-9)
+                    start = day * day_h
+                    late = worked + hands_on > start + day_h + 1e-9 and worked > start + 1e-9
+                    if late and night[day]:
+                        worked = start + day_h
+                worked += hands_on
+                day = int(worked / day_h - 1e-9)
+                if day >= shift.size:
+                    now = np.inf
+                    break
+                now = worked + shift[day]
+            now += alone_h[visit]
+        end[row[visit]] = now
+        if last[visit]:
+            ready[row[visit]] = now
+    return ready, end

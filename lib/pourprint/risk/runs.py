@@ -1,0 +1,274 @@
+"""Failures, rework and uncertain inputs: how sure are cost and days?
+
+A step's first-pass yield is the chance that a lot (part, cluster, box, mould, plate or batch) passes it at the first
+try; what fails goes back to an earlier step and is made again, while the batch waits for it, so that kits stay
+together. First-pass yields of these routes are not published: they are scenario inputs with a range.
+Not modelled: pieces lost for good, failures that come in series, and other jobs in the shop.
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import is_price, is_yield
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.ranges import SHAPES, check_seed, draw, stream
+from pourprint.ledger.workdays import generic_calendar, moment_of, start_of
+from pourprint.plans.plan import Plan, feasible, made, ranged
+from pourprint.plans.steps import Stage
+from pourprint.risk import walks as engine
+from pourprint.risk.legs import Legs
+
+TIMES = ("h", "s")  # units of process times; speeds end in "/h"
+
+
+def uncertain(plan):
+    """The prices, times, speeds and yields that a plan reads and that have a range: {key: Entry}.
+
+    What a lab knows of its machines (sizes, limits) and of the part is not among them.
+    """
+    return {key: entry for key, entry in ranged(made(plan)).items() if _is_uncertain(key, entry)}
+
+
+def _is_uncertain(key, entry):
+    return is_price(key) or is_yield(key) or entry.unit in TIMES or entry.unit.endswith("/h")
+
+
+@dataclass(frozen=True)
+class Runs:
+    """What a plan's job may come to: n runs with cost, time and failures drawn together.
+
+    `cost` [currency], `days` calendar days from the start to delivery [d], `attempts` pieces begun for each good one
+    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn; `done` how often each work of
+    `legs` was done; `start` date and time, or None for some Monday without holidays.
+    """
+
+    plan: Plan
+    start: dt.datetime | None
+    cost: np.ndarray = field(repr=False)
+    days: np.ndarray = field(repr=False)
+    attempts: np.ndarray = field(repr=False)
+    design_errors: np.ndarray = field(repr=False)
+    inputs: Mapping = field(repr=False)
+    legs: Legs = field(repr=False)
+    done: np.ndarray = field(repr=False)
+
+    @property
+    def counted(self):
+        """The steps with the work counted in each run, as a plan with arrays."""
+        return self.legs.counted(self.done, self.plan.job)
+
+    @property
+    def n(self):
+        """How many runs [-]."""
+        return self.cost.size
+
+    def with_delay(self, price_of_day, deadline=None):
+        """Cost with the price of the days, of all or of those after a deadline: (n,) [currency]."""
+        check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+        late = self.days if deadline is None else np.maximum(self.days - self.days_until(deadline), 0)
+        return self.cost + price_of_day * late
+
+    def days_until(self, deadline):
+        """Calendar days from the start to a deadline: days [d], or a date (its end) or moment. Raises: InputError."""
+        if isinstance(deadline, int | float | np.number) and not isinstance(deadline, bool):
+            check_numbers(arrays=False, deadline=deadline)
+            return float(deadline)
+        if self.start is None:
+            raise InputError("a deadline by date needs a start: simulate(plan, start=…), or give days, such as 30.")
+        try:
+            moment = moment_of(deadline)
+        except InputError:
+            raise InputError(f'deadline must be days, or a date such as "2026-12-18", not {deadline!r}.') from None
+        if moment.time() == dt.time():
+            moment += dt.timedelta(days=1)  # a date means the end of that day
+        if moment <= self.start:
+            raise InputError(f"the deadline, {moment:%d %b %Y}, must be after the start, {self.start:%d %b %Y}.")
+        return (moment - self.start) / dt.timedelta(days=1)
+
+    def chance(self, deadline):
+        """Chance of delivery by a deadline (days from the start, date or moment) [-]; uncertain by √(p(1 − p)/n)."""
+        return float(np.mean(self.days <= self.days_until(deadline)))
+
+    def answer(self, deadline):
+        """A sentence on a deadline, also on one that cannot be met."""
+        days, chance = self.days_until(deadline), self.chance(deadline)
+        usual = np.quantile(self.days, 0.9)
+        if chance > 0:
+            error = np.sqrt(chance * (1 - chance) / self.n)
+            unsure = f" (±{2 * error:.1%})" if 0.005 < chance < 0.995 else ""
+            said = f"{percent(chance)} chance{unsure} of delivery" if chance < 1 else f"all {self.n} runs deliver"
+            return f"{self.plan.title}: {said} within {_days(days)}; nine runs of ten take at most {usual:.0f}."
+        return (
+            f"{self.plan.title} cannot deliver within {_days(days)}: the quickest of {self.n} runs takes "
+            f"{self.days.min():.0f}, nine of ten up to {usual:.0f}. Move the date, make fewer, or take another route."
+        )
+
+    def quantiles(self, shares=(0.1, 0.5, 0.9)):
+        """Cost [currency], days [d] and attempts [-] that a share of the runs stays below, as a pandas table."""
+        import pandas as pd
+
+        check_numbers(zero_allowed=True, shares=shares)
+        if np.any(np.asarray(shares) > 1):
+            raise InputError(f"shares must lie from 0 to 1, not {shares!r}.")
+        table = {name: np.quantile(getattr(self, name), shares) for name in ("cost", "days", "attempts")}
+        return pd.DataFrame(table, index=[f"{share:.0%}" for share in shares])
+
+
+def percent(share):
+    """A share [-] of runs in whole per cent, but no "100%" or "0%" as long as one run is otherwise."""
+    if 0.995 <= share < 1:
+        return "over 99%"
+    return "under 1%" if 0 < share <= 0.005 else f"{share:.0%}"
+
+
+def _days(days):
+    return f"{days:.0f} day{'' if round(days) == 1 else 's'}"
+
+
+def simulate(
+    plan,
+    n=10_000,
+    seed=1,
+    start=None,
+    inputs="triangular",
+    time_spread=None,
+    spares=0,
+    design_again=0.0,
+    again=Stage.DESIGN,
+):
+    """Draw cost and calendar time of a plan together, with failures, rework and uncertain inputs.
+
+    Parameters: `plan` of single numbers; `n` runs; `seed` whole number: one seed gives every route the same prices,
+    times and yields, so that differences are sharp; `start` date and time (default: some Monday, no holidays);
+    `inputs` how the plan's `uncertain` inputs spread within their ranges: "triangular", "PERT", "log-normal", or None
+    to keep their values; `time_spread` standard deviation of a visit's hands-on time over its mean [-] (default:
+    risk.time_spread); `spares` pieces begun in each batch beyond those wanted; `design_again` chance that an
+    assembled first batch shows a fault of the design [-], upon which work begins anew from stage `again` on.
+    Returns: Runs. Raises: InputError.
+    Further batches that were begun before a design fault shows are not counted.
+    """
+    return drawn(plan, n, seed, inputs).run(start, time_spread, spares, design_again, again)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A plan with its uncertain inputs drawn, to be run at any quantity and in any batches: make it with `drawn`.
+
+    `inputs` {key: (n,)}; `legs` the plan's work at them.
+    """
+
+    plan: Plan
+    legs: Legs = field(repr=False)
+    inputs: Mapping = field(repr=False)
+    n: int
+    seed: int
+
+    def at(self, quantity, batch_size):
+        """The same draws for another quantity and batch size [-]: nothing is drawn or planned anew."""
+        check_numbers(arrays=False, quantity=quantity, batch_size=batch_size)
+        return replace(self, plan=self.plan.at(quantity=quantity, batch_size=batch_size))
+
+    def run(self, start=None, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
+        """Run the plan with failures and rework; parameters as of `simulate`. Returns: Runs. Raises: InputError."""
+        check_design(design_again, again)
+        # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
+        row = stream(self.seed, "design").random(self.n)
+        errors = np.zeros(self.n, dtype=int)
+        if design_again > 0:
+            errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
+        return self._run(errors, start, time_spread, spares, again)
+
+    def _run(self, errors, start, time_spread, spares, again):
+        plan, n = self.plan, self.n
+        time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
+        check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
+        if spares % 1 != 0:
+            raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
+        run = run_of(plan, self.legs, int(spares), again)
+        if start is None:
+            calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
+        else:
+            calendar, begin_h = start_of(start, plan.rates.hours)
+        size = max(1, BLOCK // len(run.batches))
+        rng = stream(self.seed, "failures and times")
+        blocks = [
+            run.block(slice(at, min(at + size, n)), calendar, begin_h, rng, time_spread, errors)
+            for at in range(0, n, size)
+        ]
+        done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
+        days = (end - begin_h) / 24 + plan.job.delivery_days
+        cost = self.legs.costs(done).sum(axis=0)
+        attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
+        began = None if start is None else moment_of(start)
+        return Runs(plan, began, cost, days, attempts, errors, self.inputs, self.legs, done)
+
+
+def drawn(plan, n=10_000, seed=1, inputs="triangular"):
+    """The uncertain inputs of a plan, drawn; parameters as of `simulate`. Returns: Drawn. Raises: InputError."""
+    check_numbers(arrays=False, n=n)
+    if n % 1 != 0 or n > 1_000_000:
+        raise InputError(f"n must be a whole number of runs, at most 1 000 000, not {n!r}.")
+    check_seed(seed)
+    made(plan).single_only("simulate()")
+    if inputs is not None and inputs not in SHAPES:
+        raise InputError(f"inputs must be one of {', '.join(SHAPES)}, or None to keep them, not {inputs!r}.")
+    values = draw(uncertain(plan), n, seed, inputs) if inputs else {}
+    sampled = plan.at(rates=plan.rates.replace(values)) if values else plan
+    return Drawn(plan, Legs(plan, sampled), values, int(n), seed)
+
+
+# A compromise between time and memory that touches no result.
+BLOCK = 40_000  # batches walked together: more would only fill the memory
+
+
+def simulate_all(plans, n=10_000, seed=1, **options):
+    """`simulate` every feasible plan with the same draws: {route: Runs}; `options` as there."""
+    return {route: simulate(plan, n, seed, **options) for route, plan in feasible(plans).items()}
+
+
+@dataclass(frozen=True)
+class DesignError:
+    """What one fault of the design costs: `cost` [currency] and `days` [d] more, each (n,), in paired runs."""
+
+    cost: np.ndarray
+    days: np.ndarray
+
+
+def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spread=None, spares=0, again=Stage.DESIGN):
+    """What one fault of the design costs that the first assembly shows; parameters as of `simulate`.
+
+    Returns: DesignError. The first batch is scrapped, one-off work is done again from stage `again` on.
+    """
+    ready = drawn(plan, n, seed, inputs)
+    check_design(0.0, again)
+    without, once = (ready._run(np.full(ready.n, k), start, time_spread, spares, again) for k in (0, 1))
+    return DesignError(once.cost - without.cost, once.days - without.days)
+
+
+# Of the pieces: below it each good one takes some 500 starts, and a run would hardly end. A guard of this program.
+LEAST_YIELD = 0.002
+
+
+def run_of(plan, legs, spares=0, again=Stage.DESIGN):
+    """The Run behind a simulation, or a closed form. Raises: InputError where hardly anything passes."""
+    run = engine.Run(plan, legs, spares, again)
+    good = np.prod(1 - legs.spoil, axis=0).min()
+    if good < LEAST_YIELD:
+        raise InputError(
+            f"{plan.title} gets only {good:.2%} of its pieces through all steps at the first try: below "
+            f"{LEAST_YIELD:.1%} no plan is worth simulating; raise its yields (entries named yield_…)."
+        )
+    return run
+
+
+def check_design(design_again, again):
+    """Refuse what is no chance of a design error below 0.9, or no stage to begin again from."""
+    check_numbers(zero_allowed=True, arrays=False, design_again=design_again)
+    if design_again > 0.9:
+        raise InputError(f"design_again must be at most 0.9, not {design_again!r}: mend the design process first.")
+    if not isinstance(again, Stage):
+        raise InputError(f"again must be a Stage such as Stage.DESIGN, not {again!r}.")

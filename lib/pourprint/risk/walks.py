@@ -1,0 +1,211 @@
+"""How a batch walks through its steps when some pieces fail: the failures, what they cost, and the calendar.
+
+The batch stays together. A step takes all pieces that stand before it; those that fail go back to an earlier step
+and catch up, while the good ones wait; then all go on. Spare pieces, if any were begun, are used up first. So a step
+may be visited again by a few pieces, which pay for a whole cluster, box or plate. The first visit of each step is
+the plan itself.
+"""
+
+from collections import Counter
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pourprint.ledger.workdays import past_horizon
+from pourprint.plans.plan import Plan
+from pourprint.plans.steps import Stage
+from pourprint.risk.legs import Legs, chain_of
+
+# Failures -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Visits:
+    """Every visit of a leg by a row (one batch of one run): `leg`, `row`, `pieces` in hand, all (E,), row by row in
+    the order of time."""
+
+    leg: np.ndarray
+    row: np.ndarray
+    pieces: np.ndarray
+
+
+def walk(chain, spoil, part, pieces, spares, errors, rng):
+    """Let batches walk a chain, one after another.
+
+    Parameters: `spoil` (S, n or 1) chance that a lot fails, of run = row % n; `part` slice of the legs to walk;
+    `pieces` begun in each batch, `spares` of them more than wanted; `errors` (rows,) how many design errors the last
+    leg finds in each; `rng` random numbers. Returns: Visits.
+    """
+    from pourprint.risk import loops  # loads numba
+
+    tables = chain.after, chain.back, chain.lots, spoil
+    return Visits(*loops.walk(*tables, part.start, part.stop, pieces, spares, errors, rng))
+
+
+# What it takes ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What visits take. Per round, in `rounds` (E,): `hands_on_h`, `machine_h`, `wait_h` (E,) [h]; and `done`
+    (2, S, W, runs) how often each work was done in each run, plainly and weighted for hands-on time."""
+
+    visits: Visits
+    rounds: np.ndarray
+    hands_on_h: np.ndarray
+    machine_h: np.ndarray
+    wait_h: np.ndarray
+    done: np.ndarray
+
+    def loads(self, legs, rows):
+        """Hours that people, by hand, and machines, by the clock, are held by each row's batch: two of (rows, K) [h].
+
+        In the order of the legs' `people` and `machines`; one-off work and batches with a design error left out.
+        """
+        leg, row, one_off = self.visits.leg, self.visits.row, legs.one_off
+        turn = np.arange(leg.size)
+        begun = np.zeros(rows, dtype=int)
+        np.maximum.at(begun, row[leg < one_off], turn[leg < one_off] + 1)
+        by_hand = self.rounds * self.hands_on_h * ((leg >= one_off) & (turn >= begun[row]))
+        held = self.rounds * self.machine_h * ((leg >= one_off) & (turn >= begun[row]))
+        held += by_hand * legs.attended[leg]
+        return tuple(
+            np.bincount(row * (len(names) + 1) + own[leg], hours, rows * (len(names) + 1)).reshape(rows, -1)[:, :-1]
+            for (names, own), hours in ((legs.people, by_hand), (legs.machines, held))
+        )
+
+
+def take(visits, chain, legs, runs, factor=None):
+    """What visits take: hours as in `Plan`, count × hours in equal rounds, all pieces of a round waiting together.
+
+    Parameters: `legs` the chain's Legs; `runs` slice of the n that the rows belong to, run by run; `factor` (E,) on
+    hands-on time, or None. Returns: Taken.
+    """
+    from pourprint.risk import loops  # loads numba
+
+    factor = np.ones(visits.leg.size) if factor is None else factor
+    seen = visits.leg, visits.row, visits.pieces
+    fixed, which, varied = legs.hours
+    varied = varied[:, runs] if varied.shape[1] > 1 else varied
+    tables = chain.rounds, chain.counts, fixed, which, varied
+    return Taken(visits, *loops.take(*seen, *tables, factor, runs.stop - runs.start))
+
+
+def lead(taken, legs, calendar, begin_h):
+    """Lead every row through the calendar.
+
+    Parameters: `legs` the Legs that were walked; `begin_h` (rows,) [h]. Returns: (when its one-off work is done for the
+    last time, its end), each (rows,) [h since the calendar's first midnight]. Raises: InputError past the calendar's
+    horizon.
+    """
+    from pourprint.risk import loops  # loads numba
+
+    visits = taken.visits
+    marks = legs.whole[visits.leg], visits.leg == legs.one_off - 1
+    times = taken.rounds, taken.hands_on_h, taken.machine_h + taken.wait_h, *marks
+    ready, end = loops.lead(visits.row, *times, begin_h, *calendar.tables, calendar.hours.day_h)
+    if np.isinf(end).any():
+        raise past_horizon()
+    return ready, end
+
+
+# The whole job ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Run:
+    """A plan ready to be run through: `plan` for the job, its `legs` for the work, inputs drawn or not.
+
+    `spares` pieces begun beyond those wanted in each batch; `again` the stage from which on one-off work is done again
+    after a design error.
+    """
+
+    plan: Plan
+    legs: Legs
+    spares: int = 0
+    again: Stage = Stage.DESIGN
+
+    @cached_property
+    def batches(self):
+        """Kits in each batch, the first one first."""
+        size, quantity = self.plan.job.batch_size, self.plan.job.quantity
+        rest = quantity % size
+        return [size] * (quantity // size) + [rest] * (rest > 0)
+
+    @cached_property
+    def later(self):
+        """[(kits, how many such batches)] of the batches after the first."""
+        return list(Counter(self.batches[1:]).items())
+
+    def begun(self, kits):
+        """Pieces begun in a batch of some kits."""
+        return kits * self.plan.job.kit.nodes + self.spares
+
+    @cached_property
+    def chain(self):
+        """The Chain for all batches: none is larger than the first."""
+        return chain_of(self.legs, self.begun(self.batches[0]), self.again)
+
+    @cached_property
+    def once(self):
+        """The legs of the job's first batch: one-off work and the check of the design with it."""
+        return slice(1, len(self.legs.base))
+
+    @cached_property
+    def own(self):
+        """The legs of every later batch."""
+        return slice(self.legs.one_off, len(self.legs.base) - 1)
+
+    def block(self, runs, calendar, begin_h, rng, time_spread, errors):
+        """Some of the runs.
+
+        Parameters: `runs` slice of the n; `errors` (n,) design errors of each. Returns: (times each work was done,
+        plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,), end (runs,) [h]).
+        """
+        size, legs = runs.stop - runs.start, self.legs
+        spoil = legs.spoil[:, runs] if legs.spoil.shape[1] > 1 else legs.spoil
+
+        def going(part, kits, errors):
+            visits = walk(self.chain, spoil, part, self.begun(kits), self.spares, errors, rng)
+            return take(visits, self.chain, legs, runs, _factors(rng, time_spread, visits.leg.size))
+
+        taken = going(self.once, self.batches[0], errors[runs])
+        done, begun = taken.done, _begun(taken, legs.one_off, size)
+        ready, end = lead(taken, legs, calendar, np.full(size, float(begin_h)))
+        before = taken.loads(legs, size) if self.later else None
+        for kits, many in self.later:
+            rows = many * size
+            taken = going(self.own, kits, np.zeros(rows, dtype=int))
+            done += taken.done
+            begun += _begun(taken, legs.one_off, size)
+            loads = taken.loads(legs, rows)
+            by_hand, by_clock = (_busiest(*pair, many) for pair in zip(before, loads, strict=True))
+            start = np.maximum(calendar.finish(ready, by_hand), ready + by_clock)
+            _, ends = lead(taken, legs, calendar, start.ravel())
+            end = np.maximum(end, ends.reshape(many, size).max(axis=0))
+            before = [sum_h + h.reshape(many, size, -1).sum(axis=0) for sum_h, h in zip(before, loads, strict=True)]
+        return done, begun, end
+
+
+def _factors(rng, time_spread, count):
+    """Log-normal factors of mean one with a coefficient of variation [-], (count,)."""
+    if time_spread == 0:
+        return np.ones(count)
+    sigma = np.sqrt(np.log1p(time_spread**2))
+    return np.exp(sigma * rng.standard_normal(count) - sigma**2 / 2)
+
+
+def _begun(taken, leg, runs):
+    """Pieces that entered a leg in each run, (runs,)."""
+    at = taken.visits.leg == leg
+    return np.bincount(taken.visits.row[at] % runs, taken.visits.pieces[at], runs)
+
+
+def _busiest(before, loads, many):
+    """Hours that whoever is busiest is held before each of many batches: (many, runs) [h].
+
+    Parameters: `before` (runs, K) by the batches before them; `loads` (many · runs, K) by each of them.
+    """
+    mine = loads.reshape(many, *before.shape)
+    return (before + np.cumsum(mine, axis=0) - mine).max(axis=-1, initial=0)

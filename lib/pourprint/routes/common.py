@@ -1,0 +1,258 @@
+"""What several routes share: levels, the check of the part, melting and pouring, machining and inspection."""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from pourprint.ledger.alloys import Alloy
+from pourprint.ledger.errors import Infeasible
+from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.process.contraction import cast_bore_mm
+from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
+from pourprint.process.freezing.solidification import Melt
+from pourprint.process.heating import heating_h, melt_kj_kg
+
+MANY = 10_000  # kits, of which the last lot hardly counts
+RATED_FOR = "AlSi7Mg"  # the metal by which the ledger says what crucible and furnace can do
+
+
+def part_level(kit):
+    """Once a part: every piece of every kit in the batch."""
+    return Level("part", lambda kits: kits * kit.nodes)
+
+
+def lots(name, per_kit):
+    """Once a cluster, box, plate or load: `per_kit` is the share that one kit fills [-], rounded up a batch."""
+    return Level(name, lambda kits: np.ceil(kits * per_kit - 1e-9))
+
+
+def total(kit, amount):
+    """Sum of `amount(kit part)` over all pieces of a kit."""
+    return sum(item.count * amount(item) for item in kit.parts)
+
+
+def mean(kit, amount):
+    """Mean of `amount(kit part)` over the pieces of a kit: what one piece of Work at part level takes."""
+    return total(kit, amount) / kit.nodes
+
+
+def beside(values, axis=-1):
+    """Numbers or arrays (…), one for each part of a kit, as one array with the parts along an axis, by default last."""
+    values = list(values)
+    try:
+        together = np.array(values)
+    except ValueError:  # arrays of some parts beside numbers of others
+        together = np.array(np.broadcast_arrays(*values))
+    return np.moveaxis(together, 0, axis) if together.ndim > 1 else together
+
+
+def wide(read):
+    """A reader of the same values whose arrays (…) have one more axis at their end: that of the parts of a kit."""
+
+    def read_wide(key):
+        value = read(key)
+        return value[..., None] if isinstance(value, np.ndarray) else value
+
+    return read_wide
+
+
+def one_of(sizes, index):
+    """Of a dataclass of arrays (…, parts) that of one part: all fields (…)."""
+    return type(sizes)(*(value[..., index] for value in vars(sizes).values()))
+
+
+def limit(value):
+    """A limit in a message, the tightest of an array."""
+    return f"{np.min(value):.0f}"
+
+
+def share_of_lots(kit, capacity, limits, where):
+    """How many lots one kit fills [-], from how many of each part one lot holds.
+
+    Raises: Infeasible that names the part, its box and the space, when a part does not fit at all.
+    """
+    fit = beside([capacity(item.part) for item in kit.parts])
+    small = np.any(fit < 1, axis=tuple(range(fit.ndim - 1)))
+    if np.any(small):
+        part = kit.parts[np.argmax(small)].part
+        box = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(part.box_mm, -1, 0))
+        raise Infeasible(f"{part.name} ({box} mm) does not fit {where}: {limits}.")
+    return (kit.counts / fit).sum(axis=-1)
+
+
+def check_the_part(job, rates, whom):
+    """The first step of every route."""
+    hours = rates["design.check_base"] + rates["design.check_each"] * len(job.kit.parts)
+    return Step(Stage.DESIGN, f"check the part for {whom}", (Work(JOB, hands_on_h=hours),), who="labour.engineer")
+
+
+def simulate(job, rates):
+    """Simulate filling and freezing: an engineer sets up and reads, a computer runs alone."""
+    hours = rates["design.simulate_base"] + rates["design.simulate_each"] * len(job.kit.parts)
+    work = Work(JOB, hands_on_h=hours, wait_h=rates["design.simulate_run"])
+    return Step(Stage.SIMULATE, "simulate filling and freezing", (work,), who="labour.engineer")
+
+
+def crucible_kg(job, rates):
+    """Metal of the job's alloy that the crucible holds [kg]: as much room as its filling of aluminium takes."""
+    return rates["foundry.crucible"] * job.alloy["density"] / Alloy.named(RATED_FOR)["density"]
+
+
+@cache
+def _rated_kj_kg():
+    return melt_kj_kg(Melt.of(Alloy.named(RATED_FOR)))
+
+
+def melting_h_kg(job, rates):
+    """Furnace time to melt and heat a kilogram [h/kg]: aluminium by melt_time of a full crucible, others by heat."""
+    heat = melt_kj_kg(Melt.of(job.alloy)) / _rated_kj_kg()
+    return rates["foundry.melt_time"] / rates["foundry.crucible"] * heat
+
+
+def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
+    """Melt by the crucible, pour by the mould or cluster.
+
+    A furnace with metal in it is never left alone, so that melting is hands-on time too: each melt is charged, melted,
+    treated and poured in one go, and not begun where the day is too short for it.
+
+    Parameters: `lot` Level of moulds or clusters; `poured_kg` turns kits into metal poured [kg].
+    Metal is bought for the parts and for what melting and remelted returns lose.
+    """
+    job.alloy.check_pour(rates["foundry.furnace_limit"])
+    crucible = crucible_kg(job, rates)
+    metal = Level("kilogram poured", poured_kg)
+    full_kg = poured_kg(MANY) / lot.per_batch(MANY)  # metal of a lot that is as full as they come
+    melt = Level("melt", lambda kits: _melts(poured_kg(kits), lot.per_batch(kits), full_kg, crucible))
+    part = part_level(job.kit)
+    part_kg = mean(job.kit, lambda item: item.part.volume_cm3) * job.alloy["density"] / 1000
+    ingot, lost = f"ingot.{job.alloy.name}", rates["foundry.return_loss"]
+    return Step(
+        Stage.POUR,
+        "melt and pour",
+        (
+            Work(
+                melt,
+                hands_on_h=rates["foundry.melt_hands_on"] + job.alloy["melt_care"],
+                materials={"material.inert_gas": job.alloy["cover_gas"]} if job.alloy["cover_gas"] else {},
+            ),
+            Work(
+                metal,
+                hands_on_h=melting_h_kg(job, rates),
+                materials={ingot: rates["foundry.melt_loss"] + lost},
+            ),
+            Work(lot, hands_on_h=rates["foundry.pour_each"], people=2),
+            Work(part, materials={ingot: part_kg * (1 - lost)}),
+        ),
+        machine="melting_furnace",
+        attended=True,
+        whole=True,
+        rounds=melt.per_batch,
+        first_pass_yield=rates["foundry.yield_pour"],
+        spoils=spoils,
+        returns_to=back_to,
+    )
+
+
+def _melts(poured_kg, lots, full_kg, crucible_kg):
+    """Melts [-]: a lot is poured from one melt, so a crucible holds whole lots, each of `full_kg` [kg].
+
+    >>> [int(_melts(3 * kg, 3, kg, 25.0)) for kg in (8, 12, 15)]  # three, two and one of such lots in a crucible
+    [1, 2, 3]
+    """
+    whole = np.maximum(np.floor(crucible_kg / np.maximum(full_kg, 1e-9) + 1e-9), 1)
+    return np.maximum(np.ceil(lots / whole - 1e-9), np.ceil(poured_kg / crucible_kg - 1e-9))
+
+
+def heat_treat(job, rates):
+    """Solution annealing and ageing of a hardened alloy, each heated from the room; no step at all for the others."""
+    alloy = job.alloy
+    if not alloy.hardened:
+        return ()
+    kit_kg = job.kit.volume_cm3 * alloy["density"] / 1000
+    load = lots("furnace load", kit_kg / rates["foundry.heat_treatment_load"])
+    hours = sum(
+        heating_h(alloy[f"{part}_temperature"], rates["foundry.heat_treatment_heating"]) + alloy[f"{part}_time"]
+        for part in ("solution", "ageing")
+    )
+    work = Work(load, hands_on_h=rates["foundry.heat_treatment_setup"], machine_h=hours)
+    return (Step(Stage.FINISH, "heat-treat", (work,), machine="heat_treatment_furnace", rounds=load.per_batch),)
+
+
+def cast_hole_tolerance(grade):
+    """Diameters (h,) [mm] → total tolerances (..., h) [mm] of holes as cast in a DCTG grade (...)."""
+    return lambda diameter_mm: casting_tolerance_mm(diameter_mm, np.rint(grade)[..., None])
+
+
+def same_tolerance(tolerance_mm):
+    """Diameters (h,) [mm] → total tolerance (..., 1) [mm], the same for every hole."""
+    return lambda diameter_mm: np.asarray(tolerance_mm)[..., None]
+
+
+@dataclass(frozen=True)
+class Machining:
+    """What is machined on one piece of a kit part: how many features [-], and the stock they take off [cm3]."""
+
+    features: np.ndarray | int
+    stock_cm3: np.ndarray | float
+
+
+def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
+    """Machining of each kit part, tuple of Machining in the kit's order.
+
+    A hole that is machined is made smaller beforehand by 2·stock + a half of its total tolerance (ISO 8062-3, from
+    memory: F − 2·RMA − CT/2), and by twice the shift_mm by which its core may sit off.
+
+    Bores and faces are always machined; a tube socket only when asked for, or when the hole as made would
+    leave a thinner bond gap than the adhesive needs.
+    """
+
+    def wide(value):
+        return np.asarray(value)[..., None]  # the last axis is that of the kit's holes, or of its parts
+
+    diameter, depth, bored, of_part = job.kit.holes
+    tolerance, stock = hole_tolerance_mm(diameter), wide(stock_mm)
+    least, _ = bond_gap_mm(wide(rates["bonding.gap"]), tolerance, wide(rates["bonding.tube_tolerance"]))
+    cut = bored | wide(job.machine_all_sockets) | (least < wide(rates["bonding.least_gap"]))
+    a_side = (diameter - cast_bore_mm(diameter, stock, tolerance)) / 2 + wide(shift_mm)
+    faces = [item.faces for item in job.kit.parts]
+    features = cut @ of_part.astype(float) + [len(some) for some in faces]
+    stock_cm3 = (cut * bore_stock_cm3(diameter, depth, a_side)) @ of_part
+    stock_cm3 = stock_cm3 + face_stock_cm3(np.array([sum(face.area_cm2 for face in some) for some in faces]), stock)
+    return tuple(map(Machining, np.moveaxis(features, -1, 0), np.moveaxis(stock_cm3, -1, 0)))
+
+
+def casting_cm3(job, machining):
+    """Metal of each part with its machining stock [cm3], list in the kit's order."""
+    return [item.part.volume_cm3 + work.stock_cm3 for item, work in zip(job.kit.parts, machining, strict=True)]
+
+
+def finish(job, rates, machining, back_to):
+    """Blast, machine what there is to machine, and inspect."""
+    part = part_level(job.kit)
+    features, stock_cm3 = (beside(getattr(work, name) for work in machining) for name in ("features", "stock_cm3"))
+    m = wide(rates.section("machining"))
+    cutting = job.alloy["cutting"] * cutting_h(features, stock_cm3, m("feature"), m("removal_rate"))
+    hours = (job.kit.counts * (cutting + m("clamp_each") * (features > 0))).sum(axis=-1)
+    setup_h = rates["machining.setup_batch"] * np.minimum(features.sum(axis=-1), 1)
+    machine = Step(
+        Stage.FINISH,
+        "machine bores, faces and tight sockets",
+        (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=hours / job.kit.nodes)),
+        machine="machining_centre",
+        attended=True,
+        first_pass_yield=rates["machining.yield_machining"],
+        returns_to=back_to,
+    )
+    return (
+        Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=rates["machining.blast_each"]),)),
+        *((machine,) if np.any(features) else ()),
+        Step(
+            Stage.FINISH,
+            "inspect and record",
+            (Work(part, hands_on_h=rates["machining.inspect_each"]),),
+            first_pass_yield=rates["machining.yield_inspection"],
+            returns_to=back_to,
+        ),
+    )

@@ -1,0 +1,322 @@
+"""What both shell routes size before they plan: pattern, gates, cluster, coats, shell, metal, polymer.
+
+The plan, the notebook and the pictures read the same numbers from here. Not valid for parts beyond the dipping
+envelope; feeding through one gate a part is assumed to be enough.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from weakref import WeakValueDictionary
+
+import numpy as np
+
+from pourprint.ledger.rates import RateCard
+from pourprint.plans.jobs import Job
+from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
+from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
+from pourprint.process.sand.feeding import cylinder_cm3
+from pourprint.process.shell.burn_out import ash_g, burning_h, polymer_share
+from pourprint.process.shell.clusters import Rack, clusters_per_kit, hang, stance
+from pourprint.process.shell.coats import Bend, by_size, closing_coat, damp_factor, intervals_h, shell_cm3
+from pourprint.routes import common
+
+_ALIVE = WeakValueDictionary()
+
+
+def sizes_of(job, rates):
+    """The ShellSizes of a job at a card; those of the same two objects are shared while somebody holds them."""
+    # Sizes hold their job and card, so that no other objects can have these identities meanwhile.
+    found = _ALIVE.get((id(job), id(rates)))
+    if found is None:
+        found = _ALIVE[id(job), id(rates)] = ShellSizes(job, rates)
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class ShellSizes:
+    """The sizes of a shell-cast job: (Job, RateCard). Lists go by the kit's parts; numbers may be arrays."""
+
+    job: Job
+    rates: RateCard
+
+    # Patterns ----------------------------------------------------------------------------------------
+
+    @cached_property
+    def scale(self):
+        """Size of the pattern over that of the casting [-]."""
+        return pattern_mm(1.0, self.job.alloy["contraction"])
+
+    @cached_property
+    def boxes_mm(self):
+        """Boxes of the patterns (..., parts, 3) [mm]."""
+        return self.scale * common.beside([item.part.box_mm for item in self.job.kit.parts], -2)
+
+    def pattern_cm3(self, part):
+        """Volume of a part's pattern [cm3]."""
+        return part.volume_cm3 * self.scale**3
+
+    def polymer_cm3(self, part):
+        """Polymer in the printed pattern of a part [cm3]."""
+        p = self.rates.section("printed_pattern")
+        return self.pattern_cm3(part) * polymer_share(part.modulus_mm * self.scale, p("skin"), p("infill"))
+
+    def polymer_kg(self, part):
+        """The same by mass [kg]."""
+        return self.polymer_cm3(part) * self.rates["printed_pattern.polymer_density"] / 1000
+
+    def ash_g(self, part):
+        """Ash that a part's pattern leaves in the shell [g]."""
+        return ash_g(self.polymer_kg(part), self.rates["printed_pattern.ash"])
+
+    @cached_property
+    def kit_polymer_cm3(self):
+        """Polymer in one kit's patterns [cm3]."""
+        return common.total(self.job.kit, lambda item: self.polymer_cm3(item.part))
+
+    @property
+    def kit_polymer_kg(self):
+        """The same by mass [kg]."""
+        return self.kit_polymer_cm3 * self.rates["printed_pattern.polymer_density"] / 1000
+
+    @cached_property
+    def burning_h(self):
+        """Time in which the kiln's air burns one kit's patterns [h]."""
+        return burning_h(self.kit_polymer_kg, self.rates["shell.air_flow"], self.rates["shell.air_excess"])
+
+    def dimensions(self, item):
+        """Sizes of one KitPart as finished, as cast and as printed, and how surely the contraction is known.
+
+        Tolerances are of the route's casting grade (nan above 160 mm); `smallest_mm` and `largest_mm` are how far the
+        casting is off if the metal contracts most, or least, of its range. Returns: pandas table [mm].
+        """
+        import pandas as pd
+
+        entry, grade = self.job.alloy.entries["contraction"], self.rates["printed_pattern.casting_grade"]
+        sizes = [(f"box along {axis}", side, 0.0) for axis, side in zip("xyz", item.part.box_mm, strict=True)]
+        sizes += [(f"bore {i}", bore.diameter_mm, None) for i, bore in enumerate(item.bores, start=1)]
+        gap = 2 * self.rates["bonding.gap"]
+        sizes += [(f"socket {i}, for a tube", tube.diameter_mm, gap) for i, tube in enumerate(item.sockets, start=1)]
+        rows = []
+        for name, finished, more in sizes:
+            tolerance = common.cast_hole_tolerance(grade)(finished).item() if finished <= 160 else np.nan
+            stock = self.rates["printed_pattern.machining_stock"]
+            cast = cast_bore_mm(finished, stock, tolerance) if more is None else finished + more
+            pattern = pattern_mm(cast, entry.value)
+            off = [casting_mm(pattern, percent) - cast for percent in (entry.high, entry.low)]
+            rows.append((name, finished, cast, pattern, pattern - cast, tolerance, *off))
+        names = ("finished", "cast", "pattern", "allowance", "tolerance", "smallest", "largest")
+        table = pd.DataFrame(rows, columns=["dimension", *(f"{name}_mm" for name in names)])
+        return table.set_index("dimension").astype(float)
+
+    def hold_h(self, kits, loads):
+        """Hold of a batch's burn-out, its kiln loads together [h]: longer where their air burns too slowly."""
+        return np.maximum(loads * self.rates["shell.burn_out"], kits * self.burning_h)
+
+    # Gates and metal ---------------------------------------------------------------------------------
+
+    @cached_property
+    def machining(self):
+        tolerance = common.cast_hole_tolerance(self.rates["printed_pattern.casting_grade"])
+        return common.machining_of(self.job, self.rates, tolerance, self.rates["printed_pattern.machining_stock"])
+
+    @cached_property
+    def sections_mm(self):
+        """{part: modulus of its hottest section [mm]}, found in thick sand: a guide for a shell."""
+        parts = (item.part for item in self.job.kit.parts)
+        nearest = nearest_metals(self.job.alloy)
+        return {part: hottest_section(part, nearest).modulus_mm for part in parts}
+
+    @cached_property
+    def gates_mm(self):
+        """{part: diameter of its gate [mm]}: a bar, modulus d/4, that freezes after the part's hottest section."""
+        ratio = 4 * self.rates["cluster.gate_ratio"]
+        return {part: ratio * section for part, section in self.sections_mm.items()}
+
+    def gate_mm(self, part):
+        """Diameter of the gate of one of the kit's parts [mm]."""
+        return self.gates_mm[part]
+
+    def gate_cm3(self, part):
+        return cylinder_cm3(self.gate_mm(part), self.gate_length_mm)
+
+    @cached_property
+    def runner_mm(self):
+        """Diameter of the runner [mm]: the lab's, or more where the thickest gate must be fed from it."""
+        gates = self.gates_mm.values()
+        least = self.rates["cluster.gate_ratio"] * np.max(common.beside(gates), axis=-1)
+        return np.maximum(self.rates["cluster.runner_diameter"], least)
+
+    @cached_property
+    def runner_cm3(self):
+        return cylinder_cm3(self.runner_mm, self.rates["cluster.runner_length"])
+
+    @cached_property
+    def casting_cm3(self):
+        """Metal of each part as cast, machining stock included, gate apart [cm3]."""
+        return common.casting_cm3(self.job, self.machining)
+
+    def kilograms(self, cm3):
+        return cm3 * self.job.alloy["density"] / 1000
+
+    @cached_property
+    def metal_kg(self):
+        """Where one kit's metal goes [kg]: parts, gates, and its share of runners and cups."""
+        kit = self.job.kit
+        castings = sum(item.count * cm3 for item, cm3 in zip(kit.parts, self.casting_cm3, strict=True))
+        sizes = {
+            "parts": castings,
+            "gates": common.total(kit, lambda item: self.gate_cm3(item.part)),
+            "runner": self.per_kit * self.runner_cm3,
+            "cup": self.per_kit * self.rates["cluster.cup_volume"],
+        }
+        return {name: self.kilograms(cm3) for name, cm3 in sizes.items()}
+
+    @property
+    def casting_yield(self):
+        """Castings over metal poured [-], clusters filled as in a mean batch."""
+        return self.metal_kg["parts"] / sum(self.metal_kg.values())
+
+    def poured_kg(self, kits, clusters):
+        """Metal poured for a number of kits on a number of clusters [kg]."""
+        metal = self.metal_kg
+        tree = self.kilograms(self.runner_cm3 + self.rates["cluster.cup_volume"])
+        return kits * (metal["parts"] + metal["gates"]) + clusters * tree
+
+    # Shell -------------------------------------------------------------------------------------------
+
+    @cached_property
+    def longest_mm(self):
+        """Longest side of the kit's patterns [mm]: clusters are mixed, so the kit shares its coats."""
+        return np.max(self.boxes_mm, axis=(-2, -1))
+
+    def _by_size(self, small, large):
+        s = self.rates.section("shell")
+        return by_size(self.longest_mm, s("size_small"), s("size_large"), s(small), s(large))
+
+    @cached_property
+    def coats(self):
+        """Shell coats, the seal coat included [-]."""
+        return np.ceil(self._by_size("coats_small", "coats_large") - 1e-9)
+
+    @cached_property
+    def thickness_mm(self):
+        return self._by_size("thickness_small", "thickness_large")
+
+    @property
+    def open_interval_h(self):
+        """Drying of an open surface between coats [h]."""
+        return self.rates["shell.coat_interval"] * damp_factor(self.rates["shell.humidity"])
+
+    @cached_property
+    def intervals_h(self):
+        """Drying after each coat but the last [h], (k, ...)."""
+        s = self.rates.section("shell")
+        holes = [hole for item in self.job.kit.parts for hole in item.sockets]
+        depth, diameter = ([getattr(hole, name) for hole in holes] for name in ("depth_mm", "diameter_mm"))
+        conditions = (s("coat_interval"), s("humidity"), s("cavity_delay"), s("least_opening"))
+        return intervals_h(self.coats, self.thickness_mm, depth, diameter, *conditions)
+
+    @property
+    def closing_mm(self):
+        """Diameters of the sockets that fill up with ceramic before the last coat [mm], sorted: they need a core."""
+        each, least = self.thickness_mm / self.coats, self.rates["shell.least_opening"]
+        sockets = {socket.diameter_mm for item in self.job.kit.parts for socket in item.sockets}
+        return sorted(d for d in sockets if np.any(closing_coat(each, d, least) < self.coats))
+
+    @property
+    def stuccoed(self):
+        """Coats with stucco [-]: all but the seal coat, which dries to the end."""
+        return np.maximum(self.coats - 1, 1)
+
+    @cached_property
+    def interval_h(self):
+        """Mean drying between coats [h]."""
+        return self.intervals_h.sum(axis=0) / self.stuccoed
+
+    def shell_kg(self, part):
+        """Shell on one pattern [kg]."""
+        bend = part.study(Bend).scaled(self.scale)
+        cm3 = shell_cm3(part.area_cm2 * self.scale**2, self.thickness_mm, bend)
+        return cm3 * self.rates["shell.density"] / 1000
+
+    @cached_property
+    def runner_shell_kg(self):
+        length = self.rates["cluster.runner_length"]
+        side_cm2 = np.pi * self.runner_mm * length / 100
+        return shell_cm3(side_cm2, self.thickness_mm, Bend(np.pi * length, 0)) * self.rates["shell.density"] / 1000
+
+    # Clusters ----------------------------------------------------------------------------------------
+
+    @property
+    def gap_mm(self):
+        """Gap between patterns [mm]: the lab's, or more where two shells and the room between them need it."""
+        c = self.rates.section("cluster")
+        return np.maximum(c("gap"), 2 * self.thickness_mm + c("clearance"))
+
+    @property
+    def gate_length_mm(self):
+        """From runner to part [mm]: the lab's, or more where the shells of both and the room between them need it."""
+        c = self.rates.section("cluster")
+        return np.maximum(c("gate_length"), 2 * self.thickness_mm + c("clearance"))
+
+    @cached_property
+    def rack(self):
+        """What clusters hang on; its numbers have a last axis of one, for the kit's parts."""
+        c = self.rates.section("cluster")
+        sizes = (self.runner_mm, c("runner_length"), self.gate_length_mm, self.gap_mm, c("dip_diameter"))
+        return Rack(*(np.asarray(v, dtype=float)[..., None] for v in sizes))
+
+    @cached_property
+    def stances(self):
+        """How each part hangs: a Stance whose arrays have the kit's parts as their last axis."""
+        return stance(self.boxes_mm, self.rack)
+
+    @cached_property
+    def loads(self):
+        """Share of a cluster's weight limit and of a crucible that each part takes [-], (..., parts, 2)."""
+        tree_kg = self.kilograms(self.runner_cm3 + self.rates["cluster.cup_volume"])
+        parts = [item.part for item in self.job.kit.parts]
+        metal_kg = self.kilograms(common.beside(self.casting_cm3) + common.beside(map(self.gate_cm3, parts)))
+        shelled_kg = metal_kg + common.beside(map(self.shell_kg, parts))
+
+        def share(kg, limit_kg):
+            room_kg = np.asarray(limit_kg - tree_kg)[..., None]
+            # Where the runner alone is too heavy, nothing hangs.
+            return np.where(room_kg > 0, kg / np.maximum(room_kg, 1e-9), 2.0)
+
+        by_weight = share(shelled_kg, self.rates["cluster.weight_limit"] - self.runner_shell_kg)
+        return common.beside([by_weight, share(metal_kg, common.crucible_kg(self.job, self.rates))])
+
+    @cached_property
+    def alone(self):
+        """How many of each part fill a cluster by themselves [-], (..., parts)."""
+        by_load = np.floor(1 / self.loads + 1e-9).min(axis=-1)
+        return np.minimum(self.stances.ring * self.stances.tiers, by_load)
+
+    @cached_property
+    def _hanging(self):
+        counts = [item.count for item in self.job.kit.parts]
+        return counts, self.stances.wedge_rad, self.stances.sides_mm[..., 2], self.loads
+
+    @cached_property
+    def per_kit(self):
+        """Clusters that one kit fills [-]. Raises: Infeasible."""
+        c = self.rates.section("cluster")
+        limits = (
+            f"parts hang inside {common.limit(c('dip_diameter'))} mm on a runner of {common.limit(self.runner_mm)} × "
+            f"{common.limit(c('runner_length'))} mm, a cluster weighs at most {common.limit(c('weight_limit'))} kg, "
+            f"and its metal comes from one crucible of {common.limit(common.crucible_kg(self.job, self.rates))} kg"
+        )
+        alone = {item.part: self.alone[..., i] for i, item in enumerate(self.job.kit.parts)}
+        common.share_of_lots(self.job.kit, alone.__getitem__, limits, "a cluster")
+        counts, wedges, heights, loads = self._hanging
+        length, gap = self.rack.runner_length[..., 0], self.rack.gap[..., 0]
+        return clusters_per_kit(counts, wedges, heights, loads, self.alone, length, gap)
+
+    def hang(self, kits):
+        """A layout of a number of kits: list of clusters, each a list of Hung. Single numbers only."""
+        counts, wedges, heights, loads = self._hanging
+        rack = self.rack
+        each = [kits * count for count in counts]
+        sizes = (float(rack.runner_length.item()), float(rack.gap.item()))
+        return hang(each, wedges.tolist(), heights.tolist(), loads.tolist(), *sizes)

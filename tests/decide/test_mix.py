@@ -1,0 +1,334 @@
+"""Mixing the routes: the solver against brute force by real plans, sharing, limits, and reasons in words."""
+
+import itertools
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import pourprint as pp
+from pourprint.decide.candidates import stacked, usage
+from pourprint.decide.mix import choices
+from pourprint.decide.partition import Question, soonest
+from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.plans.workshop import Order, Workshop
+from scenes import PRINTED, ROUTES, demo_rates
+
+CENT = 0.005  # costs are sums of some hundred terms: a cent is far above rounding
+
+
+def kit_of(*sizes, counts=None):
+    """Blocks of different volume [cm3], told apart by name."""
+    parts = [
+        pp.KitPart(pp.Part.from_numbers(f"block {i}", cm3, 5 * cm3 ** (2 / 3) * 2, (1.4 * side, side, 0.9 * side)), n)
+        for i, (cm3, side, n) in enumerate(
+            (cm3, 10 * (2 * cm3) ** (1 / 3), n) for cm3, n in zip(sizes, counts or [1] * len(sizes), strict=True)
+        )
+    ]
+    return pp.Kit("blocks", tuple(parts))
+
+
+KIT = kit_of(20, 60, 150, 400)
+JOB = pp.Job(KIT, "AlSi7Mg", quantity=3)
+
+
+def every_assignment(job, routes=PRINTED, card=None, by_node=False):
+    """[(cost, days, {route: plan})] of all ways to divide a kit, by real plans and nothing of the mixing code."""
+    made, found = {}, []
+    pieces = [i for i, item in enumerate(job.kit.parts) for _ in range(item.count if by_node else 1)]
+    for ways in set(itertools.product(routes, repeat=len(pieces))):
+        own = {}
+        for i, route in zip(pieces, ways, strict=True):
+            own.setdefault(route, {})
+            own[route][i] = own[route].get(i, 0) + (1 if by_node else job.kit.parts[i].count)
+        plans = {}
+        for route, counts in own.items():
+            key = (route, tuple(sorted(counts.items())))
+            if key not in made:
+                parts = tuple(replace(job.kit.parts[i], count=n) for i, n in key[1])
+                try:
+                    made[key] = pp.plan(route, job.with_(kit=pp.Kit("some", parts)), card)
+                except Infeasible:
+                    made[key] = None
+            plans[route] = made[key]
+        if None not in plans.values():
+            days = max(plan.lead_time_days for plan in plans.values())
+            found.append((sum(plan.total_cost for plan in plans.values()), days, plans))
+    return found
+
+
+@pytest.fixture(scope="module")
+def all_mixes():
+    return every_assignment(JOB)
+
+
+@pytest.fixture(scope="module")
+def small():
+    return choices(JOB, pp.RateCard.default(), PRINTED)
+
+
+# Against brute force --------------------------------------------------------------------------------------
+
+
+def test_the_cheapest_mix_is_that_of_brute_force(small, all_mixes):
+    best = small.best()
+    assert best.cost == pytest.approx(min(cost for cost, *_ in all_mixes), abs=CENT)
+    assert best.proven
+
+
+def test_the_cheapest_mix_under_each_deadline_is_that_of_brute_force(small, all_mixes):
+    for deadline in sorted({round(days, 3) + 0.001 for _, days, _ in all_mixes})[::4]:
+        best = small.best(deadline_days=deadline)
+        assert best.cost == pytest.approx(min(c for c, days, _ in all_mixes if days <= deadline), abs=CENT)
+        assert best.days <= deadline
+
+
+@pytest.mark.parametrize("price", [10, 200, 1000, 10_000])
+def test_the_best_mix_at_a_price_of_a_day_is_that_of_brute_force(small, all_mixes, price):
+    best = small.best(price_of_day=price)
+    assert best.cost_with_delay == pytest.approx(min(c + price * days for c, days, _ in all_mixes), abs=CENT)
+
+
+def test_the_fastest_mix_is_that_of_brute_force_and_the_cheapest_of_those(small, all_mixes):
+    best, quickest = small.best("days"), min(days for _, days, _ in all_mixes)
+    assert best.days == pytest.approx(quickest, abs=1e-6)
+    assert best.cost == pytest.approx(min(c for c, days, _ in all_mixes if days < quickest + 1e-6), abs=CENT)
+
+
+@pytest.mark.parametrize("guess", [0.0, 12.0, 20.0, 1000.0])
+def test_the_fastest_mix_does_not_hang_on_the_guess_that_the_search_begins_with(small, all_mixes, guess):
+    _, _, days = soonest(small.pool, Question("days", np.inf, 0.0, {}), guess)
+    assert days[0] == pytest.approx(min(days for _, days, _ in all_mixes), abs=1e-5)
+
+
+@pytest.mark.parametrize("key", ["labour.technician", "machine.sand_printer", "powder.AlSi7Mg"])
+def test_the_best_mix_within_a_limit_is_that_of_brute_force(small, all_mixes, key):
+    uses = [sum(usage(plan).get(key, 0.0) for plan in plans.values()) for *_, plans in all_mixes]
+    most = float(np.median(uses))
+    cheapest = min(cost for (cost, *_), use in zip(all_mixes, uses, strict=True) if use <= most)
+    assert small.best(limits={key: most}).cost == pytest.approx(cheapest, abs=CENT)
+
+
+def test_the_best_mix_with_one_shared_workshop_is_that_of_brute_force(small, all_mixes):
+    workshop, start, price = Workshop(), "2001-01-01T08:00", 400
+
+    def shared_days(plans):
+        longest = sorted(plans.values(), key=lambda plan: -plan.lead_time_days)
+        return workshop.schedule([Order.of(plan, start) for plan in longest]).done_h.max() / 24
+
+    mixes = [(cost, shared_days(plans)) for cost, _, plans in all_mixes]
+    best = small.best(price_of_day=price, shared=workshop)
+    assert best.proven
+    assert best.cost_with_delay == pytest.approx(min(c + price * days for c, days in mixes), abs=CENT)
+    assert best.days_shared >= best.days - 1e-9
+    middle = float(np.median([days for _, days in mixes]))
+    best = small.best(deadline_days=middle, shared=workshop)
+    assert best.cost == pytest.approx(min(c for c, days in mixes if days <= middle), abs=CENT)
+
+
+def test_the_mix_of_least_regret_is_that_of_brute_force():
+    # Least largest regret over three cards: minimax regret (Savage 1951, from memory); here by its definition.
+    base = pp.RateCard.default()
+    cards = [base.replace({"machine.metal_printer": 3 * base["machine.metal_printer"]}),
+             base.replace({"labour.technician": 2.5 * base["labour.technician"]})]  # fmt: skip
+    price = 300
+    tables = [every_assignment(JOB, card=card) for card in (base, *cards)]
+    rows = {}
+    for s, table in enumerate(tables):
+        for cost, days, plans in table:
+            who = tuple(sorted((r, tuple(i.part.name for i in p.job.kit.parts)) for r, p in plans.items()))
+            rows.setdefault(who, [0.0] * 3)[s] = cost + price * days
+    values = np.array(list(rows.values()))
+    regrets = values - values.min(axis=0)
+    best = choices(JOB, base, PRINTED, cards=cards).best("regret", price_of_day=price)
+    assert max(best.regrets) == pytest.approx(regrets.max(axis=1).min(), abs=CENT)
+    mean = choices(JOB, base, PRINTED, cards=cards).best(price_of_day=price)
+    assert mean.cost_with_delay == pytest.approx(values[np.argmin(values.mean(axis=1)), 0], abs=CENT)
+
+
+def test_pieces_of_one_part_may_part_ways_and_equal_brute_force():
+    job = pp.Job(kit_of(30, 200, counts=[3, 2]), "AlSi7Mg", quantity=2)
+    mixes = every_assignment(job, by_node=True)
+    pool = choices(job, pp.RateCard.default(), PRINTED, by="node")
+    for deadline in (None, 12.0, 9.0):
+        cheapest = min(c for c, days, _ in mixes if deadline is None or days <= deadline)
+        assert pool.best(deadline_days=deadline).cost == pytest.approx(cheapest, abs=CENT)
+
+
+@given(st.lists(st.floats(10, 500), min_size=2, max_size=3), st.integers(1, 6), st.floats(0, 800))
+@settings(max_examples=8, deadline=None)
+def test_brute_force_agrees_for_any_small_kit(volumes, quantity, price):
+    job = pp.Job(kit_of(*volumes), "AlSi7Mg", quantity=quantity)
+    least = min(cost + price * days for cost, days, _ in every_assignment(job, ROUTES))
+    best = choices(job, pp.RateCard.default()).best(price_of_day=price)
+    assert best.cost_with_delay == pytest.approx(least, abs=CENT)
+
+
+@pytest.mark.parametrize("quantity", [1, 4, 20])
+def test_planning_only_what_may_matter_finds_what_planning_everything_finds(quantity):
+    job = pp.Job(kit_of(20, 35, 60, 140, 280, 400), "AlSi7Mg", quantity=quantity)
+    proven, quick = (choices(job, demo_rates(), PRINTED, prove=prove) for prove in (True, False))
+    quickest = proven.best("days").days
+    for deadline in (None, 1.5 * quickest, 1.2 * quickest, 1.01 * quickest):
+        found, best = quick.best(deadline_days=deadline), proven.best(deadline_days=deadline)
+        assert best.proven and not found.proven
+        assert found.cost >= best.cost - CENT
+        assert found.cost == pytest.approx(best.cost, rel=0.02)
+
+
+# What must hold -------------------------------------------------------------------------------------------
+
+
+def test_stacked_plans_say_what_each_plan_says():
+    for route in ROUTES:
+        plans = [pp.plan(route, pp.Job(kit_of(*sizes), "AlSi7Mg", 5, 2)) for sizes in [(20,), (60, 150), (400, 9, 30)]]
+        stack = stacked(plans)
+        assert stack.total_cost == pytest.approx([plan.total_cost for plan in plans])
+        assert stack.lead_time_days == pytest.approx([plan.lead_time_days for plan in plans])
+        start = "2026-12-22T09:30"
+        assert pp.lead_time(stack, start).days == pytest.approx([pp.lead_time(plan, start).days for plan in plans])
+        for key, amounts in usage(stack).items():
+            assert np.broadcast_to(amounts, 3) == pytest.approx([usage(plan)[key] for plan in plans])
+
+
+@pytest.mark.parametrize("route", PRINTED)
+def test_what_is_estimated_from_parts_alone_is_near_the_plan(route):
+    # Estimates only say which sub-kits to plan; a quarter off, and the search would look in the wrong place.
+    job = pp.Job(kit_of(20, 35, 60, 140, 280, 400, counts=[1, 2, 1, 2, 1, 6]), "AlSi7Mg", quantity=4)
+    guess = choices(job, demo_rates(), (route,), prove=False).pool
+    plan = guess.checked(range(len(guess.routes)))
+    assert guess.cost == pytest.approx(plan.cost, rel=0.25) and np.count_nonzero(guess.real) < 3
+
+
+def test_what_a_plan_uses_times_its_rates_is_its_cost():
+    for route in ROUTES:
+        plan = pp.plan(route, JOB)
+        rates, machines = plan.rates, [key for key in usage(plan) if key.startswith("machine.")]
+        energy = sum(usage(plan)[key] * rates[key.replace("machine", "power")] for key in machines)
+        priced = {key: amount for key, amount in usage(plan).items() if not key.startswith("clock.")}
+        cost = sum(amount * rates[key] for key, amount in priced.items()) + energy * rates["energy.electricity"]
+        assert cost == pytest.approx(plan.total_cost)
+
+
+def test_two_who_pour_side_by_side_are_paid_for_more_hours_than_the_clock_shows():
+    used = {route: usage(pp.plan(route, JOB)) for route in PRINTED}
+    more = {route: one["labour.technician"] - one["clock.labour.technician"] for route, one in used.items()}
+    assert more["printed_pattern"] > 0 and more["printed_mould"] > 0 and more["printed_metal"] == 0
+
+
+def test_every_piece_goes_one_way_and_the_cost_is_that_of_real_plans(small):
+    for mix in small.frontier():
+        assert {part: sum(ways.values()) for part, ways in mix.routes_of().items()} == {
+            item.part.name: item.count for item in KIT.parts
+        }
+        again = [pp.plan(route, plan.job) for route, plan in mix.plans.items()]
+        assert mix.cost == pytest.approx(sum(plan.total_cost for plan in again), abs=CENT)
+        assert mix.days == pytest.approx(max(plan.lead_time_days for plan in again))
+
+
+def test_a_mix_is_never_dearer_than_the_best_single_route(small):
+    assert small.best().cost <= min(cost for cost, _ in small.single_routes().values()) + CENT
+
+
+def test_along_the_frontier_days_fall_and_costs_rise(small):
+    mixes = small.frontier(least_gain_days=0.1)
+    assert len(mixes) > 2
+    assert all(a.days > b.days and a.cost < b.cost for a, b in itertools.pairwise(mixes))
+    assert mixes[-1].days == pytest.approx(small.best("days").days)
+
+
+def test_a_part_may_be_bound_to_a_route_and_a_route_to_an_alloy():
+    bound = choices(JOB, pp.RateCard.default(), PRINTED, only={"block 0": ("printed_metal",)})
+    assert bound.best().routes_of()["block 0"] == {"printed_metal": 1}
+    metal = choices(JOB, pp.RateCard.default(), PRINTED, alloys={"printed_metal": "AlSi10Mg"}).best("days")
+    assert {route: plan.job.alloy.name for route, plan in metal.plans.items()}.get("printed_metal") == "AlSi10Mg"
+
+
+def test_an_alloy_that_a_route_refuses_leaves_the_other_routes():
+    pool = choices(pp.Job(KIT, "AZ91D", 2), pp.RateCard.default())
+    assert "printed_metal" not in pool.best().plans
+    assert any(route == "printed_metal" for route, _ in pool.pool.reasons)
+
+
+# Reasons in words -----------------------------------------------------------------------------------------
+
+
+def test_an_impossible_deadline_is_explained_with_the_fastest_and_what_sets_its_pace(small, all_mixes):
+    answer = small.best(deadline_days=1)
+    assert not answer.feasible
+    quickest = min(days for _, days, _ in all_mixes)
+    assert answer.fastest.days == pytest.approx(quickest)
+    assert f"the fastest takes {quickest:.1f} days" in answer.reason
+    assert "sets the pace; its longest step is" in answer.reason
+
+
+def test_an_impossible_deadline_in_a_shared_workshop_is_explained(small):
+    answer = small.best(deadline_days=1, shared=Workshop())
+    assert not answer.feasible and "sets the pace" in answer.reason
+
+
+def test_limits_that_leave_no_mix_are_explained_with_what_is_needed(small):
+    answer = small.best(limits={"labour.technician": 1.0})
+    needed = small.best(limits={"labour.technician": 1e6})
+    assert not answer.feasible and answer.fastest is None
+    least = float(answer.reason.split("labour.technician: ")[1].split(" needed")[0])
+    assert 1 < least <= usage_of(needed, "labour.technician") + 0.1
+    both = small.best(limits={"machine.sand_printer": 0.0, "machine.metal_printer": 0.0, "machine.pattern_printer": 0})
+    assert "not all together" in both.reason
+    assert small.frontier(limits={"labour.technician": 1.0}) == ()
+
+
+def usage_of(mix, key):
+    return sum(usage(plan).get(key, 0.0) for plan in mix.plans.values())
+
+
+def test_a_part_that_no_route_can_make_is_named_with_each_reason():
+    job = pp.Job(kit_of(20, 900_000), "AlSi7Mg")
+    with pytest.raises(InputError, match=r"no route can make block 1.*Printed metal"):
+        choices(job, pp.RateCard.default())
+
+
+@pytest.mark.parametrize(
+    ("ask", "said"),
+    [
+        (lambda: choices(pp.Job(KIT, "AlSi7Mg", [1, 2]), pp.RateCard.default()), "single numbers"),
+        (lambda: choices(JOB, pp.RateCard.default(), by="kilogram"), 'by must be "part" or "node"'),
+        (lambda: choices(JOB, pp.RateCard.default(), routes=("forging",)), "forging"),
+        (lambda: choices(JOB, pp.RateCard.default(), only={"wheel": PRINTED}), "wheel"),
+        (lambda: choices(JOB, pp.RateCard.default(), PRINTED, only={"block 0": ("tooled_pattern",)}), "chooses from"),
+    ],
+)
+def test_odd_questions_are_refused(ask, said):
+    with pytest.raises(InputError, match=said):
+        ask()
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"want": "glory"}, "want must be one of"),
+        ({"deadline_days": -1}, "deadline_days"),
+        ({"deadline_days": math.nan}, "deadline_days"),
+        ({"price_of_day": "much"}, "price_of_day"),
+        ({"limits": {"machine.anvil": 3}}, "no candidate uses"),
+        ({"shared": True}, "shared must be a Workshop"),
+    ],
+)
+def test_odd_questions_to_the_choices_are_refused(small, more, said):
+    with pytest.raises(InputError, match=said):
+        small.best(**more)
+
+
+# Speed ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.benchmark(min_rounds=3)
+def test_speed_of_mixing_eight_nodes(benchmark):
+    job, card = pp.Job(kit_of(20, 35, 60, 90, 140, 200, 280, 400), "AlSi7Mg", quantity=4), pp.RateCard.default()
+    best = benchmark(lambda: choices(job, card).best(deadline_days=20))
+    assert benchmark.stats.stats.median < 2.0  # the budget, with all four routes: 1020 candidates, searched
+    proven = choices(job, card, prove=True).best(deadline_days=20)
+    assert proven.proven and best.cost == pytest.approx(proven.cost, abs=CENT)

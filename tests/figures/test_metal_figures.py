@@ -1,0 +1,108 @@
+"""Pictures and panel of printed metal: what they draw is what the route computes."""
+
+import numpy as np
+import pytest
+
+import pourprint as pp
+from pourprint.figures import plate, printing
+from pourprint.figures.part import MOST_FACETS
+from pourprint.ledger.entries import library
+from pourprint.ledger.errors import InputError
+from pourprint.panels import metal
+from pourprint.routes import printed_metal as route
+from scenes import bracket, demo_kit, demo_rates
+
+JOB = pp.Job(demo_kit(), "AlSi10Mg", 1)
+CHARTS = {
+    "plate": lambda: plate.plate_picture(JOB, demo_rates()),
+    "directions": lambda: printing.orientation_map(JOB, demo_rates(), "mast_foot"),
+    "layers": lambda: printing.layer_chart(JOB, demo_rates(), "spreader"),
+    "hours": lambda: printing.hours_chart(JOB, demo_rates()),
+    "roughness": lambda: printing.roughness_chart(JOB, demo_rates()),
+}
+
+
+@pytest.mark.parametrize("name", CHARTS)
+def test_a_chart_carries_its_message_words_and_table(name):
+    chart = CHARTS[name]()
+    assert chart.figure.layout.title.text and len(chart.takeaway) > 30 and len(chart.alt) > 60 and len(chart.table)
+
+
+def test_the_plate_stays_light_enough_to_turn_and_holds_every_piece_once():
+    picture = plate.plate_picture(JOB, demo_rates())
+    meshes = [trace for trace in picture.figure.data if trace.type == "mesh3d" and trace.name != "plate"]
+    assert 5_000 < sum(len(trace.i) for trace in meshes) <= MOST_FACETS
+    second = plate.plate_picture(JOB, demo_rates(), 2)
+    assert (picture.table["pieces here"] + second.table["pieces here"]).tolist() == [e.count for e in demo_kit().parts]
+    for trace in meshes:  # drawn where the layout puts them: on the plate, over it, and no taller than planned
+        assert trace.x.min() >= 0 and trace.x.max() <= 250 and trace.y.min() >= 0 and trace.y.max() <= 250
+        assert trace.z.min() >= 3 and trace.z.max() <= route.lay_out(JOB, demo_rates()).height_mm + 1e-6
+    (supports,) = [trace for trace in picture.figure.data if trace.type == "scatter3d"]
+    assert np.nanmin(np.array(supports.z, dtype=float)) == 0
+
+
+def test_a_plate_that_is_not_there_is_named():
+    with pytest.raises(InputError, match="from 1 to 2"):
+        plate.plate_picture(JOB, demo_rates(), 3)
+    with pytest.raises(InputError, match="no mesh"):
+        plate.plate_picture(pp.Job(bracket(), "AlSi10Mg"), demo_rates())
+    with pytest.raises(InputError, match="must be one of rocker_pivot"):
+        printing.orientation_map(JOB, demo_rates(), "rocker")
+
+
+def test_a_coarser_mesh_keeps_its_shape():
+    vertices, faces = demo_kit().parts[2].part.mesh
+    few, kept = plate.coarser(vertices, faces, 1500)
+    assert len(kept) <= 1500 and kept.max() < len(few)
+    size = np.ptp(vertices, axis=0)
+    assert np.ptp(few, axis=0) == pytest.approx(size, rel=0.05)
+
+
+def test_layers_take_the_laser_hours_of_the_route():
+    """The sections of a part add up to its hatching and its outlines; the supports are hatched besides."""
+    for item in demo_kit().parts:
+        piece = printing.piece_named(JOB, demo_rates(), item.part.name)
+        _, inside, outline, _ = printing.layer_times(JOB, demo_rates(), item.part.name)
+        assert outline.sum() / 3600 == pytest.approx(piece.hours.contour, rel=2e-3)
+        part_only = piece.hours.hatch * item.part.volume_cm3 / piece.melted_cm3
+        assert inside.sum() / 3600 == pytest.approx(part_only, rel=2e-3)
+
+
+def test_the_panel_answers_every_control():
+    panel = metal.build(JOB, demo_rates())
+    assert panel.controls["alloy"].value == "AlSi10Mg"
+    seen = {panel.answer.value}
+    for name, value in (("layer_scale", 0.5), ("recoat", 15.0), ("quantity", 4.0), ("turning", 0.0), ("alloy", "316L")):
+        before = panel.figure.data[0].x.tolist(), panel.answer.value
+        panel.controls[name].source.value = value
+        assert (panel.figure.data[0].x.tolist(), panel.answer.value) != before, name
+        seen.add(panel.answer.value)
+    assert len(seen) == 6 and "role='status'></div>" in panel.status.value
+    wanted = pp.Job(demo_kit(), "316L", 4)
+    card = demo_rates().replace(
+        {f"{route.NAME}.{k}": v for k, v in (("layer_scale", 0.5), ("recoat", 15.0), ("turning", 0.0))}
+    )
+    assert f"{pp.plan(route.NAME, wanted, card).unit_cost:,.0f}" in panel.answer.value
+    assert panel.figure.data[0].x.tolist() == [*printing.hours_of_a_kit(route.lay_out(wanted, card)).values()]
+
+
+@pytest.mark.parametrize(
+    "job", [demo_kit(), pp.Job(demo_kit(), "AlSi10Mg", [1, 2])], ids=["a kit", "several quantities"]
+)
+def test_the_panel_wants_one_job(job):
+    with pytest.raises(InputError, match="one quantity"):
+        metal.build(job, demo_rates())
+
+
+def test_a_stage_shows_its_own_cautions():
+    plan = pp.plan(route.NAME, pp.Job(bracket(), "Ti-6Al-4V"), demo_rates())
+    finish, printing_box = (pp.figures.caution_box(plan, stage) for stage in (pp.Stage.FINISH, pp.Stage.MOULD))
+    assert "100 MPa" in finish and "NFPA 660" in printing_box and "IEC 60825-1" in printing_box
+    assert "IEC 60825-1" not in finish
+
+
+@pytest.mark.parametrize("key", [key for key in library() if key.startswith("roughness.")])
+def test_every_number_of_the_roughness_moves_its_chart(key):
+    charts = (printing.roughness_chart(JOB, demo_rates().replace({key: value})) for value in (5.0, 10.0))
+    low, high = (chart.table["Ra_um"] for chart in charts)
+    assert (high >= low).all() and (high > low).any()

@@ -1,0 +1,167 @@
+"""Numbers with a pedigree: what an entry must say, and the library's own tables against their sources."""
+
+import numpy as np
+import pytest
+
+import pourprint as pp
+from pourprint.ledger.entries import Pedigree, library, nearest, read_entry
+from scenes import demo_rates
+
+GOOD = {"value": 2.0, "unit": "h", "low": 1.0, "high": 3.0, "pedigree": "invented", "source": "a test"}
+DATE = pp.RateCard.default().date
+
+
+def test_a_good_entry_reads_without_fault():
+    entry, faults = read_entry("a.b", GOOD, DATE)
+    assert faults == [] and (entry.value, entry.unit, entry.pedigree, entry.date) == (2.0, "h", "invented", DATE)
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"value": -1.0, "low": -2.0}, "negative"),
+        ({"value": float("nan")}, "finite"),
+        ({"value": float("inf"), "high": float("inf")}, "finite"),
+        ({"value": "2"}, "number"),
+        ({"value": True}, "number"),
+        ({"value": 4.0}, "low ≤ value ≤ high"),
+        ({"low": 2.5}, "low ≤ value ≤ high"),
+        ({"unit": ""}, "empty"),
+        ({"source": ""}, "empty"),
+        ({"pedigree": "guess"}, '"common practice"'),
+        ({"colour": "red"}, "not a known field"),
+        ({"date": "soon"}, "date"),
+    ],
+)
+def test_a_bad_entry_is_refused_with_its_key(changed, said):
+    entry, faults = read_entry("a.b", GOOD | changed, DATE)
+    assert entry is None and faults
+    assert all(fault.startswith("a.b") for fault in faults) and said in " ".join(faults)
+
+
+@pytest.mark.parametrize("field", GOOD)
+def test_every_field_of_an_entry_is_needed(field):
+    entry, faults = read_entry("a.b", {k: v for k, v in GOOD.items() if k != field}, DATE)
+    assert entry is None and f"a.b.{field} is missing" in faults[0]
+
+
+def test_all_faults_of_an_entry_come_together():
+    _, faults = read_entry("a.b", GOOD | {"value": -1.0, "unit": "", "pedigree": "guess"}, DATE)
+    assert len(faults) == 3
+
+
+def test_a_near_miss_is_named():
+    assert nearest("machin.kiln", ["machine.kiln", "labour.engineer"]) == ' (did you mean "machine.kiln"?)'
+    assert nearest("xyz", ["machine.kiln"]) == ""
+
+
+def test_the_pedigree_table_is_complete():
+    table = pp.pedigree(demo_rates())
+    assert set(table.columns) >= {"value", "low", "high", "unit", "pedigree", "source", "date"}
+    assert table.index.is_unique and not table.isna().any().any()
+    assert set(table["pedigree"]) <= {"published", "common practice", "from memory", "invented"}
+    assert (table["source"].str.strip().str.len() > 3).all() and (table["unit"].str.len() > 0).all()
+    assert (table["low"] <= table["value"]).all() and (table["value"] <= table["high"]).all()
+    assert set(demo_rates().entries) | set(library()) <= set(table.index)
+
+
+def test_what_is_published_says_where():
+    table = pp.pedigree()
+    published = table[table["pedigree"] == Pedigree.PUBLISHED]
+    assert not published["source"].str.contains("demo|invented|placeholder|recalled|memory").any()
+    prices = table[table["unit"].str.contains("EUR/(?:kg|m3)")]
+    assert not (prices["pedigree"] == Pedigree.PUBLISHED).any()  # prices are memory or invented, never read
+
+
+# Alloys -----------------------------------------------------------------------------------------------
+
+# (density g/cm3, solidus °C, liquidus °C, c J/kgK, L kJ/kg, k W/mK, E GPa, yield MPa), each a range where the
+# sources give one. Alloy data sheets and handbooks (published), * from memory; L of A356 stands in two handbooks
+# as 389 and 500 kJ/kg.
+TABLE = {
+    "AlSi7Mg": (2.68, 557, 613, 963, (389, 500), 167, 72, (165, 225)),
+    "AlSi10Mg": (2.67, 557, 596, 900, (390, 490), (130, 190), 70, (250, 260)),  # * but for density and strength
+    "AlSi9Mg-SiC20": (2.765, 555, 610, 850, 300, (150, 185), 98.6, 324),  # * but for density, E and strength
+    "AZ91D": (1.81, 470, 595, 1050, 373, (51, 72), 45, (80, 160)),  # * L
+    "Ti-6Al-4V": (4.42, 1604, 1660, 560, 286, 7.2, 114, 828),  # * L, yield; density, c and k are common practice
+    "316L": (7.97, 1390, 1450, 500, 270, (14, 16), 190, (490, 560)),  # * but for density and strength
+    # * c, L, E; solidus by MakeItFrom, cast CB7Cu-1; liquidus by the data sheet of CB-7Cu-1, 2750 °F
+    "17-4PH": (7.75, 1430, 1510, 460, 270, 17.1, 196, 1110),
+}
+PROPERTIES = (
+    *("density", "solidus", "liquidus", "specific_heat"),
+    *("latent_heat", "conductivity", "youngs_modulus", "yield_strength"),
+)
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_alloy_values_are_those_of_the_sources(name):
+    for key, given in zip(PROPERTIES, TABLE[name], strict=True):
+        entry = pp.alloys()[name].entries[key]
+        low, high = given if isinstance(given, tuple) else (given, given)
+        assert low <= entry.value <= high, key
+        assert entry.low <= low and high <= entry.high, f"{key}: the range must hold all that the sources say"
+
+
+def test_no_alloy_is_missing_and_each_is_physical():
+    assert set(pp.alloys()) == set(TABLE)
+    for alloy in pp.alloys().values():
+        assert alloy["solidus"] < alloy["liquidus"] < alloy["pour_temperature"]
+
+
+@pytest.mark.parametrize(("name", "percent"), [("AlSi7Mg", (1.3, 1.6)), ("AZ91D", 1.8), ("316L", 2.0)])
+def test_contraction(name, percent):
+    # Foundry contraction allowances, linear (common practice): aluminium 1.3 to 1.6, magnesium 1.8, steel 2.0 %.
+    entry = pp.alloys()[name].entries["contraction"]
+    assert np.min(percent) <= entry.value <= np.max(percent)
+
+
+@pytest.mark.parametrize(("name", "percent"), [("AlSi7Mg", 6.6), ("AZ91D", 4.2), ("316L", 3.0)])
+def test_shrinkage_on_freezing(name, percent):
+    assert pp.alloys()[name]["shrinkage"] == percent  # Campbell, Castings (from memory)
+
+
+@pytest.mark.parametrize(
+    ("name", "layer_um", "mm3_s"),
+    [("AlSi10Mg", 60, 10.5), ("Ti-6Al-4V", 30, 5.0), ("316L", 40, 3.7)],
+)
+def test_laser_rates_are_those_of_the_data_sheets(name, layer_um, mm3_s):
+    # EOS machine data sheets (published), laser exposure only.
+    alloy = pp.alloys()[name]
+    assert (alloy["laser_layer"], alloy["laser_rate"]) == (layer_um, mm3_s)
+
+
+@pytest.mark.parametrize(("name", "low", "high"), [("AlSi10Mg", 5.1, 18.1), ("316L", 2.0, 3.7)])
+def test_laser_rate_ranges_reach_the_data_sheets_other_layers(name, low, high):
+    # EOS (published): AlSi10Mg 30 µm 5.1, 80 µm 18.1 a laser; 316L 20 µm 2.0, four lasers 14.8 = 4 × 3.7.
+    entry = pp.alloys()[name].entries["laser_rate"]
+    assert (entry.low, entry.high) == (low, high)
+
+
+# Process tables ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("key", "low", "high", "source"),
+    [
+        ("shell.coats_small", 8, 8, "foundry guides: 8 to 12 dips (published)"),
+        ("shell.coats_large", 12, 12, "foundry guides: 8 to 12 dips (published)"),
+        ("shell.thickness_small", 4.8, 4.8, "foundry guides: 4.8 to 16 mm (published)"),
+        ("shell.thickness_large", 16, 16, "foundry guides: 4.8 to 16 mm (published)"),
+        ("shell.coat_interval", 2, 4, "planning default (from memory)"),
+        ("shell.final_drying", 24, 24, "planning default (from memory)"),
+        ("shell.burn_out", 2, 3, "pattern guide, at 816 °C or more (published)"),
+        ("tooled_pattern.die_wait", 4 * 168, 8 * 168, "trade interviews: 4 to 8 weeks for a wax die (published)"),
+        ("printed_mould.layer", 0.3, 0.3, "Foundry Management: about 0.3 mm (published)"),
+        ("printed_mould.sand_density", 1.3, 1.5, "bulk of printed sand (from memory)"),
+        ("printed_mould.binder_fraction", 0.01, 0.02, "binder by mass (from memory)"),
+        ("printed_mould.casting_grade", 8, 10, "printed sand, ISO 8062-3 (from memory)"),
+        ("printed_pattern.casting_grade", 4, 6, "investment casting, ISO 8062-3 (published)"),
+        ("printed_metal.machining_stock", 0.5, 1.0, "VDI 3405-3, ISO/ASTM 52911-1 (from memory)"),
+        ("feeding.modulus_ratio", 1.2, 1.2, "feeder modulus at least 1.2 × casting (common practice)"),
+        ("feeding.efficiency", 0.14, 0.14, "Campbell (from memory)"),
+        ("bonding.gap", 0.2, 0.2, "0.2 mm best of six gaps (published)"),
+    ],
+)
+def test_process_values_lie_where_their_source_says(key, low, high, source):
+    assert low <= library()[key].value <= high, source

@@ -1,0 +1,356 @@
+"""Meshes against closed forms, and the mending that may be done without asking.
+
+Where facets only approach a curved solid, the tolerance is computed from the facets: a convex mesh inscribed in
+a solid and circumscribed about a smaller one has a volume, area, section and perimeter between the two.
+"""
+
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from trimesh.creation import box, cone, icosphere, revolve, torus
+
+from malformed_parts import BALL, BALL_STL, BOX, ascii_stl, stl, threemf
+from pourprint.ledger.errors import InputError
+from pourprint.parts.mending import UNITS_MM, mended, read_mesh
+from pourprint.parts.meshes import measure, overhang, rotated_up, sections
+
+DIRECTIONS = st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1)
+
+
+def circle_loss(corners):
+    """Area of a regular polygon over that of its circumscribed circle [-]; exact."""
+    return np.sin(2 * np.pi / corners) / (2 * np.pi / corners)
+
+
+def frustum(r1, r2, h, corners):
+    return revolve([[0, 0], [r1, 0], [r2, h], [0, h]], sections=corners)
+
+
+def brute_sections(vertices, faces, heights):
+    """Section by section from the definition: cut each facet, add lengths, and area by Green's theorem."""
+    corners = vertices[faces] - [0, 0, vertices[:, 2].min()]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area, perimeter = np.zeros((2, len(heights)))
+    for k, h in enumerate(heights):
+        for triangle, normal in zip(corners, normals, strict=True):
+            cut = []
+            for p, q in zip(triangle, np.roll(triangle, -1, axis=0), strict=True):
+                if (p[2] > h) != (q[2] > h):
+                    cut.append((p + (q - p) * (h - p[2]) / (q[2] - p[2]))[:2])
+            if cut:
+                p, q = cut
+                if (q - p) @ (-normal[1], normal[0]) < 0:  # metal lies to the left
+                    p, q = q, p
+                area[k] += (p[0] * q[1] - p[1] * q[0]) / 2
+                perimeter[k] += np.linalg.norm(q - p)
+    return area, perimeter
+
+
+# Closed forms
+
+
+def test_box():
+    volume, area, size, bodies, cavities = measure(BOX.vertices, BOX.faces)
+    assert volume == pytest.approx(24_000, rel=1e-12)
+    assert area == pytest.approx(5200, rel=1e-12)
+    assert size == pytest.approx([20, 30, 40])
+    assert (bodies, cavities) == (1, 0)
+    areas, perimeters = sections(BOX.vertices, BOX.faces, [0, 10, 39.9, 40, 50])
+    assert areas == pytest.approx([600, 600, 600, 0, 0])
+    assert perimeters == pytest.approx([100, 100, 100, 0, 0])
+
+
+def test_sphere():
+    radius = 50
+    ball = icosphere(5, radius)
+    inner = np.abs(np.vecdot(ball.face_normals, ball.triangles[:, 0])).min()  # nearest facet plane
+    volume, area, _, _, _ = measure(ball.vertices, ball.faces)
+    assert 4 / 3 * np.pi * inner**3 < volume < 4 / 3 * np.pi * radius**3
+    assert 4 * np.pi * inner**2 < area < 4 * np.pi * radius**2
+    assert inner / radius > 0.999  # so the brackets are narrow
+    z = np.linspace(-0.95, 0.95, 40) * radius
+    areas, perimeters = sections(ball.vertices, ball.faces, z + radius)
+    assert (np.pi * (inner**2 - z**2) < areas).all() and (areas < np.pi * (radius**2 - z**2)).all()
+    rim = 2 * np.pi * np.sqrt(np.array([inner**2 - z**2, radius**2 - z**2]))
+    assert (rim[0] < perimeters).all() and (perimeters < rim[1]).all()
+
+
+def test_cone():
+    # A pyramid on a regular polygon is exact: V = A_base h / 3, section shrinks with (1 - z/h)^2.
+    radius, height, corners = 20.0, 45.0, 90
+    body = cone(radius, height, sections=corners)
+    base = np.pi * radius**2 * circle_loss(corners)
+    volume, area, *_ = measure(body.vertices, body.faces)
+    slant = np.hypot(height, radius * np.cos(np.pi / corners))  # height of a side triangle
+    side = 2 * radius * np.sin(np.pi / corners)
+    assert volume == pytest.approx(base * height / 3, rel=1e-9)
+    assert area == pytest.approx(base + corners * side * slant / 2, rel=1e-9)
+    z = np.linspace(0, 44, 23)
+    areas, perimeters = sections(body.vertices, body.faces, z)
+    assert areas == pytest.approx(base * (1 - z / height) ** 2, rel=1e-9)
+    assert perimeters == pytest.approx(corners * side * (1 - z / height), rel=1e-9)
+    assert volume == pytest.approx(np.pi * radius**2 * height / 3, rel=(2 * np.pi / corners) ** 2 / 6)
+
+
+def test_frustum():
+    r1, r2, height, corners = 30.0, 18.0, 40.0, 64
+    body = frustum(r1, r2, height, corners)
+    volume, area, *_ = measure(body.vertices, body.faces)
+    loss = circle_loss(corners)
+    assert volume == pytest.approx(loss * np.pi * height / 3 * (r1**2 + r1 * r2 + r2**2), rel=1e-9)
+    slant = np.hypot(height, (r1 - r2) * np.cos(np.pi / corners))
+    sides = corners * np.sin(np.pi / corners) * (r1 + r2) * slant
+    assert area == pytest.approx(loss * np.pi * (r1**2 + r2**2) + sides, rel=1e-9)
+
+
+def test_torus():
+    # Pappus: V = 2 pi^2 R r^2, A = 4 pi^2 R r. Both circles are polygons, which lose at most x^2/6 each.
+    big, small, n, m = 40.0, 12.0, 128, 64
+    body = torus(big, small, n, m)
+    loss = ((2 * np.pi / n) ** 2 + (2 * np.pi / m) ** 2) / 6
+    volume, area, *_ = measure(body.vertices, body.faces)
+    assert volume == pytest.approx(2 * np.pi**2 * big * small**2, rel=loss)
+    assert area == pytest.approx(4 * np.pi**2 * big * small, rel=loss)
+    # The middle section is the ring between R - r and R + r, cut where the mesh has corners: polygons of n.
+    areas, perimeters = sections(body.vertices, body.faces, [np.ptp(body.vertices[:, 2]) / 2])
+    assert areas[0] == pytest.approx(4 * np.pi * big * small, rel=loss)
+    assert perimeters[0] == pytest.approx(4 * np.pi * big, rel=loss)
+
+
+# Sections
+
+
+@settings(deadline=None, max_examples=15)
+@given(up=DIRECTIONS)
+def test_sections_equal_brute_force_slicing(up):
+    body = torus(30, 10, 16, 12)
+    vertices = rotated_up(body.vertices, up)
+    heights = np.random.default_rng(3).uniform(0, np.ptp(vertices[:, 2]), 25)  # in no order
+    areas, perimeters = sections(vertices, body.faces, heights)
+    expected = brute_sections(vertices, body.faces, heights)
+    # Rounding: coefficients hold for pieces of at least 1/1000 of the height, so 1e-16 grows by 1e6 at most.
+    assert areas == pytest.approx(expected[0], rel=1e-9, abs=1e-6)
+    assert perimeters == pytest.approx(expected[1], rel=1e-9, abs=1e-6)
+
+
+def test_nearly_flat_facets_do_not_spoil_sections():
+    # Steps with treads 1e-9 and 1e-7 mm high: naive summing of their coefficients would lose every digit.
+    steps = [[0, 0], [20, 0], [20, 10], [10, 10 + 1e-9], [10, 30], [15, 30 + 1e-7], [15, 40], [0, 40]]
+    body = revolve(steps, sections=32)
+    heights = np.array([5.0, 10 + 5e-10, 20, 30 + 5e-8, 35])
+    areas, _ = sections(body.vertices, body.faces, heights)
+    radii = np.array([20, 15, 10, 12.5, 15])
+    # Halfway up a sliver the radius is halfway; the height itself is known to 1e-15 of 40 mm only.
+    assert areas == pytest.approx(circle_loss(32) * np.pi * radii**2, rel=1e-4)
+    assert areas[[0, 2, 4]] == pytest.approx(circle_loss(32) * np.pi * radii[[0, 2, 4]] ** 2, rel=1e-12)
+
+
+@pytest.mark.parametrize("body", [BALL, torus(30, 10, 32, 24), cone(20, 45, sections=48)])
+def test_sections_sum_to_the_volume(body):
+    volume, *_ = measure(body.vertices, body.faces)
+    vertices = rotated_up(body.vertices, (0.3, 0.5, 0.8))
+    height = np.ptp(vertices[:, 2])
+    heights = (np.arange(3000) + 0.5) * height / 3000
+    areas, _ = sections(vertices, body.faces, heights)
+    # Midpoint rule: error h^2/24 times the range of dA/dz, which is below 20 A_max/height here.
+    allowed = (height / 3000) ** 2 / 24 * 20 * areas.max() / height
+    assert areas.sum() * height / 3000 == pytest.approx(volume, abs=allowed)
+
+
+# Overhang
+
+
+def test_overhang_of_an_upturned_l():
+    # Post 10 x 10 x 30 with an arm 40 x 10 x 10 on top: the arm hangs 30 x 10 over the plate at 30 mm.
+    post, arm = box((10, 10, 30)), box((40, 10, 10))
+    post.apply_translation((5, 5, 15))
+    arm.apply_translation((20, 5, 35))
+    both = trimesh.util.concatenate([post, arm])
+    vertices, faces, notes = mended(both.vertices, both.faces)
+    assert overhang(vertices, faces) == pytest.approx((300, 9000))
+    assert "united" in notes[0]
+
+
+def test_what_lies_on_the_plate_or_stands_steep_enough_needs_no_support():
+    assert overhang(BOX.vertices, BOX.faces) == (0, 0)
+    for slope, hangs in ((46, False), (45, False), (44, True)):
+        rise = np.tan(np.radians(slope)) * 20
+        top_wide = cone(20, rise, sections=360)
+        vertices = rotated_up(top_wide.vertices, (0, 0, -1))
+        area, space = overhang(vertices, top_wide.faces, 45)
+        base = np.pi * 400 * circle_loss(360)
+        # Under a cone on its tip lies two thirds of the cylinder.
+        expected = (base, base * rise * 2 / 3) if hangs else (0, 0)
+        assert (area, space) == pytest.approx(expected, rel=1e-9)
+
+
+# Invariants
+
+
+@settings(deadline=None, max_examples=25)
+@given(up=DIRECTIONS, scale=st.floats(0.1, 10))
+def test_turning_and_scaling(up, scale):
+    volume, area, *_ = measure(BALL.vertices, BALL.faces)
+    turned = rotated_up(BALL.vertices, up) * scale
+    again = measure(turned, BALL.faces)
+    assert again[0] == pytest.approx(volume * scale**3, rel=1e-9)
+    assert again[1] == pytest.approx(area * scale**2, rel=1e-9)
+
+
+@given(up=DIRECTIONS)
+def test_rotated_up_is_a_rotation_that_lifts_the_direction_to_z(up):
+    rotation = rotated_up(np.eye(3), up).T
+    assert rotation @ rotation.T == pytest.approx(np.eye(3), abs=1e-12)
+    assert np.linalg.det(rotation) == pytest.approx(1)
+    assert rotated_up(np.array([up]), up)[0] / np.linalg.norm(up) == pytest.approx([0, 0, 1], abs=1e-9)
+
+
+@pytest.mark.parametrize("up", [(0, 0, 1), (0, 0, -5), (1e-15, 0, -1)])
+def test_rotated_up_straight_up_and_down(up):
+    assert rotated_up(np.array([up], float), up)[0] == pytest.approx([0, 0, np.linalg.norm(up)])
+
+
+# Files
+
+
+@pytest.mark.parametrize("unit", UNITS_MM)
+@pytest.mark.parametrize("kind", ["stl", "stl_ascii", "obj", "ply", "3mf"])
+def test_every_format_in_every_unit(kind, unit, tmp_path):
+    mesh = BALL.copy()
+    mesh.vertices /= UNITS_MM[unit]
+    path = tmp_path / f"ball.{kind.removesuffix('_ascii')}"
+    if kind == "stl_ascii":
+        path.write_text(ascii_stl(mesh))
+    elif kind == "3mf":
+        stated = {"mm": "millimeter", "cm": "centimeter", "m": "meter", "inch": "inch"}[unit]
+        path.write_bytes(threemf(mesh, stated))
+    else:
+        mesh.export(path)
+    vertices, faces, notes = read_mesh(path, unit)
+    expected = measure(BALL.vertices, BALL.faces)
+    found = measure(vertices, faces)
+    # Single precision and eight printed decimals: 1e-7 of 1 m is the coarsest of them.
+    assert found[:2] == pytest.approx(expected[:2], rel=2e-6)
+    assert len(faces) == len(BALL.faces) and notes == ()
+
+
+def test_binary_stl_whose_header_says_solid(tmp_path):
+    (tmp_path / "ball.stl").write_bytes(b"solid ball".ljust(80) + BALL_STL[80:])
+    assert len(read_mesh(tmp_path / "ball.stl", "mm")[1]) == len(BALL.faces)
+
+
+# Mending
+
+
+def volume_and_notes(*bodies):
+    whole = trimesh.util.concatenate(bodies)
+    vertices, faces, notes = mended(whole.vertices, whole.faces)
+    return measure(vertices, faces), " ".join(notes)
+
+
+def moved(body, x, flip=False):
+    body = body.copy()
+    body.apply_translation((x, 0, 0))
+    if flip:
+        body.invert()
+    return body
+
+
+def test_sound_mesh_is_left_alone():
+    (volume, *_), notes = volume_and_notes(BALL)
+    assert volume == pytest.approx(BALL.volume, rel=1e-12) and notes == ""
+
+
+def test_inverted_mesh_is_turned():
+    (volume, *_), notes = volume_and_notes(moved(BALL, 0, flip=True))
+    assert volume == pytest.approx(BALL.volume) and "inward" in notes
+
+
+def test_mixed_winding_is_turned():
+    mixed = BALL.copy()
+    mixed.faces[::3] = mixed.faces[::3, ::-1]
+    (volume, *_), notes = volume_and_notes(mixed)
+    assert volume == pytest.approx(BALL.volume) and "mixed" in notes
+
+
+def test_mirror_twins_one_inverted():
+    (volume, *_), _ = volume_and_notes(BALL, moved(BALL, 50, flip=True))
+    assert volume == pytest.approx(2 * BALL.volume)
+
+
+def test_one_sided_surface_is_refused():
+    # The projective plane in six vertices: closed, every edge on two facets, yet without inside or outside.
+    faces = ("012", "023", "034", "045", "051", "124", "235", "341", "452", "513")
+    corners = np.random.default_rng(1).uniform(-20, 20, (6, 3))
+    with pytest.raises(InputError, match="no clear inside"):
+        mended(corners, np.array([[int(c) for c in face] for face in faces]))
+
+
+def test_small_hole_is_closed_and_said():
+    fine = icosphere(4, 30.0)
+    vertices, faces, notes = mended(fine.vertices, fine.faces[1:])
+    assert measure(vertices, faces)[0] == pytest.approx(fine.volume)
+    assert "3 open edges" in notes[0]
+
+
+def test_duplicate_shell_counts_once():
+    (volume, _, _, bodies, _), notes = volume_and_notes(BALL, BALL)
+    assert volume == pytest.approx(BALL.volume) and bodies == 1 and "1280 facets" in notes
+
+
+def test_overlapping_boxes_are_united():
+    # Exact: two boxes 20 x 30 x 40, one shifted by 5 along x, cover 25 x 30 x 40.
+    (volume, area, _, bodies, _), notes = volume_and_notes(BOX, moved(BOX, 5))
+    assert volume == pytest.approx(30_000) and area == pytest.approx(2 * (25 * 30 + 25 * 40 + 30 * 40))
+    assert bodies == 1 and "united" in notes and "18 cm3" in notes
+
+
+def test_touching_boxes_become_one():
+    (volume, area, _, bodies, _), _ = volume_and_notes(BOX, moved(BOX, 20))
+    assert volume == pytest.approx(48_000) and area == pytest.approx(2 * (40 * 30 + 40 * 40 + 30 * 40))
+    assert bodies == 1
+
+
+def test_boxes_that_share_only_an_edge_are_left_alone():
+    other = BOX.copy()
+    other.apply_translation((20, 30, 0))
+    (volume, area, *_), _ = volume_and_notes(BOX, other)
+    assert volume == pytest.approx(48_000) and area == pytest.approx(2 * 5200)
+
+
+def test_separate_bodies_stay_separate():
+    (volume, _, _, bodies, _), notes = volume_and_notes(BALL, moved(BALL, 41))
+    assert volume == pytest.approx(2 * BALL.volume) and bodies == 2 and notes == ""
+
+
+def test_cavity_is_kept_and_said():
+    inner = icosphere(3, 10.0)
+    (volume, _, _, bodies, cavities), notes = volume_and_notes(BALL, moved(inner, 0, flip=True))
+    assert volume == pytest.approx(BALL.volume - inner.volume)
+    assert (bodies, cavities) == (1, 1) and "cavities: 1" in notes
+
+
+def test_ball_in_a_cage_is_kept():
+    middle, core = icosphere(3, 10.0), icosphere(2, 5.0)
+    (volume, _, _, bodies, _), _ = volume_and_notes(BALL, moved(middle, 0, flip=True), core)
+    assert volume == pytest.approx(BALL.volume - middle.volume + core.volume) and bodies == 2
+
+
+def test_wholly_inverted_hollow_body():
+    inner = icosphere(3, 10.0)
+    (volume, *_), notes = volume_and_notes(moved(BALL, 0, flip=True), inner)
+    assert volume == pytest.approx(BALL.volume - inner.volume) and "inward" in notes
+
+
+def test_one_of_two_bodies_inverted():
+    (volume, _, _, bodies, _), notes = volume_and_notes(BALL, moved(BOX, 60, flip=True))
+    assert volume == pytest.approx(BALL.volume + BOX.volume) and bodies == 2 and "turned outward" in notes
+
+
+def test_collapsed_facets_are_dropped():
+    faces = np.vstack([BALL.faces, [[5, 5, 9]]])
+    vertices, faces, _ = mended(BALL.vertices, faces)
+    assert len(faces) == len(BALL.faces)
+    assert stl(vertices, faces)[80:84] == BALL_STL[80:84]

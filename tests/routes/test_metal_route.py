@@ -1,0 +1,202 @@
+"""The printed-metal route: by hand for a part of given numbers, and what moves what for a mesh."""
+
+import numpy as np
+import pytest
+from trimesh.creation import box
+
+import pourprint as pp
+from pourprint.ledger.errors import Infeasible
+from pourprint.parts.nodes import Tube, make_node
+from pourprint.process.powder.orientation import Candidates, Scan
+from pourprint.process.powder.supports import stacked, stand
+from pourprint.routes import printed_metal as route
+from scenes import bracket, demo_kit, demo_rates
+
+BLOCK = pp.Part.from_numbers("block", 50, 100, (60, 40, 30), overhang_cm2=6, support_cm3=10)
+
+
+def plan(job, **changes):
+    return pp.plan(route.NAME, job, rates(**changes))
+
+
+def rates(**changes):
+    return demo_rates().replace({f"{route.NAME}.{key}": value for key, value in changes.items()})
+
+
+def rows(job, **changes):
+    return plan(job, **changes).table().set_index("step")
+
+
+def node(wall_mm=3.0, lean=0.2):
+    """A node of two tubes, the second of which leans by `lean`."""
+    tubes = [Tube((1, 0, 0.2), diameter_mm=30, depth_mm=40), Tube((-0.4, 1, lean), diameter_mm=25, depth_mm=35)]
+    return make_node(tubes, wall_mm=wall_mm, segments=32)
+
+
+# By hand ------------------------------------------------------------------------------------------------
+
+
+def test_a_block_of_given_numbers_by_hand():
+    """Foot 15 % of 24 cm2; of 6 cm2 held, 35 % from the part itself; reach √24/6 cm; side π/4 of 100 cm2."""
+    foot, plate, inner, reach = 3.6, 3.9, 2.1, np.sqrt(24) / 6
+    melted = 50 + 0.3 * 10 + (foot + 0.3 * plate) * 0.4  # cm3; the lift is 4 mm
+    spread = np.ceil(34 / 0.06) * 10 / 3600
+    laser = 1000 * melted / 10.5 / 3600 + 100 * np.pi / 4 * 100 / 0.06 / 700 / 3600
+    table = rows(pp.Job(BLOCK, "AlSi7Mg", 3))
+    printing = table.loc["print on the plate"]
+    assert printing["machine_h"] == pytest.approx(spread + 3 * laser) and printing["hands_on_h"] == 1.5
+    density = 2.68e-3
+    bought = 3 * melted * density * 1.1 * 0.98 + 250 * 250 * 34 / 1000 * 0.55 * density * 0.02
+    assert printing["material"] == pytest.approx(65 * bought + (spread + 3 * laser) * 0.5 * 3.0)
+    assert table.loc["cut the parts from the plate", "machine_h"] == pytest.approx(3 * (foot + 0.3 * plate) / 60)
+    effort = (plate + 2.5 * inner) * (1 + reach / 4)
+    assert table.loc["take off the supports", "hands_on_h"] == pytest.approx(3 * (0.15 + effort / 60))
+    assert table.loc["stress-relieve on the plate", "machine_h"] == pytest.approx(2 + 280 / 150)  # 300 °C
+
+
+def test_powder_bought_is_what_the_steps_buy():
+    job = pp.Job(demo_kit(), "AlSi10Mg", 3)
+    bought = route.powder_of(job, demo_rates()).bought_kg
+    gas = rows(job).loc["print on the plate", "machine_h"] * 0.5 * demo_rates()["material.inert_gas"]
+    paid = rows(job).loc["print on the plate", "material"] - gas
+    assert bought * demo_rates()["powder.AlSi10Mg"] == pytest.approx(paid)
+
+
+@pytest.mark.parametrize(
+    ("alloy", "step"), [("Ti-6Al-4V", "press hot to close pores"), ("17-4PH", "heat-treat"), ("AlSi10Mg", None)]
+)
+def test_what_an_alloy_needs_after_the_plate(alloy, step):
+    names = set(rows(pp.Job(BLOCK, alloy)).index)
+    assert names & {"press hot to close pores", "heat-treat"} == ({step} if step else set())
+
+
+def test_hot_pressing_is_paid_by_the_load_and_waited_for():
+    # 4 × 50 cm3 of 4.42 g/cm3 are 0.884 kg; a load of 0.5 kg: two loads.
+    row = rows(pp.Job(BLOCK, "Ti-6Al-4V", 4), hot_press_load=0.5).loc["press hot to close pores"]
+    assert (row["material"], row["hands_on_h"], row["wait_h"]) == pytest.approx((1800, 2, 240))
+
+
+# Which way up -------------------------------------------------------------------------------------------
+
+
+def test_turning_never_costs_hours():
+    layout = route.lay_out(pp.Job(demo_kit(), "AlSi10Mg"), demo_rates())
+    for piece in layout.pieces:
+        drawn = piece.candidates.standing.at(0)
+        hours = route.hours_of(
+            drawn, piece.item.part.volume_cm3, pp.Job(demo_kit(), "AlSi10Mg"), rates().section(route.NAME)
+        )
+        assert piece.hours.total <= hours.total + 0.05  # the machining stock adds minutes of laser to the chosen one
+
+
+def test_the_chosen_direction_is_as_good_as_the_best_of_all_measured_by_columns():
+    """All directions of the scan by columns, not only the candidates: the choice is within 5 % of the best."""
+    item, job = demo_kit().parts[5], pp.Job(demo_kit(), "AlSi10Mg")
+    piece = route.lay_out(job, demo_rates()).pieces[5]
+    directions = item.part.study(Scan).directions
+    every = stacked([stand(*item.part.mesh, up, 1.2)[0] for up in directions])
+    m, part_cm3 = rates().section(route.NAME), item.part.volume_cm3 + piece.machining.stock_cm3
+    fits, held = route.usable(every, m)
+    best = route.hours_of(every, part_cm3, job, m).total[fits & held].min()
+    assert piece.hours.total <= 1.05 * best
+
+
+def test_a_part_drawn_aslant_costs_about_the_same():
+    part = demo_kit().parts[5].part
+    costs = [plan(pp.Job(p, "AlSi10Mg", 4)).unit_cost for p in (part, part.turned((1, 2, 3)))]
+    assert costs[0] == pytest.approx(costs[1], rel=0.05)  # directions tried are 15° apart
+
+
+def test_more_kits_together_let_parts_stand_taller():
+    job = pp.Job(demo_kit().parts[0].part, "AlSi10Mg", 6)
+    low, high = (route.lay_out(job, rates(kits_together=kits)).height_mm for kits in (1, 6))
+    assert low < high
+
+
+def test_a_lab_may_keep_parts_as_they_are_drawn():
+    part = demo_kit().parts[0].part
+    layout = route.lay_out(pp.Job(part, "AlSi10Mg"), rates(turning=0))
+    assert layout.height_mm == pytest.approx(part.height_mm + 4) and layout.pieces[0].up.tolist() == [0, 0, 1]
+
+
+def test_a_part_too_tall_as_drawn_is_turned_until_it_fits():
+    rod = box(extents=(20, 20, 298))
+    job = pp.Job(pp.Part.from_arrays("rod", rod.vertices, rod.faces), "AlSi10Mg")
+    with pytest.raises(Infeasible, match="302 mm"):
+        plan(job, turning=0)
+    assert plan(job).feasible and route.lay_out(job, rates()).height_mm < 300
+
+
+def test_a_part_must_be_held():
+    """A cone on its tip needs no support by its slope, but nothing would hold it."""
+    from trimesh.creation import cone
+
+    spike = cone(12, 60, sections=48)
+    spike.apply_transform(np.diag([1, -1, -1, 1]))
+    part = pp.Part.from_arrays("spike", spike.vertices, spike.faces)
+    up = route.lay_out(pp.Job(part, "AlSi10Mg"), rates()).pieces[0].up
+    assert up[2] < 0.5  # not as drawn
+
+
+# What moves what ----------------------------------------------------------------------------------------
+
+
+def moved(before, after):
+    """Steps whose hours or cost differ."""
+    columns = ["hands_on_h", "machine_h", "wait_h", "cost"]
+    a, b = (rows(job)[columns] for job in (before, after))
+    both = a.index.intersection(b.index)
+    return {step for step in both if not np.allclose(a.loc[step], b.loc[step])} | {
+        *a.index.symmetric_difference(b.index)
+    }
+
+
+SHAPED = {"print on the plate", "cut the parts from the plate", "take off the supports"}
+
+
+def test_a_wall_moves_printing_sawing_and_supports():
+    assert moved(pp.Job(node(3.0), "AlSi10Mg"), pp.Job(node(5.0), "AlSi10Mg")) == SHAPED
+
+
+def test_an_angle_between_tubes_moves_printing_sawing_and_supports():
+    assert moved(pp.Job(node(lean=0.2), "AlSi10Mg"), pp.Job(node(lean=0.9), "AlSi10Mg")) == SHAPED
+
+
+def test_an_alloy_moves_every_step_that_metal_has_a_say_in():
+    kit = pp.Kit("k", (pp.KitPart(node(), bores=(pp.Bore(20, 8),)),))
+    found = moved(pp.Job(kit, "AlSi10Mg"), pp.Job(kit, "17-4PH"))
+    cut = {"machine bores, faces and tight sockets", "stress-relieve on the plate", "heat-treat"}
+    assert found == SHAPED | cut
+
+
+def test_thinner_layers_take_longer_to_spread_and_to_melt():
+    job = pp.Job(demo_kit(), "AlSi10Mg")
+    thin, usual = (rows(job, layer_scale=s).loc["print on the plate", "machine_h"] for s in (0.5, 1.0))
+    assert thin == pytest.approx(2 * usual, rel=0.01)  # twice the layers, half the rate
+
+
+# Arrays -------------------------------------------------------------------------------------------------
+
+
+def test_a_scaled_kit_follows_its_powers_and_a_sweep_its_single_values():
+    sizes = np.array([30.0, 60.0, 90.0])
+    kit = demo_kit()
+    together = plan(pp.Job(kit.scaled_to(sizes), "AlSi10Mg", 4)).unit_cost
+    single = [plan(pp.Job(kit.scaled_to(size), "AlSi10Mg", 4)).unit_cost for size in sizes]
+    assert together == pytest.approx(single, rel=1e-12)
+
+
+def test_the_mesh_is_measured_once_however_often_the_part_is_scaled():
+    part = demo_kit().parts[0].part
+    first = part.study(Candidates)
+    again = part.scaled_to(20).study(Candidates)
+    assert again.shadows is first.shadows
+    factor = np.cbrt(20 / part.volume_cm3)
+    assert again.standing.support_cm3 == pytest.approx(first.standing.support_cm3 * factor**3)
+
+
+def test_a_part_by_numbers_stands_as_its_box_does():
+    sizes = np.array([20.0, 60.0])
+    found = bracket(volume_cm3=60).scaled_to(sizes).study(Candidates)
+    assert found.standing.height_mm.shape == (2, 1) and len(found.directions) == 1
+    assert found.standing.at(0).support_cm3 == pytest.approx(bracket().scaled_to(sizes).support_cm3)

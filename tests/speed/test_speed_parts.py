@@ -1,0 +1,24 @@
+"""Time budgets; run with `pytest --benchmark-only tests/test_speed_parts.py`."""
+
+import numpy as np
+import trimesh
+
+from pourprint.parts.meshes import sections
+from pourprint.parts.part import Part
+
+BODY = trimesh.creation.torus(40, 12, 400, 125)  # 100 000 facets
+
+
+def test_reading_and_measuring_100_000_facets_takes_less_than_2_s(benchmark, tmp_path):
+    BODY.export(tmp_path / "body.stl")
+    part = benchmark.pedantic(Part.from_mesh, (tmp_path / "body.stl",), rounds=3, warmup_rounds=1)
+    assert len(part.mesh[1]) == 100_000
+    assert benchmark.stats["max"] < 2
+
+
+def test_3300_sections_of_100_000_facets_take_less_than_1_s(benchmark):
+    upright = BODY.vertices[:, [1, 2, 0]]
+    heights = (np.arange(3300) + 0.5) * np.ptp(upright[:, 2]) / 3300
+    areas, _ = benchmark.pedantic(sections, (upright, BODY.faces, heights), rounds=3, warmup_rounds=1)
+    assert areas.shape == (3300,)
+    assert benchmark.stats["max"] < 1
