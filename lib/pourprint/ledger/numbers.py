@@ -31,4 +31,5 @@ def read_number(text):
     if not found or not WHOLE.fullmatch(whole) or not (rest or "0").isdigit():
         reason = "type digits alone, such as 1250 or 38,5" if typed else "type one, such as 38,5"
         raise InputError(f"{typed[:40]!r} cannot be read as a number: {reason}.")
-    return float(f"{sign}{re.sub(r'\D', '', whole)}.{rest}e{power or 0}")
+    digits = re.sub(r"\D", "", whole)
+    return float(f"{sign}{digits}.{rest}e{power or 0}")
