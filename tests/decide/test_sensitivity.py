@@ -14,7 +14,16 @@ A, B = 7, 0.1  # of the Ishigami function
 
 
 def entry(low, value, high):
-    return Entry(value=value, unit="-", low=low, high=high, pedigree="invented", source="a test", date="2026-11-25")
+    return Entry(
+        value=value,
+        unit="-",
+        kind="share",
+        low=low,
+        high=high,
+        pedigree="invented",
+        source="a test",
+        date="2026-11-25",
+    )
 
 
 def ishigami(x):

@@ -7,13 +7,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 import pourprint as pp
+from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.lab_log import (
     COLUMNS,
     LabLog,
     TimeBelief,
     YieldBelief,
-    is_yield,
     update_table,
     updated_card,
     updates,
@@ -75,13 +75,13 @@ def test_the_time_posterior_is_bayes_rule_done_numerically_piece_by_piece():
     assert after.mean == pytest.approx(np.trapezoid(x * grid, x), rel=1e-4)
 
 
-KEYS = [key for key, e in pp.RateCard.default().entries.items() if (e.unit in "hs" or is_yield(key)) and e.high > e.low]
+KEYS = [key for key, e in pp.RateCard.default().entries.items() if e.kind in (Kind.TIME, Kind.YIELD) and e.high > e.low]
 
 
 @pytest.mark.parametrize("key", KEYS)
 def test_every_prior_has_the_tables_value_as_mean_and_a_quarter_of_its_range_as_spread(key):
     table = pp.RateCard.default().entries[key]
-    prior = (YieldBelief if is_yield(key) else TimeBelief).from_entry(table)
+    prior = (YieldBelief if table.kind is Kind.YIELD else TimeBelief).from_entry(table)
     belief = prior.distribution()
     assert belief.mean() == pytest.approx(table.value) == pytest.approx(prior.mean)
     assert belief.std() == pytest.approx((table.high - table.low) / 4)

@@ -7,7 +7,7 @@ import pourprint as pp
 from pourprint.ledger.entries import Pedigree, library, nearest, read_entry
 from scenes import demo_rates
 
-GOOD = {"value": 2.0, "unit": "h", "low": 1.0, "high": 3.0, "pedigree": "invented", "source": "a test"}
+GOOD = {"value": 2.0, "unit": "h", "kind": "time", "low": 1.0, "high": 3.0, "pedigree": "invented", "source": "a test"}
 DATE = pp.RateCard.default().date
 
 
@@ -28,9 +28,12 @@ def test_a_good_entry_reads_without_fault():
         ({"low": 2.5}, "low ≤ value ≤ high"),
         ({"unit": ""}, "empty"),
         ({"source": ""}, "empty"),
-        ({"pedigree": "guess"}, '"common practice"'),
+        ({"pedigree": "guess"}, "'common practice'"),
         ({"colour": "red"}, "not a known field"),
         ({"date": "soon"}, "date"),
+        ({"kind": "guess"}, "'price', 'power', 'time'"),
+        ({"kind": "speed", "value": 0.0, "low": 0.0}, "above 0"),
+        ({"kind": "yield"}, "must not pass 1"),
     ],
 )
 def test_a_bad_entry_is_refused_with_its_key(changed, said):

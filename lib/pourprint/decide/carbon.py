@@ -16,7 +16,7 @@ from importlib.resources import files
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import is_price, nearest, read_table
+from pourprint.ledger.entries import PRICES, nearest, read_table
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw
 from pourprint.plans.plan import Plan, made
@@ -94,7 +94,7 @@ def footprint(plan, n=1000, seed=1, known=None):
     drawn = {key: np.r_[entries[key].value, values] for key, values in draw(entries, n, seed).items()}
     drawn |= {key: np.full(int(n) + 1, float(value)) for key, value in known.items()}
     drawn = {key: values.reshape(-1, *[1] * len(plan.shape)) for key, values in drawn.items()}
-    weights = {key: _weight(key, drawn) for key in plan.rates.entries if is_price(key)}
+    weights = {key: _weight(key, drawn) for key, entry in plan.rates.entries.items() if entry.kind in PRICES}
     only_kwh = {key: weight if key in power else 0.0 for key, weight in weights.items()}
     return Footprint(plan, _weighed(plan, {**only_kwh, "energy.electricity": 1.0}, n), _weighed(plan, weights, n))
 

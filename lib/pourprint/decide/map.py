@@ -13,8 +13,9 @@ import numpy as np
 from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import WHOLE, outcomes, with_delay
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import is_price
+from pourprint.ledger.entries import PRICES
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard
 from pourprint.plans.plan import feasible
 
 NOBODY = "no route can"
@@ -112,7 +113,8 @@ class DecisionMap:
 
 def _is_linear(name):
     """Whether costs are linear in an input."""
-    return name == PRICE or is_price(name)
+    known = RateCard.default().entries
+    return name == PRICE or (name in known and known[name].kind in PRICES)
 
 
 def _with_nobody(costs):

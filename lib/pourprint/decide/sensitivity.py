@@ -183,7 +183,7 @@ def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="
     a, b = unit[:, :k], unit[:, k:]
     mixed = [np.where(np.arange(k) == i, b, a) for i in range(k)]
     points = np.concatenate([a, b, *mixed])
-    drawn = {key: distribution_of(key, entries[key], shape).ppf(points[:, i]) for i, key in enumerate(keys)}
+    drawn = {key: distribution_of(entries[key], shape).ppf(points[:, i]) for i, key in enumerate(keys)}
     answers = np.array(output(drawn), dtype=float)
     if not np.isfinite(answers).all():
         raise InputError(

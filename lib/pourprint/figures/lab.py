@@ -10,7 +10,7 @@ from pourprint.decide.learning import SHARES, Curve
 from pourprint.figures.decide import round_numbers
 from pourprint.figures.look import HATCH, INK, LOOKS, SHADE, Chart, counted, styled, tint, title_of
 from pourprint.figures.plan import span_pieces
-from pourprint.ledger.entries import is_yield
+from pourprint.ledger.entries import Kind
 from pourprint.ledger.lab_log import update_table
 from pourprint.ledger.workdays import DAYS
 
@@ -106,7 +106,7 @@ def belief_chart(update):
     prior, posterior = update.prior.distribution(), update.posterior.distribution()
     low = min(prior.ppf(0.002), posterior.ppf(0.001), update.seen)
     high = max(prior.ppf(0.998), posterior.ppf(0.999), update.seen)
-    if is_yield(update.key):
+    if update.entry.kind is Kind.YIELD:
         high = min(high, 1.0)
     x = np.linspace(low, high, 301)
     unit = "" if update.entry.unit == "-" else f" {update.entry.unit}"
@@ -129,14 +129,14 @@ def belief_chart(update):
         label = {"text": name, "font": {"color": colour}, "xanchor": side, "xshift": shift, "showarrow": False}
         figure.add_annotation(x=x[at], y=y[at], **label)
     timed = f"{counted(pieces, 'piece')} took {amount:.2f}{unit}"
-    said = f"{amount:g} of {pieces} failed" if is_yield(update.key) else timed
+    said = f"{amount:g} of {pieces} failed" if update.entry.kind is Kind.YIELD else timed
     figure.add_vline(x=update.seen, line={"color": INK, "dash": "dot", "width": 2})
     label = f"the log alone: {said}"
     figure.add_annotation(x=update.seen, y=1, yref="paper", yanchor="bottom", text=label, showarrow=False)
     room = 0.2 * (high - low)  # for the names on the outer flanks
     figure.update_xaxes(title_text=f"{update.key} [{update.entry.unit}]", range=[low - room, high + room])
     figure.update_yaxes(title_text="density of belief", rangemode="tozero", range=[0, 1.1 * top])
-    name = "yield" if is_yield(update.key) else "time"
+    name = "yield" if update.entry.kind is Kind.YIELD else "time"
     old, new = update.entry, update.updated
     title = f"The log moves this {name} from {old.value:.3g} to {new.value:.3g}{unit}"
     figure.update_layout(margin={"t": 70}, title=title)

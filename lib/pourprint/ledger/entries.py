@@ -12,6 +12,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Annotated
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from pourprint.ledger.checks import refuse
@@ -26,16 +27,45 @@ class Pedigree(StrEnum):
     INVENTED = "invented"
 
 
+class Kind(StrEnum):
+    """What a number is, which says what it may be and who asks for it."""
+
+    PRICE = "price"  # of an hour, a kilogram, a piece: a plan's cost is linear in it, its days do not depend on it
+    POWER = "power"  # of a machine at work: a price in kilowatts
+    TIME = "time"  # of a step [h or s]
+    SPEED = "speed"  # work done in a time, or the time that a unit of work takes
+    YIELD = "yield"  # share of good pieces at the first try
+    SHARE = "share"  # other parts of a whole
+    SIZE = "size"  # a length, area or volume
+    ALLOWANCE = "allowance"  # a length or so that is left free, added or lost
+    LIMIT = "limit"  # what a machine holds or a process can do
+    NUMBER = "number"  # a count, ratio or factor
+    PROPERTY = "property"  # of a material
+
+    def fault(self, value):
+        """What is wrong with a value (or an array) of this kind, else an empty text."""
+        if not (self in MAY_BE_ZERO or np.all(value)):
+            return f"must be above 0, not {value}"
+        if self is Kind.YIELD and np.any(np.asarray(value) > 1):
+            return f"is a share of good pieces and must not pass 1, not {value}"
+        return ""
+
+
+PRICES = (Kind.PRICE, Kind.POWER)
+MAY_BE_ZERO = (*PRICES, Kind.TIME, Kind.SHARE, Kind.ALLOWANCE, Kind.PROPERTY)  # by no other the routes divide
+
+
 Amount = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True)]
 
 
 class Entry(BaseModel):
-    """One number: value and range in a unit, its pedigree, source and date."""
+    """One number: value and range in a unit, what kind it is, its pedigree, source and date."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     value: Amount
     unit: Annotated[str, Field(min_length=1, strict=True)]
+    kind: Kind
     low: Amount
     high: Amount
     pedigree: Pedigree
@@ -43,36 +73,23 @@ class Entry(BaseModel):
     date: dt.date
 
     @model_validator(mode="after")
-    def _ordered(self):
+    def _sound(self):
+        if fault := self.kind.fault(self.value):
+            raise ValueError(fault)
         if not self.low <= self.value <= self.high:
             raise ValueError(f"needs low ≤ value ≤ high, has {self.low} ≤ {self.value} ≤ {self.high}")
         return self
 
 
 _ALLOWED = {
-    "extra_forbidden": "is not a known field; allowed are value, unit, low, high, pedigree, source, date",
-    "missing": "is missing; every entry needs value, unit, low, high, pedigree and source",
+    "extra_forbidden": "is not a known field; allowed are value, unit, kind, low, high, pedigree, source, date",
+    "missing": "is missing; every entry needs value, unit, kind, low, high, pedigree and source",
     "float_type": "must be a number",
     "greater_than_equal": "must not be negative",
     "finite_number": "must be a finite number",
     "string_type": "must be text in quotes",
     "string_too_short": "must not be empty",
-    "enum": "must be one of " + ", ".join(f'"{p}"' for p in Pedigree),
-    "value_error": "",
 }
-
-
-PRICES = ("labour", "machine", "power", "energy", "material", "ingot", "powder", "purchase")  # sections of a rate card
-
-
-def is_price(key):
-    """Whether an input is a price of the rate card: a plan's cost is linear in it, its days do not depend on it."""
-    return key.partition(".")[0] in PRICES
-
-
-def is_yield(key):
-    """Whether a key names a first-pass yield, "section.yield_what"."""
-    return key.rpartition(".")[2].startswith("yield_")
 
 
 def nearest(word, words):
@@ -81,22 +98,22 @@ def nearest(word, words):
     return f' (did you mean "{close[0]}"?)' if close else ""
 
 
-def read_entry(key, raw, date):
+def read_entry(key, raw, date, kind=None):
     """An Entry from a TOML value, or the list of what is wrong with it.
 
-    Parameters: `key` dotted name for messages; `raw` the TOML value; `date` used where the entry has none.
+    Parameters: `key` dotted name for messages; `raw` the TOML value; `date`, `kind` used where the entry has none.
     Returns: (Entry or None, list of faults).
     """
     if not isinstance(raw, dict):
         return None, [f"{key} must be an entry {{ value = …, unit = …, … }}, not {raw!r}"]
     try:
-        return Entry(**{"date": date, **raw}), []
+        return Entry(**{"date": date, **({"kind": kind} if kind else {}), **raw}), []
     except ValidationError as error:
         faults = []
         for fault in error.errors():
             field = ".".join(str(part) for part in fault["loc"])
-            said = _ALLOWED.get(fault["type"])
-            detail = said or fault["msg"].removeprefix("Value error, ")
+            detail = _ALLOWED.get(fault["type"]) or fault["msg"].removeprefix("Value error, ")
+            detail = detail.replace("Input should be", "must be")
             given = "" if fault["type"] in ("missing", "value_error") else f" (given: {fault['input']!r})"
             faults.append(f"{key}{'.' + field if field else ''} {detail}{given}")
         return None, faults
@@ -134,9 +151,12 @@ def freezing():
 
 
 def as_table(entries):
-    """Entries as a pandas table: key, value, low, high, unit, pedigree, source, date."""
+    """Entries as a pandas table: key, value, low, high, unit, kind, pedigree, source, date."""
     import pandas as pd
 
-    rows = [{"key": key, **entry.model_dump(), "pedigree": str(entry.pedigree)} for key, entry in entries.items()]
-    columns = ["key", "value", "low", "high", "unit", "pedigree", "source", "date"]
+    rows = [
+        {"key": key, **entry.model_dump(), "kind": str(entry.kind), "pedigree": str(entry.pedigree)}
+        for key, entry in entries.items()
+    ]
+    columns = ["key", "value", "low", "high", "unit", "kind", "pedigree", "source", "date"]
     return pd.DataFrame(rows, columns=columns).set_index("key")

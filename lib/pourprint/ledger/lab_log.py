@@ -23,7 +23,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from pourprint.ledger.checks import existing_file
-from pourprint.ledger.entries import Entry, Pedigree, is_yield, nearest
+from pourprint.ledger.entries import Entry, Kind, Pedigree, nearest
 from pourprint.ledger.errors import InputError
 
 COLUMNS = ("date", "what", "pieces", "time", "unit", "failed", "note")
@@ -148,12 +148,12 @@ def _record(row, cells, rates):
     entry = rates.entries.get(what)
     if entry is None:
         faults.append(f'the rate card has no "{what}"{nearest(what, rates.entries)}')
-    elif is_yield(what):
+    elif entry.kind is Kind.YIELD:
         if not cells["failed"] or cells["time"]:
             faults.append("a yield needs failed, and no time")
         elif pieces and failed and failed > pieces:
             faults.append(f"{failed} failed of {pieces}: more than there were")
-    elif is_time(entry):
+    elif entry.kind is Kind.TIME:
         if not cells["time"] or cells["failed"]:
             faults.append("a step time needs time, and no failed (failures have a row of their own)")
         elif cells["unit"] != entry.unit:
@@ -168,11 +168,6 @@ def _record(row, cells, rates):
     if faults:
         raise InputError("; ".join(faults))
     return Record(row, date, what, pieces, time, failed, cells["note"])
-
-
-def is_time(entry):
-    """Whether an entry is a step time."""
-    return entry.unit in ("h", "s")
 
 
 # Beliefs --------------------------------------------------------------------------------------------------
@@ -273,7 +268,7 @@ class Update:
     def seen(self):
         """What the log alone says: share of good pieces [-], or mean time a piece [the entry's unit]."""
         pieces, amount = self.data
-        return 1 - amount / pieces if is_yield(self.key) else amount / pieces
+        return 1 - amount / pieces if self.entry.kind is Kind.YIELD else amount / pieces
 
 
 def rounded(number):
@@ -290,9 +285,10 @@ def updates(log, rates, pedigree=Pedigree.PRACTICE):
     for key in dict.fromkeys(record.what for record in log.records):
         rows = [record for record in log.records if record.what == key]
         pieces = sum(record.pieces for record in rows)
-        amount = sum(record.failed if is_yield(key) else record.time for record in rows)
         entry = rates.entries[key]
-        prior = (YieldBelief if is_yield(key) else TimeBelief).from_entry(entry)
+        failing = entry.kind is Kind.YIELD
+        amount = sum(record.failed if failing else record.time for record in rows)
+        prior = (YieldBelief if failing else TimeBelief).from_entry(entry)
         posterior = prior.after(pieces, amount)
         low, high = posterior.distribution().ppf(HELD)
         first, last = (pick(record.date for record in rows) for pick in (min, max))

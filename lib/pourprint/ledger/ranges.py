@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import is_yield
+from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 
 
@@ -135,12 +135,12 @@ def stream(seed, name):
     return np.random.default_rng([int(seed), zlib.crc32(name.encode())])
 
 
-def distribution_of(key, entry, shape):
+def distribution_of(entry, shape):
     """The distribution of an Entry between its low and high, by the name of its shape.
 
     A log-normal has no upper end and no zero: yields, and what may be zero, stay triangular.
     """
-    bounded = shape == "log-normal" and (is_yield(key) or entry.low == 0)
+    bounded = shape == "log-normal" and (entry.kind is Kind.YIELD or entry.low == 0)
     kind = Triangular if bounded else SHAPES[shape]
     return kind(float(entry.low), float(entry.value), float(entry.high))
 
@@ -157,6 +157,4 @@ def draw(entries, n, seed=1, shape="triangular"):
     check_seed(seed)
     if shape not in SHAPES:
         raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
-    return {
-        key: distribution_of(key, entry, shape).ppf(stream(seed, key).random(int(n))) for key, entry in entries.items()
-    }
+    return {key: distribution_of(entry, shape).ppf(stream(seed, key).random(int(n))) for key, entry in entries.items()}

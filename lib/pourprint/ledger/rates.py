@@ -15,51 +15,11 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers, refuse, toml_text
-from pourprint.ledger.entries import Entry, Pedigree, as_table, is_yield, library, nearest, read_entry
+from pourprint.ledger.entries import Entry, Pedigree, as_table, library, nearest, read_entry
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours
 
 HEADER = ("lab", "currency", "date", "hours")
-
-# Zero is a fair value for a price, a time or a share, but not for what the routes divide by.
-ABOVE_ZERO = (
-    "printed_pattern.print_rate",
-    "shell.kiln_clusters",
-    "shell.kiln_heating",
-    "shell.air_flow",
-    "shell.least_opening",
-    "printed_mould.layer",
-    "printed_mould.cut_rate",
-    "printed_mould.weight_limit",
-    "printed_metal.plate_x",
-    "printed_metal.plate_y",
-    "printed_metal.kits_together",
-    "printed_metal.relief_plates",
-    "foundry.heat_treatment_heating",
-    "printed_metal.layer_scale",
-    "printed_metal.contour_speed",
-    "printed_metal.cut_rate",
-    "printed_metal.support_rate",
-    "printed_metal.double_reach",
-    "printed_metal.hot_press_load",
-    "feeding.height_ratio",
-    "gating.pour_factor",
-    "gating.discharge",
-    "gating.ingate_speed",
-    "gating.basin_depth",
-    "foundry.crucible",
-    "foundry.heat_treatment_load",
-    "machining.removal_rate",
-)
-
-
-def _out_of_range(key, value):
-    """What is wrong with a value for its key, as a list of faults: a divisor of zero, a yield above one."""
-    if (key in ABOVE_ZERO or is_yield(key)) and np.any(np.asarray(value) == 0):
-        return [f"{key} must be above 0, not {value}"]
-    if is_yield(key) and np.any(np.asarray(value) > 1):
-        return [f"{key} is a share of good pieces and must not pass 1, not {value}"]
-    return []
 
 
 def annuity(principal, years, rate):
@@ -150,8 +110,8 @@ class RateCard:
         for key, value in changes.items():
             old = self._entry(key)
             check_numbers(zero_allowed=True, **{key: value})
-            if faults := _out_of_range(key, value):
-                raise InputError("; ".join(faults) + ".")
+            if fault := old.kind.fault(value):
+                raise InputError(f"{key} {fault}.")
             number = np.asarray(value, dtype=float)
             entries[key] = old.model_copy(
                 update={
@@ -188,7 +148,7 @@ class RateCard:
             section, name = key.split(".", 1)
             if section not in document:
                 document.add(section, tomlkit.table())
-            fresh = {**entry.model_dump(), "pedigree": str(entry.pedigree)}
+            fresh = {**entry.model_dump(exclude={"kind"}), "pedigree": str(entry.pedigree)}
             if name not in document[section]:
                 line = tomlkit.inline_table()
                 line.update(fresh)
@@ -232,12 +192,12 @@ def _parse(text, content, path, template):
             continue
         for name, raw in table.items():
             key = f"{section}.{name}"
-            entry, found = read_entry(key, raw, date if type(date) is dt.date else dt.date.min)
+            known = template and template.entries.get(key)
+            entry, found = read_entry(key, raw, date if type(date) is dt.date else dt.date.min, known and known.kind)
             faults += found
             if entry:
                 own[key] = entry
             faults += _misfits(key, entry, currency, template, base)
-            faults += _out_of_range(key, entry.value) if entry else []
     if template:
         present = {f"{s}.{n}" for s, t in content.items() if isinstance(t, dict) for n in t}
         absent = [key for key in template.entries if key not in base and key not in present]

@@ -12,7 +12,7 @@ from pourprint.decide.information import Samples, probability_best
 from pourprint.figures.bars import STYLE
 from pourprint.figures.look import styled
 from pourprint.figures.risk import add_chances, chance_data, spread_bars
-from pourprint.ledger.entries import is_yield
+from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import columns, group, named, number_row, page
 from pourprint.panels.live import at_rest, guarded, live, redraw, status_line
@@ -134,7 +134,7 @@ def _with_yields(rates, level):
     def moved(entry):
         return entry.value + abs(level) * ((entry.high if level > 0 else entry.low) - entry.value)
 
-    yields = {key: moved(entry) for key, entry in rates.entries.items() if is_yield(key)}
+    yields = {key: moved(entry) for key, entry in rates.entries.items() if entry.kind is Kind.YIELD}
     return rates.replace(yields) if level else rates
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import is_price, is_yield
+from pourprint.ledger.entries import PRICES, Kind
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import SHAPES, check_seed, draw, stream
 from pourprint.ledger.workdays import generic_calendar, moment_of, start_of
@@ -30,11 +30,11 @@ def uncertain(plan):
 
     What a lab knows of its machines (sizes, limits) and of the part is not among them.
     """
-    return {key: entry for key, entry in ranged(made(plan)).items() if _is_uncertain(key, entry)}
+    return {key: entry for key, entry in ranged(made(plan)).items() if _is_uncertain(entry)}
 
 
-def _is_uncertain(key, entry):
-    return is_price(key) or is_yield(key) or entry.unit in TIMES or entry.unit.endswith("/h")
+def _is_uncertain(entry):
+    return entry.kind in (*PRICES, Kind.YIELD) or entry.unit in TIMES or entry.unit.endswith("/h")
 
 
 @dataclass(frozen=True)
