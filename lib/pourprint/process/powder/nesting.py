@@ -16,6 +16,7 @@ RASTER_MM = 2.5
 TURNS = 12  # ways round about the vertical
 LEARNT_PLATES = 4  # laid out to learn how densely a kit fills its plates
 MOST_PIECES = 90  # nested for that
+NEVER = np.int32(2**31 - 1)  # all bits: stays itself whatever is or-ed with it
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def nest(shadows: Sequence, pieces, plate_mm, gap_mm, raster_mm=RASTER_MM, turns
                 taken.append(np.zeros(size, dtype=bool))
                 used.append(np.zeros(2))
             if closed is None:
-                closed = ways.beyond | _covered(taken[plate], ways.masks)
+                closed = np.where(ways.beyond | _covered(taken[plate], ways.seen), NEVER, np.int32(0))
             best = _snuggest(closed, ways, used[plate])
             if best is None:  # nor will there be room for another piece of this kind
                 plate, closed = plate + 1, None
@@ -70,13 +71,15 @@ def nest(shadows: Sequence, pieces, plate_mm, gap_mm, raster_mm=RASTER_MM, turns
 class _Ways:
     """The different ways round of a shadow that fit a plate, (t,): their angles [rad] and lowest corners (t, 2) [mm].
 
-    masks (t, m, n): their rasters from that corner, of which they fill sides (t, 2) [cells]. For the lowest corner on
-    each cell of the plate (t, x, y): is some of the piece beyond the plate, and how far off the plate's corner it ends.
+    masks (t, m, n): their rasters from that corner, of which they fill sides (t, 2) [cells]; seen: those of an empty
+    plate's size as waves. For the lowest corner on each cell of the plate (t, x, y): is some of the piece beyond the
+    plate, and how far off the plate's corner it ends [cells].
     """
 
     angles: np.ndarray
     corners_mm: np.ndarray
     masks: np.ndarray
+    seen: np.ndarray
     sides: np.ndarray
     beyond: np.ndarray
     far: np.ndarray
@@ -101,19 +104,26 @@ def _ways(shadow, raster, turns, size):
         mask[tuple(cells.T)] = True
     x, y = (np.arange(n) + side[:, None] for n, side in zip(size, sides.T, strict=True))
     beyond = (x > size[0])[:, :, None] | (y > size[1])[:, None]
-    far = x[:, :, None] + y[:, None]
-    return _Ways(np.array([a for a, *_ in found]), np.array([c for _, c, *_ in found]), masks, sides, beyond, far)
+    far = (x[:, :, None] + y[:, None]).astype(np.int32)
+    angles, corners = np.array([a for a, *_ in found]), np.array([c for _, c, *_ in found])
+    return _Ways(angles, corners, masks, _waves(masks, size), sides, beyond, far)
 
 
-def _covered(taken, masks):
-    """Would masks (t, m, n) cover a taken cell? For their lowest corner on each cell, (t, x, y).
+def _waves(masks, size):
+    """Masks (t, m, n) on a raster of that size, ready to be laid on each of its cells at once by `_covered`."""
+    from scipy.fft import rfft2
+
+    return np.conj(rfft2(masks.astype(np.float32), size))
+
+
+def _covered(taken, seen):
+    """Would masks cover a taken cell? For their lowest corner on each cell, (t, x, y); `seen` as from `_waves`.
 
     Right where a mask lies on the raster as a whole: elsewhere it wraps round.
     """
     from scipy.fft import irfft2, rfft2
 
     # How many taken cells each would cover, for all places at once; single precision tells 0 from 1.
-    seen = np.conj(rfft2(masks.astype(np.float32), taken.shape))
     return irfft2(rfft2(taken.astype(np.float32)) * seen, taken.shape) > 0.5
 
 
@@ -129,29 +139,31 @@ def _grown(ways, turn, radius):
 
 @lru_cache(maxsize=200)
 def _around(ways, turn, radius):
-    """Where no piece of the same kind can be, (t, x, y), once one lies that way round, and where that begins."""
+    """NEVER where no piece of the same kind can be, (t, x, y), once one lies that way round, and where that begins."""
     grown, reach = _grown(ways, turn, radius)
     rim = np.array(ways.masks.shape[1:]) - 1
     wide = np.pad(grown, [(n, n) for n in rim])
     first = tuple(slice(n) for n in grown.shape + rim)
-    return _covered(wide, ways.masks)[:, *first], rim + reach
+    around = _covered(wide, _waves(ways.masks, wide.shape))[:, *first]
+    return np.where(around, NEVER, np.int32(0)), rim + reach
 
 
 def _snuggest(closed, ways, used):
     """(turn, x, y) [cells] of the free place that lets the used corner of the plate grow least, or None.
 
-    Parameters: `closed` (turns, x, y) where the piece cannot lie; `used` (2,) sides of the corner that earlier pieces
-    take up.
+    Parameters: `closed` (turns, x, y) NEVER where the piece cannot lie, else 0; `used` (2,) sides of the corner that
+    earlier pieces take up. For plates of at most two million cells.
     """
     x, y = (
-        np.maximum(u, np.arange(n) + side[:, None])
+        np.maximum(u, np.arange(n) + side[:, None]).astype(np.int32)
         for u, n, side in zip(used, closed.shape[1:], ways.sides.T, strict=True)
     )
-    # The nearer to the corner, the better, where the corner need not grow.
-    growth = x[:, :, None] * y[:, None] + 1e-3 * ways.far
-    growth[closed] = np.inf
+    # In whole numbers, which are quicker. The nearer to the corner, the better, where the corner need not grow.
+    growth = (1000 * x)[:, :, None] * y[:, None]
+    growth += ways.far
+    growth |= closed
     best = np.unravel_index(np.argmin(growth), growth.shape)
-    return tuple(map(int, best)) if growth[best] < np.inf else None
+    return tuple(map(int, best)) if growth[best] < NEVER else None
 
 
 def _disc(radius):
