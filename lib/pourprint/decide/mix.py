@@ -1,40 +1,50 @@
 """Mix the routes: each part of a kit may go by a route of its own.
 
-A candidate is a sub-kit (some of the parts) by one route. It is planned in full, so that shared clusters, boxes and
-plates, their rounding up, and work paid once a route cost what the plan says. Choosing among the candidates is a
-set partition, solved as an integer programme by HiGHS (`scipy.optimize.milp`): each candidate is taken or not, each
-route at most once, every piece exactly once. Where candidates are few, all are planned and the optimum is proven.
-Where they are many, estimates from the parts alone say which to plan, and the programme is solved again until all
-that it takes are planned: every number reported is a real plan's, but the result says `proven=False`.
+Every sub-kit (some of the parts) is planned in full by every route, so that shared clusters, boxes and plates, their
+rounding up, and work paid once a route cost what the plan says. Choosing among them is a set partition, solved as one
+integer programme by HiGHS (`scipy.optimize.milp`): each sub-kit is taken or not, each route at most once, every piece
+exactly once. The answer is the optimum, proven.
 
 Days of a mix are those of its slowest route, as if each route had people and machines of its own; `together`
 leads the routes through one shared workshop. Failures are not priced here (see `risk`).
 """
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pourprint.decide.candidates import Ask, Candidates
-from pourprint.decide.partition import Question, begin_of, certain, in_one_workshop, solve
+from pourprint.decide.subkits import MOST, SubKits, sub_kits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.workdays import start_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan
-from pourprint.plans.workshop import Workshop
+from pourprint.plans.workshop import Order, Workshop
 from pourprint.routes import ROUTES
 
-FEW = 130  # candidates that are all planned, so that the optimum is proven
-MOST_CANDIDATES = 20_000
 WANTS = ("cost", "days", "regret")
+MOST_LOOKED_AT = 16  # mixes tried in a shared workshop before its proof is given up
+
+
+@dataclass(frozen=True)
+class _Question:
+    """What is asked of the sub-kits: see `Choices.best`."""
+
+    want: str
+    deadline: float
+    price: float
+    limits: Mapping[str, float]
+    shared: Workshop | None
 
 
 @dataclass(frozen=True)
 class Choices:
-    """A job's candidates, ready to be chosen from: make it with `choices`."""
+    """A job's sub-kits, ready to be chosen from: make it with `choices`."""
 
-    pool: Candidates
+    kits: SubKits
+    start: str | None
 
     def best(self, want="cost", deadline_days=None, price_of_day=0.0, limits=None, shared=None):
         """The best mix under a deadline and limits: a Mix, or a NoMix with the reason.
@@ -52,19 +62,11 @@ class Choices:
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day, **(limits or {}))
         if deadline_days is not None:
             check_numbers(arrays=False, deadline_days=deadline_days)
-        if odd := [key for key in limits or {} if key not in self.pool.used]:
-            raise InputError(f"no candidate uses {odd[0]!r}; limits may name {', '.join(sorted(self.pool.used))}.")
-        question = Question(want, np.inf if deadline_days is None else deadline_days, price_of_day, limits or {})
-        return self._answer(question, shared)[1]
-
-    def _answer(self, question, shared=None):
-        """(these choices, knowing more, and the Mix or NoMix)."""
-        pool, found = solve(self.pool, question, shared)
-        if shared and not found:  # the search may have given up before it came to a mix that is quick enough
-            pool, quickest = solve(pool, replace(question, want="days", deadline=np.inf), shared)
-            if quickest and quickest.days_shared <= question.deadline:
-                found = replace(quickest, proven=False)
-        return Choices(pool), _mix(pool, found, question) if found else NoMix(*_why_not(pool, question, shared))
+        if odd := [key for key in limits or {} if key not in self.kits.used]:
+            raise InputError(f"no sub-kit uses {odd[0]!r}; limits may name {', '.join(sorted(self.kits.used))}.")
+        latest = np.inf if deadline_days is None else deadline_days
+        question = _Question(want, latest, price_of_day, limits or {}, shared)
+        return self._answer(question) or self._why_not(question)
 
     def frontier(self, limits=None, least_gain_days=0.25):
         """Mixes from the cheapest to the fastest, each the cheapest for its days: tuple of Mix.
@@ -73,13 +75,10 @@ class Choices:
         but for the fastest of all. Empty where the limits leave no mix. Days are with people for each route.
         """
         check_numbers(arrays=False, least_gain_days=least_gain_days)
-        question = Question("cost", np.inf, 0.0, limits or {})
-        more, quickest = self._answer(replace(question, want="days"))
-        more, mix = more._answer(question)
+        quickest, mix = self.best("days", limits=limits), self.best(limits=limits)
         found = [mix] if mix.feasible else []
         while found and found[-1].days - least_gain_days > quickest.days + 1e-6:
-            more, mix = more._answer(replace(question, deadline=found[-1].days - least_gain_days))
-            found.append(mix)
+            found.append(self.best(deadline_days=found[-1].days - least_gain_days, limits=limits))
         if found and found[-1].days > quickest.days + 1e-6:
             found.append(quickest)
         # Of mixes that cost the same only the fastest counts.
@@ -87,19 +86,117 @@ class Choices:
 
     def single_routes(self):
         """{route: (cost [currency], days [d])} of sending the whole kit by one route, at the lab's own card."""
-        whole = np.flatnonzero((self.pool.counts == self.pool.ask.need).all(axis=1))
-        pool = self.pool.checked(whole)
-        return {str(pool.routes[j]): (float(pool.cost[0, j]), float(pool.days[0, j])) for j in whole if pool.open[j]}
+        kits = self.kits
+        return {str(kits.routes[j]): (float(kits.cost[0, j]), float(kits.days[0, j])) for j in self._whole()}
+
+    def _whole(self):
+        return np.flatnonzero((self.kits.counts == self.kits.need).all(axis=1))
+
+    def _answer(self, question):
+        """The Mix that answers a question, or None."""
+        if question.shared:
+            return self._in_one_workshop(question)
+        kits, cards, more, bests = self.kits, np.eye(len(self.kits.cost)), [], []
+        rest, latest = np.zeros(len(kits.plans)), np.full(len(cards), question.deadline)
+        goals = {
+            "cost": np.r_[kits.cost.mean(axis=0), question.price * cards.mean(axis=0), 0],
+            "days": np.r_[rest, cards.mean(axis=0), 0],
+            "regret": np.r_[rest, 0 * cards[0], 1],
+        }
+        if question.want == "regret":
+            for cost, card in zip(kits.cost, cards, strict=True):
+                own = np.r_[cost, question.price * card, 0]
+                best = _programme(kits, own, np.where(card, question.deadline, np.inf), question.limits)
+                if best is None:
+                    return None
+                bests.append(best[1])
+                more.append((np.r_[own[:-1], -1], -np.inf, best[1]))
+        found = _programme(kits, goals[question.want], latest, question.limits, more)
+        if found and question.want == "days":  # of all that are as fast, the cheapest
+            latest = kits.days[:, found[0]].max(axis=1) + 1e-6
+            found = _programme(kits, goals["cost"], latest, question.limits) or found
+        return found and self._mix(found[0], question.price, bests)
+
+    def _mix(self, chosen, price, bests=()):
+        kits, taken = self.kits, {str(self.kits.routes[j]): j for j in chosen}
+        plans = {route: kits.plans[taken[route]] for route in ROUTES if route in taken}
+        days = {route: float(kits.days[0, taken[route]]) for route in plans}
+        costs = kits.cost[:, chosen].sum(axis=1) + price * kits.days[:, chosen].max(axis=1)
+        return Mix(plans, days, price, regrets=tuple((costs - bests).tolist()) if bests else ())
+
+    def _in_one_workshop(self, question):
+        """The Mix that answers a question where all routes share one workshop, or None.
+
+        Days with people of one's own are a lower bound of shared days, and so is the work of the busiest person or
+        machine. Whole kits by one route are looked at first, then mixes in the order of that bound, each then
+        forbidden, until it passes the best one seen, or too many were looked at.
+        """
+        kits, price, best = self.kits, question.price, None
+        goal = np.r_[np.zeros(len(kits.plans)), 1, 0] if question.want == "days" else np.r_[kits.cost[0], price, 0]
+        more = _least_days(kits, question.shared, self.start)
+
+        def look_at(chosen):
+            mix = self._mix(chosen, price)
+            days = float(mix.together(question.shared, self.start).done_h.max() / 24)
+            value = days if question.want == "days" else mix.cost + price * days
+            fits = all(kits.used[key][chosen].sum() <= most + 1e-9 for key, most in question.limits.items())
+            good = fits and days <= question.deadline and (best is None or value < best[0])
+            return (value, replace(mix, days_shared=days, proven=False)) if good else best
+
+        for j in self._whole():
+            best = look_at([j])
+        for _ in range(MOST_LOOKED_AT):
+            found = _programme(kits, goal, [question.deadline], question.limits, more)
+            if found is None or (best and found[1] >= best[0] - 1e-9):
+                return best and replace(best[1], proven=True)
+            best = look_at(found[0])
+            cut = np.isin(np.arange(goal.size), found[0])
+            more.append((cut, 0, len(found[0]) - 1))
+        return best and best[1]
+
+    def _why_not(self, question):
+        """The NoMix of a question without an answer: which limits fall short, or what sets the pace."""
+        free = replace(question, want="days", deadline=np.inf)
+        fastest, unlimited = self._answer(free), self._answer(replace(free, limits={}, shared=None))
+        if fastest is None:
+            return NoMix(self._short_of(question.limits))
+        days = fastest.days if question.shared is None else fastest.days_shared
+        if days <= question.deadline:  # the search in the workshop was given up before it came to this one
+            return fastest
+        slowest = max(fastest.plans.values(), key=lambda plan: fastest.days_of[plan.route])
+        took = {}
+        for span in slowest.spans(_begin_of(slowest.rates.hours, self.start)):
+            took[span.step.name] = took.get(span.step.name, 0.0) + (span.end_h - span.ready_h) / 24
+        longest, found = max(took, key=took.get), "" if fastest.proven else " found"
+        said = (
+            f"no mix is ready in {question.deadline:.1f} days: the fastest{found} takes {days:.1f} days ({fastest}). "
+            f'{slowest.title} sets the pace; its longest step is "{longest}" with {took[longest]:.1f} days.'
+        )
+        if question.limits and unlimited.days < days - 1e-6:
+            said += f" Without the limits and with people for each route it would take {unlimited.days:.1f} days."
+        return NoMix(said, fastest)
+
+    def _short_of(self, limits):
+        """Which limits cannot be met, and what would be needed at least."""
+        free, short = np.full(len(self.kits.cost), np.inf), []
+        for key, most in limits.items():
+            _, least = _programme(self.kits, np.r_[self.kits.used[key], np.zeros(len(free) + 1)], free, {})
+            if least > most:
+                short.append(f"{key}: {least:.1f} needed, {most:g} allowed")
+        if short:
+            return (
+                f"the limits leave no mix: at the least {'; '.join(short)}. Raise what falls short, or make fewer kits."
+            )
+        return f"each limit can be met alone, but not all together: loosen one of {', '.join(limits)}."
 
 
-def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None, start=None, cards=(), prove=None):
-    """Lay out the candidates of a job, once for any number of questions.
+def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None, start=None, cards=()):
+    """Plan every sub-kit of a job, once for any number of questions.
 
     Parameters: `job` of single numbers; `rates` the lab's RateCard; `routes` to choose from; `by` "part" (all
     pieces of a part go together) or "node" (each piece for itself); `alloys` {route: alloy} where it is not the
     job's; `only` {part name: routes allowed}; `start` date and time (default: some Monday, no holidays); `cards`
-    more rate cards that may hold just as well as `rates`, for the mean and for regret; `prove` plans every
-    candidate at once (default: where there are few, or several cards).
+    more rate cards that may hold just as well as `rates`, for the mean and for regret.
     Returns: Choices. Raises: InputError, also when some part can go by no route.
     """
     if not isinstance(job, Job) or np.ndim(job.quantity) or np.ndim(job.batch_size) or np.ndim(job.kit.volume_cm3):
@@ -114,34 +211,95 @@ def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None,
         raise InputError(f"only names the route {odd[0]!r}; this mix chooses from {', '.join(routes)}.")
     if len({*names}) < len(names):
         raise InputError("two parts of the kit have the same name: give each its own.")
-    ask = Ask(job, (rates, *cards), tuple(routes), by, alloys, only, start)
-    size = sum(np.prod(ask.allowed(r) + 1 if by == "node" else 1 + (ask.allowed(r) > 0)) - 1 for r in routes)
-    if size > MOST_CANDIDATES:
+    most = {r: job.kit.counts * [r in only.get(name, routes) for name in names] for r in routes}
+    size = sum(np.prod(m + 1 if by == "node" else 1 + (m > 0)) - 1 for m in most.values())
+    if size > MOST:
         raise InputError(
-            f"{size} sub-kits are too many to choose from, at most {MOST_CANDIDATES}: bind some parts to a route with "
-            'only, leave routes out, or choose by="part".'
+            f"{size} sub-kits are too many to choose from, at most {MOST}: bind some parts to a route with only, "
+            'leave routes out, or choose by="part".'
         )
-    return Choices(Candidates.of(ask, reals=bool(cards) or (size <= FEW if prove is None else prove)))
+    return Choices(sub_kits(job, (rates, *cards), most, alloys, by == "node", start), start)
+
+
+def _programme(kits, goal, latest, limits, more=()):
+    """Solve the integer programme: (indices of the sub-kits taken, value of the goal), or None where nothing fits.
+
+    Variables: x (n) taken or not; T (cards) days; R largest regret. `goal` their weights (n + cards + 1,), as small
+    as can be; `latest` (cards,) bounds T; `limits` as in `Choices.best`; `more` rows of constraints (weights, least,
+    most).
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    cards, n = kits.cost.shape
+    rest = np.zeros(cards + 1)
+    rows = [(np.r_[pieces, rest], need, need) for pieces, need in zip(kits.counts.T, kits.need, strict=True)]
+    for route in np.unique(kits.routes):
+        here = kits.routes == route
+        rows += [(np.r_[here, rest], 0, 1)]
+        rows += [
+            (np.r_[here * days, -t], -np.inf, 0) for days, t in zip(kits.days, np.eye(cards, cards + 1), strict=True)
+        ]
+    rows += [(np.r_[kits.used[key], rest], 0, most) for key, most in limits.items()]
+    table, low, high = (np.array(column, dtype=float) for column in zip(*rows, *more, strict=True))
+    in_time = (kits.days <= np.reshape(latest, (-1, 1))).all(axis=0)
+    done = milp(
+        goal,
+        constraints=LinearConstraint(table, low, high),
+        integrality=np.r_[np.ones(n), rest],
+        bounds=Bounds(0, np.r_[in_time, latest, np.inf]),
+        options={"mip_rel_gap": 0},
+    )
+    return None if done.x is None else (np.flatnonzero(done.x[:n] > 0.5), float(done.fun))
+
+
+def _begin_of(hours, start):
+    """The start given, or some Monday's opening."""
+    return dt.datetime(2001, 1, 1) + dt.timedelta(hours=hours.start_h) if start is None else start
+
+
+def _least_days(kits, shared, start):
+    """Lower bounds of the days in a shared workshop, as rows of constraints, one a person or machine.
+
+    Whoever works H hours in a calendar is not done before s·H + c days: s from the hours of a week, c the least that
+    the calendar's days are above that line, found at closing time of each day of six weeks.
+    """
+    hours, rows = shared.hours, []
+    calendar, begin_h = start_of(_begin_of(hours, start), hours)
+    slope = 7 / (len(hours.days) * hours.day_h)
+    done = np.r_[0.0, hours.day_h * np.arange(1, 43)]
+    above = np.min((calendar.finish(begin_h, done) - begin_h) / 24 - slope * done)
+    for key, used in kits.used.items():
+        kind, _, who = key.partition(".")
+        if kind == "clock":
+            rows.append((np.r_[slope * used / shared.places.get(who, 1), -1, 0], -np.inf, -above))
+        elif kind == "machine":
+            rows.append((np.r_[used / 24 / shared.places.get(key, 1), -1, 0], -np.inf, 0))
+    return rows
 
 
 @dataclass(frozen=True)
 class Mix:
     """A kit divided among routes.
 
-    `plans` {route: Plan of its sub-kit}, real plans at the lab's own card; `counts` {route: pieces of each part};
-    `days` [d] of the slowest route, each with its own people and machines; `days_shared` [d] in the shared
-    workshop, or nan when none was asked for; `regrets` [currency] over the cards, (cards,), or nan.
+    `plans` {route: Plan of its sub-kit} at the lab's own card; `days_of` {route: days, with its own people and
+    machines [d]}; `price_of_day` [currency/d]; `days_shared` [d] in the shared workshop, or nan when none was asked
+    for; `proven` whether it is the optimum for certain, as it always is without a shared workshop; `regrets`
+    [currency] over the cards, where they were asked for.
     """
 
     plans: Mapping[str, Plan]
-    counts: Mapping[str, tuple[int, ...]]
-    days: float
+    days_of: Mapping[str, float]
     price_of_day: float
-    proven: bool
+    proven: bool = True
     days_shared: float = np.nan
     regrets: tuple[float, ...] = ()
 
     feasible = True
+
+    @property
+    def days(self):
+        """Days of the slowest route, each with its own people and machines [d]."""
+        return max(self.days_of.values())
 
     @property
     def cost(self):
@@ -161,9 +319,10 @@ class Mix:
                 found.setdefault(item.part.name, {})[route] = item.count
         return found
 
-    def together(self, workshop, start):
+    def together(self, workshop, start=None):
         """All routes in one shared workshop: a Timeline. They queue by the workshop's rule, longest plan first."""
-        return in_one_workshop(self.plans, workshop, start)
+        longest = sorted(self.plans.values(), key=lambda plan: -plan.lead_time_days)
+        return workshop.schedule([Order.of(plan, _begin_of(workshop.hours, start)) for plan in longest])
 
     def table(self):
         """One row a part: pieces a kit by each route."""
@@ -173,12 +332,10 @@ class Mix:
         return table.fillna(0).astype(int).rename_axis("part")
 
     def __str__(self):
-        said = [f"{plan.title.lower()}: {_listed(plan.job.kit)}" for plan in self.plans.values()]
-        return "; ".join(said)
+        def listed(kit):
+            return ", ".join(f"{item.count} × {item.part.name}" for item in kit.parts)
 
-
-def _listed(kit):
-    return ", ".join(f"{item.count} × {item.part.name}" for item in kit.parts)
+        return "; ".join(f"{plan.title.lower()}: {listed(plan.job.kit)}" for plan in self.plans.values())
 
 
 @dataclass(frozen=True)
@@ -189,46 +346,3 @@ class NoMix:
     fastest: Mix | None = None
 
     feasible = False
-
-
-def _mix(pool, found, question):
-    """The Mix of a choice, planned again sub-kit by sub-kit."""
-    plans = pool.plans(found.chosen)
-    counts = {str(pool.routes[j]): tuple(pool.counts[j].tolist()) for j in found.chosen}
-    days = max(float(pool.ask.days(plan)) for plan in plans.values())
-    return Mix(plans, counts, days, question.price, found.proven, found.days_shared, found.regrets)
-
-
-def _why_not(pool, question, shared):
-    """(reason in words, fastest Mix or None) of a question without an answer."""
-    free = replace(question, want="days", deadline=np.inf)
-    pool, fastest = solve(pool, free, shared)
-    if fastest is None:
-        return _short_of(pool, question.limits), None
-    mix = _mix(pool, fastest, free)
-    slowest = max(mix.plans.values(), key=lambda plan: float(pool.ask.days(plan)))
-    days = fastest.days_shared if shared else mix.days
-    took = {}
-    for span in slowest.spans(begin_of(slowest.rates.hours, pool.ask.start)):
-        took[span.step.name] = took.get(span.step.name, 0.0) + (span.end_h - span.ready_h) / 24
-    longest, found = max(took, key=took.get), "" if fastest.proven else " found"
-    said = (
-        f"no mix is ready in {question.deadline:.1f} days: the fastest{found} takes {days:.1f} days ({mix}). "
-        f'{slowest.title} sets the pace; its longest step is "{longest}" with {took[longest]:.1f} days.'
-    )
-    if question.limits:
-        pool, freest = solve(pool, replace(free, limits={}), None)
-        unlimited = _mix(pool, freest, free).days
-        if unlimited < days - 1e-6:
-            said += f" Without the limits and with people for each route it would take {unlimited:.1f} days."
-    return said, mix
-
-
-def _short_of(pool, limits):
-    """Which limits cannot be met, and what would be needed at least."""
-    free = Question("cost", np.inf, 0.0, {})
-    least = {key: certain(pool, free, "cost", least_of=key)[1][1] for key in limits}
-    short = [f"{key}: {least[key]:.1f} needed, {limits[key]:g} allowed" for key in limits if least[key] > limits[key]]
-    if short:
-        return f"the limits leave no mix: at the least {'; '.join(short)}. Raise what falls short, or make fewer kits."
-    return f"each limit can be met alone, but not all together: loosen one of {', '.join(limits)}."
