@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pourprint as pp
 from pourprint.decide.information import by_quantity, flips
-from pourprint.ledger.ranges import Pert, Triangular, draw
+from pourprint.ledger.ranges import below, draw
 from pourprint.risk.rework import rework
 from pourprint.risk.runs import design_error, simulate
 from pourprint.risk.yields import (
@@ -90,8 +90,7 @@ MALFORMED = [
     ("no layers", lambda folder: layers_printed(0, 0.1)),
     ("back to a later step", lambda folder: expected_visits([0.9, 0.9], [1, 0])),
     ("back from one of two steps", lambda folder: expected_visits([0.9, 0.9], [0])),
-    ("a triangle out of order", lambda folder: Triangular(3, 2, 1)),
-    ("a PERT of words", lambda folder: Pert("low", 2, 3)),
+    ("a shape that is none", lambda folder: below(pp.RateCard.default().entries["shell.dip_time"], 0.5, "square")),
     ("draws of an unknown shape", lambda folder: draw({}, 10, shape="flat")),
 ]
 LOW = {key: 0.05 for key in ("printed_metal.yield_print", "machining.yield_machining", "machining.yield_inspection")}

@@ -7,23 +7,15 @@ import pourprint as pp
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.ledger.entries import Entry
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.ranges import Triangular
+from pourprint.ledger.ranges import triangle_spread
 from scenes import demo_kit, demo_rates
 
 A, B = 7, 0.1  # of the Ishigami function
 
 
 def entry(low, value, high):
-    return Entry(
-        value=value,
-        unit="-",
-        kind="share",
-        low=low,
-        high=high,
-        pedigree="invented",
-        source="a test",
-        date="2026-11-25",
-    )
+    rest = {"unit": "-", "kind": "share", "pedigree": "invented", "source": "a test", "date": "2026-11-25"}
+    return Entry(value=value, low=low, high=high, **rest)
 
 
 def ishigami(x):
@@ -87,7 +79,7 @@ def test_salib_finds_the_same():
 
 def test_indices_of_a_sum_are_its_shares_of_variance():
     entries = {"x": entry(0.0, 1.0, 2.0), "y": entry(1.0, 2.0, 9.0), "still": entry(0.0, 1.0, 3.0)}
-    parts = [(3 * Triangular(0, 1, 2).variance ** 0.5) ** 2, Triangular(1, 2, 9).variance]
+    parts = [(3 * triangle_spread(1, 1)) ** 2, triangle_spread(1, 7) ** 2]
     found = sobol(lambda changes: 3 * changes["x"] + changes["y"], entries, n=2048)
     exact = dict(zip("xy", np.array(parts) / sum(parts), strict=True)) | {"still": 0.0}
     for key, first, total in zip(found.entries, found.first, found.total, strict=True):

@@ -18,6 +18,7 @@ from pourprint.ledger.lab_log import (
     updated_card,
     updates,
 )
+from pourprint.ledger.ranges import draw
 from scenes import DEMO, demo_rates, small_job
 
 HEAD = ",".join(COLUMNS)
@@ -79,14 +80,13 @@ KEYS = [key for key, e in pp.RateCard.default().entries.items() if e.kind in (Ki
 
 
 @pytest.mark.parametrize("key", KEYS)
-def test_every_prior_has_the_tables_value_as_mean_and_a_quarter_of_its_range_as_spread(key):
+def test_every_prior_has_the_tables_value_as_mean_and_its_triangle_as_spread(key):
     table = pp.RateCard.default().entries[key]
     prior = (YieldBelief if table.kind is Kind.YIELD else TimeBelief).from_entry(table)
     belief = prior.distribution()
     assert belief.mean() == pytest.approx(table.value) == pytest.approx(prior.mean)
-    assert belief.std() == pytest.approx((table.high - table.low) / 4)
-    # ± 2 spreads hold about 95 % of most shapes; skewed ranges hold less on one side. 90 % is asked.
-    assert belief.cdf(table.value + 2 * belief.std()) - belief.cdf(table.value - 2 * belief.std()) > 0.9
+    width = table.high - table.low
+    assert belief.std() == pytest.approx(stats.triang((table.value - table.low) / width, scale=width).std())
 
 
 @given(st.lists(st.tuples(st.integers(1, 20), st.floats(0.05, 5)), min_size=1, max_size=6))
@@ -204,6 +204,15 @@ def test_each_updated_value_lies_between_the_tables_and_the_logs(demo_log):
         assert low * (1 - 1e-3) <= update.updated.value <= high * (1 + 1e-3)  # rounded to four digits
         assert update.updated.low <= update.updated.value <= update.updated.high
     assert len(update_table(updates(demo_log, demo_rates()))) == len(updates(demo_log, demo_rates()))
+
+
+def test_an_updated_card_is_drawn_with_the_spread_of_what_the_log_left(demo_log):
+    for key, update in updates(demo_log, demo_rates()).items():
+        belief, drawn = update.posterior.distribution(), draw({key: update.updated}, 20_000)[key]
+        cut = update.updated.low == 0 or (update.updated.high == 1 and update.entry.kind is Kind.YIELD)
+        # 3 %: 20 000 draws and four digits of rounding; a triangle that is cut at nothing or all spreads less.
+        assert drawn.std() == pytest.approx(belief.std(), rel=0.25 if cut else 0.03), key
+        assert belief.cdf(update.updated.high) - belief.cdf(update.updated.low) > 0.97, key
 
 
 def test_the_card_goes_to_a_new_file_with_comments_kept_and_the_course_uses_it(demo_log, tmp_path):

@@ -5,8 +5,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pourprint.ledger.entries import library
-from pourprint.ledger.ranges import LogNormal, Pert, Triangular, draw
 from pourprint.risk.yields import (
     attempts_needed,
     chance_of_enough,
@@ -89,50 +87,3 @@ def test_visits_agree_with_walking(yields, data):
             at = at + 1 if rng.random() < yields[at] else back[at]
     # Six standard errors: forty examples of up to six steps must all hold.
     assert np.all(np.abs(seen.mean(axis=0) - mean) <= 6 * np.sqrt(variance / walks) + 1e-9)
-
-
-def test_moments_of_the_triangle_and_of_pert():
-    # Exact; PERT's common rule ((high − low)/6)² gives 1.3611 instead.
-    t, p = Triangular(2, 4, 9), Pert(2, 4, 9)
-    assert (t.mean, t.variance) == pytest.approx((5, 39 / 18)) and t.ppf(0.5) == pytest.approx(4.8167, abs=5e-5)
-    assert (p.mean, p.variance) == pytest.approx((4.5, 1.6071), abs=5e-5)
-
-
-@pytest.mark.parametrize("kind", [Triangular, Pert, LogNormal])
-@pytest.mark.parametrize("numbers", [(2, 4, 9), (0.8, 0.92, 0.98), (5, 5, 8), (1, 3, 3)])
-def test_inverse_has_the_stated_moments(kind, numbers):
-    shape = kind(*numbers)
-    middles = (np.arange(200_000) + 0.5) / 200_000  # midpoint rule
-    values = shape.ppf(middles)
-    # 0.2 %: the midpoint rule cuts the unending tail of the log-normal, PERT reads from a table.
-    assert values.mean() == pytest.approx(shape.mean, rel=2e-3)
-    assert values.var() == pytest.approx(shape.variance, rel=5e-3)
-    assert np.all(np.diff(values) >= 0)
-
-
-def test_pert_table_against_scipy():
-    from scipy.stats import beta
-
-    share = np.linspace(0.0005, 0.9995, 997)
-    exact = 2 + 7 * beta.ppf(share, 1 + 4 * 2 / 7, 1 + 4 * 5 / 7)
-    assert np.max(np.abs(Pert(2, 4, 9).ppf(share) - exact)) < 0.001 * 7
-
-
-def test_log_normal_holds_nine_tenths_between_low_and_high_about_its_middle():
-    shape = LogNormal(2, 6, 18)  # 6 is the geometric middle
-    assert shape.ppf([0.05, 0.5, 0.95]) == pytest.approx([2, 6, 18])
-
-
-def test_draws_of_a_key_do_not_depend_on_its_company():
-    entries = library()
-    both = draw({key: entries[key] for key in ("shell.coat_interval", "foundry.yield_pour")}, 50, seed=3)
-    alone = draw({"foundry.yield_pour": entries["foundry.yield_pour"]}, 50, seed=3)
-    assert np.array_equal(both["foundry.yield_pour"], alone["foundry.yield_pour"])
-    assert not np.array_equal(draw(entries, 50, seed=4)["foundry.yield_pour"], alone["foundry.yield_pour"])
-
-
-@pytest.mark.parametrize("shape", ["triangular", "PERT", "log-normal"])
-def test_drawn_yields_stay_in_their_range(shape):
-    entries = {key: entry for key, entry in library().items() if ".yield_" in key}
-    for key, values in draw(entries, 500, shape=shape).items():
-        assert np.all((values >= entries[key].low) & (values <= entries[key].high))

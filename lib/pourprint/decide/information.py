@@ -64,7 +64,7 @@ def sample_plans(plans, n=4000, seed=1, entries=None, shape="triangular"):
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers; `n` draws [-]; `seed`; `entries` {key: Entry}
     to draw (default: `uncertain_inputs(plans)`), independent of each other; `shape` of their distributions, one of
-    `distributions.SHAPES`.
+    `ranges.SHAPES`.
     Returns: Samples. Raises: InputError. Limits: inputs that move together in truth (all wages, say) do not here;
     failures are not drawn, plans do not price them.
     """

@@ -15,7 +15,7 @@ import numpy as np
 from pourprint.decide.inputs import in_words, moved_alone, outcomes, with_delay
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.ranges import SHAPES, check_seed, distribution_of
+from pourprint.ledger.ranges import below, check_seed
 from pourprint.plans.plan import made, ranged
 
 RESAMPLES = 400  # of the bootstrap
@@ -164,15 +164,13 @@ def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="
     is seeded here, which SciPy's own is not. The output is evaluated at n·(k + 2) points, so without `entries` only
     the `most` longest bars of the tornado are taken; all other inputs stand at their values.
     Parameters: `n` a power of two [-]; `seed`; `confidence` of the intervals [-]; `shape` of the distributions, one
-    of `distributions.SHAPES`. Returns: Indices. Raises: InputError, also
+    of `ranges.SHAPES`. Returns: Indices. Raises: InputError, also
     where the output is not finite. Small negative indices are sampling noise.
     """
     from scipy.stats import qmc, sobol_indices
 
     check_numbers(arrays=False, n=n, most=most, confidence=confidence)
     check_seed(seed)
-    if shape not in SHAPES:
-        raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
     if n % 1 != 0 or n != 2 ** int(np.log2(n)) or confidence >= 1:
         raise InputError(f"n={n!r} must be a power of two such as 1024, and confidence={confidence!r} below 1.")
     entries = tornado(output, None, int(most)).entries if entries is None else entries
@@ -183,7 +181,7 @@ def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="
     a, b = unit[:, :k], unit[:, k:]
     mixed = [np.where(np.arange(k) == i, b, a) for i in range(k)]
     points = np.concatenate([a, b, *mixed])
-    drawn = {key: distribution_of(entries[key], shape).ppf(points[:, i]) for i, key in enumerate(keys)}
+    drawn = {key: below(entries[key], points[:, i], shape) for i, key in enumerate(keys)}
     answers = np.array(output(drawn), dtype=float)
     if not np.isfinite(answers).all():
         raise InputError(

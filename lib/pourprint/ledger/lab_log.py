@@ -9,8 +9,9 @@ Conjugate updating, in closed form:
 - A time scatters from piece to piece as Gamma with shape k and mean m; 1/m is Gamma before, so m is inverse Gamma
   (α, β); after n pieces that took T together it is (α + n·k, β + k·T). The mean of m is then the mean of the
   table's value and the log's mean, weighted by what each is worth in pieces.
-The prior comes from the table: mean = value, standard deviation = (high − low)/4, so that the range holds about
-95 %. Single pieces are taken to scatter as widely as the range, so the table is worth little more than one piece.
+The prior comes from the table: mean = value, standard deviation that of the triangle between low and high; the
+posterior goes back as the triangle of its own standard deviation (what low and high mean: `ranges`). Single pieces
+are taken to scatter as widely as the range, so the table is worth little more than one piece.
 Source: conjugate families, Raiffa & Schlaifer 1961, Applied Statistical Decision Theory (from memory).
 Not valid where pieces of one row were chosen for their result, or where the process changed within the log.
 """
@@ -25,10 +26,10 @@ import numpy as np
 from pourprint.ledger.checks import existing_file
 from pourprint.ledger.entries import Entry, Kind, Pedigree, nearest
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.ranges import triangle_spread
 
 COLUMNS = ("date", "what", "pieces", "time", "unit", "failed", "note")
 FAR = 10.0  # a time this many times beyond the table's range is taken for a slip of the pen or the unit
-HELD = (0.025, 0.975)  # a range holds 95 % of the belief
 
 
 @dataclass(frozen=True)
@@ -249,7 +250,16 @@ class TimeBelief:
 
 
 def _spread(entry):
-    return (entry.high - entry.low) / 4
+    return triangle_spread(entry.value - entry.low, entry.high - entry.value)
+
+
+def _ends(belief, most):
+    """Low and high of the triangle over a belief's mean that spreads as much and leans as the belief does, cut at
+    nothing and at `most`."""
+    shape, mean = belief.distribution(), belief.mean
+    left, right = np.abs(shape.ppf((0.025, 0.975)) - mean)
+    wider = shape.std() / triangle_spread(left, right)
+    return max(mean - wider * left, 0.0), min(mean + wider * right, most)
 
 
 @dataclass(frozen=True)
@@ -290,13 +300,13 @@ def updates(log, rates, pedigree=Pedigree.PRACTICE):
         amount = sum(record.failed if failing else record.time for record in rows)
         prior = (YieldBelief if failing else TimeBelief).from_entry(entry)
         posterior = prior.after(pieces, amount)
-        low, high = posterior.distribution().ppf(HELD)
+        low, high = _ends(posterior, 1.0 if failing else np.inf)
         first, last = (pick(record.date for record in rows) for pick in (min, max))
         updated = entry.model_copy(
             update={
                 "value": rounded(posterior.mean),
-                "low": rounded(min(low, posterior.mean)),
-                "high": rounded(max(high, posterior.mean)),
+                "low": rounded(low),
+                "high": rounded(high),
                 "pedigree": Pedigree(pedigree),
                 "source": f"{log.name}: {pieces} piece{'s' * (pieces != 1)}, {first} to {last}, over {entry.value:g} "
                 f"({entry.low:g} to {entry.high:g}, {entry.pedigree})",
@@ -320,7 +330,7 @@ def updated_card(log, rates, without_refused=False, pedigree=Pedigree.PRACTICE):
 
 
 def update_table(found):
-    """Prior, data and posterior of each key as a pandas table; ranges hold 95 %.
+    """Prior, data and posterior of each key as a pandas table; low and high are the ends of a triangle.
 
     Parameters: `found` {key: Update}. `worth` is what the table's range counts for, in pieces.
     """

@@ -22,7 +22,7 @@ from pourprint.plans.steps import Stage
 from pourprint.risk import walks as engine
 from pourprint.risk.legs import Legs
 
-TIMES = ("h", "s")  # units of process times; speeds end in "/h"
+UNCERTAIN = (*PRICES, Kind.TIME, Kind.SPEED, Kind.YIELD)
 
 
 def uncertain(plan):
@@ -30,11 +30,7 @@ def uncertain(plan):
 
     What a lab knows of its machines (sizes, limits) and of the part is not among them.
     """
-    return {key: entry for key, entry in ranged(made(plan)).items() if _is_uncertain(entry)}
-
-
-def _is_uncertain(entry):
-    return entry.kind in (*PRICES, Kind.YIELD) or entry.unit in TIMES or entry.unit.endswith("/h")
+    return {key: entry for key, entry in ranged(made(plan)).items() if entry.kind in UNCERTAIN}
 
 
 @dataclass(frozen=True)
