@@ -38,6 +38,7 @@ from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard, annuity, machine_hour
 from pourprint.ledger.workdays import WorkingHours
 from pourprint.parts import meshes, nodes
+from pourprint.parts.frame import Frame
 from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
 from pourprint.parts.part import Part, facts
 from pourprint.plans import workshop

@@ -78,7 +78,7 @@ def make_node(
     if not isinstance(segments, (int, np.integer)) or segments % 4 or not 8 <= segments <= 512:
         raise InputError(f"segments={segments!r} must be a multiple of 4 from 8 to 512.")
     bore_r = [t.diameter_mm / 2 + gap_mm for t in tubes]
-    starts = _socket_starts(tubes, bosses, bore_r, wall_mm)
+    starts = socket_starts(tubes, bosses, bore_r, wall_mm)
     ball_r = max(bore_r) + wall_mm + blend_mm
     if any(drain_mm / 2 > r for r in bore_r):
         raise InputError(f"drain_mm={drain_mm!r} must not be wider than a socket.")
@@ -169,7 +169,7 @@ def _all_of(values, kind, name):
     return tuple(values)
 
 
-def _socket_starts(tubes, bosses, bore_r, wall_mm):
+def socket_starts(tubes, bosses, bore_r, wall_mm):
     """Distances [mm] from the centre at which sockets begin so that wall_mm is left beside each of them."""
     starts = [wall_mm] * len(tubes)
     axes = [unit_vector(t.direction, "direction") for t in tubes]

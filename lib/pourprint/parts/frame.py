@@ -1,0 +1,317 @@
+"""A frame of tubes: from its points, tubes, pivots and wheels follow every node and the whole kit."""
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import permutations, product
+
+import numpy as np
+
+from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
+from pourprint.ledger.entries import nearest, read_entry
+from pourprint.ledger.errors import InputError
+from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
+from pourprint.parts.meshes import unit_vector
+from pourprint.parts.nodes import Boss, Tube, make_node, socket_starts
+
+TUBING = ("youngs_modulus", "shear_modulus", "density", "strength", "expansion")
+GAP_MM = 0.2  # radial bond gap of a socket, as make_node's
+ALIKE_DEG = 0.1  # two nodes are alike where a turn brings all their directions together within this angle
+
+
+@dataclass(frozen=True)
+class Pivot:
+    """A bored boss at a point: axis (3,), bore_mm, length_mm, wall_mm [mm], and two bearing seats of `fit`, seat_mm."""
+
+    __pydantic_config__ = STRICT
+    axis: tuple[float, float, float]
+    bore_mm: float
+    length_mm: float
+    wall_mm: float = 5.0
+    fit: str = "N7"
+    seat_mm: float = 8.0
+
+
+@dataclass(frozen=True)
+class Point:
+    """A place where tubes meet: at (3,) [mm], the node's walls [mm], mass_kg carried there, its pivot; `node` names
+    the kind of node. A point with one tube and no pivot is a free end and has no node."""
+
+    __pydantic_config__ = STRICT
+    name: str
+    at: tuple[float, float, float]
+    node: str = ""
+    wall_mm: float = 4.0
+    blend_mm: float = 2.0
+    hub_shell_mm: float | None = None
+    mass_kg: float = 0.0
+    pivot: Pivot | None = None
+
+    def __post_init__(self):
+        check_numbers(True, arrays=False, mass_kg=self.mass_kg, blend_mm=self.blend_mm)
+        check_numbers(arrays=False, wall_mm=self.wall_mm)
+
+
+@dataclass(frozen=True)
+class FrameTube:
+    """A tube between two points: diameter_mm outside, wall_mm, bond_mm in each socket [mm], of a `tubing`.
+
+    pivots_at: the point in whose boss it turns instead of being bonded. root_nm_rad: stiffness of a bonded end in
+    bending [Nm/rad], infinite for a rigid one.
+    """
+
+    __pydantic_config__ = STRICT
+    name: str
+    between: tuple[str, str]
+    tubing: str
+    diameter_mm: float
+    wall_mm: float
+    bond_mm: float = 35.0
+    pivots_at: str = ""
+    root_nm_rad: float = math.inf
+
+    def __post_init__(self):
+        check_numbers(arrays=False, diameter_mm=self.diameter_mm, wall_mm=self.wall_mm, bond_mm=self.bond_mm)
+        if self.wall_mm * 2 >= self.diameter_mm or self.root_nm_rad <= 0:
+            raise InputError(f"tube {self.name!r} needs wall_mm below half of diameter_mm, and root_nm_rad above 0.")
+
+
+@dataclass(frozen=True)
+class Wheel:
+    """A wheel beside a point: side_mm along y, radius_mm [mm], tyre_n_mm the stiffness of its tyre [N/mm]."""
+
+    __pydantic_config__ = STRICT
+    point: str
+    side_mm: float
+    radius_mm: float
+    tyre_n_mm: float
+
+    def __post_init__(self):
+        check_numbers(arrays=False, radius_mm=self.radius_mm, tyre_n_mm=self.tyre_n_mm)
+
+
+@dataclass(frozen=True)
+class Differential:
+    """Holds the mean turn of the rockers' points to that of the body's, about y, by stiffness_nm_rad [Nm/rad]."""
+
+    __pydantic_config__ = STRICT
+    rockers: tuple[str, ...]
+    body: tuple[str, ...]
+    stiffness_nm_rad: float
+
+
+@dataclass(frozen=True)
+class Cases:
+    """What the standard cases ask: slopes [°], side_g and blocked_g [g], drop_mm [mm]."""
+
+    __pydantic_config__ = STRICT
+    slope_along_deg: float = 30.0
+    slope_across_deg: float = 20.0
+    side_g: float = 0.4
+    drop_mm: float = 30.0
+    blocked_g: float = 0.5
+
+    def __post_init__(self):
+        check_numbers(True, arrays=False, **vars(self))
+
+
+@dataclass(frozen=True)
+class _File:
+    __pydantic_config__ = STRICT
+    name: str
+    date: str
+    point: tuple[Point, ...]
+    tube: tuple[FrameTube, ...]
+    tubing: dict[str, dict]
+    wheel: tuple[Wheel, ...] = ()
+    differential: Differential | None = None
+    cases: Cases = Cases()
+    pedigree: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class NodeKind:
+    """Alike nodes: name, their points, the turn of each, `directions @ turn.T` of the first's (k, 3, 3), and the tubes
+    (names, in the order of the first's sockets) at each point."""
+
+    name: str
+    points: tuple[str, ...]
+    turns: tuple[np.ndarray, ...]
+    tubes: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """A frame of tubes. points {name: Point}, tubes {name: FrameTube}, tubing {name: {property: Entry}}."""
+
+    name: str
+    points: dict[str, Point]
+    tubes: dict[str, FrameTube]
+    tubing: dict[str, dict]
+    wheels: tuple[Wheel, ...] = ()
+    differential: Differential | None = None
+    cases: Cases = Cases()
+    pedigree: str = ""
+    notes: str = ""
+
+    @classmethod
+    def load(cls, path):
+        """Read a frame from a TOML file; all faults are reported at once. Raises InputError.
+
+        Keys: name, pedigree, notes; [tubing.NAME] tables of entries with pedigree; [[point]], [[tube]], [[wheel]];
+        [differential] and [cases] where there are any.
+        """
+        file, faults = validated(_File, read_toml(path))
+        refuse(path, faults)
+        tubing = {}
+        for name, table in file.tubing.items():
+            tubing[name] = {}
+            faults += [f"tubing.{name}.{key} is missing" for key in TUBING if key not in table]
+            for key, raw in table.items():
+                tubing[name][key], wrong = read_entry(f"tubing.{name}.{key}", raw, dt.date.fromisoformat(file.date))
+                faults += wrong
+        points = {point.name: point for point in file.point}
+        faults += _wrong_names(file, points, tubing)
+        refuse(path, faults)
+        tubes = {tube.name: tube for tube in file.tube}
+        return cls(
+            file.name, points, tubes, tubing, file.wheel, file.differential, file.cases, file.pedigree, file.notes
+        )
+
+    def direction(self, tube, point):
+        """Unit vector (3,) of a tube (FrameTube) out of the point of that name."""
+        other = tube.between[1] if tube.between[0] == point else tube.between[0]
+        return unit_vector(np.subtract(self.points[other].at, self.points[point].at), f"tube {tube.name}")
+
+    def sockets_at(self, point):
+        """Tubes that are bonded in at a point, tuple of FrameTube in the file's order."""
+        return tuple(t for t in self.tubes.values() if point in t.between and t.pivots_at != point)
+
+    def has_node(self, point):
+        """Whether metal is made at the point: not at a free end."""
+        return len(self.sockets_at(point)) > (self.points[point].pivot is None)
+
+    def shape_at(self, point):
+        """Arguments of make_node at a point: (tubes, wall_mm, bosses, hub_shell_mm, blend_mm) as a dict."""
+        where = self.points[point]
+        tubes = tuple(Tube(tuple(self.direction(t, point)), t.diameter_mm, t.bond_mm) for t in self.sockets_at(point))
+        pivot = where.pivot
+        bosses = () if pivot is None else (Boss(pivot.axis, pivot.bore_mm, pivot.length_mm, pivot.wall_mm),)
+        walls = {"wall_mm": where.wall_mm, "hub_shell_mm": where.hub_shell_mm, "blend_mm": where.blend_mm}
+        return {"tubes": tubes, "bosses": bosses, **walls}
+
+    def mouths_mm(self, point):
+        """{tube name: distance from the point to its socket's mouth [mm]}; 0 at a free end or in a boss."""
+        bonded = self.sockets_at(point)
+        if not self.has_node(point):
+            return {tube.name: 0.0 for tube in bonded}
+        shape = self.shape_at(point)
+        radii = [tube.diameter_mm / 2 + GAP_MM for tube in bonded]
+        starts = socket_starts(shape["tubes"], shape["bosses"], radii, shape["wall_mm"])
+        return {tube.name: float(d + tube.bond_mm) for tube, d in zip(bonded, starts, strict=True)}
+
+    @cached_property
+    def node_kinds(self):
+        """The different nodes, tuple of NodeKind; what a turn (no mirror) brings together counts as one."""
+        kinds = []
+        for point in filter(self.has_node, self.points):
+            bonded = self.sockets_at(point)
+            for i, (kind, shape) in enumerate(kinds):
+                found = _turn_between(shape, self.shape_at(point))
+                if found and self._seats(point) == self._seats(kind.points[0]):
+                    turn, order = found
+                    names = tuple(bonded[k].name for k in order)
+                    more = NodeKind(kind.name, (*kind.points, point), (*kind.turns, turn), (*kind.tubes, names))
+                    kinds[i] = (more, shape)
+                    break
+            else:
+                taken = {kind.name for kind, _ in kinds}
+                label = self.points[point].node or point
+                name = label if label not in taken else point
+                names = tuple(t.name for t in bonded)
+                kinds.append((NodeKind(name, (point,), (np.eye(3),), (names,)), self.shape_at(point)))
+        return tuple(kind for kind, _ in kinds)
+
+    def _seats(self, point):
+        pivot = self.points[point].pivot
+        return pivot and (pivot.fit, pivot.seat_mm)
+
+    def kit(self, segments=64):
+        """The kit of all nodes, their meshes made from the tubes that meet there, alike nodes counted.
+
+        segments [-]: corners of a circle. Bores, sockets and the bosses' end faces are listed for machining.
+        Raises InputError that names the point whose node cannot be.
+        """
+        parts = []
+        for kind in self.node_kinds:
+            point = kind.points[0]
+            try:
+                part = make_node(**self.shape_at(point), gap_mm=GAP_MM, segments=segments, name=kind.name)
+            except InputError as error:
+                raise InputError(f"point {point}: {error}") from None
+            sockets = tuple(Socket(t.diameter_mm, t.bond_mm) for t in self.sockets_at(point))
+            bores, faces, pivot = (), (), self.points[point].pivot
+            if pivot:
+                ring = np.pi * pivot.wall_mm * (pivot.bore_mm + pivot.wall_mm) / 100
+                bores = (Bore(pivot.bore_mm, pivot.seat_mm, pivot.fit),) * 2
+                faces = (Face(float(ring)),) * 2
+            parts.append(KitPart(part, len(kind.points), bores, sockets, faces))
+        return Kit(self.name, tuple(parts), self.pedigree, self.notes)
+
+
+def _wrong_names(file, points, tubing):
+    """Faults of a frame's file that no single table shows."""
+    faults = []
+    for kind, things in (("point", file.point), ("tube", file.tube)):
+        names = [thing.name for thing in things]
+        faults += [f"the name {name!r} is given to more than one {kind}" for name in {*names} if names.count(name) > 1]
+    named = [(f"tube {tube.name}", name) for tube in file.tube for name in tube.between]
+    named += [("a wheel", wheel.point) for wheel in file.wheel]
+    if file.differential:
+        named += [("the differential", name) for name in (*file.differential.rockers, *file.differential.body)]
+    faults += [f"{who}: there is no point {name!r}{nearest(name, points)}" for who, name in named if name not in points]
+    if faults:
+        return faults
+    for tube in file.tube:
+        if tube.tubing not in tubing:
+            faults.append(f"tube {tube.name}: there is no tubing {tube.tubing!r}{nearest(tube.tubing, tubing)}")
+        ends = [np.array(points[name].at) for name in tube.between]
+        along = ends[1] - ends[0]
+        if np.linalg.norm(along) < 1e-9:
+            faults.append(f"tube {tube.name}: its two points are at the same place")
+        elif tube.pivots_at:
+            pivot = points[tube.pivots_at].pivot if tube.pivots_at in tube.between else None
+            axis = None if pivot is None else unit_vector(pivot.axis, "axis")
+            if axis is None or abs(axis @ along) < np.linalg.norm(along) * (1 - 1e-6):
+                faults.append(f"tube {tube.name}: pivots_at must be an end that has a pivot along the tube")
+    return faults
+
+
+def _turn_between(a, b):
+    """(turn (3, 3), order of b's tubes) that bring node b (arguments of make_node) over node a, or None."""
+    flat = [
+        (s["wall_mm"], s["hub_shell_mm"], s["blend_mm"], [(x.bore_mm, x.length_mm, x.wall_mm) for x in s["bosses"]])
+        for s in (a, b)
+    ]
+    sizes = [[(t.diameter_mm, t.depth_mm) for t in s["tubes"]] for s in (a, b)]
+    if flat[0] != flat[1] or sorted(sizes[0]) != sorted(sizes[1]):
+        return None
+    ours = np.array([unit_vector(d, "direction") for d in _directions(a)])
+    theirs = np.array([unit_vector(d, "direction") for d in _directions(b)])
+    tubes, bosses = len(sizes[0]), len(b["bosses"])
+    for order in permutations(range(tubes)):
+        if [sizes[1][k] for k in order] != sizes[0]:
+            continue
+        for signs in product((1, -1), repeat=bosses):  # a bore runs both ways
+            there = np.vstack([theirs[list(order)], theirs[tubes:] * np.reshape(signs, (bosses, 1))])
+            u, _, v = np.linalg.svd(there.T @ ours)  # the turn that brings them nearest (Kabsch)
+            turn = u @ np.diag([1, 1, np.linalg.det(u @ v)]) @ v
+            if np.abs(ours @ turn.T - there).max() < np.radians(ALIKE_DEG):
+                return turn, order
+    return None
+
+
+def _directions(shape):
+    return [*(tube.direction for tube in shape["tubes"]), *(boss.axis for boss in shape["bosses"])]
