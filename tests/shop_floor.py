@@ -67,8 +67,12 @@ class Floor:
         for n, w in zip(times, works, strict=True):
             self.cost += sum(n * amount * rates[key] for key, amount in w.materials.items())
         if step.machine:
-            hour = rates[f"machine.{step.machine}"] + rates[f"power.{step.machine}"] * rates["energy.electricity"]
-            self.cost += hour * (machine + (hands if step.attended else 0.0))
+            # Held while it is set up, runs, cools and is emptied; it draws power while it runs.
+            other = sum(n * (w.cooling_h + w.unload_h) for n, w in zip(times, works, strict=True))
+            kwh = rates[f"power.{step.machine}"] * (machine + (hands if step.attended else 0.0))
+            self.cost += rates[f"machine.{step.machine}"] * (hands + machine + other)
+            self.cost += kwh * rates["energy.electricity"]
+            machine += other
         for _ in range(rounds):
             with self.resources[step.who].request() as person:
                 yield person

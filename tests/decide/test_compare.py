@@ -194,20 +194,9 @@ def test_for_one_demo_kit_the_pattern_is_cheapest_and_slowest_and_metal_fastest_
     assert holds(found) and found.steps == found.stages == PRINTED
 
 
-# At one kit the mould costs a tenth less than the metal, so that what makes sand dearer or metal cheaper by as much
-# puts metal before it; nothing of the pattern route overturns the order. Of 441 moves 428 keep it, these nine overturn
-# it, and four leave no room for the largest node.
-OVERTURN = {
-    ("machine.metal_printer", "low"),
-    ("machine.sand_printer", "high"),
-    ("machining.removal_rate", "low"),
-    ("printed_metal.layer_scale", "high"),
-    ("printed_mould.box_x", "low"),
-    ("printed_mould.box_y", "low"),
-    ("printed_mould.design_each", "high"),
-    ("printed_mould.layer_time", "high"),
-    ("printed_mould.wall", "high"),
-}
+# At one kit the mould costs a quarter less than the metal, whose printer is paid while it is set up and cools: only a
+# job box so narrow that it takes one more overturns the order.
+OVERTURN = {("printed_mould.box_x", "low")}
 
 
 def test_the_ranking_is_robust_and_names_what_overturns_it():

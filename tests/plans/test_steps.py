@@ -43,7 +43,8 @@ def test_three_printers_and_a_polymer_lever(parts, build_h, price, upkeep, befor
     """
     build = Level("build", lambda kits: np.ceil(kits / parts))
     plan = toy_plan(
-        step("build", Work(build, (before_min + after_min) / 60, build_h), machine="kiln"),
+        step("prepare and clean", Work(build, (before_min + after_min) / 60)),  # beside the machine, which runs on
+        step("build", Work(build, machine_h=build_h), machine="kiln"),
         step("resin or powder", Work(PART, materials=materials)),
         quantity=parts,
         labour__technician=5.30,
@@ -100,12 +101,17 @@ def test_a_plan_adds_up_to_the_cent_in_every_view(route, quantity, batch_size):
 
 @pytest.mark.parametrize("route", ROUTES)
 def test_a_row_of_the_table_is_hours_times_rates(route):
-    rates, table = demo_rates(), demo_plan(route, 5, 2).table()
-    for row in table.itertuples():
+    rates, plan = demo_rates(), demo_plan(route, 5, 2)
+    for row, one in zip(plan.table().itertuples(), plan.steps, strict=True):
         assert row.labour == pytest.approx(row.hands_on_h * rates[f"labour.{row.who}"])
         if row.machine:
-            hour = rates[f"machine.{row.machine}"], rates[f"power.{row.machine}"] * rates["energy.electricity"]
-            assert (row.machine_cost, row.energy) == pytest.approx((row.machine_h * hour[0], row.machine_h * hour[1]))
+            still_h = sum(
+                plan.counts[w.level.name] * (w.cooling_h + w.unload_h + (not one.attended) * w.hands_on_h)
+                for w in one.work
+            )  # set up, cooling or being emptied a machine is held, but draws no power
+            kwh = rates[f"power.{row.machine}"] * (row.machine_h - still_h)
+            assert row.machine_cost == pytest.approx(row.machine_h * rates[f"machine.{row.machine}"])
+            assert row.energy == pytest.approx(kwh * rates["energy.electricity"])
         else:
             assert row.machine_cost == row.energy == row.machine_h == 0
 

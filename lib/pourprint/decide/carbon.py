@@ -9,7 +9,7 @@ transport, making the machines, what becomes of waste, and what a lighter frame 
 not priced here either: spoilt work adds to the routes that fail more.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 
@@ -113,5 +113,5 @@ def _weight(key, drawn):
 
 def _weighed(plan, weights, n):
     """What each step of the job weighs (1 + n, steps, …), with `weights` in the place of prices."""
-    costs = plan.priced(plan.rates.replace(weights)).step_costs
+    costs = replace(plan, rates=plan.rates.replace(weights)).step_costs
     return np.stack([np.broadcast_to(cost, (int(n) + 1, *plan.shape)) for cost in costs], axis=1)

@@ -240,8 +240,8 @@ class Comparison:
         Returns: Comparison. Raises: InputError when working hours or process values differ.
         """
         _check_price(price_of_day)
-        plans = {r: plan.priced(rates) if plan.feasible else plan for r, plan in self.plans.items()}
-        curves = {route: curve.priced(rates) for route, curve in self.curves.items()}
+        plans = {r: plan.at(rates=rates) if plan.feasible else plan for r, plan in self.plans.items()}
+        curves = {route: curve.at(rates=rates) for route, curve in self.curves.items()}
         return self._with(plans=plans, curves=curves, price_of_day=float(price_of_day))
 
     def resized(self, **changes):

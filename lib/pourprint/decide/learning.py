@@ -91,8 +91,8 @@ def learned_cost(plan, curve):
     rates, saved = plan.rates, 0.0
     for step in plan.steps:
         machine_hour = 0.0
-        if step.machine and step.attended:
-            power_kw = rates[f"power.{step.machine}"]
+        if step.machine:
+            power_kw = step.attended * rates[f"power.{step.machine}"]
             machine_hour = rates[f"machine.{step.machine}"] + power_kw * rates["energy.electricity"]
         for work in step.work:
             if work.level is not JOB:

@@ -26,15 +26,10 @@ def usage(plan):
     def add(key, amount):
         used[key] = used.get(key, 0.0) + amount
 
-    for step in plan.steps:
-        hands_on, occupied = plan.hours_of(step)
-        add(step.who, hands_on)
-        add(f"clock.{step.who}", sum(plan.counts[work.level.name] * work.hands_on_h for work in step.work))
-        if step.machine:
-            add(f"machine.{step.machine}", occupied)
-        for work in step.work:
-            for key, amount in work.materials.items():
-                add(key, plan.counts[work.level.name] * amount)
+    for step, amounts in zip(plan.steps, plan.amounts, strict=True):
+        for key, amount in amounts.items():
+            add(key, amount)
+        add(f"clock.{step.who}", sum(plan.counts[work.level.name] * work.by_hand_h for work in step.work))
     return used
 
 

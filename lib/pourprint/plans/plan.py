@@ -15,12 +15,11 @@ from functools import cached_property, reduce
 
 import numpy as np
 
-from pourprint.ledger.entries import library
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import generic_calendar, moment_of, start_of
 from pourprint.plans.jobs import Job
-from pourprint.plans.steps import JOB, Step
+from pourprint.plans.steps import JOB, Step, weighed
 
 
 @dataclass(frozen=True)
@@ -48,18 +47,6 @@ class Plan:
         # Steps are written per level of work, so they hold for every quantity and batch size.
         same = rates is self.rates and changes.keys() <= {"quantity", "batch_size"}
         return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
-
-    def priced(self, rates):
-        """The same plan at other prices, steps and times unchanged. Raises: InputError when `rates` differs in more."""
-        mine = self.rates.entries
-        if rates.hours != self.rates.hours or any(rates.entries[key] is not mine[key] for key in library()):
-            raise InputError(
-                "rates differ in process values or working hours, not in prices only: use plan.at(rates=…)."
-            )
-        plan = replace(self, rates=rates)
-        # Prices change no amounts: what was counted already is kept, so that a price slider is quick.
-        plan.__dict__.update({name: self.__dict__[name] for name in ("usage", "shape") if name in self.__dict__})
-        return plan
 
     # How much work there is ------------------------------------------------------------------------
 
@@ -89,49 +76,30 @@ class Plan:
         """{level name: Level} of the steps' work."""
         return {work.level.name: work.level for step in self.steps for work in step.work}
 
-    def _total(self, step, amount):
-        """Sum over a step's work of count × amount(work)."""
-        return sum(self.counts[work.level.name] * amount(work) for work in step.work)
-
-    def hours_of(self, step):
-        """(hands-on of all people, machine occupied) hours [h] of a step in the whole job."""
-        paid = self._total(step, lambda work: work.paid_h)
-        held = self._total(step, lambda work: work.machine_h + step.attended * work.hands_on_h)
-        return paid, held
-
     @cached_property
-    def usage(self):
-        """[(hands-on, machine occupied [h], {material: amount}) of each step in the whole job]."""
+    def amounts(self):
+        """What each step of the whole job takes of all that has a price: [{rate key: amount}], as `weighed`."""
         rows = []
         for step in self.steps:
-            materials = {}
+            row = {}
             for work in step.work:
-                for key, amount in work.materials.items():
-                    materials[key] = materials.get(key, 0.0) + self.counts[work.level.name] * amount
-            rows.append((*self.hours_of(step), materials))
+                times = self.counts[work.level.name]
+                for key, amount in weighed(step, work, self.rates).items():
+                    row[key] = row.get(key, 0.0) + times * amount
+            rows.append(row)
         return rows
 
     # Costs -----------------------------------------------------------------------------------------
 
-    @cached_property
-    def _costs(self):
-        """[(labour, machine, material, energy) of each step], each [currency]."""
-        rates = self.rates
-        rows = []
-        for step, (hands_on, occupied, materials) in zip(self.steps, self.usage, strict=True):
-            labour = hands_on * rates[step.who]
-            machine = energy = 0.0
-            if step.machine:
-                machine = occupied * rates[f"machine.{step.machine}"]
-                energy = occupied * rates[f"power.{step.machine}"] * rates["energy.electricity"]
-            material = sum(amount * rates[key] for key, amount in materials.items())
-            rows.append((labour, machine, material, energy))
-        return rows
+    def _priced(self, row, *sections):
+        """Cost of the amounts of a row whose keys are in some sections, or of all [currency]."""
+        keys = [key for key in row if not sections or key.partition(".")[0] in sections]
+        return sum((row[key] * self.rates[key] for key in keys), start=0.0)
 
     @cached_property
     def step_costs(self):
         """Cost of each step in the whole job [currency], in the order of `steps`."""
-        return [sum(row) for row in self._costs]
+        return [self._priced(row) for row in self.amounts]
 
     @cached_property
     def total_cost(self):
@@ -172,12 +140,17 @@ class Plan:
     @cached_property
     def hands_on_h(self):
         """Hands-on hours of all people in the whole job [h]."""
-        return self._shaped(sum(hands_on for hands_on, _, _ in self.usage))
+        return self._shaped(self._hours("labour"))
 
     @cached_property
     def machine_h(self):
-        """Machine time of the whole job, attended time included [h]."""
-        return self._shaped(sum(occupied for _, occupied, _ in self.usage))
+        """Hours for which machines are held in the whole job, set-up, cooling and unloading included [h]."""
+        return self._shaped(self._hours("machine"))
+
+    def _hours(self, section):
+        return sum(
+            (amount for row in self.amounts for key, amount in row.items() if key.startswith(f"{section}.")), start=0.0
+        )
 
     @property
     def first_pass_yield(self):
@@ -213,13 +186,9 @@ class Plan:
         hands_on = machine = wait = 0.0
         for work in step.work:
             count = times[work.level.name]
-            # Most works have one kind of time: what is none costs no arithmetic.
-            if has_some(work.hands_on_h):
-                hands_on = hands_on + count * work.hands_on_h
-            if has_some(work.machine_h):
-                machine = machine + count * work.machine_h
-            if has_some(work.wait_h):
-                wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
+            hands_on = hands_on + count * work.hands_on_h
+            machine = machine + count * (work.machine_h + work.cooling_h + work.unload_h)
+            wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
         return rounds, hands_on / rounds, machine / rounds, wait
 
     def _one_off_walk(self, calendar, begin_h):
@@ -266,7 +235,7 @@ class Plan:
             rounds, hands_on, machine, _ = self.durations_of(step, size, times)
             people[step.who] = people.get(step.who, 0.0) + rounds * hands_on
             if step.machine:
-                held = rounds * (machine + step.attended * hands_on)
+                held = rounds * (machine + hands_on)
                 machines[step.machine] = machines.get(step.machine, 0.0) + held
         return tuple(reduce(np.maximum, load.values(), 0.0) for load in (people, machines))
 
@@ -322,8 +291,9 @@ class Plan:
 
         self.single_only("table()")
         rows = []
-        for step, costs in zip(self.steps, self._costs, strict=True):
-            hands_on, machine = self.hours_of(step)
+        for step, row in zip(self.steps, self.amounts, strict=True):
+            labour, machine, energy = (self._priced(row, section) for section in ("labour", "machine", "energy"))
+            costs = (labour, machine, self._priced(row) - labour - machine - energy, energy)
             rounds, _, _, wait = self.durations_of(step, min(self.job.quantity, self.job.batch_size))
             wait = rounds * wait + sum(work.wait_h for work in step.work if work.level is JOB)
             rows.append(
@@ -332,8 +302,8 @@ class Plan:
                     "step": step.name,
                     "who": step.who.split(".", 1)[1],
                     "machine": step.machine or "",
-                    "hands_on_h": float(hands_on),
-                    "machine_h": float(machine),
+                    "hands_on_h": float(row[step.who]),
+                    "machine_h": float(row.get(f"machine.{step.machine}", 0.0)),
                     "wait_h": float(wait),
                     **{
                         k: float(v)

@@ -67,11 +67,13 @@ BATCH = Level("batch", lambda kits: np.minimum(np.ceil(kits), 1))  # also for a 
 
 @dataclass(frozen=True)
 class Work:
-    """What is needed each time a level falls due: hours [h] and materials {rate key: amount}.
+    """What is needed each time a level falls due: hours [h] and materials {rate key: amount}, in this order of time.
 
-    Hands-on time needs a person in working hours, or several `people` [-] side by side, who are all paid for the time
-    that the clock shows once; machine time runs on unattended; waiting (drying, cooling) needs nobody, and all pieces
-    of one round wait together.
+    `hands_on_h` needs a person in working hours, or several `people` [-] side by side, who are all paid for the time
+    that the clock shows once; `machine_h` runs on unattended, `cooling_h` the load cools in the machine, without power;
+    `unload_h` needs a person again, to empty and clean the machine; `wait_h` (drying, cooling in the open) needs
+    nobody and nothing, and all pieces of one round wait together. The step's machine is held, and paid, from the
+    beginning of the hands-on time to the end of unloading. Closed hours are not paid.
     """
 
     level: Level
@@ -80,19 +82,28 @@ class Work:
     wait_h: np.ndarray | float = 0.0
     materials: Mapping[str, np.ndarray | float] = field(default_factory=dict)
     people: int = 1
+    cooling_h: np.ndarray | float = 0.0
+    unload_h: np.ndarray | float = 0.0
 
     @property
-    def paid_h(self):
-        """Hours of all people together [h]."""
-        return self.people * self.hands_on_h
+    def by_hand_h(self):
+        """Hours that hands work by the clock, however many people [h]."""
+        return self.hands_on_h + self.unload_h
+
+    @property
+    def held_h(self):
+        """Hours for which the step's machine is held [h]."""
+        return self.by_hand_h + self.machine_h + self.cooling_h
 
 
 @dataclass(frozen=True)
 class Step:
     """The smallest planned piece of work in a stage.
 
-    `who` and `machine` are rate keys; `attended` says that the machine is also occupied during hands-on time, `whole`
-    that a round's hands-on work is not left for the night if a day holds it; `rounds` turns kits in a batch into how
+    `who` and `machine` are rate keys; `attended` says that the machine runs while hands work at it (turning, melting)
+    instead of being set up; `whole` that a round's hands-on work is done in one go, never laid down or left for the
+    night; `within_h` that it begins at most so long [h] after the step before it has ended (a hot hand-over: a fired
+    shell to its pour): both are then planned as one, and go round together. `rounds` turns kits in a batch into how
     many times the step goes round one after another (coats, plates): a new round begins with hands-on time. A failure
     (1 − `first_pass_yield` [-]) spoils one `spoils` ("part", "cluster", "box", "plate", "batch") and sends work back
     to the step `returns_to`.
@@ -109,3 +120,20 @@ class Step:
     first_pass_yield: float = 1.0
     spoils: str = "part"
     returns_to: str = ""
+    within_h: np.ndarray | float = np.inf
+
+
+def weighed(step, work, rates):
+    """What doing a step's work once takes of all that has a price: (Step, Work, RateCard) → {rate key: amount}.
+
+    Hours of people ("labour.technician") and of the machine ("machine.kiln") [h], electricity [kWh], materials in the
+    unit of their price. Costs, footprints, mixes and limits all weigh work by this.
+    """
+    amounts = {step.who: work.people * work.by_hand_h}
+    if step.machine:
+        runs_h = work.machine_h + step.attended * work.hands_on_h
+        amounts[f"machine.{step.machine}"] = work.held_h
+        amounts["energy.electricity"] = runs_h * rates[f"power.{step.machine}"]
+    for key, amount in work.materials.items():
+        amounts[key] = amounts.get(key, 0.0) + amount
+    return amounts

@@ -89,11 +89,6 @@ class Legs:
         return _places([leg.machine for leg in self.base])
 
     @cached_property
-    def attended(self):
-        """Whether a leg's machine is also held during hands-on time, (S,)."""
-        return np.array([leg.attended for leg in self.base])
-
-    @cached_property
     def hours(self):
         """Hours of each work [h] as tables: (fixed (S, W, 3), which (S, W, 3), varied (K, n)).
 
@@ -104,7 +99,7 @@ class Legs:
         fixed, which, varied = np.zeros(size), np.full(size, -1), []
         for i, leg in enumerate(self.drawn):
             for j, work in enumerate(leg.work):
-                for k, hours in enumerate((work.hands_on_h, work.machine_h, work.wait_h)):
+                for k, hours in enumerate((work.hands_on_h, work.held_h - work.hands_on_h, work.wait_h)):
                     if np.ndim(hours):
                         which[i, j, k] = len(varied)
                         varied.append(hours)

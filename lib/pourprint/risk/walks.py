@@ -69,7 +69,7 @@ class Taken:
         np.maximum.at(begun, row[leg < one_off], turn[leg < one_off] + 1)
         by_hand = self.rounds * self.hands_on_h * ((leg >= one_off) & (turn >= begun[row]))
         held = self.rounds * self.machine_h * ((leg >= one_off) & (turn >= begun[row]))
-        held += by_hand * legs.attended[leg]
+        held += by_hand
         return tuple(
             np.bincount(row * (len(names) + 1) + own[leg], hours, rows * (len(names) + 1)).reshape(rows, -1)[:, :-1]
             for (names, own), hours in ((legs.people, by_hand), (legs.machines, held))

@@ -282,7 +282,7 @@ def steps(job, rates):
                     plates,
                     hands_on_h=m("plate_setup"),
                     machine_h=recoat_h,
-                    wait_h=m("plate_cooling"),
+                    cooling_h=m("plate_cooling"),
                     materials={
                         gas: recoat_h * m("gas_flow"),
                         metal: _powder(0.0, _bed_cm3(layout, m), job, m).bought_kg,

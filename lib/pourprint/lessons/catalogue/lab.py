@@ -63,7 +63,7 @@ def wage_rise(draw, room):
     plan, wage = room.plan(route), room.rates["labour.technician"]
 
     def cost(rise):
-        return plan.priced(room.rates.replace({"labour.technician": wage * (1 + rise / 100)})).unit_cost
+        return plan.at(rates=room.rates.replace({"labour.technician": wage * (1 + rise / 100)})).unit_cost
 
     growth = cost(percent) / cost(0) - 1
     options = ("not at all", f"it rises, but by less than {percent} %", f"it rises by {percent} %")
