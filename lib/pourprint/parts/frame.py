@@ -1,6 +1,5 @@
 """A frame of tubes: from its points, tubes, pivots and wheels follow every node and the whole kit."""
 
-import datetime as dt
 import math
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,7 +8,7 @@ from itertools import permutations, product
 import numpy as np
 
 from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
-from pourprint.ledger.entries import nearest, read_entry
+from pourprint.ledger.entries import Kind, nearest, read_entry
 from pourprint.ledger.errors import InputError
 from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
 from pourprint.parts.meshes import unit_vector
@@ -170,7 +169,8 @@ class Frame:
             tubing[name] = {}
             faults += [f"tubing.{name}.{key} is missing" for key in TUBING if key not in table]
             for key, raw in table.items():
-                tubing[name][key], wrong = read_entry(f"tubing.{name}.{key}", raw, dt.date.fromisoformat(file.date))
+                where = f"tubing.{name}.{key}"
+                tubing[name][key], wrong = read_entry(where, raw, file.date, Kind.PROPERTY)
                 faults += wrong
         points = {point.name: point for point in file.point}
         faults += _wrong_names(file, points, tubing)
