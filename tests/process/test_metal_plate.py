@@ -10,7 +10,7 @@ from trimesh.creation import box, torus
 import pourprint as pp
 from pourprint.process.packing import per_bed
 from pourprint.process.powder.nesting import nest, plate_share, room_taken, shelves
-from pourprint.process.powder.orientation import Candidates, Scan, sphere
+from pourprint.process.powder.orientation import Orientations, Scan, sphere
 from pourprint.process.powder.supports import Shadow, stand
 from scenes import demo_kit, demo_rates
 
@@ -53,7 +53,7 @@ def test_directions_are_spread_evenly():
 @pytest.mark.parametrize("item", demo_kit().parts, ids=lambda item: item.part.name)
 def test_scan_and_columns_agree_where_both_see_everything(item):
     """Height, box, foot, held surface and outlines are exact in both; only what stands below differs."""
-    found = item.part.study(Candidates)
+    found = item.part.study(Orientations)
     scan = Scan.measured(*item.part.mesh, found.directions).standing
     for name in ("height_mm", "foot_cm2", "side_cm2"):
         assert getattr(scan, name) == pytest.approx(getattr(found.standing, name), rel=1e-6, abs=1e-3), name
@@ -68,7 +68,7 @@ def test_scan_and_columns_agree_where_both_see_everything(item):
 def test_spacing_of_the_candidates_is_fine_enough():
     """Support volumes at the candidates' spacing against rays four times as dense: within 2 %."""
     item = demo_kit().parts[0]
-    found = item.part.study(Candidates)
+    found = item.part.study(Orientations)
     for i, up in enumerate(found.directions):
         fine, _ = stand(*item.part.mesh, up, 0.4)
         assert found.standing.support_cm3[i] == pytest.approx(fine.support_cm3, rel=0.02)
@@ -134,7 +134,7 @@ def test_the_planned_plates_are_those_of_a_real_layout_give_or_take_one(kits):
     """The plan counts plates by a density learnt from a few kits; a layout of one batch may differ by one."""
     job = pp.Job(demo_kit(), "AlSi10Mg", kits)
     layout = pp.routes.printed_metal.lay_out(job, demo_rates())
-    shadows = [piece.candidates.shadows[piece.index] for piece in layout.pieces]
+    shadows = [piece.orientations.shadows[piece.index] for piece in layout.pieces]
     pieces = [kind for kind, piece in enumerate(layout.pieces) for _ in range(kits * piece.item.count)]
     real = 1 + max(place.plate for place in nest(shadows, pieces, PLATE, GAP))
     assert abs(layout.plates.per_batch(kits) - real) <= 1
@@ -155,7 +155,7 @@ def test_plates_of_another_size_are_near_a_real_layout(side):
     """Nesting is learned on the library's plate. Counted in fractions, four plates' worth: within 12 %."""
     rates = demo_rates().replace({"printed_metal.plate_x": side, "printed_metal.plate_y": side})
     layout = pp.routes.printed_metal.lay_out(pp.Job(demo_kit(), "AlSi10Mg"), rates)
-    shadows = tuple(piece.candidates.shadows[piece.index] for piece in layout.pieces)
+    shadows = tuple(piece.orientations.shadows[piece.index] for piece in layout.pieces)
     boxes = tuple((float(p.standing.length_mm), float(p.standing.width_mm)) for p in layout.pieces)
     counts = tuple(piece.item.count for piece in layout.pieces)
     by_area = sum(n * plate_share(*box, (side, side), GAP) for n, box in zip(counts, boxes, strict=True))
@@ -174,5 +174,5 @@ def test_equal_pieces_leave_the_rest_of_a_plate_empty():
 def test_the_torus_lies_flat_or_stands_but_not_aslant():
     """Of a ring, flat is lowest; every candidate is one that some wish prefers."""
     ring = torus(40, 10, 64, 32)
-    found = Candidates.measured(ring.vertices, ring.faces)
+    found = Orientations.measured(ring.vertices, ring.faces)
     assert found.standing.height_mm.min() == pytest.approx(20, rel=0.02)

@@ -95,10 +95,10 @@ def test_reach_is_the_mean_distance_from_the_rim():
 def test_a_part_twice_as_large_needs_four_times_the_held_surface_and_eight_times_the_room(factor):
     small, _ = stand(C_SHAPE.vertices, C_SHAPE.faces, (0.2, 0.3, 1), 1.0)
     large, _ = stand(C_SHAPE.vertices * factor, C_SHAPE.faces, (0.2, 0.3, 1), factor)
-    one = supports.stacked([small]).scaled(factor)
+    one = supports.Standing.of_each([small]).scaled(factor)
     for name in (x.name for x in fields(supports.Standing)):
         assert getattr(one, name)[0] == pytest.approx(getattr(large, name), rel=1e-6, abs=1e-9), name
-    several = supports.stacked([small]).scaled(np.array([1.0, factor])).at(0)
+    several = supports.Standing.of_each([small]).scaled(np.array([1.0, factor])).at(0)
     assert several.support_cm3.tolist() == pytest.approx([small.support_cm3, large.support_cm3], rel=1e-6)
 
 

@@ -7,8 +7,8 @@ from trimesh.creation import box
 import pourprint as pp
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.nodes import Tube, make_node
-from pourprint.process.powder.orientation import Candidates, Scan
-from pourprint.process.powder.supports import stacked, stand
+from pourprint.process.powder.orientation import Orientations, Scan
+from pourprint.process.powder.supports import Standing, stand
 from pourprint.routes import printed_metal as route
 from scenes import bracket, demo_kit, demo_rates
 
@@ -82,7 +82,7 @@ def test_hot_pressing_is_paid_by_the_load_and_waited_for():
 def test_turning_never_costs_hours():
     layout = route.lay_out(pp.Job(demo_kit(), "AlSi10Mg"), demo_rates())
     for piece in layout.pieces:
-        drawn = piece.candidates.standing.at(0)
+        drawn = piece.orientations.standing.at(0)
         hours = route.hours_of(
             drawn, piece.item.part.volume_cm3, pp.Job(demo_kit(), "AlSi10Mg"), rates().section(route.NAME)
         )
@@ -94,7 +94,7 @@ def test_the_chosen_direction_is_as_good_as_the_best_of_all_measured_by_columns(
     item, job = demo_kit().parts[5], pp.Job(demo_kit(), "AlSi10Mg")
     piece = route.lay_out(job, demo_rates()).pieces[5]
     directions = item.part.study(Scan).directions
-    every = stacked([stand(*item.part.mesh, up, 1.2)[0] for up in directions])
+    every = Standing.of_each([stand(*item.part.mesh, up, 1.2)[0] for up in directions])
     m, part_cm3 = rates().section(route.NAME), item.part.volume_cm3 + piece.machining.stock_cm3
     fits, held = route.usable(every, m)
     best = route.hours_of(every, part_cm3, job, m).total[fits & held].min()
@@ -188,8 +188,8 @@ def test_a_scaled_kit_follows_its_powers_and_a_sweep_its_single_values():
 
 def test_the_mesh_is_measured_once_however_often_the_part_is_scaled():
     part = demo_kit().parts[0].part
-    first = part.study(Candidates)
-    again = part.scaled_to(20).study(Candidates)
+    first = part.study(Orientations)
+    again = part.scaled_to(20).study(Orientations)
     assert again.shadows is first.shadows
     factor = np.cbrt(20 / part.volume_cm3)
     assert again.standing.support_cm3 == pytest.approx(first.standing.support_cm3 * factor**3)
@@ -197,6 +197,6 @@ def test_the_mesh_is_measured_once_however_often_the_part_is_scaled():
 
 def test_a_part_by_numbers_stands_as_its_box_does():
     sizes = np.array([20.0, 60.0])
-    found = bracket(volume_cm3=60).scaled_to(sizes).study(Candidates)
+    found = bracket(volume_cm3=60).scaled_to(sizes).study(Orientations)
     assert found.standing.height_mm.shape == (2, 1) and len(found.directions) == 1
     assert found.standing.at(0).support_cm3 == pytest.approx(bracket().scaled_to(sizes).support_cm3)

@@ -69,7 +69,7 @@ def test_gates_runner_and_cluster_by_hand():
     # Pattern 60.87 × 40.58 × 30.44 mm from 17.28 + 15 mm off the axis. 40.58 mm round the ring: atan(20.29/32.28) =
     # 32.15° and asin(7.5/38.13) = 11.34°: four a ring; 30.44 mm along the runner: 315 // 45.44 = 6 rings: 24. 30.44 mm
     # round the ring: 25.24° + 12.13°: four; 40.58 mm along: 315 // 55.58 = 5 rings: 20, which is less.
-    assert (sizes.stances.ring[0], sizes.stances.tiers[0], sizes.alone[0]) == (4, 6, 24)
+    assert (sizes.stances[0].ring, sizes.stances[0].tiers, sizes.alone[0]) == (4, 6, 24)
     cluster = level_of(plan(block(10)), "cluster")
     assert [float(cluster.per_batch(n)) for n in (1, 24, 25, 48, 49)] == [1, 1, 2, 2, 3]
 

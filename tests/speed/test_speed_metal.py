@@ -5,7 +5,7 @@ import pytest
 from trimesh.creation import torus
 
 import pourprint as pp
-from pourprint.process.powder.orientation import Candidates, Scan, sphere
+from pourprint.process.powder.orientation import Orientations, Scan, sphere
 from pourprint.routes import printed_metal
 from scenes import demo_kit, demo_rates
 
@@ -20,14 +20,14 @@ def test_a_hundred_directions_of_100_000_facets_take_less_than_3_s(benchmark):
 
 
 def test_the_candidates_of_100_000_facets_take_less_than_5_s(benchmark):
-    benchmark.pedantic(Candidates.measured, (BODY.vertices, BODY.faces), rounds=2, warmup_rounds=1)
+    benchmark.pedantic(Orientations.measured, (BODY.vertices, BODY.faces), rounds=2, warmup_rounds=1)
     print(f"\ncandidates of 100 000 facets: {benchmark.stats['min']:.2f} s")
     assert benchmark.stats["min"] < 5  # once a part, ten directions by columns included
 
 
 @pytest.mark.parametrize("item", demo_kit().parts, ids=lambda item: item.part.name)
 def test_a_demo_node_is_turned_in_less_than_0_4_s(benchmark, item):
-    benchmark.pedantic(Candidates.measured, item.part.mesh, rounds=3, warmup_rounds=1)
+    benchmark.pedantic(Orientations.measured, item.part.mesh, rounds=3, warmup_rounds=1)
     print(f"\n{item.part.name}: {benchmark.stats['min']:.2f} s")
     assert benchmark.stats["min"] < 0.4
 

@@ -69,7 +69,7 @@ def cluster_picture(sizes, kits=1, number=1):
 
 def _hanging(part, sizes, kind, most):
     """A pattern as it hangs, its gate's end at x = 0: vertices [mm], faces, gate's end (3,) and radius [mm]."""
-    turn, scale = sizes.stances.turn[kind], sizes.scale
+    turn, scale = sizes.stances[kind].turn, sizes.scale
     seat = part.study(Seat).scaled(scale)
     if part.mesh is None:
         vertices, faces = box((np.zeros(3), scale * part.box_mm))

@@ -81,7 +81,7 @@ def plate_picture(job, rates, plate=1):
 
 def _scaled_shadow(piece):
     """The chosen shadow at the part's size."""
-    shadow, part = piece.candidates.shadows[piece.index], piece.item.part
+    shadow, part = piece.orientations.shadows[piece.index], piece.item.part
     factor = float(np.cbrt(part.volume_cm3 / part.shape.volume_cm3))
     return supports.Shadow(shadow.points_mm * factor, shadow.spacing_mm * factor, shadow.frame)
 

@@ -44,7 +44,7 @@ def orientation_map(job, rates, part_name=None):
     scan = part.study(Scan)
     part_cm3 = part.volume_cm3 + piece.machining.stock_cm3
     hours = route.hours_of(scan.standing, part_cm3, job, m).total
-    measured = route.hours_of(piece.candidates.standing, part_cm3, job, m).total
+    measured = route.hours_of(piece.orientations.standing, part_cm3, job, m).total
     round_z, above = _angles(scan.directions)
     figure = go.Figure()
     figure.add_scatter(
@@ -60,7 +60,7 @@ def orientation_map(job, rates, part_name=None):
         name="scan",
     )  # fmt: skip
     for index, symbol, word in ((0, "x-thin", "as drawn"), (piece.index, "star", "chosen")):
-        x, y = _angles(piece.candidates.directions[[index]])
+        x, y = _angles(piece.orientations.directions[[index]])
         look = {"symbol": symbol, "size": 17, "color": "#D55E00", "line": {"width": 3, "color": "#D55E00"}}
         figure.add_scatter(x=x, y=y, mode="markers", marker=look, name=word, cliponaxis=False, hoverinfo="skip")
     figure.update_xaxes(title_text="direction that points up: round the part's z-axis [°]", range=[-190, 190], dtick=90)
@@ -71,17 +71,17 @@ def orientation_map(job, rates, part_name=None):
     )
     table = pd.DataFrame(
         {
-            "up": [str(tuple(d.round(2).tolist())) for d in piece.candidates.directions],
-            "height_mm": piece.candidates.standing.height_mm,
-            "support_cm3": piece.candidates.standing.support_cm3,
-            "on the plate [cm2]": piece.candidates.standing.plate_cm2,
-            "inside [cm2]": piece.candidates.standing.inner_cm2,
+            "up": [str(tuple(d.round(2).tolist())) for d in piece.orientations.directions],
+            "height_mm": piece.orientations.standing.height_mm,
+            "support_cm3": piece.orientations.standing.support_cm3,
+            "on the plate [cm2]": piece.orientations.standing.plate_cm2,
+            "inside [cm2]": piece.orientations.standing.inner_cm2,
             "hours": measured,
         }
     ).sort_values("hours")
     styled(figure, height=445)
     for index, word in ((0, "as drawn"), (piece.index, "chosen")):
-        x, y = _angles(piece.candidates.directions[[index]])
+        x, y = _angles(piece.orientations.directions[[index]])
         side = {"xanchor": "left", "xshift": 14} if x[0] < 60 else {"xanchor": "right", "xshift": -14}
         figure.add_annotation(
             x=x[0], y=y[0], text=f"<b>{word} {measured[index]:.1f} h</b>", showarrow=False, bgcolor="#FFFFFFDD", **side

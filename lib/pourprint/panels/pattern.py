@@ -69,14 +69,12 @@ def _costs(found):
 def _facts(found):
     """What the sliders change, as {name: text}."""
     sizes, kits = ShellSizes(found.job, found.rates), found.job.quantity
-    printing_h = kits * sizes.kit_polymer_cm3 / found.rates["printed_pattern.print_rate"]
-    drying_h = sizes.intervals_h.sum() + found.rates["shell.final_drying"]
     return {
         "polymer of one kit": f"{1000 * sizes.kit_polymer_kg:.0f} g",
-        "printing, whole job": f"{printing_h:.1f} h",
+        "printing, whole job": f"{kits * sizes.printing_h:.1f} h",
         "kits on one cluster": f"{1 / float(sizes.per_kit):.2f}",
         "coats": f"{float(sizes.coats):.0f}",
-        "from first dip to dry shell": f"{drying_h:.0f} h",
+        "from first dip to dry shell": f"{sizes.drying_h:.0f} h",
         "least time to burn all patterns": f"{kits * float(sizes.burning_h):.1f} h",
         "metal poured for one kit": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
         "share that becomes parts": f"{float(sizes.casting_yield):.0%}",

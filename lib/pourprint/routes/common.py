@@ -1,7 +1,7 @@
 """What several routes share: levels, the check of the part, melting and pouring, machining and inspection."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, reduce
 
 import numpy as np
 
@@ -28,39 +28,19 @@ def lots(name, per_kit):
     return Level(name, lambda kits: np.ceil(kits * per_kit - 1e-9))
 
 
-def total(kit, amount):
-    """Sum of `amount(kit part)` over all pieces of a kit."""
-    return sum(item.count * amount(item) for item in kit.parts)
+def total(kit, amounts):
+    """Sum over all pieces of a kit of what one piece of each part takes: `amounts` in the kit's order."""
+    return sum(item.count * amount for item, amount in zip(kit.parts, amounts, strict=True))
 
 
-def mean(kit, amount):
-    """Mean of `amount(kit part)` over the pieces of a kit: what one piece of Work at part level takes."""
-    return total(kit, amount) / kit.nodes
+def mean(kit, amounts):
+    """Mean over the pieces of a kit, as `total`: what one piece of Work at part level takes."""
+    return total(kit, amounts) / kit.nodes
 
 
-def beside(values, axis=-1):
-    """Numbers or arrays (…), one for each part of a kit, as one array with the parts along an axis, by default last."""
-    values = list(values)
-    try:
-        together = np.array(values)
-    except ValueError:  # arrays of some parts beside numbers of others
-        together = np.array(np.broadcast_arrays(*values))
-    return np.moveaxis(together, 0, axis) if together.ndim > 1 else together
-
-
-def wide(read):
-    """A reader of the same values whose arrays (…) have one more axis at their end: that of the parts of a kit."""
-
-    def read_wide(key):
-        value = read(key)
-        return value[..., None] if isinstance(value, np.ndarray) else value
-
-    return read_wide
-
-
-def one_of(sizes, index):
-    """Of a dataclass of arrays (…, parts) that of one part: all fields (…)."""
-    return type(sizes)(*(value[..., index] for value in vars(sizes).values()))
+def largest(values):
+    """The largest of some numbers or arrays (…), one for each part: (…)."""
+    return reduce(np.maximum, values)
 
 
 def limit(value):
@@ -68,18 +48,20 @@ def limit(value):
     return f"{np.min(value):.0f}"
 
 
-def share_of_lots(kit, capacity, limits, where):
-    """How many lots one kit fills [-], from how many of each part one lot holds.
+def box_text(box_mm):
+    """The sides (…, 3) of a box in a message, the largest of an array [mm]."""
+    return " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(box_mm, -1, 0))
 
-    Raises: Infeasible that names the part, its box and the space, when a part does not fit at all.
+
+def share_of_lots(kit, fits, boxes_mm, where, limits):
+    """How many lots one kit fills [-], from how many of each part one lot holds: `fits` in the kit's order.
+
+    Raises: Infeasible that names the part, its box (…, 3) [mm] and the space, when a part does not fit at all.
     """
-    fit = beside([capacity(item.part) for item in kit.parts])
-    small = np.any(fit < 1, axis=tuple(range(fit.ndim - 1)))
-    if np.any(small):
-        part = kit.parts[np.argmax(small)].part
-        box = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(part.box_mm, -1, 0))
-        raise Infeasible(f"{part.name} ({box} mm) does not fit {where}: {limits}.")
-    return (kit.counts / fit).sum(axis=-1)
+    for item, fit, box_mm in zip(kit.parts, fits, boxes_mm, strict=True):
+        if np.any(fit < 1):
+            raise Infeasible(f"{item.part.name} ({box_text(box_mm)} mm) does not fit {where}: {limits}.")
+    return sum(item.count / fit for item, fit in zip(kit.parts, fits, strict=True))
 
 
 def check_the_part(job, rates, whom):
@@ -126,7 +108,7 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
     full_kg = poured_kg(MANY) / lot.per_batch(MANY)  # metal of a lot that is as full as they come
     melt = Level("melt", lambda kits: _melts(poured_kg(kits), lot.per_batch(kits), full_kg, crucible))
     part = part_level(job.kit)
-    part_kg = mean(job.kit, lambda item: item.part.volume_cm3) * job.alloy["density"] / 1000
+    part_kg = job.kit.volume_cm3 / job.kit.nodes * job.alloy["density"] / 1000
     ingot, lost = f"ingot.{job.alloy.name}", rates["foundry.return_loss"]
     return Step(
         Stage.POUR,
@@ -207,20 +189,29 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
     Bores and faces are always machined; a tube socket only when asked for, or when the hole as made would
     leave a thinner bond gap than the adhesive needs.
     """
-
-    def wide(value):
-        return np.asarray(value)[..., None]  # the last axis is that of the kit's holes, or of its parts
-
-    diameter, depth, bored, of_part = job.kit.holes
-    tolerance, stock = hole_tolerance_mm(diameter), wide(stock_mm)
-    least, _ = bond_gap_mm(wide(rates["bonding.gap"]), tolerance, wide(rates["bonding.tube_tolerance"]))
-    cut = bored | wide(job.machine_all_sockets) | (least < wide(rates["bonding.least_gap"]))
-    a_side = (diameter - cast_bore_mm(diameter, stock, tolerance)) / 2 + wide(shift_mm)
-    faces = [item.faces for item in job.kit.parts]
-    features = cut @ of_part.astype(float) + [len(some) for some in faces]
-    stock_cm3 = (cut * bore_stock_cm3(diameter, depth, a_side)) @ of_part
-    stock_cm3 = stock_cm3 + face_stock_cm3(np.array([sum(face.area_cm2 for face in some) for some in faces]), stock)
-    return tuple(map(Machining, np.moveaxis(features, -1, 0), np.moveaxis(stock_cm3, -1, 0)))
+    gap, tube, least, stock, shift, asked = (
+        np.asarray(value)[..., None]  # the last axis is that of a part's holes
+        for value in (
+            rates["bonding.gap"],
+            rates["bonding.tube_tolerance"],
+            rates["bonding.least_gap"],
+            stock_mm,
+            shift_mm,
+            job.machine_all_sockets,
+        )
+    )
+    found = []
+    for item in job.kit.parts:
+        holes = (*item.bores, *item.sockets)
+        diameter, depth = (np.array([getattr(hole, name) for hole in holes]) for name in ("diameter_mm", "depth_mm"))
+        tolerance = hole_tolerance_mm(diameter)
+        thinnest, _ = bond_gap_mm(gap, tolerance, tube)
+        cut = (np.arange(len(holes)) < len(item.bores)) | asked | (thinnest < least)
+        a_side = (diameter - cast_bore_mm(diameter, stock, tolerance)) / 2 + shift
+        holes_cm3 = (cut * bore_stock_cm3(diameter, depth, a_side)).sum(axis=-1)
+        faces_cm3 = face_stock_cm3(sum(face.area_cm2 for face in item.faces), stock_mm)
+        found.append(Machining(cut.sum(axis=-1) + len(item.faces), holes_cm3 + faces_cm3))
+    return tuple(found)
 
 
 def casting_cm3(job, machining):
@@ -230,29 +221,31 @@ def casting_cm3(job, machining):
 
 def finish(job, rates, machining, back_to):
     """Blast, machine what there is to machine, and inspect."""
-    part = part_level(job.kit)
-    features, stock_cm3 = (beside(getattr(work, name) for work in machining) for name in ("features", "stock_cm3"))
-    m = wide(rates.section("machining"))
-    cutting = job.alloy["cutting"] * cutting_h(features, stock_cm3, m("feature"), m("removal_rate"))
-    hours = (job.kit.counts * (cutting + m("clamp_each") * (features > 0))).sum(axis=-1)
-    setup_h = rates["machining.setup_batch"] * np.minimum(features.sum(axis=-1), 1)
+    part, m = part_level(job.kit), rates.section("machining")
+    hours = [
+        job.alloy["cutting"] * cutting_h(work.features, work.stock_cm3, m("feature"), m("removal_rate"))
+        + m("clamp_each") * (work.features > 0)
+        for work in machining
+    ]
+    features = sum(work.features for work in machining)
+    setup_h = m("setup_batch") * np.minimum(features, 1)
     machine = Step(
         Stage.FINISH,
         "machine bores, faces and tight sockets",
-        (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=hours / job.kit.nodes)),
+        (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=mean(job.kit, hours))),
         machine="machining_centre",
         attended=True,
-        first_pass_yield=rates["machining.yield_machining"],
+        first_pass_yield=m("yield_machining"),
         returns_to=back_to,
     )
     return (
-        Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=rates["machining.blast_each"]),)),
+        Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=m("blast_each")),)),
         *((machine,) if np.any(features) else ()),
         Step(
             Stage.FINISH,
             "inspect and record",
-            (Work(part, hands_on_h=rates["machining.inspect_each"]),),
-            first_pass_yield=rates["machining.yield_inspection"],
+            (Work(part, hands_on_h=m("inspect_each")),),
+            first_pass_yield=m("yield_inspection"),
             returns_to=back_to,
         ),
     )

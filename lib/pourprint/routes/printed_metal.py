@@ -6,7 +6,6 @@ upper bound. Terms follow ISO/ASTM 52900.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -19,8 +18,8 @@ from pourprint.process.packing import per_bed
 from pourprint.process.powder import supports
 from pourprint.process.powder.bed import contour_h, exposure_h, powder, recoating_h
 from pourprint.process.powder.nesting import plate_share, room_taken
-from pourprint.process.powder.orientation import Candidates
-from pourprint.process.powder.supports import Standing, end_to_end
+from pourprint.process.powder.orientation import Orientations
+from pourprint.process.powder.supports import Standing
 from pourprint.routes import common
 
 NAME = "printed_metal"
@@ -59,7 +58,7 @@ class Piece:
 
     item: KitPart
     machining: common.Machining
-    candidates: Candidates
+    orientations: Orientations
     index: np.ndarray | int
     standing: Standing
     melted_cm3: np.ndarray | float
@@ -68,7 +67,7 @@ class Piece:
     @property
     def up(self):
         """The direction of the part as drawn that is turned upward, (…, 3)."""
-        return self.candidates.directions[self.index]
+        return self.orientations.directions[self.index]
 
 
 @dataclass(frozen=True)
@@ -135,31 +134,33 @@ def hours_of(standing, part_cm3, job, m):
 
 def usable(standing, m):
     """Does a part fit the printer in a direction, and is it held well enough? Standing (k,) → bool (k,)."""
-    box = np.stack([standing.length_mm, standing.width_mm, standing.height_mm], axis=-1)
-    fits = (per_bed(box, (m("plate_x"), m("plate_y")), m("plate_gap")) >= 1) & (
+    fits = (per_bed(_box_mm(standing), (m("plate_x"), m("plate_y")), m("plate_gap")) >= 1) & (
         standing.height_mm + m("lift") <= m("height_limit")
     )
     return fits, standing.foot_cm2 + standing.plate_cm2 >= m("least_hold") * standing.shadow_cm2
 
 
-def _choose(candidates, part_cm3, job, m):
-    """How each part is turned: to the direction with the least hours among those that fit and hold, or else as drawn.
+def _by_direction(m):
+    """A reader of the same process values whose arrays (…) have one more axis at their end: that of the directions."""
 
-    Parameters: `candidates` of each part; `part_cm3` (…, parts); `m` reads process values with one more axis. Returns:
-    index (…, parts) of the directions, (parts,) where they are the same for all of an array; Standing (…, parts).
+    def read(key):
+        value = m(key)
+        return value[..., None] if isinstance(value, np.ndarray) else value
+
+    return read
+
+
+def _choose(every, part_cm3, job, m):
+    """Index (…) of the direction with the least hours among those that fit and hold, or else as drawn.
+
+    Parameters: `every` Standing (…, k) of one part; `part_cm3` (…); `m` reads process values.
     """
-    every, many = end_to_end([one.standing for one in candidates]), [len(one.directions) for one in candidates]
-    first = np.cumsum([0, *many])
-    fits, held = usable(every, m)
-    some = np.repeat(np.logical_or.reduceat(fits & held, first[:-1], axis=-1), many, axis=-1)
-    hours = hours_of(every, np.repeat(part_cm3, many, axis=-1), job, m).total
-    hours = np.where(np.where(some, fits & held, fits), hours, np.inf)
+    wide = _by_direction(m)
+    fits, held = usable(every, wide)
+    good = np.where(np.any(fits & held, axis=-1, keepdims=True), fits & held, fits)
+    hours = np.where(good, hours_of(every, np.asarray(part_cm3)[..., None], job, wide).total, np.inf)
     # The first, as drawn, where none fits.
-    best = [np.argmin(hours[..., low:high], axis=-1) for low, high in pairwise(first)]
-    best = np.where(np.asarray(m("turning")) < 0.5, 0, np.stack(best, axis=-1))
-    rows = best.reshape(-1, len(many))
-    index = rows[0] if np.all(rows == rows[0]) else best
-    return index, every.among(first[:-1] + index)
+    return np.where(np.asarray(m("turning")) < 0.5, 0, np.argmin(hours, axis=-1))
 
 
 def lay_out(job, rates):
@@ -169,47 +170,48 @@ def lay_out(job, rates):
     parts on the library's plate; on plates of 150 to 400 mm it is within 12 % (measured on the demo kit).
     Returns: Layout. Raises: Infeasible that names the part and the limit.
     """
-    m, parts = rates.section(NAME), job.kit.parts
-    wide = common.wide(m)  # the last axis is that of the parts, or of all their directions
+    m, pieces = rates.section(NAME), []
     machining = common.machining_of(job, rates, common.same_tolerance(m("socket_tolerance")), m("machining_stock"))
-    part_cm3 = common.beside(common.casting_cm3(job, machining))
-    candidates = [item.part.study(Candidates) for item in parts]
-    index, standing = _choose(candidates, part_cm3, job, wide)
-    hours, melted = hours_of(standing, part_cm3, job, wide), melted_cm3(part_cm3, standing, wide)
-    share = _plates_per_kit(job.kit, standing, (wide("plate_x"), wide("plate_y")), wide("plate_gap"))
-    height = np.max(standing.height_mm, axis=-1) + m("lift")
+    for item, work, part_cm3 in zip(job.kit.parts, machining, common.casting_cm3(job, machining), strict=True):
+        found = item.part.study(Orientations)
+        index = _choose(found.standing, part_cm3, job, m)
+        standing = found.standing.at(index)
+        sizes = melted_cm3(part_cm3, standing, m), hours_of(standing, part_cm3, job, m)
+        pieces.append(Piece(item, work, found, index, standing, *sizes))
+    share = _plates_per_kit(job.kit, [piece.standing for piece in pieces], m)
+    height = common.largest(piece.standing.height_mm for piece in pieces) + m("lift")
     if np.any(height > m("height_limit")):
         raise Infeasible(
             f"the tallest part needs {np.max(height):.0f} mm with its supports, but the printer builds "
             f"{common.limit(m('height_limit'))} mm: turn the part, or split it."
         )
-    pieces = tuple(
-        Piece(item, machining[i], candidates[i], index[..., i], standing.at(i), melted[..., i], common.one_of(hours, i))
-        for i, item in enumerate(parts)
-    )
-    return Layout(pieces, common.lots("plate", share), share, height)
+    return Layout(tuple(pieces), common.lots("plate", share), share, height)
 
 
-def _plates_per_kit(kit, standing, plate_mm, gap_mm):
+def _plates_per_kit(kit, standings, m):
     """Plates that one kit fills [-]: by the room of nested shadows, or by boxes in a grid if that is less or unknown.
 
-    No kind of piece takes fewer plates than its whole pieces need by themselves. Parameters: Kit, Standing
-    (…, parts) of its parts, and sizes of the plate (…, 1). Raises: Infeasible.
+    No kind of piece takes fewer plates than its whole pieces need by themselves. Raises: Infeasible.
     """
-    box = np.stack([standing.length_mm, standing.width_mm, standing.height_mm], axis=-1)
-    fit = per_bed(box, plate_mm, gap_mm)
-    small = np.any(fit < 1, axis=tuple(range(fit.ndim - 1)))
-    if np.any(small):
-        i = np.argmax(small)
-        sizes = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(box[..., i, :], -1, 0))
-        limits = " × ".join(map(common.limit, plate_mm))
-        raise Infeasible(
-            f"{kit.parts[i].part.name} ({sizes} mm) does not fit the plate: the plate is {limits} mm. Split the "
-            "part, or raise printed_metal.plate_x and plate_y for a larger printer."
-        )
-    room = _room_taken(kit.parts) * plate_share(standing.length_mm, standing.width_mm, plate_mm, gap_mm)
-    alone = np.max(kit.counts / np.fmax(fit, np.floor(1 / room + 1e-9)), axis=-1)
-    return np.maximum(alone, np.fmin((kit.counts * room).sum(axis=-1), (kit.counts / fit).sum(axis=-1)))
+    plate_mm, gap_mm = (m("plate_x"), m("plate_y")), m("plate_gap")
+    boxes_mm = [_box_mm(standing) for standing in standings]
+    fits = [per_bed(box, plate_mm, gap_mm) for box in boxes_mm]
+    limits = (
+        f"the plate is {' × '.join(map(common.limit, plate_mm))} mm. Split the part, or raise printed_metal.plate_x "
+        "and plate_y for a larger printer"
+    )
+    in_a_grid = common.share_of_lots(kit, fits, boxes_mm, "the plate", limits)
+    taken = _room_taken(kit.parts)
+    rooms = [taken * plate_share(one.length_mm, one.width_mm, plate_mm, gap_mm) for one in standings]
+    alone = common.largest(
+        item.count / np.fmax(fit, np.floor(1 / room + 1e-9))
+        for item, fit, room in zip(kit.parts, fits, rooms, strict=True)
+    )
+    return np.maximum(alone, np.fmin(common.total(kit, rooms), in_a_grid))
+
+
+def _box_mm(standing):
+    return np.stack(np.broadcast_arrays(standing.length_mm, standing.width_mm, standing.height_mm), axis=-1)
 
 
 def _room_taken(parts):
@@ -220,20 +222,23 @@ def _room_taken(parts):
     shapes = [item.part.shape for item in parts]
     if None in shapes:
         return np.nan
-    found = [shape.study(Candidates) for shape in shapes]
-    sides = [(one.standing.length_mm, one.standing.width_mm) for one in found]
-    boxes = tuple(tuple(float(side[one.least_held]) for side in pair) for one, pair in zip(found, sides, strict=True))
+    shadows, boxes = [], []
+    for shape in shapes:
+        found = shape.study(Orientations)
+        standing = found.standing.at(found.least_held)
+        shadows.append(found.shadows[found.least_held])
+        boxes.append((float(standing.length_mm), float(standing.width_mm)))
     x, y, gap = (library()[f"{NAME}.{key}"].value for key in ("plate_x", "plate_y", "plate_gap"))
     least = 2 * max(map(max, boxes))  # a plate that holds some, even of pieces for a large printer
-    shadows = tuple(one.shadows[one.least_held] for one in found)
-    return room_taken(shadows, tuple(item.count for item in parts), boxes, (max(x, least), max(y, least)), gap)
+    counts = tuple(item.count for item in parts)
+    return room_taken(tuple(shadows), counts, tuple(boxes), (max(x, least), max(y, least)), gap)
 
 
 def powder_of(job, rates):
     """Powder of one batch: melted, lost, sieved for use again [kg]. Returns: Powder. Raises: Infeasible."""
     m, layout = rates.section(NAME), lay_out(job, rates)
     kits = np.minimum(job.quantity, job.batch_size)
-    melted = kits * sum(piece.item.count * piece.melted_cm3 for piece in layout.pieces)
+    melted = kits * common.total(job.kit, [piece.melted_cm3 for piece in layout.pieces])
     return _powder(melted, layout.plates.per_batch(kits) * _bed_cm3(layout, m), job, m)
 
 
@@ -258,7 +263,7 @@ def steps(job, rates):
 
     def each(amount):
         """Mean of amount(piece) over the pieces of a kit."""
-        return sum(piece.item.count * amount(piece) for piece in layout.pieces) / kit.nodes
+        return common.mean(kit, map(amount, layout.pieces))
 
     recoat_h = recoating_h(layout.height_mm, layer_mm(job, m), m("recoat"))
     laser_h, cut_h = each(lambda piece: piece.hours.laser), each(lambda piece: piece.hours.cut)

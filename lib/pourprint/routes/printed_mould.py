@@ -11,9 +11,8 @@ import numpy as np
 from pourprint.ledger.errors import Infeasible
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
-from pourprint.process.freezing.solidification import Melt, shake_out_s
-from pourprint.process.freezing.solidification import Mould as Sand
-from pourprint.process.sand.feeding import Feeder, feeder
+from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
+from pourprint.process.sand.feeding import Feeder, cylinder_cm3, feeder
 from pourprint.process.sand.gating import Gating, gating
 from pourprint.process.sand.parting import PartingStudy
 from pourprint.process.sand.printing import block_mm, boxes_for, layers
@@ -27,8 +26,8 @@ HEAP = 60  # blocks packed on trial to see how tightly a kit fills the job boxes
 
 
 @dataclass(frozen=True)
-class Mould:
-    """One cavity of a printed mould and what belongs to it: numbers or arrays (...).
+class PartMould:
+    """The mould of one part, a cavity and what belongs to it: numbers or arrays (...).
 
     part: as wanted. study: how the mould opens; places are in its frame, u, v, w. modulus_mm, hot_mm (..., 3): of the
     hottest section, and where it is [mm]; spots: places that freeze later than all around them [-]. features,
@@ -83,67 +82,52 @@ class Mould:
 
 
 def moulds_of(job, rates):
-    """The Mould of each part of a job's kit, in the kit's order: (Job, RateCard) → tuple. Raises: Infeasible."""
+    """The PartMould of each part of a job's kit, in the kit's order: (Job, RateCard) → tuple. Raises: Infeasible."""
     job.alloy.check_route(NAME)
     m = rates.section(NAME)
     tolerance = common.cast_hole_tolerance(m("casting_grade"))
     machining = common.machining_of(job, rates, tolerance, m("machining_stock"), m("core_clearance"))
-    nearest, parts = nearest_metals(job.alloy), [item.part for item in job.kit.parts]
-    studies, sections = [part.study(PartingStudy) for part in parts], [hottest_section(part, nearest) for part in parts]
-    # From here on all parts at once: the last axis of numbers is that of the parts, the last but one that of places.
-    wide, ways = common.wide(m), common.wide(rates.section("gating"))
-    modulus_mm = common.beside([section.modulus_mm for section in sections])
-    hot = [section.place_mm @ study.frame.T for section, study in zip(sections, studies, strict=True)]
-    hot_mm = common.beside(hot, -2)  # in the mould's frame
-    casting_cm3 = common.beside(common.casting_cm3(job, machining))
-    head = feeder(modulus_mm, casting_cm3, job.alloy["shrinkage"] / 100, common.wide(rates.section("feeding")))
+    return tuple(_mould(item, work, job, rates) for item, work in zip(job.kit.parts, machining, strict=True))
+
+
+def _mould(item, work, job, rates):
+    m, part, density = rates.section(NAME), item.part, job.alloy["density"]
+    study, section = part.study(PartingStudy), hottest_section(part, nearest_metals(job.alloy))
+    hot_mm = section.place_mm @ study.frame.T  # in the mould's frame
+    casting_cm3 = part.volume_cm3 + work.stock_cm3
+    head = feeder(section.modulus_mm, casting_cm3, job.alloy["shrinkage"] / 100, rates.section("feeding"))
     # The feeder stands over the hottest section, on the level of the part's top, and may stick out sideways.
-    radius = head.diameter_mm[..., None] / 2 * np.array([1, 1, 0])
-    low = np.minimum(common.beside([study.low_mm for study in studies], -2), hot_mm - radius)
-    high = np.maximum(common.beside([study.high_mm for study in studies], -2), hot_mm + radius)
-    high = high + head.height_mm[..., None] * np.array([0, 0, 1])
-    filled_cm3 = casting_cm3 + head.volume_cm3
-    above_mm = common.beside([study.above_mm for study in studies]) + head.height_mm
-    way = gating(
-        filled_cm3,
-        filled_cm3 * job.alloy["density"] / 1000,
-        above_mm + wide("wall"),
-        above_mm,
-        high[..., 2] - low[..., 2],
-        ways,
-    )
-    block = block_mm(high - low, wide("wall"), ways("gate_length") + np.sqrt(4 / np.pi * way.top_mm2))
+    radius = np.asarray(head.diameter_mm)[..., None] / 2 * np.array([1, 1, 0])
+    high = np.maximum(study.high_mm, hot_mm + radius) + np.asarray(head.height_mm)[..., None] * np.array([0, 0, 1])
+    low = np.minimum(study.low_mm, hot_mm - radius)
+    filled_cm3, above_mm = casting_cm3 + head.volume_cm3, study.above_mm + head.height_mm
+    sizes = filled_cm3, filled_cm3 * density / 1000, above_mm + m("wall"), above_mm, (high - low)[..., 2]
+    way = gating(*sizes, rates.section("gating"))
+    block = block_mm(high - low, m("wall"), rates["gating.gate_length"] + np.sqrt(4 / np.pi * way.top_mm2))
     metal_cm3 = filled_cm3 + way.volume_cm3
-    metal_kg = metal_cm3 * job.alloy["density"] / 1000
-    sand_kg = (np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * wide("sand_density")
-    moulds = []
-    for i, (item, work, study) in enumerate(zip(job.kit.parts, machining, studies, strict=True)):
-        # Of a part without a mesh only the listed holes are known: each takes a core.
-        holes = (*item.bores, *item.sockets)
-        listed = len(holes), sum(np.pi / 4 * hole.diameter_mm**2 * hole.depth_mm / 1000 for hole in holes)
-        cores, core_cm3 = study.cores(m("core_least")) if study.known else listed
-        moulds.append(
-            Mould(
-                part=item.part,
-                study=study,
-                modulus_mm=sections[i].modulus_mm,
-                hot_mm=hot[i],
-                spots=sections[i].spots,
-                features=work.features,
-                stock_cm3=work.stock_cm3,
-                feeder=Feeder(head.by_modulus_mm[..., i], head.by_volume_mm[..., i], rates["feeding.height_ratio"]),
-                gating=common.one_of(way, i),
-                low_mm=low[..., i, :],
-                high_mm=high[..., i, :],
-                block_mm=block[..., i, :],
-                cores=cores,
-                core_cm3=core_cm3,
-                metal_cm3=metal_cm3[..., i],
-                metal_kg=metal_kg[..., i],
-                sand_kg=sand_kg[..., i],
-            )
-        )
-    return tuple(moulds)
+    # Of a part without a mesh only the listed holes are known: each takes a core.
+    holes = (*item.bores, *item.sockets)
+    listed = len(holes), sum(cylinder_cm3(hole.diameter_mm, hole.depth_mm) for hole in holes)
+    cores, core_cm3 = study.cores(m("core_least")) if study.known else listed
+    return PartMould(
+        part=part,
+        study=study,
+        modulus_mm=section.modulus_mm,
+        hot_mm=hot_mm,
+        spots=section.spots,
+        features=work.features,
+        stock_cm3=work.stock_cm3,
+        feeder=head,
+        gating=way,
+        low_mm=low,
+        high_mm=high,
+        block_mm=block,
+        cores=cores,
+        core_cm3=core_cm3,
+        metal_cm3=metal_cm3,
+        metal_kg=metal_cm3 * density / 1000,
+        sand_kg=(np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * m("sand_density"),
+    )
 
 
 def steps(job, rates):
@@ -152,9 +136,9 @@ def steps(job, rates):
     kit, part = job.kit, common.part_level(job.kit)
     moulds = moulds_of(job, rates)
     mould = _lots(job, rates, moulds)
-    cores = _total(job, moulds, lambda one: one.cores) / kit.nodes
-    cut_cm2 = _total(job, moulds, lambda one: one.feeder.foot_cm2 + one.gating.ingate_mm2 / 100) / kit.nodes
-    kit_metal_kg = _total(job, moulds, lambda one: one.metal_kg)
+    cores = common.mean(kit, [one.cores for one in moulds])
+    cut_cm2 = common.mean(kit, [one.feeder.foot_cm2 + one.gating.ingate_mm2 / 100 for one in moulds])
+    kit_metal_kg = common.total(kit, [one.metal_kg for one in moulds])
     return (
         common.check_the_part(job, rates, "casting"),
         _design(job, rates, moulds),
@@ -200,15 +184,10 @@ def steps(job, rates):
 
 def cooling_h(job, rates, moulds):
     """From the pour until the thickest metal, a feeder, is cold enough to shake out [h]."""
-    thickest_mm = np.max(common.beside([one.feeder.modulus_mm for one in moulds]), axis=-1)
+    thickest_mm = common.largest(one.feeder.modulus_mm for one in moulds)
     m = rates.section(NAME)
-    sand, out_c = Sand.sand(density_kg_m3=1000 * m("sand_density")), m("shake_out_share") * job.alloy["solidus"]
+    sand, out_c = Mould.sand(density_kg_m3=1000 * m("sand_density")), m("shake_out_share") * job.alloy["solidus"]
     return shake_out_s(thickest_mm, Melt.of(job.alloy), sand, out_c) / 3600
-
-
-def _total(job, moulds, amount):
-    """Sum of `amount(mould)` over all pieces of a kit."""
-    return sum(item.count * amount(one) for item, one in zip(job.kit.parts, moulds, strict=True))
 
 
 def _lots(job, rates, moulds):
@@ -226,8 +205,8 @@ def _lots(job, rates, moulds):
                 f"crucible holds {common.limit(crucible_kg)} kg, and a mould is filled in one pour: raise "
                 "foundry.crucible (in kg of AlSi7Mg) for a larger one, or split the part."
             )
-    share = _total(job, moulds, lambda one: np.maximum(one.mass_kg / limit_kg, one.metal_kg / crucible_kg))
-    return common.lots("mould", share)
+    shares = [np.maximum(one.mass_kg / limit_kg, one.metal_kg / crucible_kg) for one in moulds]
+    return common.lots("mould", common.total(job.kit, shares))
 
 
 def _design(job, rates, moulds):
@@ -243,7 +222,7 @@ def _design(job, rates, moulds):
 
 def job_box_mm(rates):
     """Sides of the printer's job box (..., 3) [mm]."""
-    return common.beside(rates[f"printed_mould.box_{axis}"] for axis in "xyz")
+    return np.stack(np.broadcast_arrays(*(rates[f"printed_mould.box_{axis}"] for axis in "xyz")), axis=-1)
 
 
 def boxes_per_kit(job, rates, moulds):
@@ -253,20 +232,18 @@ def boxes_per_kit(job, rates, moulds):
     of one batch may need one box more or less. Cores are packed as tightly as the blocks.
     """
     space = job_box_mm(rates)
-    blocks = common.beside([one.block_mm for one in moulds], -2)
-    large = (np.sort(blocks, axis=-1) > np.sort(space)[..., None, :]).any(axis=-1)
-    for i, one in enumerate(moulds):
-        if np.any(large[..., i]):
-            need = " × ".join(f"{np.max(side):.0f}" for side in np.moveaxis(one.block_mm, -1, 0))
-            have = " × ".join(map(common.limit, np.moveaxis(space, -1, 0)))
+    for one in moulds:
+        if np.any(np.sort(one.block_mm, axis=-1) > np.sort(space, axis=-1)):
             raise Infeasible(
-                f"the mould of {one.part.name} needs {need} mm, but the job box holds {have} mm: split the part, or "
+                f"the mould of {one.part.name} needs {common.box_text(one.block_mm)} mm, but the job box holds "
+                f"{' × '.join(map(common.limit, np.moveaxis(space, -1, 0)))} mm: split the part, or "
                 "raise printed_mould.box_x, box_y and box_z for a larger printer."
             )
     kits = int(np.ceil(HEAP / job.kit.nodes))
-    heap = np.repeat(blocks, job.kit.counts * kits, axis=-2)
-    blocks_cm3 = (job.kit.counts * np.prod(blocks, axis=-1)).sum(axis=-1) / 1000
-    cores_cm3 = _total(job, moulds, lambda one: one.core_cm3) * (1 + rates["printed_mould.core_print"])
+    blocks = np.stack(np.broadcast_arrays(*(one.block_mm for one in moulds)), axis=-2)
+    heap = np.repeat(blocks, [item.count * kits for item in job.kit.parts], axis=-2)
+    blocks_cm3 = common.total(job.kit, [np.prod(one.block_mm, axis=-1) / 1000 for one in moulds])
+    cores_cm3 = common.total(job.kit, [one.core_cm3 for one in moulds]) * (1 + rates["printed_mould.core_print"])
     return boxes_for(heap, space, rates["printed_mould.block_gap"]) / kits * (1 + cores_cm3 / blocks_cm3)
 
 
@@ -274,14 +251,14 @@ def _print(job, rates, moulds):
     m = rates.section(NAME)
     per_kit = boxes_per_kit(job, rates, moulds)
     boxes = common.lots("box", per_kit)
-    lowest_mm = np.max(common.beside([np.min(one.block_mm, axis=-1) for one in moulds]), axis=-1)
+    lowest_mm = common.largest(np.min(one.block_mm, axis=-1) for one in moulds)
 
     def printed_layers(kits):
         # A box that is not full is printed only as high as its moulds stand, but never lower than the tallest part.
         return layers(np.maximum(kits * per_kit * m("box_z"), lowest_mm * BATCH.per_batch(kits)), m("layer"))
 
     # Loose sand that carries no binder is sieved and used again: only the moulds' own sand is bought.
-    sand_kg = _total(job, moulds, lambda one: one.sand_kg)
+    sand_kg = common.total(job.kit, [one.sand_kg for one in moulds])
     bought = {"material.mould_sand": sand_kg, "material.mould_binder": sand_kg * m("binder_fraction")}
     return Step(
         Stage.MOULD,

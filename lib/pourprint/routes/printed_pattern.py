@@ -12,7 +12,7 @@ from pourprint.process.heating import heating_h
 from pourprint.process.packing import per_bed
 from pourprint.process.shell.hot_shell import knock_out_s
 from pourprint.routes import common
-from pourprint.routes.shell_sizes import sizes_of
+from pourprint.routes.shell_sizes import ShellSizes
 
 NAME = "printed_pattern"
 TITLE = "Printed pattern"
@@ -23,7 +23,7 @@ PRINT = "print the patterns"
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
-    sizes = sizes_of(job, rates)
+    sizes = ShellSizes(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),
         layout(job, rates),
@@ -48,14 +48,10 @@ def _print_patterns(sizes):
     """Print, in builds as many as the beds hold side by side, and clean."""
     p, kit = sizes.rates.section("printed_pattern"), sizes.job.kit
     part, bed = common.part_level(kit), (p("bed_x"), p("bed_y"), p("bed_z"))
-
-    def standing(piece):
-        box = sizes.scale * piece.box_mm
-        return np.where(box[..., 2] <= bed[2], per_bed(box, bed[:2], p("bed_gap")), 0)
-
+    fits = [np.where(box[..., 2] <= bed[2], per_bed(box, bed[:2], p("bed_gap")), 0) for box in sizes.boxes_mm]
     limits = f"its bed is {' × '.join(map(common.limit, bed))} mm, and patterns stand on it, larger by the contraction"
-    builds = common.lots("build", common.share_of_lots(kit, standing, limits, "the pattern printer"))
-    printing_h = sizes.kit_polymer_cm3 / kit.nodes / p("print_rate")
+    boxes_mm = [item.part.box_mm for item in kit.parts]
+    builds = common.lots("build", common.share_of_lots(kit, fits, boxes_mm, "the pattern printer", limits))
     polymer = {"material.pattern_polymer": sizes.kit_polymer_kg / kit.nodes}
     return (
         Step(
@@ -63,7 +59,7 @@ def _print_patterns(sizes):
             PRINT,
             (
                 Work(builds, hands_on_h=p("build_setup")),
-                Work(part, machine_h=printing_h, materials=polymer),
+                Work(part, machine_h=sizes.printing_h / kit.nodes, materials=polymer),
             ),
             machine="pattern_printer",
             rounds=builds.per_batch,
@@ -111,9 +107,9 @@ def from_cluster_on(sizes, first):
         return loads * ramps_h + sizes.hold_h(kits, loads)
 
     kiln_time = Level("kiln hour", in_kiln_h)
-    part_shell = common.mean(kit, lambda item: sizes.shell_kg(item.part))
-    ash_g = common.mean(kit, lambda item: sizes.ash_g(item.part))
-    gate_cm2 = common.mean(kit, lambda item: np.pi / 4 * sizes.gate_mm(item.part) ** 2 / 100)
+    parts = [item.part for item in kit.parts]
+    part_shell, ash_g = (common.mean(kit, map(amount, parts)) for amount in (sizes.shell_kg, sizes.ash_g))
+    gate_cm2 = common.mean(kit, [np.pi / 4 * sizes.gate_mm(one) ** 2 / 100 for one in parts])
 
     def poured_kg(kits):
         return sizes.poured_kg(kits, cluster.per_batch(kits))

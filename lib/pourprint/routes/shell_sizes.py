@@ -6,7 +6,6 @@ envelope; feeding through one gate a part is assumed to be enough.
 
 from dataclasses import dataclass
 from functools import cached_property
-from weakref import WeakValueDictionary
 
 import numpy as np
 
@@ -17,19 +16,8 @@ from pourprint.process.freezing.section_modulus import hottest_section, nearest_
 from pourprint.process.sand.feeding import cylinder_cm3
 from pourprint.process.shell.burn_out import ash_g, burning_h, polymer_share
 from pourprint.process.shell.clusters import Rack, clusters_per_kit, hang, stance
-from pourprint.process.shell.coats import Bend, by_size, closing_coat, damp_factor, intervals_h, shell_cm3
+from pourprint.process.shell.coats import Bend, by_size, closing_coat, damp_factor, drying_h, intervals_h, shell_cm3
 from pourprint.routes import common
-
-_ALIVE = WeakValueDictionary()
-
-
-def sizes_of(job, rates):
-    """The ShellSizes of a job at a card; those of the same two objects are shared while somebody holds them."""
-    # Sizes hold their job and card, so that no other objects can have these identities meanwhile.
-    found = _ALIVE.get((id(job), id(rates)))
-    if found is None:
-        found = _ALIVE[id(job), id(rates)] = ShellSizes(job, rates)
-    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,8 +36,8 @@ class ShellSizes:
 
     @cached_property
     def boxes_mm(self):
-        """Boxes of the patterns (..., parts, 3) [mm]."""
-        return self.scale * common.beside([item.part.box_mm for item in self.job.kit.parts], -2)
+        """Box of each part's pattern, list of (..., 3) [mm]."""
+        return [self.scale * item.part.box_mm for item in self.job.kit.parts]
 
     def pattern_cm3(self, part):
         """Volume of a part's pattern [cm3]."""
@@ -71,12 +59,17 @@ class ShellSizes:
     @cached_property
     def kit_polymer_cm3(self):
         """Polymer in one kit's patterns [cm3]."""
-        return common.total(self.job.kit, lambda item: self.polymer_cm3(item.part))
+        return common.total(self.job.kit, [self.polymer_cm3(item.part) for item in self.job.kit.parts])
 
     @property
     def kit_polymer_kg(self):
         """The same by mass [kg]."""
         return self.kit_polymer_cm3 * self.rates["printed_pattern.polymer_density"] / 1000
+
+    @property
+    def printing_h(self):
+        """Time to print one kit's patterns [h]."""
+        return self.kit_polymer_cm3 / self.rates["printed_pattern.print_rate"]
 
     @cached_property
     def burning_h(self):
@@ -142,8 +135,7 @@ class ShellSizes:
     @cached_property
     def runner_mm(self):
         """Diameter of the runner [mm]: the lab's, or more where the thickest gate must be fed from it."""
-        gates = self.gates_mm.values()
-        least = self.rates["cluster.gate_ratio"] * np.max(common.beside(gates), axis=-1)
+        least = self.rates["cluster.gate_ratio"] * common.largest(self.gates_mm.values())
         return np.maximum(self.rates["cluster.runner_diameter"], least)
 
     @cached_property
@@ -162,10 +154,9 @@ class ShellSizes:
     def metal_kg(self):
         """Where one kit's metal goes [kg]: parts, gates, and its share of runners and cups."""
         kit = self.job.kit
-        castings = sum(item.count * cm3 for item, cm3 in zip(kit.parts, self.casting_cm3, strict=True))
         sizes = {
-            "parts": castings,
-            "gates": common.total(kit, lambda item: self.gate_cm3(item.part)),
+            "parts": common.total(kit, self.casting_cm3),
+            "gates": common.total(kit, [self.gate_cm3(item.part) for item in kit.parts]),
             "runner": self.per_kit * self.runner_cm3,
             "cup": self.per_kit * self.rates["cluster.cup_volume"],
         }
@@ -187,7 +178,7 @@ class ShellSizes:
     @cached_property
     def longest_mm(self):
         """Longest side of the kit's patterns [mm]: clusters are mixed, so the kit shares its coats."""
-        return np.max(self.boxes_mm, axis=(-2, -1))
+        return common.largest(np.max(box, axis=-1) for box in self.boxes_mm)
 
     def _by_size(self, small, large):
         s = self.rates.section("shell")
@@ -233,6 +224,11 @@ class ShellSizes:
         """Mean drying between coats [h]."""
         return self.intervals_h.sum(axis=0) / self.stuccoed
 
+    @property
+    def drying_h(self):
+        """From the first dip to a dry shell [h]."""
+        return drying_h(self.stuccoed, self.interval_h, self.rates["shell.final_drying"])
+
     def shell_kg(self, part):
         """Shell on one pattern [kg]."""
         bend = part.study(Bend).scaled(self.scale)
@@ -261,62 +257,64 @@ class ShellSizes:
 
     @cached_property
     def rack(self):
-        """What clusters hang on; its numbers have a last axis of one, for the kit's parts."""
+        """What clusters hang on."""
         c = self.rates.section("cluster")
         sizes = (self.runner_mm, c("runner_length"), self.gate_length_mm, self.gap_mm, c("dip_diameter"))
-        return Rack(*(np.asarray(v, dtype=float)[..., None] for v in sizes))
+        return Rack(*(np.asarray(v, dtype=float) for v in sizes))
 
     @cached_property
     def stances(self):
-        """How each part hangs: a Stance whose arrays have the kit's parts as their last axis."""
-        return stance(self.boxes_mm, self.rack)
+        """How each part hangs, list of Stance."""
+        return [stance(box, self.rack) for box in self.boxes_mm]
 
     @cached_property
     def loads(self):
-        """Share of a cluster's weight limit and of a crucible that each part takes [-], (..., parts, 2)."""
+        """Share of a cluster's weight limit and of a crucible that each part takes [-], list of (..., 2)."""
         tree_kg = self.kilograms(self.runner_cm3 + self.rates["cluster.cup_volume"])
-        parts = [item.part for item in self.job.kit.parts]
-        metal_kg = self.kilograms(common.beside(self.casting_cm3) + common.beside(map(self.gate_cm3, parts)))
-        shelled_kg = metal_kg + common.beside(map(self.shell_kg, parts))
-
-        def share(kg, limit_kg):
-            room_kg = np.asarray(limit_kg - tree_kg)[..., None]
+        rooms_kg = (
+            self.rates["cluster.weight_limit"] - self.runner_shell_kg - tree_kg,
+            common.crucible_kg(self.job, self.rates) - tree_kg,
+        )
+        found = []
+        for item, casting_cm3 in zip(self.job.kit.parts, self.casting_cm3, strict=True):
+            metal_kg = self.kilograms(casting_cm3 + self.gate_cm3(item.part))
+            masses_kg = (metal_kg + self.shell_kg(item.part), metal_kg)
             # Where the runner alone is too heavy, nothing hangs.
-            return np.where(room_kg > 0, kg / np.maximum(room_kg, 1e-9), 2.0)
-
-        by_weight = share(shelled_kg, self.rates["cluster.weight_limit"] - self.runner_shell_kg)
-        return common.beside([by_weight, share(metal_kg, common.crucible_kg(self.job, self.rates))])
+            shares = [
+                np.where(room > 0, kg / np.maximum(room, 1e-9), 2.0)
+                for kg, room in zip(masses_kg, rooms_kg, strict=True)
+            ]
+            found.append(np.stack(np.broadcast_arrays(*shares), axis=-1))
+        return found
 
     @cached_property
     def alone(self):
-        """How many of each part fill a cluster by themselves [-], (..., parts)."""
-        by_load = np.floor(1 / self.loads + 1e-9).min(axis=-1)
-        return np.minimum(self.stances.ring * self.stances.tiers, by_load)
+        """How many of each part fill a cluster by themselves [-], list of (...)."""
+        return [
+            np.minimum(stance.ring * stance.tiers, np.floor(1 / load + 1e-9).min(axis=-1))
+            for stance, load in zip(self.stances, self.loads, strict=True)
+        ]
 
     @cached_property
     def _hanging(self):
-        counts = [item.count for item in self.job.kit.parts]
-        return counts, self.stances.wedge_rad, self.stances.sides_mm[..., 2], self.loads
+        """Half angle [rad], height along the runner [mm] and loads [-] of each part."""
+        return [one.wedge_rad for one in self.stances], [one.sides_mm[..., 2] for one in self.stances], self.loads
 
     @cached_property
     def per_kit(self):
         """Clusters that one kit fills [-]. Raises: Infeasible."""
-        c = self.rates.section("cluster")
+        c, kit = self.rates.section("cluster"), self.job.kit
         limits = (
             f"parts hang inside {common.limit(c('dip_diameter'))} mm on a runner of {common.limit(self.runner_mm)} × "
             f"{common.limit(c('runner_length'))} mm, a cluster weighs at most {common.limit(c('weight_limit'))} kg, "
             f"and its metal comes from one crucible of {common.limit(common.crucible_kg(self.job, self.rates))} kg"
         )
-        alone = {item.part: self.alone[..., i] for i, item in enumerate(self.job.kit.parts)}
-        common.share_of_lots(self.job.kit, alone.__getitem__, limits, "a cluster")
-        counts, wedges, heights, loads = self._hanging
-        length, gap = self.rack.runner_length[..., 0], self.rack.gap[..., 0]
-        return clusters_per_kit(counts, wedges, heights, loads, self.alone, length, gap)
+        common.share_of_lots(kit, self.alone, [item.part.box_mm for item in kit.parts], "a cluster", limits)
+        counts = [item.count for item in kit.parts]
+        return clusters_per_kit(counts, *self._hanging, self.alone, self.rack.runner_length, self.rack.gap)
 
     def hang(self, kits):
         """A layout of a number of kits: list of clusters, each a list of Hung. Single numbers only."""
-        counts, wedges, heights, loads = self._hanging
-        rack = self.rack
-        each = [kits * count for count in counts]
-        sizes = (float(rack.runner_length.item()), float(rack.gap.item()))
-        return hang(each, wedges.tolist(), heights.tolist(), loads.tolist(), *sizes)
+        each = [kits * item.count for item in self.job.kit.parts]
+        kinds = (np.array(values).tolist() for values in self._hanging)
+        return hang(each, *kinds, self.rack.runner_length.item(), self.rack.gap.item())

@@ -5,7 +5,7 @@ the same shell and pour as for the printed pattern.
 from pourprint.plans.steps import BATCH, JOB, Stage, Step, Work
 from pourprint.routes import common
 from pourprint.routes import printed_pattern as shell_route
-from pourprint.routes.shell_sizes import sizes_of
+from pourprint.routes.shell_sizes import ShellSizes
 
 NAME = "tooled_pattern"
 TITLE = "Tooled pattern"
@@ -15,7 +15,7 @@ SERIAL = True  # whether it is the serial reference, or one of the printed route
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
-    sizes = sizes_of(job, rates)
+    sizes = ShellSizes(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),
         shell_route.layout(job, rates),
@@ -41,7 +41,7 @@ def _buy_dies(job, rates):
 def _inject(sizes):
     rates, kit = sizes.rates, sizes.job.kit
     t = rates.section("tooled_pattern")
-    wax_cm3 = common.mean(kit, lambda item: sizes.pattern_cm3(item.part))
+    wax_cm3 = common.mean(kit, [sizes.pattern_cm3(item.part) for item in kit.parts])
     wax = {"material.pattern_wax": wax_cm3 * rates["cluster.wax_density"] / 1000}
     return Step(
         Stage.PATTERN,

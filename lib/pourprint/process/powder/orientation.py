@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from pourprint.ledger.entries import unmeshed
-from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, facets, hanging, stacked, stand
+from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, facets, hanging, stand
 
 SPREAD = 200  # directions spread evenly
 FLATS = 20  # directions from the largest flats: each may lie on the plate or look up
@@ -140,7 +140,7 @@ def _boxes(vertices, directions, turns=12):
 
 
 @dataclass(frozen=True, eq=False)
-class Candidates:
+class Orientations:
     """The few directions worth choosing between, measured by ray columns; the first is the part as drawn.
 
     directions (k, 3); standing: Standing (k,), or (…, k) where the part is scaled by an array; shadows: (k,) of
@@ -168,7 +168,7 @@ class Candidates:
         spacing = np.ptp(np.asarray(vertices), axis=0).max() / RAYS_ACROSS
         surface = facets(vertices, faces)
         stands, shadows = zip(*(stand(vertices, faces, up, spacing, surface) for up in chosen), strict=True)
-        return cls(chosen, stacked(stands), shadows)
+        return cls(chosen, Standing.of_each(stands), shadows)
 
     @cached_property
     def least_held(self):
@@ -178,8 +178,8 @@ class Candidates:
         return int(np.argmin((facts / np.where(usual > 0, usual, 1)).sum(axis=0)))
 
     def scaled(self, factor):
-        """The same directions of a part in similar shape; `factor` (…) ratio of lengths [-]. Returns: Candidates."""
-        return Candidates(self.directions, self.standing.scaled(factor), self.shadows)
+        """The same directions of a part in similar shape; `factor` (…) ratio of lengths [-]. Returns: Orientations."""
+        return Orientations(self.directions, self.standing.scaled(factor), self.shadows)
 
     @classmethod
     def estimated(cls, part):

@@ -55,35 +55,19 @@ class Standing:
         return Standing(**{name: value * powers[name.rpartition("_")[2]] for name, value in vars(self).items()})
 
     def at(self, index):
-        """The stand in the direction `index`: all fields (…). Returns: Standing."""
-        return Standing(**{name: plain(value[..., index]) for name, value in vars(self).items()})
-
-    def among(self, index):
-        """The stands in several directions, `index` (n,), or (…, n) for each of an array: all fields (…, n). Returns:
+        """The stand in the direction `index`, one number or one for each of an array (…): all fields (…). Returns:
         Standing."""
-        if index.ndim == 1:
-            return Standing(**{name: value[..., index] for name, value in vars(self).items()})
-        lead = np.broadcast_shapes(index.shape[:-1], *(value.shape[:-1] for value in vars(self).values()))
-        index = np.broadcast_to(index, (*lead, index.shape[-1]))
+        if np.ndim(index) == 0:
+            return Standing(**{name: plain(value[..., index]) for name, value in vars(self).items()})
+        lead = np.broadcast_shapes(index.shape, *(value.shape[:-1] for value in vars(self).values()))
+        at = np.broadcast_to(index, lead)[..., None]
         wide = {name: np.broadcast_to(value, (*lead, value.shape[-1])) for name, value in vars(self).items()}
-        return Standing(**{name: np.take_along_axis(value, index, axis=-1) for name, value in wide.items()})
+        return Standing(**{name: np.take_along_axis(value, at, axis=-1)[..., 0] for name, value in wide.items()})
 
-
-def stacked(stands):
-    """Standings of one direction each as one Standing of many, (k,)."""
-    return Standing(**{x.name: np.array([getattr(one, x.name) for one in stands]) for x in fields(Standing)})
-
-
-def end_to_end(stands):
-    """Standings of several parts (…, k) as one: the directions of the first, then those of the second, and so on."""
-    return Standing(**{x.name: _end_to_end([getattr(one, x.name) for one in stands]) for x in fields(Standing)})
-
-
-def _end_to_end(values):
-    if any(value.ndim > 1 for value in values):
-        lead = np.broadcast_shapes(*(value.shape[:-1] for value in values))
-        values = [np.broadcast_to(value, (*lead, value.shape[-1])) for value in values]
-    return np.concatenate(values, axis=-1)
+    @classmethod
+    def of_each(cls, stands):
+        """Standings of one direction each as one Standing of many, (k,)."""
+        return cls(**{x.name: np.array([getattr(one, x.name) for one in stands]) for x in fields(cls)})
 
 
 def facets(vertices, faces):

@@ -140,23 +140,19 @@ def hang(counts, wedges_rad, heights_mm, loads, length_mm, gap_mm):
 def clusters_per_kit(counts, wedges_rad, heights_mm, loads, alone, length_mm, gap_mm):
     """Clusters that one kit fills [-], from hanging as many kits together as fill about `SEVERAL` clusters.
 
-    Parameters: as `hang`, and `alone` (..., k) how many of a kind fill a cluster by themselves [-]; all but `counts`
-    may have more axes in front, which broadcast. The last cluster counts by the share that its parts would take of
-    clusters of their own. Valid as a mean over batches: a batch of its own may need a cluster more or less.
-    Returns: (...,) [-]; 1/alone for a kit of one part.
+    Parameters: by kind as `hang`, and `alone` how many of a kind fill a cluster by themselves [-]; all but `counts` may
+    be arrays (…), and each of the loads (…, m), which broadcast. The last cluster counts by the share that its parts
+    would take of clusters of their own. Valid as a mean over batches: a batch of its own may need a cluster more or
+    less. Returns: (…) [-]; 1/alone for a kit of one part.
     """
-    length_mm, gap_mm = np.asarray(length_mm, dtype=float), np.asarray(gap_mm, dtype=float)
-    shape = np.broadcast_shapes(*(np.shape(v)[:-1] for v in (wedges_rad, heights_mm, alone)), np.shape(loads)[:-2])
-    shape = np.broadcast_shapes(shape, length_mm.shape, gap_mm.shape)
-    columns = [np.broadcast_to(v, shape + np.shape(v)[-1:]) for v in (wedges_rad, heights_mm, alone)]
-    loads = np.broadcast_to(loads, shape + np.shape(loads)[-2:])
-    length_mm, gap_mm = np.broadcast_to(length_mm, shape), np.broadcast_to(gap_mm, shape)
-    found = np.empty(shape)
-    for at in np.ndindex(shape):
-        wedges, heights, own = (column[at].tolist() for column in columns)
+    k, by_limit = len(counts), [one for load in loads for one in np.moveaxis(np.asarray(load), -1, 0)]
+    every = np.broadcast_arrays(*wedges_rad, *heights_mm, *alone, *by_limit, length_mm, gap_mm)
+    found = np.empty(every[0].shape)
+    for at in np.ndindex(found.shape):
+        *row, length, gap = (float(value[at]) for value in every)
+        wedges, heights, own, load = row[:k], row[k : 2 * k], row[2 * k : 3 * k], np.reshape(row[3 * k :], (k, -1))
         kits = int(np.ceil(SEVERAL / sum(count / n for count, n in zip(counts, own, strict=True))))
-        each = [kits * count for count in counts]
-        hung = hang(each, wedges, heights, loads[at].tolist(), float(length_mm[at]), float(gap_mm[at]))
+        hung = hang([kits * count for count in counts], wedges, heights, load.tolist(), length, gap)
         last = sum(ring.count / own[ring.kind] for ring in hung[-1])
         found[at] = (len(hung) - 1 + min(last, 1.0)) / kits
     return found[()]
