@@ -8,8 +8,8 @@ from scipy.spatial import cKDTree
 from trimesh.creation import box, torus
 
 import pourprint as pp
-from pourprint.process.packing import per_bed
-from pourprint.process.powder.nesting import nest, plate_share, room_taken, shelves
+from pourprint.process.packing import per_bed, plate_share, shelves
+from pourprint.process.powder.nesting import nest, room_taken
 from pourprint.process.powder.orientation import Orientations, Scan, sphere
 from pourprint.process.powder.supports import Shadow, stand
 from scenes import demo_kit, demo_rates

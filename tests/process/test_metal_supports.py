@@ -12,10 +12,10 @@ from trimesh.creation import box, cone, icosphere, torus
 from pourprint.ledger.errors import InputError
 from pourprint.parts.meshes import sections
 from pourprint.process.heating import heating_h
+from pourprint.process.packing import layers
 from pourprint.process.powder import supports
 from pourprint.process.powder.bed import contour_h, exposure_h, layer_seconds, powder, recoating_h
 from pourprint.process.powder.supports import cut_cm2, removal_h, roughness_um, side_area, stand
-from pourprint.process.sand.printing import layers
 
 UP = (0, 0, 1)
 

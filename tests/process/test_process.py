@@ -11,8 +11,7 @@ from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
 from pourprint.process.heating import melt_kj_kg
-from pourprint.process.packing import per_bed
-from pourprint.process.sand.printing import layers
+from pourprint.process.packing import layers, per_bed
 from pourprint.process.shell.hot_shell import knock_out_s
 
 few = settings(max_examples=50, deadline=None)

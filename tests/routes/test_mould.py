@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.ledger.entries import library
 from pourprint.ledger.errors import Infeasible
+from pourprint.process.packing import boxes_for, packed
 from pourprint.process.sand.feeding import cylinder_cm3, feeder, feeder_diameter_mm, feeder_volume_cm3, reach_mm
 from pourprint.process.sand.gating import GRAVITY_M_S2, fall_speed_m_s, flow_cm3_s, mean_head_mm, taper
-from pourprint.process.sand.printing import block_mm, boxes_for, packed
+from pourprint.process.sand.parting import block_mm
 from pourprint.routes import printed_mould as route
 from scenes import bracket, demo_kit, demo_rates
 
@@ -66,8 +67,8 @@ def test_a_published_feeder_exercise_and_the_slip_on_its_solution_page():
 @pytest.mark.parametrize(("shrinkage", "share", "digits"), [(0.066, 0.892, 3), (0.042, 0.43, 2), (0.03, 0.273, 3)])
 def test_feeder_volume_by_the_metal_it_must_give(shrinkage, share, digits):
     # Campbell, Castings (from memory): aluminium, magnesium, steel at 14 % efficiency, in the digits given there.
-    assert round(float(feeder_volume_cm3(1, shrinkage)), digits) == share
-    volume = feeder_volume_cm3(100, shrinkage)
+    assert round(float(feeder_volume_cm3(1, shrinkage, 0.14)), digits) == share
+    volume = feeder_volume_cm3(100, shrinkage, 0.14)
     assert 0.14 * volume == pytest.approx(shrinkage * (100 + volume))  # what it gives feeds part and feeder
 
 

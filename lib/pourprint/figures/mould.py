@@ -8,8 +8,8 @@ from pourprint.figures.look import INK, LOOKS, Chart, counted, styled, tint
 from pourprint.figures.solids import MOST_FACETS, box, cylinder, edges_trace, joined, names_trace, solid_trace
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.voxels import columns
+from pourprint.process.packing import packed
 from pourprint.process.sand.parting import hidden_of
-from pourprint.process.sand.printing import packed
 from pourprint.routes.printed_mould import job_box_mm, moulds_of
 
 CORE = LOOKS["printed_mould"].colour

@@ -7,6 +7,8 @@ from pourprint.figures.look import LOOKS, Chart, counted, styled, tint
 from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, solid_trace
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.voxels import columns
+from pourprint.process.geometry import facets
+from pourprint.process.packing import shelves
 from pourprint.process.powder import nesting, supports
 from pourprint.routes import printed_metal as route
 
@@ -67,7 +69,7 @@ def plate_picture(job, rates, plate=1):
     table = layout.table()
     table.insert(0, "pieces here", [sum(place.piece == kind for place in shown) for kind in range(len(layout.pieces))])
     boxes = [(piece.standing.length_mm, piece.standing.width_mm) for piece in layout.pieces]
-    by_boxes = nesting.shelves([boxes[kind] for kind in pieces], (m("plate_x"), m("plate_y")), m("plate_gap"))
+    by_boxes = shelves([boxes[kind] for kind in pieces], (m("plate_x"), m("plate_y")), m("plate_gap"))
     planned = int(layout.plates.per_batch(kits))
     return Chart(
         styled(figure, height=520),
@@ -90,7 +92,7 @@ def _on_its_foot(piece, shadow, lift_mm, most_facets):
     """(vertices, faces, posts (n, 4) as u, v, from, to [mm]) of a piece as it stands, lifted over the plate."""
     vertices, faces = piece.item.part.mesh
     found = columns(vertices, faces, 2 * shadow.spacing_mm, shadow.frame[2])
-    held, _ = supports.posts(supports.facets(vertices, faces), found)
+    held, _ = supports.posts(facets(vertices, faces), found)
     points = np.asarray(vertices) @ shadow.frame.T
     up = lift_mm - points[:, 2].min()
     # Posts stand in the columns' own frame: through the part's axes into the shadow's.

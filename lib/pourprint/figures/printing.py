@@ -6,10 +6,10 @@ import plotly.graph_objects as go
 from pourprint.figures.look import INK, LOOKS, Chart, styled, tint
 from pourprint.ledger.errors import InputError
 from pourprint.parts import meshes
+from pourprint.process.packing import layers
 from pourprint.process.powder.bed import layer_seconds
 from pourprint.process.powder.orientation import Scan
 from pourprint.process.powder.supports import roughness_um
-from pourprint.process.sand.printing import layers
 from pourprint.routes import printed_metal as route
 
 COLOUR = LOOKS[route.NAME].colour

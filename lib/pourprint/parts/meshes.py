@@ -9,6 +9,8 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 
+SELF_SUPPORTING_DEG = 45.0  # least slope against the plate that carries itself (VDI 3405-3, from memory)
+
 
 def edges_of(faces):
     """Number of the edge on every side of every facet, and the direction (1 or -1) it is run, each (m, 3)."""
@@ -76,7 +78,7 @@ def rotated_up(vertices, up):
     return Rotation.from_rotvec(np.array([y, -x, 0]) / level * np.arctan2(level, z)).apply(vertices)
 
 
-def overhang(vertices, faces, angle_deg=45.0):
+def overhang(vertices, faces, angle_deg=SELF_SUPPORTING_DEG):
     """Surfaces that cannot carry themselves when built upward from the plate z = min.
 
     angle_deg: least slope against the plate that carries itself [degrees]; the plate carries what lies on it.

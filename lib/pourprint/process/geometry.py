@@ -3,6 +3,33 @@
 import numpy as np
 
 
+def unit(vectors):
+    """Vectors (…, 3) at length one; those without a length stay 0."""
+    return vectors / np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), 1e-300)
+
+
+def area_vectors(corners):
+    """Twice the area of facets with corners (m, 3, 3), along their normals, (m, 3)."""
+    return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+
+
+def facets(vertices, faces):
+    """Normal (m, 3), area [mm2] (m,) and corners [mm] (m, 3, 3) of every facet that has an area."""
+    corners = np.asarray(vertices, dtype=float)[faces]
+    vectors = area_vectors(corners)
+    double = np.linalg.norm(vectors, axis=1)
+    good = double > 0
+    return vectors[good] / double[good, None], double[good] / 2, corners[good]
+
+
+def ranges(first, last):
+    """All whole numbers of the ranges first … last − 1: (index of the range, number), both (k,)."""
+    length = np.maximum(last - first, 0)
+    index = np.repeat(np.arange(len(length)), length)
+    start = np.cumsum(length) - length
+    return index, np.arange(len(index)) - start[index] + first[index]
+
+
 def turned(angle):
     """Matrix (2, 2) that turns row vectors by `angle` [rad]; its rows are the axes that stand at that angle."""
     return np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])

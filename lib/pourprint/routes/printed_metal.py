@@ -14,10 +14,10 @@ from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import KitPart
 from pourprint.plans.steps import JOB, Level, Stage, Step, Work
 from pourprint.process.heating import heating_h
-from pourprint.process.packing import per_bed
+from pourprint.process.packing import per_bed, plate_share
 from pourprint.process.powder import supports
 from pourprint.process.powder.bed import contour_h, exposure_h, powder, recoating_h
-from pourprint.process.powder.nesting import plate_share, room_taken
+from pourprint.process.powder.nesting import room_taken
 from pourprint.process.powder.orientation import Orientations
 from pourprint.process.powder.supports import Standing
 from pourprint.routes import common

@@ -12,10 +12,10 @@ from pourprint.ledger.errors import Infeasible
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
 from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
+from pourprint.process.packing import boxes_for, layers
 from pourprint.process.sand.feeding import Feeder, cylinder_cm3, feeder
 from pourprint.process.sand.gating import Gating, gating
-from pourprint.process.sand.parting import PartingStudy
-from pourprint.process.sand.printing import block_mm, boxes_for, layers
+from pourprint.process.sand.parting import PartingStudy, block_mm
 from pourprint.routes import common
 
 NAME = "printed_mould"

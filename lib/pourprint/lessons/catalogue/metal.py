@@ -7,9 +7,8 @@ from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, by_stage, choose, numeric, order, predict
 from pourprint.plans.steps import Stage
-from pourprint.process.packing import per_bed
+from pourprint.process.packing import layers, per_bed
 from pourprint.process.powder.bed import exposure_h, recoating_h
-from pourprint.process.sand.printing import layers
 
 NOTEBOOK = "04"
 ROUTE = "printed_metal"

@@ -7,8 +7,9 @@ from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, percent, predict
 from pourprint.parts.part import Part
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.packing import layers
 from pourprint.process.sand.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
-from pourprint.process.sand.printing import block_mm, layers
+from pourprint.process.sand.parting import block_mm
 from pourprint.routes.common import crucible_kg
 
 NOTEBOOK = "03"

@@ -9,6 +9,8 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
+from pourprint.parts.meshes import unit_vector
+from pourprint.process.geometry import ranges, unit
 
 MOST_COLUMNS = 20_000_000
 
@@ -87,15 +89,10 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
 
 def frame_along(direction):
     """Unit vectors u, v, w (3, 3) as rows, right-handed, with w along direction (3,). Raises InputError."""
-    w = np.asarray(direction, dtype=float)
-    length = np.linalg.norm(w)
-    if w.shape != (3,) or not np.isfinite(length) or length == 0:
-        raise InputError(f"direction={direction!r} must be three finite numbers, not all 0.")
-    w = w / length
+    w = unit_vector(direction, "direction")
     # From the axis least along w; for +z this leaves u and v on x and y.
     helper = np.eye(3)[1] if abs(w[2]) > 0.99 else np.eye(3)[2]
-    u = np.cross(helper, w)
-    u /= np.linalg.norm(u)
+    u = unit(np.cross(helper, w))
     return np.array([u, np.cross(w, u), w])
 
 
@@ -104,14 +101,6 @@ def _edge_ends(points, faces, origin, spacing):
     corners = points[np.asarray(faces).T]
     u, v = ((corners[..., k] - origin[k]) / spacing - 0.5 for k in (0, 1))
     return u, v, corners[..., 2]
-
-
-def _ranges(first, last):
-    """All whole numbers of the ranges first … last − 1: (index of the range, number), both (k,)."""
-    length = np.maximum(last - first, 0)
-    index = np.repeat(np.arange(len(length)), length)
-    start = np.cumsum(length) - length
-    return index, np.arange(len(index)) - start[index] + first[index]
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +151,7 @@ def voxels(vertices, faces, cell_mm, pad_mm=0.0):
     i, j = np.clip(across / cell_mm, 0, size[:2] - 1).astype(int).T
     # A stretch's share of a cell: its length below the cell's top less its length below the cell's bottom.
     enter, leave = found.enter_mm / cell_mm, found.exit_mm / cell_mm
-    stretch, k = _ranges(np.floor(enter).astype(int), np.ceil(leave).astype(int))
+    stretch, k = ranges(np.floor(enter).astype(int), np.ceil(leave).astype(int))
     share = np.minimum(k + 1, leave[stretch]) - np.maximum(k, enter[stretch])
     cell = np.ravel_multi_index((i[stretch], j[stretch], np.clip(k, 0, size[2] - 1)), size)
     fraction = np.bincount(cell, share, size.prod()).reshape(size) / 65

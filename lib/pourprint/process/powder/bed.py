@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pourprint.process.sand.printing import layers
+from pourprint.process.packing import layers
 
 
 def exposure_h(volume_cm3, rate_mm3_s):

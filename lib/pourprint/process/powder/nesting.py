@@ -1,4 +1,4 @@
-"""Laying pieces out on plates: their shadows on a raster, turned and placed by first fit; and shelves of boxes.
+"""Laying pieces out on plates: their shadows on a raster, turned and placed by first fit.
 
 A raster covers a little more than the shadow, so pieces never come nearer to each other than the gap.
 """
@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 
 from pourprint.process.geometry import turned
+from pourprint.process.packing import plate_share
 
 RASTER_MM = 2.5
 TURNS = 12  # ways round about the vertical
@@ -39,7 +40,7 @@ def nest(shadows: Sequence, pieces, plate_mm, gap_mm, raster_mm=RASTER_MM, turns
 
     Parameters: `shadows` Shadow of each kind of piece; `pieces` kind of every piece (n,); `plate_mm` (x, y); `gap_mm`
     between pieces [mm]; `raster_mm` [mm]; `turns` ways round [-]. Returns: tuple of Place, largest first; kinds that
-    do not fit an empty plate are left out. Not an optimum: the area bound and `shelves` say how far off it may be.
+    do not fit an empty plate are left out. Not an optimum: the area bound and `packing.shelves` say how far off it is.
     """
     size = tuple(int(side / raster_mm + 1e-9) for side in plate_mm)
     kinds = [_ways(shadow, raster_mm, turns, size) for shadow in shadows]
@@ -180,32 +181,6 @@ def _stamp(raster, shape, before, at):
     raster[..., *there] |= shape[..., *map(slice, first - low, last - low)]
 
 
-def shelves(sizes_mm, plate_mm, gap_mm):
-    """How many plates boxes need when laid on shelves, deepest first, each on the first shelf with room [-].
-
-    Parameters: `sizes_mm` (n, 2) boxes; they lie with their longer side along x where it fits. A simple bound from
-    above for `nest`. Boxes that fit no plate are left out.
-    """
-    long, short = np.sort(np.asarray(sizes_mm, dtype=float), axis=1).T[::-1]
-    fits = (long <= plate_mm[0]) & (short <= plate_mm[1])
-    width = np.where(fits, long, short)
-    depth = np.where(fits, short, long)
-    rows, plates = [], []  # rows: [plate, depth, used width]; plates: used depth
-    for w, d in sorted(zip(width, depth, strict=True), key=lambda box: -box[1]):
-        if w > plate_mm[0] or d > plate_mm[1]:
-            continue
-        row = next((r for r in rows if r[2] + gap_mm + w <= plate_mm[0] and d <= r[1]), None)
-        if row is None:
-            plate = next((i for i, used in enumerate(plates) if used + gap_mm + d <= plate_mm[1]), None)
-            if plate is None:
-                plates.append(-gap_mm)
-                plate = len(plates) - 1
-            plates[plate] += gap_mm + d
-            rows.append(row := [plate, d, -gap_mm])
-        row[2] += gap_mm + w
-    return len(plates)
-
-
 @lru_cache(maxsize=128)
 def room_taken(shadows, counts, boxes_mm, plate_mm, gap_mm):
     """Room that nested pieces take of a plate, over that of their boxes with half a gap all round [-].
@@ -225,14 +200,3 @@ def room_taken(shadows, counts, boxes_mm, plate_mm, gap_mm):
     size = [len(shadow.points_mm) * shadow.spacing_mm**2 for shadow in shadows]
     area = np.bincount([place.plate for place in places], [size[place.piece] for place in places])
     return (last + min(1.0, area[-1] / area[:-1].mean())) / kits / by_boxes
-
-
-def plate_share(length_mm, width_mm, plate_mm, gap_mm):
-    """Share of a plate that a box takes by its area, with half a gap all round [-]; arrays broadcast.
-
-    Parameters: sides of the box and `plate_mm` (x, y), `gap_mm` between pieces, all [mm].
-
-    >>> round(float(plate_share(60, 40, (250, 250), 5)), 3)  # 65 · 45 of 255 · 255: no gap is needed at the rim
-    0.045
-    """
-    return (length_mm + gap_mm) * (width_mm + gap_mm) / ((plate_mm[0] + gap_mm) * (plate_mm[1] + gap_mm))

@@ -9,7 +9,8 @@ from functools import cached_property
 import numpy as np
 
 from pourprint.ledger.entries import unmeshed
-from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, facets, hanging, stand
+from pourprint.process.geometry import facets, unit
+from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, hanging, stand
 
 SPREAD = 200  # directions spread evenly
 FLATS = 20  # directions from the largest flats: each may lie on the plate or look up
@@ -40,8 +41,7 @@ def directions_of(normals, areas, spread=SPREAD, flats=FLATS):
     size = np.bincount(group.ravel(), areas)
     largest = rough[np.argsort(-size)[:flats]]
     axes = np.concatenate([np.eye(3)[::-1], -np.eye(3)])
-    found = np.concatenate([axes, largest, -largest, sphere(spread)])
-    found = found / np.linalg.norm(found, axis=1, keepdims=True)
+    found = unit(np.concatenate([axes, largest, -largest, sphere(spread)]))
     _, first = np.unique(np.round(found, 3), axis=0, return_index=True)
     return found[np.sort(first)]
 
@@ -127,8 +127,7 @@ def _boxes(vertices, directions, turns=12):
     if len(hull) > MOST_CORNERS:  # rectangles from the corners that stick out farthest: within 1 %
         hull = hull[np.unique(np.argmax(hull @ sphere(MOST_CORNERS).T, axis=0))]
     helper = np.where(np.abs(directions[:, 2:]) > 0.9, [[1.0, 0, 0]], [[0.0, 0, 1]])
-    u = np.cross(helper, directions)
-    u /= np.linalg.norm(u, axis=1, keepdims=True)
+    u = unit(np.cross(helper, directions))
     a, b = hull @ u.T, hull @ np.cross(directions, u).T
     best = np.full((3, len(directions)), np.inf)
     for angle in np.arange(turns) * np.pi / 2 / turns:

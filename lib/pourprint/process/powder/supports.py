@@ -9,10 +9,10 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.errors import InputError
+from pourprint.parts.meshes import SELF_SUPPORTING_DEG
 from pourprint.process.freezing.voxels import columns
-from pourprint.process.geometry import smallest_rectangle, turned
+from pourprint.process.geometry import facets, ranges, smallest_rectangle, turned
 
-SELF_SUPPORTING_DEG = 45.0  # least slope against the plate that carries itself (VDI 3405-3, from memory)
 ON_PLATE_MM = 1e-3  # a facet no higher than this above the lowest point lies on the plate
 MOST_SAMPLES = 3_000_000
 
@@ -68,15 +68,6 @@ class Standing:
     def of_each(cls, stands):
         """Standings of one direction each as one Standing of many, (k,)."""
         return cls(**{x.name: np.array([getattr(one, x.name) for one in stands]) for x in fields(cls)})
-
-
-def facets(vertices, faces):
-    """Normal (m, 3), area [mm2] (m,) and corners [mm] (m, 3, 3) of every facet that has an area."""
-    corners = np.asarray(vertices, dtype=float)[faces]
-    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    double = np.linalg.norm(cross, axis=1)
-    good = double > 0
-    return cross[good] / double[good, None], double[good] / 2, corners[good]
 
 
 def hanging(downward, angle_deg=SELF_SUPPORTING_DEG):
@@ -139,8 +130,7 @@ def posts(surface, found):
     number = np.maximum(np.ceil(projected / spacing**2), 1).astype(int)
     if number.sum() > MOST_SAMPLES:
         raise InputError(f"spacing_mm={spacing!r} gives {number.sum()} support samples; use a coarser spacing.")
-    facet = np.repeat(np.arange(len(number)), number)
-    turn = np.arange(len(facet)) - np.repeat(np.cumsum(number) - number, number)
+    facet, turn = ranges(np.zeros_like(number), number)
     s, t = (turn + 0.5) / number[facet], (0.5 + turn * 0.6180339887) % 1  # an even spread over the unit square
     root = np.sqrt(s)[:, None]
     p = corners[facet]

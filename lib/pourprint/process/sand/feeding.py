@@ -8,13 +8,13 @@ import numpy as np
 from pourprint.ledger.errors import Infeasible
 
 
-def feeder_diameter_mm(modulus_mm, modulus_ratio=1.2, height_ratio=1.5):
+def feeder_diameter_mm(modulus_mm, modulus_ratio, height_ratio):
     """Diameter of a cylindrical feeder by the modulus rule, both ends cooling.
 
     A cylinder of diameter D and height rD has modulus D·r/(4r + 2): D/6 at r = 1, 0.1875·D at r = 1.5.
 
     Parameters: `modulus_mm` V/A of the hottest section [mm]; ratios [-]. Returns: [mm].
-    Source: geometry exact; the ratio 1.2 is common practice.
+    Source: geometry (exact).
 
     >>> float(feeder_diameter_mm(10, 1.2, 1.0))  # a 60 mm cube
     72.0
@@ -29,13 +29,13 @@ def feeder_diameter_mm(modulus_mm, modulus_ratio=1.2, height_ratio=1.5):
     return modulus_ratio * np.asarray(modulus_mm) * (4 * height_ratio + 2) / height_ratio
 
 
-def feeder_volume_cm3(casting_cm3, shrinkage, efficiency=0.14):
+def feeder_volume_cm3(casting_cm3, shrinkage, efficiency):
     """Feeder volume by the metal it must give: α·V/(ε − α).
 
     Parameters: `casting_cm3` [cm3]; `shrinkage` on freezing α [-]; `efficiency` ε [-], above α.
     Returns: [cm3]. Raises: Infeasible where ε is not above α. Source: Campbell, Castings (from memory).
 
-    >>> [round(float(feeder_volume_cm3(1, a)), 3) for a in (0.066, 0.042, 0.03)]
+    >>> [round(float(feeder_volume_cm3(1, a, 0.14)), 3) for a in (0.066, 0.042, 0.03)]
     [0.892, 0.429, 0.273]
     """
     if np.any(np.asarray(efficiency) <= shrinkage):

@@ -9,8 +9,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from pourprint.parts.meshes import groups_of
 from pourprint.process.freezing.voxels import columns
-from pourprint.process.geometry import centre_of_mass, smallest_rectangle, turned
+from pourprint.process.geometry import centre_of_mass, facets, smallest_rectangle, turned, unit
 
 SPREAD = 32  # directions spread evenly over a half sphere; the part's own axes and facet normals come on top
 OWN_NORMALS = 12
@@ -122,23 +123,30 @@ class PartingStudy:
         return large.sum(-1), (self.region_cm3 * large).sum(-1)
 
 
+def block_mm(cavity_mm, wall_mm, beside_mm=0.0):
+    """Outer sizes of the mould block of one cavity.
+
+    Parameters: `cavity_mm` (..., 3) room of part and feeder [mm]; `wall_mm` of sand all round (...,) [mm];
+    `beside_mm` room for the sprue beside the part, along the second side (...,) [mm]. Returns: (..., 3) [mm].
+    """
+    u, v, w = np.moveaxis(np.asarray(cavity_mm, dtype=float), -1, 0)
+    walls = 2 * np.asarray(wall_mm)
+    return np.stack(np.broadcast_arrays(u + walls, v + walls + beside_mm, w + walls), axis=-1)
+
+
 def candidates(vertices, faces, spread=SPREAD):
     """Directions worth trying: the axes, the part's own largest facet normals, and an even spread. Unit (n, 3).
 
     A mould opens both ways, so a direction and its opposite are one: all have w ≥ 0.
     """
-    corners = np.asarray(vertices)[np.asarray(faces)]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area = np.linalg.norm(normals, axis=1)
-    normals = _upward(np.round(normals[area > 0] / area[area > 0, None], 3))
-    kinds, which = np.unique(normals, axis=0, return_inverse=True)
-    largest = np.argsort(np.bincount(which.ravel(), area[area > 0]))[::-1][:OWN_NORMALS]
+    normals, areas, _ = facets(vertices, faces)
+    kinds, which = np.unique(_upward(np.round(normals, 3)), axis=0, return_inverse=True)
+    largest = np.argsort(np.bincount(which.ravel(), areas))[::-1][:OWN_NORMALS]
     turn = np.arange(spread) * np.pi * (3 - np.sqrt(5))  # Fibonacci spiral: equal areas
     w = 1 - (np.arange(spread) + 0.5) / spread
     ring = np.sqrt(1 - w**2)
     even = np.column_stack([ring * np.cos(turn), ring * np.sin(turn), w])
-    found = np.vstack([np.eye(3)[::-1], kinds[largest], even])
-    found /= np.linalg.norm(found, axis=1, keepdims=True)
+    found = unit(np.vstack([np.eye(3)[::-1], kinds[largest], even]))
     twins = np.triu(np.abs(found @ found.T) > 0.9999, 1).any(0)
     return found[~twins]  # the even spread comes last and holds no twins of its own
 
@@ -177,9 +185,6 @@ def _hidden_cm3(seen):
 
 def _labelled(shape, column, start, end):
     """A label for each stretch, the same within a connected region (g,)."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     pairs = [(column[:0], column[:0])]
     for step in (1, shape[1]):
         beside = column + step
@@ -192,8 +197,7 @@ def _labelled(shape, column, start, end):
             touch = np.minimum(end[one], end[other]) > np.maximum(start[one], start[other])
             pairs.append((one[touch], other[touch]))
     one, other = (np.concatenate(side) for side in zip(*pairs, strict=True))
-    touching = coo_array((np.ones(len(one)), (one, other)), (len(column), len(column)))
-    return connected_components(touching, directed=False)[1]
+    return groups_of(one, other, len(column))
 
 
 def _upward(directions):

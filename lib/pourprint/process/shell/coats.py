@@ -9,6 +9,7 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
+from pourprint.process.geometry import area_vectors, unit
 
 TRIAL_HUMIDITY = 50.0  # % of the published drying trial, at which an interval holds as it is
 
@@ -100,8 +101,7 @@ class Bend:
     def measured(cls, vertices, faces):
         """From a mesh (vertices [mm], faces): half the sum of edge length × turning angle (exact for facets)."""
         corners = np.asarray(vertices, dtype=float)[np.asarray(faces)]
-        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+        normals = unit(area_vectors(corners))
         ends = np.concatenate([faces[:, [i, (i + 1) % 3]] for i in range(3)])
         owner = np.tile(np.arange(len(faces)), 3)
         low, high = ends.min(1).astype(np.int64), ends.max(1).astype(np.int64)
