@@ -95,7 +95,7 @@ def test_a_student_signs_in_and_answers_by_keyboard_alone(opened, place):
 
     question = posed(course, "unit-cost", "ada 07")
     assert question.text in cost.inner_text()
-    forgotten = question.judge.__self__.slips["forgotten one-off cost"][0]
+    forgotten = question.number.slips["forgotten one-off cost"][0]
     cost.get_by_label("your answer").focus()
     page.keyboard.type(f"{forgotten:.2f}")
     keys(page, "Tab", "Enter")
@@ -111,13 +111,13 @@ def test_a_student_signs_in_and_answers_by_keyboard_alone(opened, place):
     says(cost, "Right.")
     assert "Hopkinson" in cost.inner_text()
 
-    kept, _ = answers.read(course, "rover-2026", "ada 07")
+    kept = answers.read(course, "rover-2026", "ada 07")
     assert [event.answer["value"] for event in kept.of("unit-cost")] == [f"{forgotten:.2f}", question.worked["value"]]
     assert kept.hints("unit-cost") == 1
     page.get_by_role("button", name="Write my hand-in file").press("Enter")
     page.get_by_role("status").filter(has_text="Written: hand-in-ada-07").wait_for()
-    (handed,) = course.glob("hand-in-ada-07*.json")
-    assert json.loads(handed.read_text(encoding="utf-8"))["student"] == "ada 07"
+    (handed,) = course.glob("hand-in-ada-07*.jsonl")
+    assert answers.answers_in(handed.read_bytes()).student == "ada 07"
 
 
 def test_a_unit_is_chosen_with_arrow_keys_and_a_wrong_one_is_named(opened, place):

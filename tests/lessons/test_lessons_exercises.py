@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.lessons.exercises import EMPTY
-from pourprint.lessons.kinds import Number, number_of
+from pourprint.lessons.kinds import Number
 from pourprint.lessons.numbers import Draw, identity
 from scenes import DEMO, demo_kit
 
@@ -97,7 +97,7 @@ def test_there_are_at_least_thirty_exercises_over_eight_notebooks_and_all_kinds(
     exercises = pp.lessons.catalogue().values()
     assert len(exercises) >= 30
     assert {e.notebook for e in exercises} == {"00", "01", "02", "03", "04", "05", "06", "09"}
-    assert {e.kind for e in exercises} == {
+    assert {question(e.name).kind for e in exercises} == {
         "numeric",
         "order",
         "choose and justify",
@@ -152,12 +152,12 @@ def test_every_wrong_choice_is_refused_with_a_reason(name):
 def test_a_known_slip_never_passes_for_the_right_answer(name):
     for student in STUDENTS:
         posed = question(name, student)
-        number = getattr(posed.judge, "__self__", None)
-        if not isinstance(number, Number):
+        number = posed.number
+        if number is None:
             continue
         told = 0
         for slip, (value, _) in number.slips.items():
-            answer = {**number.answer(), "value": repr(float(value))}
+            answer = {**posed.worked, "value": repr(float(value))}
             verdict = posed.check(answer)
             if verdict.right:  # a slip that comes to the same number, such as rounding a whole ratio
                 assert math.isclose(value, number.value, rel_tol=2 * number.tolerance)
@@ -229,12 +229,6 @@ def test_a_batch_size_that_cannot_be_planned_is_one_sentence(name, batch):
     verdict = posed.check({**posed.worked, "batch": batch})
     assert not verdict.right and batch in verdict.say
     assert verdict.say.startswith("The batch size must be a whole number")
-
-
-@given(st.floats(1e-6, 1e6), st.sampled_from(["{:.8f}", "{:.6e}"]))
-def test_typed_numbers_are_read_with_point_or_comma(value, form):
-    text = form.format(value)
-    assert number_of(text) == float(text) == number_of(text.replace(".", ","))
 
 
 @settings(max_examples=30, deadline=None)

@@ -2,13 +2,13 @@
 
 import csv
 import json
-from dataclasses import replace
+import os
 
 import pytest
 
 import pourprint as pp
 from pourprint.figures.classroom import failures_chart, gaps_chart, slips_chart
-from pourprint.lessons.answers import Answers, Event, to_json
+from pourprint.lessons.answers import Answers, Event
 from scenes import DEMO
 
 CLASS = DEMO / "class.toml"
@@ -31,7 +31,7 @@ def handed_in(student, *tries, code=CODE, start=0.0):
         Event(at(minute, start), name, right(student, name) if answer is None else answer)
         for minute, name, answer in tries
     ]
-    return Answers(code, student, tuple(events))
+    return Answers(code, student).plus(events)
 
 
 @pytest.fixture(scope="module")
@@ -44,21 +44,21 @@ def folder(tmp_path_factory):
     bea = handed_in("bea", (1, "modulus", wrong), (2, "modulus", None), (3, "unit-cost", {"value": "5"}), start=2.5)
     cem = handed_in("cem", (1, "modulus", wrong), (30, "modulus", wrong), start=3.5)
     # Dan copied Ada's numbers: they are wrong for him, and the moments give him away.
-    dan = replace(ada, student="dan")
+    dan = Answers(CODE, "dan").plus(ada.events)
     eve = handed_in("eve", *all_right, start=5.5)
     fay_early = handed_in("fay", (1, "modulus", None), start=6.5)
     fay = handed_in("fay", (1, "modulus", None), (8, "unit-cost", None), start=6.5)
     files = {
-        "01-ada.json": to_json(ada),
-        "02-bea.json": to_json(bea),
-        "03-cem.json": to_json(cem),
-        "04-dan.json": to_json(dan),
-        "05-eve-edited.json": to_json(replace(eve, student="eva")).replace('"eva"', '"eve"'),
-        "06-fay-early.json": to_json(fay_early),
-        "07-fay.json": to_json(fay),
-        "08-other-class.json": to_json(handed_in("gil", *all_right, code="rover-2025")),
-        "09-cut-short.json": to_json(ada)[:400],
-        "sub/10-guest.json": to_json(handed_in("guest", *all_right)),
+        "01-ada.json": ada.text(),
+        "02-bea.json": bea.text(),
+        "03-cem.json": cem.text(),
+        "04-dan.json": dan.text(),
+        "05-eve-edited.json": Answers(CODE, "eva").plus(eve.events).text().replace('"eva"', '"eve"'),
+        "06-fay-early.json": fay_early.text(),
+        "07-fay.json": fay.text(),
+        "08-other-class.json": handed_in("gil", *all_right, code="rover-2025").text(),
+        "09-cut-short.json": ada.text()[:-40],
+        "sub/10-guest.json": handed_in("guest", *all_right).text(),
         "notebook.ipynb": json.dumps({"cells": [], "nbformat": 4}),
         "run_me.py": "raise SystemExit('a handed-in file was run')",
         "picture.png": None,
@@ -119,15 +119,15 @@ def pp_na():
         ("01-ada.json", "copied?", True),
         ("02-bea.json", "in order", True),
         ("04-dan.json", "shares 3 events to the microsecond with 01-ada.json", True),
-        ("05-eve-edited.json", "edited: its signature does not fit", False),
+        ("05-eve-edited.json", "edited: its signatures do not fit", False),
         ("06-fay-early.json", "duplicate: an earlier state of 07-fay.json", False),
         ("07-fay.json", "in order", True),
         ("08-other-class.json", "foreign: it is of class 'rover-2025'", False),
-        ("09-cut-short.json", "malformed: it is not valid JSON", False),
+        ("09-cut-short.json", "malformed: cut short or damaged: lines that cannot be read: 1", False),
         ("sub/10-guest.json", "foreign: nobody was signed in", False),
-        ("notebook.ipynb", "malformed: it is JSON, but not a file of answers", False),
-        ("run_me.py", "malformed: it is not valid JSON", False),
-        ("picture.png", "malformed: it is not text", False),
+        ("notebook.ipynb", "malformed: it is not a file of answers", False),
+        ("run_me.py", "malformed: it is not a file of answers", False),
+        ("picture.png", "malformed: it is not a file of answers", False),
         ("link.json", "malformed: it is a link", False),
     ],
 )
@@ -155,15 +155,15 @@ def test_an_edited_file_counts_once_the_instructor_accepts_it(folder, class_file
 def test_two_files_of_one_student_with_different_answers_are_both_named(tmp_path, class_file):
     one = handed_in("ada", (1, "modulus", None), (2, "unit-cost", None))
     other = handed_in("ada", (5, "price-of-day", None))
-    (tmp_path / "a.json").write_text(to_json(one), encoding="utf-8")
-    (tmp_path / "b.json").write_text(to_json(other), encoding="utf-8")
+    (tmp_path / "a.json").write_text(one.text(), encoding="utf-8")
+    (tmp_path / "b.json").write_text(other.text(), encoding="utf-8")
     marks = pp.lessons.mark(tmp_path, class_file)
     assert finding(marks, "b.json") == ("duplicate: different from a.json of the same student, which counts.", False)
     assert "look at both" in finding(marks, "a.json")[0]
 
 
 def test_every_change_of_a_signed_file_is_noticed(tmp_path, class_file):
-    text = to_json(handed_in("ada", (1, "modulus", {"value": "1", "unit": "mm"})))
+    text = handed_in("ada", (1, "modulus", {"value": "1", "unit": "mm"})).text()
     changes = {"answer": ('"value": "1"', '"value": "2"'), "time": ("10:01", "10:02"), "name": ('"ada"', '"bea"')}
     for name, (old, new) in changes.items():
         assert old in text
@@ -172,10 +172,23 @@ def test_every_change_of_a_signed_file_is_noticed(tmp_path, class_file):
     assert reports[reports["file"] != ""]["finding"].str.startswith("edited").all()
 
 
+def test_what_a_file_system_or_an_editor_does_to_a_file_is_named_and_stops_nothing(tmp_path, class_file):
+    """A pipe would be waited for, 309 digits are beyond a computer's numbers, and some editors add a mark in front."""
+    os.mkfifo(tmp_path / "pipe.jsonl")
+    long = handed_in("ada", (1, "modulus", {"value": "9" * 309, "unit": "mm"}), (2, "unit-cost", {"value": "1e300"}))
+    (tmp_path / "ada.jsonl").write_text(long.text(), encoding="utf-8")
+    (tmp_path / "bea.jsonl").write_text(handed_in("bea", (3, "modulus", None)).text(), encoding="utf-8-sig")
+    marks = pp.lessons.mark(tmp_path, class_file)
+    assert finding(marks, "pipe.jsonl") == ("malformed: it is no file but a pipe, a socket or a device.", False)
+    assert finding(marks, "ada.jsonl") == finding(marks, "bea.jsonl") == ("in order", True)
+    assert marks.sheet.loc["bea", "modulus"] == 1 and marks.sheet.loc["ada", "modulus"] == 0
+    assert [*marks.attempts[marks.attempts["student"] == "ada"]["slip"]] == ["no number", "too large"]
+
+
 def test_marks_do_not_hang_on_what_a_file_claims(tmp_path, class_file):
     """A claim of success in the file has no place to stand: unknown keys are refused, verdicts worked out anew."""
-    content = json.loads(to_json(handed_in("ada", (1, "modulus", {"value": "1", "unit": "mm"}))))
-    content["events"][0]["right"] = True
+    content = json.loads(handed_in("ada", (1, "modulus", {"value": "1", "unit": "mm"})).text())
+    content["right"] = True
     (tmp_path / "ada.json").write_text(json.dumps(content), encoding="utf-8")
     assert finding(pp.lessons.mark(tmp_path, class_file), "ada.json")[0].startswith("malformed")
 
@@ -184,7 +197,7 @@ def test_the_sheet_is_written_as_csv_that_no_spreadsheet_runs(tmp_path, class_fi
     text = class_file.read_text(encoding="utf-8")
     open_class = class_file.with_name("open.toml")
     open_class.write_text("\n".join(line for line in text.splitlines() if "students" not in line), encoding="utf-8")
-    (tmp_path / "x.json").write_text(to_json(handed_in("=2+3", (1, "modulus", None))), encoding="utf-8")
+    (tmp_path / "x.json").write_text(handed_in("=2+3", (1, "modulus", None)).text(), encoding="utf-8")
     sheet, reports = pp.lessons.mark(tmp_path, open_class).save(tmp_path / "marks.csv")
     with sheet.open(encoding="utf-8") as file:
         (row,) = csv.DictReader(file)

@@ -1,5 +1,6 @@
 """Numbers as people type them: decimal comma or point, thousands set off by a space, an apostrophe, comma or point."""
 
+import math
 import re
 
 from pourprint.ledger.errors import InputError
@@ -32,4 +33,7 @@ def read_number(text):
         reason = "type digits alone, such as 1250 or 38,5" if typed else "type one, such as 38,5"
         raise InputError(f"{typed[:40]!r} cannot be read as a number: {reason}.")
     digits = re.sub(r"\D", "", whole)
-    return float(f"{sign}{digits}.{rest}e{power or 0}")
+    value = float(f"{sign}{digits}.{rest}e{power or 0}")
+    if math.isinf(value):
+        raise InputError(f"{typed[:40]!r} is larger than any number that can be worked with here.")
+    return value

@@ -1,12 +1,14 @@
-"""Answers on disk: one plain JSON file a student, beside the notebook, saved at once and never overwritten blindly.
+"""Answers on disk: one text file a student, beside the notebook, one line of JSON for each thing done, saved at once.
 
-Every save takes a lock that dies with its process, reads the file again, adds what is new, writes a temporary file,
-flushes it to disk and puts it in place: two kernels, a killed kernel or a full disk lose nothing that was saved.
+A line is added under a lock that dies with its process, and lies on the disk before it is called saved. Nothing is
+ever written over: two kernels, a killed kernel or a full disk lose nothing that was saved.
 
-A signature shows that a file was changed outside the course. It is only tamper-evident: its key, the class code,
-is known to the class, so that it stops slips and idle edits, not a student who reads this file.
+Each line is signed together with the one before it, so that lines changed, moved or taken out show. That is only
+tamper-evident: the key, the class code, is known to the class; it stops slips and idle edits, not a student who reads
+this file.
 """
 
+import codecs
 import contextlib
 import datetime as dt
 import errno
@@ -15,18 +17,16 @@ import hmac
 import json
 import os
 import re
-import tempfile
 import time
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.numbers import GUEST, identity
 
-FORMAT = 1
 FOLDER = "answers"
 SIGNED_IN = "signed_in.txt"
-MOST_BYTES = 5_000_000  # no class fills a larger file; one is refused rather than read
+PATIENCE_S = 10.0  # so long one waits for another notebook that saves
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
@@ -38,16 +38,17 @@ class Event:
     exercise: str
     answer: dict[str, str] = field(default_factory=dict)
     hint: int = 0
+    signature: str = ""
 
 
 @dataclass(frozen=True)
 class Answers:
-    """What one student of one class did, in order; `edited` says that the file was once changed by other means."""
+    """What one student of one class did, in order; `lost` counts lines of the file that could not be read."""
 
     class_code: str
     student: str
     events: tuple[Event, ...] = ()
-    edited: bool = False
+    lost: int = 0
 
     def of(self, exercise):
         """The checks of one exercise, in order."""
@@ -56,6 +57,56 @@ class Answers:
     def hints(self, exercise):
         """How many hints of an exercise have been opened."""
         return max((event.hint for event in self.events if event.exercise == exercise), default=0)
+
+    def plus(self, events):
+        """These answers with unsigned events added and signed."""
+        known = list(self.events)
+        for event in events:
+            known.append(replace(event, signature=self._signature(event, known[-1:])))
+        return replace(self, events=tuple(known))
+
+    @property
+    def edited(self):
+        """Whether an event was changed, moved or taken out by other means than this course."""
+        signed = enumerate(self.events)
+        return any(event.signature != self._signature(event, self.events[max(i - 1, 0) : i]) for i, event in signed)
+
+    def _signature(self, event, before):
+        told = [self.student, asdict(replace(event, signature="")), [each.signature for each in before]]
+        key = f"pourprint/{self.class_code}".encode("utf-8", "surrogatepass")
+        return hmac.new(key, json.dumps(told, sort_keys=True).encode(), hashlib.sha256).hexdigest()
+
+    def text(self, first=0):
+        """The lines of the file, from one event on."""
+        owner = {"class_code": self.class_code, "student": self.student}
+        return "".join(json.dumps(owner | asdict(event)) + "\n" for event in self.events[first:])
+
+
+def answers_in(content, class_code=None, student=None):
+    """Answers from the bytes of a file: those of a student of a class (default: of its first line that can be read).
+
+    Raises: InputError where nothing says whose answers they are.
+    """
+    lines = [line for line in content.removeprefix(codecs.BOM_UTF8).split(b"\n") if line.strip()]
+    read = [found for found in map(_read_line, lines) if found]
+    if class_code is None and not read:
+        raise InputError("it is not a file of answers of this course.")
+    owner = read[0][0] if class_code is None else (class_code, identity(student))
+    return Answers(*owner, tuple(event for whose, event in read if whose == owner), len(lines) - len(read))
+
+
+def _read_line(line):
+    """((class code, student), Event) of one line, or None where it cannot be read."""
+    try:
+        content = json.loads(line)
+        owner = content.pop("class_code"), content.pop("student")
+        event = Event(**content)
+        texts = (*owner, event.exercise, event.signature, *event.answer, *event.answer.values())
+        dated = dt.datetime.fromisoformat(event.at).tzinfo
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    good = dated and type(event.hint) is int and all(isinstance(text, str) for text in texts)
+    return (owner, event) if good else None
 
 
 def now():
@@ -68,163 +119,85 @@ def file_of(folder, student):
     who = identity(student)
     plain = re.sub(r"[^a-z0-9]+", "-", who).strip("-")[:40]
     mark = "" if plain == who else "-" + hashlib.sha256(who.encode()).hexdigest()[:8]
-    return Path(folder) / FOLDER / f"{plain or 'student'}{mark}.json"
-
-
-def signature(content):
-    """The signature of a file's content, over everything but itself."""
-    rest = {key: value for key, value in content.items() if key != "signature"}
-    text = json.dumps(rest, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
-    key = f"pourprint/{content.get('class_code')}".encode()
-    return hmac.new(key, text.encode(), hashlib.sha256).hexdigest()
-
-
-def to_json(answers):
-    """Answers as the text of their file."""
-    content = {"format": FORMAT, **asdict(answers)}
-    content["signature"] = signature(content)
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
-
-
-def from_json(text):
-    """(Answers, whether the signature holds) from the text of a file. Raises: InputError that says what is wrong."""
-    try:
-        content = json.loads(text)
-    except (ValueError, RecursionError):
-        raise InputError("it is not valid JSON: cut short, or not a file of answers.") from None
-    if not isinstance(content, dict) or content.get("format") != FORMAT:
-        raise InputError("it is JSON, but not a file of answers of this course.")
-    try:
-        events = tuple(_event(raw) for raw in content["events"])
-        names = [content[key] for key in ("class_code", "student")]
-        edited = content["edited"]
-    except (KeyError, TypeError, ValueError):
-        raise InputError("it is a file of answers with a part missing or of the wrong kind.") from None
-    if not all(isinstance(name, str) and name.strip() for name in names) or not isinstance(edited, bool):
-        raise InputError("it is a file of answers with a part missing or of the wrong kind.")
-    held = hmac.compare_digest(str(content.get("signature")).encode(), signature(content).encode())
-    return Answers(*names, events, edited), held
-
-
-def _event(raw):
-    event = Event(**raw)
-    texts = (event.at, event.exercise, *event.answer, *event.answer.values())
-    moment = dt.datetime.fromisoformat(event.at)
-    if not all(isinstance(text, str) for text in texts) or type(event.hint) is not int or moment.tzinfo is None:
-        raise ValueError
-    return event
+    return Path(folder) / FOLDER / f"{plain or 'student'}{mark}.jsonl"
 
 
 def read(folder, class_code, student):
-    """The saved Answers of a student (empty where there are none). A damaged file is set aside, never deleted.
-
-    Returns: (Answers, note about a file set aside, or ""). Raises: InputError where the file cannot be read.
-    """
+    """The saved Answers of a student, empty where there are none. Raises: InputError where the file cannot be read."""
     path = file_of(folder, student)
     try:
-        found, held = from_json(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return Answers(class_code, identity(student)), ""
-    except (InputError, UnicodeDecodeError) as error:
-        return Answers(class_code, identity(student)), _set_aside(path, str(error))
+        content = path.read_bytes() if path.exists() else b""
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror}.") from None
-    if found.class_code != class_code or identity(found.student) != identity(student):
-        return Answers(class_code, identity(student)), _set_aside(path, "it belongs to another class or student.")
-    return Answers(class_code, found.student, found.events, found.edited or not held), ""
-
-
-def _set_aside(path, reason):
-    aside = path.with_name(f"{path.stem}.set-aside-{time.time_ns()}.json")
-    with contextlib.suppress(OSError):
-        path.replace(aside)
-    return f"{path.name} could not be used ({reason.rstrip('.')}). It is kept as {aside.name}; a new one is begun."
+    return answers_in(content, class_code, student)
 
 
 def record(folder, class_code, student, events):
-    """Add events to a student's file and save it; what another kernel saved meanwhile is kept.
+    """Add events to a student's file. Returns: the Answers as saved.
 
-    Returns: (Answers as saved, note about a damaged file set aside, or ""). Raises: InputError when it cannot be
-    saved; the file then holds what it held before.
+    Raises: InputError when they cannot be saved; the file then holds what it held before.
     """
     path = file_of(folder, student)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with _locked(path.with_suffix(".lock")):
-            saved, note = read(folder, class_code, student)
-            known = set(map(_identity_of, saved.events))
-            fresh = [event for event in events if _identity_of(event) not in known]
-            merged = sorted((*saved.events, *fresh), key=lambda event: event.at)
-            answers = Answers(class_code, saved.student, tuple(merged), saved.edited)
-            write_whole(path, to_json(answers))
-    except OSError as error:
-        raise InputError(_cannot_save(path, error)) from None
-    return answers, note
-
-
-def _identity_of(event):
-    return event.at, event.exercise, event.hint, tuple(sorted(event.answer.items()))
-
-
-def _cannot_save(path, error):
-    if error.errno in FULL:
-        return (
-            f"NOT SAVED: the disk is full. Earlier answers are safe in {path.name}. Free some room, then press Check "
-            "again."
-        )
-    return f"NOT SAVED: {path} cannot be written ({error.strerror}). Earlier answers are safe; press Check again later."
-
-
-def write_whole(path, text):
-    """Write a text file whole or not at all: a temporary file beside it, flushed to disk, put in its place."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem}-", suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(name, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.unlink(name)
-        raise
-    with contextlib.suppress(OSError, AttributeError):  # the folder's own entry; not every system has this
-        folder = os.open(path.parent, os.O_RDONLY)
+    with _saving(path), path.open("a+b", buffering=0) as file:
+        _lock(file)
+        file.seek(0)
+        content = file.read()
+        before = answers_in(content, class_code, student)
+        after = before.plus(events)
+        # A line that was cut short, by a kernel killed while it wrote, is ended here and stays unread.
+        added = ("\n" * (not content.endswith(b"\n") and content != b"") + after.text(len(before.events))).encode()
         try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-
-
-@contextlib.contextmanager
-def _locked(path, patience_s=10.0):
-    """Hold a lock that the system drops when its process ends; wait for another holder. Raises: OSError."""
-    with path.open("a+b") as file:
-        deadline = time.monotonic() + patience_s
-        while not _lock(file):
-            if time.monotonic() > deadline:
-                raise OSError(errno.EAGAIN, "another notebook holds it")
-            time.sleep(0.02)
-        yield  # closing the file lets go
+            if file.write(added) < len(added):
+                raise OSError(errno.ENOSPC, "the disk is full")
+            os.fsync(file.fileno())
+        except OSError:
+            file.truncate(len(content))
+            raise
+    return after
 
 
 def _lock(file):
-    try:
-        import fcntl
-    except ImportError:  # Windows
-        import msvcrt
-
+    """Take a file for this process alone until it is closed; the system lets go when the process ends."""
+    deadline = time.monotonic() + PATIENCE_S
+    while True:
         try:
-            file.seek(0)
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+            if os.name == "nt":
+                import msvcrt
+
+                file.seek(1 << 30)  # a place that nobody reads
+                return msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+            import fcntl
+
+            return fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
-            return False
-        return True
+            if time.monotonic() > deadline:
+                raise
+        time.sleep(0.02)
+
+
+@contextlib.contextmanager
+def _saving(path):
+    """Make the folder of a file that is about to be written, and say what went wrong. Raises: InputError."""
     try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
+        path.parent.mkdir(parents=True, exist_ok=True)
+        yield
+    except OSError as error:
+        full = "the disk is full; free some room" if error.errno in FULL else f"{path}: {error.strerror}"
+        raise InputError(f"NOT SAVED: {full}. Earlier answers are safe in {path.name}: press again later.") from None
+
+
+def _write_whole(path, text):
+    """Write a text file whole or not at all. Raises: InputError."""
+    part = path.with_name(f".{path.name}.part")
+    with _saving(path):
+        try:
+            with part.open("w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(path)
+        finally:
+            part.unlink(missing_ok=True)
 
 
 def signed_in(folder="."):
@@ -239,23 +212,15 @@ def remember(student, folder="."):
     """Remember who works here. Returns: the id as it is kept. Raises: InputError for an unusable id or disk."""
     if not isinstance(student, str) or not student.strip() or len(student) > 80 or not student.strip().isprintable():
         raise InputError("type your student id: one line of at most 80 characters, as your instructor knows you.")
-    path = Path(folder) / FOLDER / SIGNED_IN
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, identity(student) + "\n")
-    except OSError as error:
-        raise InputError(_cannot_save(path, error)) from None
+    _write_whole(Path(folder) / FOLDER / SIGNED_IN, identity(student) + "\n")
     return identity(student)
 
 
 def hand_in(class_code, student, folder="."):
     """Write the one file to hand in, beside the notebook. Returns: its path. Raises: InputError where there is none."""
-    answers, _ = read(folder, class_code, student)
+    answers = read(folder, class_code, student)
     if not answers.events:
         raise InputError("there is nothing to hand in yet: no answer has been checked.")
-    path = Path(folder) / f"hand-in-{file_of(folder, student).stem}.json"
-    try:
-        write_whole(path, to_json(answers))
-    except OSError as error:
-        raise InputError(_cannot_save(path, error)) from None
+    path = Path(folder) / f"hand-in-{file_of(folder, student).name}"
+    _write_whole(path, answers.text())
     return path

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 
 from pourprint.lessons.numbers import Draw
 
-EMPTY = "empty"  # the slip of an answer that is not filled in yet
+# Slips of what is no try yet: not filled in, not a number, not a plan.
+EMPTY, NO_NUMBER, NO_PLAN = "empty", "no number", "no plan"
 
 
 @dataclass(frozen=True)
@@ -19,6 +20,11 @@ class Verdict:
     right: bool
     say: str
     slip: str = ""
+
+    @property
+    def is_try(self):
+        """Whether the answer counts as a try: what is empty, no number or no plan does not."""
+        return self.slip not in (EMPTY, NO_NUMBER, NO_PLAN)
 
 
 @dataclass(frozen=True)
@@ -48,10 +54,11 @@ class Slider:
 class Question:
     """An exercise posed to one student.
 
-    `lines` are shown as a numbered list under the text; `worked` is an answer that passes; `working` says how to
-    get there, and is shown with `source` once solved.
+    `kind` names its builder; `worked` is an answer that passes; `working` says how to get there, and is shown with
+    `source` once solved; `number` is what a typed answer is judged by; `lines` are shown as a numbered list.
     """
 
+    kind: str
     text: str
     fields: tuple[Field, ...]
     judge: Callable[[Mapping[str, str]], Verdict]
@@ -59,6 +66,7 @@ class Question:
     working: str
     hints: tuple[str, ...] = ()
     source: str = ""
+    number: object = None
     lines: tuple[str, ...] = ()
     slider: Slider | None = None
 
@@ -78,14 +86,13 @@ class Question:
 class Exercise:
     """One exercise of the catalogue.
 
-    `level` 1 is for everybody, 2 goes deeper; `kind` one of the kinds; `reveals` is the misconception that a
-    wrong answer shows; `pose` makes the Question from a student's draws and the class's room.
+    `level` 1 is for everybody, 2 goes deeper; `reveals` is the misconception that a wrong answer shows; `pose` makes
+    the Question from a student's draws and the class's room.
     """
 
     name: str
     notebook: str
     title: str
-    kind: str
     level: int
     reveals: str
     pose: Callable = field(repr=False)
@@ -95,6 +102,11 @@ class Exercise:
         return self.pose(Draw(room.code, student, self.name), room)
 
 
-def exercise(name, notebook, title, kind, reveals, level=1):
-    """Decorator: turn a function (draw, room) → Question into an Exercise."""
-    return lambda pose: Exercise(name, notebook, title, kind, level, reveals, pose)
+def exercise(title, reveals, level=1):
+    """Decorator: turn a function (draw, room) → Question into the Exercise of its name and its module's NOTEBOOK."""
+
+    def made(pose):
+        name = pose.__name__.replace("_", "-")
+        return Exercise(name, pose.__globals__["NOTEBOOK"], title, level, reveals, pose)
+
+    return made

@@ -15,33 +15,6 @@ from pourprint.ledger.errors import InputError
 
 TITLE_LENGTH = 68  # letters of a chart's title that a page holds
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-LOOK = """<style>
-@page { size: A4; margin: 16mm 14mm }
-body { max-width: 52em; margin: 0 auto; font-family: sans-serif; line-height: 1.45 }
-.js-plotly-plot, table, figure, img, .pourprint-bars { max-width: 100%; break-inside: avoid }
-tr { break-inside: avoid }
-h1, h2, h3 { break-after: avoid }
-.pourprint-notebook ~ .pourprint-notebook { break-before: page }
-.jp-OutputArea-output { overflow: visible !important }
-table { table-layout: auto !important }
-html, body, main, .pourprint-notebook { display: block !important; overflow: visible !important; height: auto }
-@media print {
-  .jp-OutputArea-child { break-inside: auto !important }
-  table { font-size: 9pt !important; line-height: 1.2 }
-  td, th { padding: 1px 3px !important; font-size: inherit !important; overflow-wrap: break-word }
-  table:has(th:nth-child(9)) { font-size: 6.5pt !important; width: 100% }
-}
-.highlight pre, .jp-OutputArea-output pre {
-  white-space: pre-wrap !important; word-break: normal !important; overflow-wrap: anywhere }
-.jp-InputPrompt, .jp-OutputPrompt { display: none }
-.pourprint-blank { border-bottom: 1px solid; display: inline-block; min-width: 14em; height: 1.6em }
-.pourprint-exercise { border: 1px solid #767676; padding: 0 1em 0.5em; margin: 0.6em 0; break-inside: avoid }
-.pourprint-exercise ol[type=A] { list-style-type: upper-alpha !important }
-.pourprint-room { color: #555; border-top: 1px dotted; margin-top: 0.8em; height: 7em }
-.pourprint-option { display: inline-block; margin-right: 1.2em }
-.pourprint-guest { display: none }
-.pourprint-setting { display: inline-block; margin-right: 1.2em }
-</style>"""
 
 
 def write_handout(notebooks, path, code=True, title=None):
@@ -78,16 +51,14 @@ def _run(path):
     from nbclient.exceptions import CellExecutionError
 
     notebook = nbformat.read(path, as_version=4)
-    first = nbformat.v4.new_code_cell("from pourprint.lessons.handouts import show_stills\nshow_stills()")
-    notebook.cells.insert(0, first)
+    stills = "from pourprint.lessons.handouts import show_stills\nshow_stills()"
+    notebook.cells.insert(0, nbformat.v4.new_code_cell(stills))
     client = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": str(path.parent)}})
     try:
         client.execute()
     except CellExecutionError as error:
-        raise InputError(
-            f"{path.name} does not run to its end: {error.ename}: {error.evalue}. Run it in "
-            "JupyterLab, mend that cell, and write the handout again."
-        ) from None
+        told = f"{path.name} does not run to its end: {error.ename}: {error.evalue}."
+        raise InputError(f"{told} Run it in JupyterLab, mend that cell, and write the handout again.") from None
     del notebook.cells[0]
     return notebook
 
@@ -97,32 +68,30 @@ def _page(runs, title, code):
     from nbconvert import HTMLExporter
     from plotly.offline import get_plotlyjs
 
+    from_elsewhere = ("require_js", "mathjax", "jquery", "widget_renderer", "jupyter_widgets_base")
     exporter = HTMLExporter(
         exclude_input=not code,
         exclude_input_prompt=True,
         exclude_output_prompt=True,
         embed_images=True,
-        # Scripts that a page without a network must not ask for.
-        **dict.fromkeys(
-            ("require_js_url", "mathjax_url", "jquery_url", "widget_renderer_url", "jupyter_widgets_base_url"), ""
-        ),
         mermaid_js_url="",
         mermaid_layout_elk_js_url="",
+        **{f"{script}_url": "" for script in from_elsewhere},  # a page without a network must not ask for them
     )
     bodies, head = [], ""
     for notebook, folder in runs:
-        for cell in notebook.cells:
-            for output in cell.get("outputs", ()):
-                _still_plot(output)
+        for output in (output for cell in notebook.cells for output in cell.get("outputs", ())):
+            _still_plot(output)
         notebook.metadata.pop("widgets", None)  # their script would be fetched
         text, _ = exporter.from_notebook_node(notebook, {"metadata": {"path": str(folder)}})  # where its images are
         head = head or text[text.index("<head>") + 6 : text.index("</head>")]
         bodies.append(text[text.index("<main>") : text.index("</main>") + 7])
-    start = head.index("<title>")
-    head = head[:start] + f"<title>{html.escape(title)}</title>" + head[head.index("</title>") + 8 :]
+    before, after = head[: head.index("<title>")], head[head.index("</title>") + 8 :]
+    look = Path(__file__).with_name("handout.css").read_text(encoding="utf-8")
+    head = f"{before}<title>{html.escape(title)}</title>{after}<style>\n{look}</style>"
     script = f"<script>{get_plotlyjs()}</script>" if any("plotly-graph-div" in body for body in bodies) else ""
     joined = "".join(f'<div class="pourprint-notebook">{body}</div>' for body in bodies)
-    return f'<!DOCTYPE html><html lang="en"><head>{head}{script}{LOOK}</head><body>{joined}</body></html>'
+    return f'<!DOCTYPE html><html lang="en"><head>{head}{script}</head><body>{joined}</body></html>'
 
 
 def _still_plot(output):
@@ -159,10 +128,8 @@ def _print(browser, source, path, folder):
     ]
     done = subprocess.run(command, capture_output=True, text=True, timeout=180)
     if done.returncode or not path.is_file():
-        raise InputError(
-            f"the browser could not print {path.name}: {done.stderr.strip()[-300:]}. "
-            "Write .html instead and print it from your browser."
-        )
+        told = f"the browser could not print {path.name}: {done.stderr.strip()[-300:]}."
+        raise InputError(f"{told} Write .html instead and print it from your browser.")
 
 
 # Widgets as stills, inside the notebook's kernel -----------------------------------------------------------
@@ -182,25 +149,27 @@ def still(widget):
     import ipywidgets
     import plotly.graph_objects as go
 
-    if isinstance(widget, go.FigureWidget):
-        return _plot(go.Figure(widget.to_dict()))
-    if isinstance(widget, ipywidgets.HTML):
-        return f"<div>{widget.value}</div>"
-    if isinstance(widget, ipywidgets.Box):
-        classes = widget.get_state("_dom_classes")["_dom_classes"]
-        if "pourprint-row" in classes:
+    classes = getattr(widget, "_dom_classes", ())
+    match widget:
+        case go.FigureWidget():
+            return _plot(go.Figure(widget.to_dict()))
+        case ipywidgets.HTML():
+            return f"<div>{widget.value}</div>"
+        case ipywidgets.Box() if "pourprint-row" in classes:
             return _setting(widget)
-        if "pourprint-exercise" in classes:  # the question and its fields, not what was answered before
-            asked = "".join(map(still, widget.children[:2]))
-            return f"<div class='pourprint-exercise'>{asked}<div class='pourprint-room'>working</div></div>"
-        if "pourprint-sign-in" in classes:
-            return "".join(map(still, widget.children[:2]))
-        return f"<div>{_places(widget.children) or ''.join(map(still, widget.children))}</div>"
-    if isinstance(widget, ipywidgets.Dropdown | ipywidgets.RadioButtons | ipywidgets.Select | ipywidgets.ToggleButtons):
-        return f"<div>{html.escape(widget.description)}: {_boxes(widget)}</div>"
-    if isinstance(widget, ipywidgets.Text | ipywidgets.Textarea | ipywidgets.FloatText | ipywidgets.IntText):
-        return _blank(widget)
+        case ipywidgets.Box() if "pourprint-exercise" in classes:  # as it is asked, not what was answered before
+            return f"<div class='pourprint-exercise'>{_all(widget, 2)}<div class='pourprint-room'>working</div></div>"
+        case ipywidgets.Box():
+            return f"<div>{_places(widget) or _all(widget, 2 if 'pourprint-sign-in' in classes else None)}</div>"
+        case ipywidgets.Dropdown():
+            return f"<div>{html.escape(widget.description)}: {_boxes(widget)}</div>"
+        case ipywidgets.Text():
+            return _blank(widget)
     return ""
+
+
+def _all(box, first=None):
+    return "".join(map(still, box.children[:first]))
 
 
 def _blank(widget):
@@ -221,8 +190,9 @@ def _offered(menu):
     return [str(name) for name, value in pairs if value != ""]
 
 
-def _places(fields):
+def _places(box):
     """Menus that offer the same, as places to put things in: what is offered once, then a blank for each place."""
+    fields = box.children
     offered = {getattr(field, "options", None) for field in fields}
     if len(fields) < 3 or len(offered) > 1 or None in offered:
         return ""

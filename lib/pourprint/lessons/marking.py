@@ -6,17 +6,17 @@ not exist. Files are read as data and never run. Nothing is left out in silence:
 
 import datetime as dt
 from dataclasses import dataclass, field
-from functools import cache
+from itertools import permutations
 from pathlib import Path
 
 from pourprint.ledger.checks import existing_file
 from pourprint.ledger.errors import InputError
-from pourprint.lessons.answers import MOST_BYTES, Answers, from_json
+from pourprint.lessons.answers import Answers, answers_in
 from pourprint.lessons.catalogue import catalogue, exercises_of
 from pourprint.lessons.classroom import Classroom
 from pourprint.lessons.numbers import GUEST, identity
 
-FORMULA = ("=", "+", "-", "@", "\t")  # a spreadsheet would run a cell that begins so
+MOST_BYTES = 5_000_000  # no class fills a larger file; one is refused rather than read
 
 
 @dataclass(frozen=True)
@@ -46,15 +46,16 @@ class Marks:
         reports = path.with_name(f"{path.stem}-reports.csv")
         try:
             for table, place in ((self.sheet.reset_index(), path), (self.reports, reports)):
-                safe = table.map(
-                    lambda cell: "'" + cell if isinstance(cell, str) and cell.startswith(FORMULA) else cell
-                )
-                safe.to_csv(place, index=False, encoding="utf-8")
+                table.map(_harmless).to_csv(place, index=False, encoding="utf-8")
         except OSError as error:
-            raise InputError(
-                f"{path} cannot be written ({error.strerror}): close it elsewhere, or choose another."
-            ) from None
+            say = f"{path} cannot be written ({error.strerror}): close it elsewhere, or choose another."
+            raise InputError(say) from None
         return path, reports
+
+
+def _harmless(cell):
+    """A cell that no spreadsheet runs as a formula."""
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t")) else cell
 
 
 @dataclass
@@ -93,23 +94,31 @@ def _looked_at(path, folder, room, accept):
     """Read and check one file: whose it is, of which class, whole and unedited."""
     file = _File(path.relative_to(folder).as_posix())
     try:
-        if path.is_symlink():
-            raise InputError("it is a link to another place, which is not followed.")
-        if path.stat().st_size > MOST_BYTES:
-            raise InputError(f"it is larger than {MOST_BYTES // 1_000_000} MB, more than answers can fill.")
-        file.answers, held = from_json(path.read_text(encoding="utf-8"))
-    except UnicodeDecodeError:
-        file.out("malformed: it is not text, so not a hand-in file.")
+        file.answers = _read(path)
     except InputError as error:
         file.out(f"malformed: {error}")
     except OSError as error:
         file.out(f"malformed: it cannot be read ({error.strerror}).")
     else:
-        _belongs(file, held, room, file.name in accept)
+        _belongs(file, room, file.name in accept)
     return file
 
 
-def _belongs(file, held, room, accepted):
+def _read(path):
+    """The Answers of a handed-in file. Raises: InputError for what is none, OSError for what cannot be opened."""
+    if path.is_symlink():
+        raise InputError("it is a link to another place, which is not followed.")
+    if not path.is_file():  # to open a named pipe would wait for ever
+        raise InputError("it is no file but a pipe, a socket or a device.")
+    if path.stat().st_size > MOST_BYTES:
+        raise InputError(f"it is larger than {MOST_BYTES // 1_000_000} MB, more than answers can fill.")
+    answers = answers_in(path.read_bytes())
+    if answers.lost:
+        raise InputError(f"cut short or damaged: lines that cannot be read: {answers.lost}.")
+    return answers
+
+
+def _belongs(file, room, accepted):
     answers = file.answers
     if answers.class_code != room.code:
         return file.out(f"foreign: it is of class {answers.class_code!r}, not {room.code!r}.")
@@ -117,94 +126,84 @@ def _belongs(file, held, room, accepted):
         return file.out("foreign: nobody was signed in, so it is nobody's.")
     if room.students and identity(answers.student) not in map(identity, room.students):
         return file.out(f"foreign: {answers.student!r} is not on the class's list.")
-    if not held or answers.edited:
-        how = "its signature does not fit: it" if not held else "its answers were changed outside the course; it"
-        if not accepted:
-            return file.out(f"edited: {how} was edited. To count it all the same, name it in accept.")
-        file.notes.append(f"edited: {how} was edited; it counts because you accepted it.")
+    if answers.edited and not accepted:
+        return file.out("edited: its signatures do not fit. To count it all the same, name it in accept.")
+    if answers.edited:
+        file.notes.append("edited: its signatures do not fit; it counts because you accepted it.")
     unknown = sorted({event.exercise for event in answers.events} - {*catalogue()})
     if unknown:
         file.notes.append(f"it names exercises that do not exist, which are left out: {', '.join(unknown)[:200]}.")
-    now = dt.datetime.now(dt.UTC)
-    if any(dt.datetime.fromisoformat(event.at) > now + dt.timedelta(hours=1) for event in answers.events):
+    soon = dt.datetime.now(dt.UTC) + dt.timedelta(hours=1)
+    if any(dt.datetime.fromisoformat(event.at) > soon for event in answers.events):
         file.notes.append("some answers are dated in the future: a wrong clock, or edited.")
 
 
 def _one_each(files):
     """Of several files of one student the fullest counts; of equally full ones the latest."""
     theirs = {}
-    for file in files:
-        if file.counted:
-            theirs.setdefault(identity(file.answers.student), []).append(file)
+    for file in (file for file in files if file.counted):
+        theirs.setdefault(identity(file.answers.student), []).append(file)
     for several in theirs.values():
-        best = max(several, key=lambda file: (len(file.answers.events), _last(file)))
-        for file in several:
-            if file is not best:
-                mine, kept = {*map(repr, file.answers.events)}, {*map(repr, best.answers.events)}
-                what = "the same as" if mine == kept else "an earlier state of" if mine < kept else "different from"
-                file.out(f"duplicate: {what} {best.name} of the same student, which counts.")
-                if not mine <= kept:
-                    best.notes.append(f"duplicate: {file.name} of the same student holds other answers; look at both.")
-
-
-def _last(file):
-    return max((event.at for event in file.answers.events), default="")
+        best = max(several, key=lambda file: (len(file.answers.events), max(event.at for event in file.answers.events)))
+        kept = {*map(repr, best.answers.events)}
+        for file in (file for file in several if file is not best):
+            mine = {*map(repr, file.answers.events)}
+            what = "the same as" if mine == kept else "an earlier state of" if mine < kept else "different from"
+            file.out(f"duplicate: {what} {best.name} of the same student, which counts.")
+            if not mine <= kept:
+                best.notes.append(f"duplicate: {file.name} of the same student holds other answers; look at both.")
 
 
 def _copies(files):
     """Say where two students' files hold checks of the same moment: one is a copy of the other."""
     counted = [file for file in files if file.counted]
     moments = {file.name: {(event.at, event.exercise) for event in file.answers.events} for file in counted}
-    for file in counted:
-        for other in counted:
-            shared = len(moments[file.name] & moments[other.name])
-            if other is not file and shared:
-                file.notes.append(
-                    f"shares {shared} events to the microsecond with {other.name}: copied? It counts for now."
-                )
+    for file, other in permutations(counted, 2):
+        shared = len(moments[file.name] & moments[other.name])
+        if shared:
+            say = f"shares {shared} events to the microsecond with {other.name}: copied? It counts for now."
+            file.notes.append(say)
 
 
 def _marked(files, room):
     """Judge every check of every counted file anew."""
     import pandas as pd
 
-    known, set_for_class = catalogue(), exercises_of(room)
-    rows, sheet = [], []
-
-    for file in (file for file in files if file.counted):
-        student, answers = file.answers.student, file.answers
-
-        @cache
-        def question(name, student=student):
-            try:
-                return known[name].question(room, student)
-            except InputError:
-                return None
-
-        mine = []
-        for name in known:
-            posed = question(name) if answers.of(name) else None
-            if answers.of(name) and posed is None:
-                file.notes.append(f"{name} cannot be set with this class file, so its answers are not judged.")
-                continue
-            before = None
-            for number, event in enumerate(answers.of(name), start=1):
-                verdict, at = posed.check(event.answer), dt.datetime.fromisoformat(event.at)
-                gap = None if before is None else (at - before).total_seconds() / 60
-                shown = "; ".join(f"{key}: {text}" for key, text in event.answer.items())[:200]
-                mine.append((student, name, known[name].notebook, number, at, shown, verdict.right, verdict.slip, gap))
-                before = at
-        rows += mine
-        sheet.append(_row(file, mine, set_for_class))
+    counted, set_for_class = [file for file in files if file.counted], exercises_of(room)
+    tries = {file.name: [*_tries(file, room)] for file in counted}
     columns = ["student", "exercise", "notebook", "try", "at", "answer", "right", "slip", "minutes_since"]
-    attempts = pd.DataFrame(rows, columns=columns)
+    attempts = pd.DataFrame([row for rows in tries.values() for row in rows], columns=columns)
     head = ["student", "file", "solved", "of", "tries", "hints", "solved_beyond", "first", "last", *set_for_class]
-    table = pd.DataFrame(sheet, columns=head).astype(dict.fromkeys(set_for_class, "Int64")).set_index("student")
-    here = {identity(file.answers.student) for file in files if file.counted}
-    missing = [name for name in room.students if identity(name) not in here]
+    sheet = pd.DataFrame([_row(file, tries[file.name], set_for_class) for file in counted], columns=head)
+    here = {identity(file.answers.student) for file in counted}
     told = [(file.name, " ".join(file.notes) or "in order", file.counted) for file in files]
-    told += [("", f"missing: no file that counts from {name!r}.", False) for name in missing]
-    return Marks(table.sort_index(), attempts, pd.DataFrame(told, columns=["file", "finding", "counts"]))
+    told += [
+        ("", f"missing: no file that counts from {name!r}.", False)
+        for name in room.students
+        if identity(name) not in here
+    ]
+    reports = pd.DataFrame(told, columns=["file", "finding", "counts"])
+    return Marks(
+        sheet.astype(dict.fromkeys(set_for_class, "Int64")).set_index("student").sort_index(), attempts, reports
+    )
+
+
+def _tries(file, room):
+    """Each check of a file with its verdict, as rows of `attempts`."""
+    answers = file.answers
+    for name, exercise in catalogue().items():
+        events = answers.of(name)
+        try:
+            posed = exercise.question(room, answers.student) if events else None
+        except InputError:
+            file.notes.append(f"{name} cannot be set with this class file, so its answers are not judged.")
+            continue
+        moments = [dt.datetime.fromisoformat(event.at) for event in events]
+        for i, event in enumerate(events):
+            verdict, gap = posed.check(event.answer), (moments[i] - moments[i - 1]).total_seconds() / 60 if i else None
+            shown = "; ".join(f"{key}: {text}" for key, text in event.answer.items())[:200]
+            found = verdict.right, verdict.slip, gap
+            yield answers.student, name, exercise.notebook, i + 1, moments[i], shown, *found
 
 
 def _row(file, mine, set_for_class):

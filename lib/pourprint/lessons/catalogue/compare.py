@@ -12,11 +12,10 @@ from pourprint.lessons.kinds import (
     Aim,
     Number,
     Option,
+    batch_of,
     choose,
     design,
     mistake,
-    no_such_batch,
-    number_of,
     numeric,
     predict,
 )
@@ -26,7 +25,7 @@ from pourprint.routes import PRINTED, ROUTES
 NOTEBOOK = "05"
 
 
-@exercise("unit-cost", NOTEBOOK, "Work out a unit cost", "numeric", "forgets the one-off cost, or does not spread it")
+@exercise("Work out a unit cost", "forgets the one-off cost, or does not spread it")
 def unit_cost(draw, room):
     batch, times = draw.whole("batch", 2, 5), draw.whole("batches", 2, 4)
     plan = room.plan("printed_pattern", batch * times, batch)
@@ -48,7 +47,7 @@ def unit_cost(draw, room):
     )
 
 
-@exercise("break-even", NOTEBOOK, "Find a break-even", "numeric", "leaves out the cost of a piece on the tool's side")
+@exercise("Find a break-even", "leaves out the cost of a piece on the tool's side")
 def break_even(draw, room):
     tooled, printed = draw.whole("tooled", 20, 60), draw.whole("printed", 75, 140)
     low = draw.whole("tool", 3000, 9000, 100)
@@ -76,9 +75,7 @@ def break_even(draw, room):
     )
 
 
-@exercise(
-    "saw-tooth", NOTEBOOK, "Predict the next kit", "predict", "expects unit cost to fall with every further kit", 2
-)
+@exercise("Predict the next kit", "expects unit cost to fall with every further kit", 2)
 def saw_tooth(draw, room):
     counts = np.arange(1, 25)
     costs = room.plan("printed_pattern").at(quantity=counts, batch_size=counts).unit_cost
@@ -107,9 +104,7 @@ def saw_tooth(draw, room):
     )
 
 
-@exercise(
-    "price-of-day", NOTEBOOK, "Put a price on a day", "numeric", "divides a cost by all the days, not by those saved"
-)
+@exercise("Put a price on a day", "divides a cost by all the days, not by those saved")
 def price_of_day(draw, room):
     slow_days, saved = draw.whole("days", 14, 30), draw.whole("saved", 3, 9)
     cheap, extra = draw.whole("cheap", 1000, 4000, 50), draw.whole("extra", 500, 3000, 50)
@@ -130,9 +125,7 @@ def price_of_day(draw, room):
     )
 
 
-@exercise(
-    "forgotten-cost", NOTEBOOK, "Find the mistake in a comparison", "find the mistake", "compares only running costs"
-)
+@exercise("Find the mistake in a comparison", "compares only running costs")
 def forgotten_cost(draw, room):
     quantity = draw.whole("quantity", 4, 12)
     printed, tooled = (room.plan(route, quantity) for route in ("printed_pattern", "tooled_pattern"))
@@ -167,13 +160,7 @@ def forgotten_cost(draw, room):
     )
 
 
-@exercise(
-    "refused-alloy",
-    NOTEBOOK,
-    "Know why a route refuses",
-    "choose and justify",
-    "thinks that every route takes every alloy",
-)
+@exercise("Know why a route refuses", "thinks that every route takes every alloy")
 def refused_alloy(draw, room):
     printed = {name: [r for r in alloy.refused if r in PRINTED] for name, alloy in alloys().items()}
     name = draw.choice("alloy", sorted(name for name, routes in printed.items() if routes))
@@ -204,14 +191,7 @@ def _table(room, quantity):
     return rows
 
 
-@exercise(
-    "under-price-by-date",
-    NOTEBOOK,
-    "Design: under a price, by a date",
-    "free design",
-    "takes cheapest and fastest for one",
-    2,
-)
+@exercise("Design: under a price, by a date", "takes cheapest and fastest for one", 2)
 def under_price_by_date(draw, room):
     quantity = draw.whole("quantity", 3, 8)
     rows = _table(room, quantity)
@@ -223,10 +203,7 @@ def under_price_by_date(draw, room):
     routes = {route: ROUTES[route].TITLE for route in PRINTED}
 
     def outcome(answer):
-        batch = number_of(answer["batch"])
-        if batch is None or (answer["route"], batch) not in by_choice:
-            return no_such_batch(answer["batch"], quantity)
-        cost, ready = by_choice[answer["route"], batch]
+        cost, ready = by_choice[answer["route"], batch_of(answer["batch"], quantity)]
         return [
             Aim("price", f"at most {price:,.0f} {room.money} a kit", cost <= price, f"{cost:,.0f} {room.money}"),
             Aim("date", f"ready before {date:%a %d %b %Y}", ready < date, f"{ready:%a %d %b %Y, %H:%M}"),

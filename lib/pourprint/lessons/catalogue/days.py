@@ -11,26 +11,26 @@ from pourprint.lessons.kinds import (
     Aim,
     Number,
     Option,
+    batch_of,
     design,
     mistake,
-    no_such_batch,
-    number_of,
     numeric,
     order,
     percent,
     predict,
 )
 from pourprint.plans.plan import lead_time
-from pourprint.risk.yields import attempts_needed, chance_within, layers_printed, rolled_yield
+from pourprint.risk.yields import attempts_needed, chance_within, layers_printed
+from pourprint.risk.yields import rolled_yield as yield_of_all
 from pourprint.routes import PRINTED, ROUTES
 
 NOTEBOOK = "06"
 
 
-@exercise("rolled-yield", NOTEBOOK, "Roll the yields", "numeric", "averages yields, or takes the worst for the whole")
-def three_yields(draw, room):
+@exercise("Roll the yields", "averages yields, or takes the worst for the whole")
+def rolled_yield(draw, room):
     yields = [draw.whole(f"yield {i}", 78, 98) / 100 for i in range(3)]
-    right = float(rolled_yield(yields))
+    right = float(yield_of_all(yields))
     listed = ", ".join(f"{100 * y:.0f} %" for y in yields)
     slips = {
         "mean": (sum(yields) / 3, "A part must pass all three steps, not an average one."),
@@ -46,7 +46,7 @@ def three_yields(draw, room):
     )
 
 
-@exercise("attempts", NOTEBOOK, "Count the tries", "numeric", "repeats failures once, and forgets that they fail again")
+@exercise("Count the tries", "repeats failures once, and forgets that they fail again")
 def attempts(draw, room):
     good, share = draw.whole("good", 6, 30, 2), draw.choice("yield", (0.6, 0.7, 0.75, 0.8, 0.85))
     right = good * float(attempts_needed(share)[0])
@@ -65,7 +65,7 @@ def attempts(draw, room):
     )
 
 
-@exercise("three-tries", NOTEBOOK, "Be sure within a few tries", "numeric", "adds chances")
+@exercise("Be sure within a few tries", "adds chances")
 def three_tries(draw, room):
     tries, share = draw.choice("tries", (2, 3, 4)), draw.choice("yield", (0.6, 0.65, 0.7, 0.75, 0.8))
     right = float(chance_within(share, tries))
@@ -85,14 +85,7 @@ def three_tries(draw, room):
     )
 
 
-@exercise(
-    "layers-lost",
-    NOTEBOOK,
-    "Find the mistake about failed prints",
-    "find the mistake",
-    "prices every failed print as a whole one",
-    2,
-)
+@exercise("Find the mistake about failed prints", "prices every failed print as a whole one", 2)
 def layers_lost(draw, room):
     count, q = draw.whole("layers", 1500, 3500, 250), draw.choice("fail", (1e-4, 1.5e-4, 2e-4))
     whole = (1 - q) ** count
@@ -121,7 +114,7 @@ def layers_lost(draw, room):
     )
 
 
-@exercise("shortest-first", NOTEBOOK, "Order the queue", "order", "serves whoever came first and calls it fair to all")
+@exercise("Order the queue", "serves whoever came first and calls it fair to all")
 def shortest_first(draw, room):
     times = [int(t) for t in draw.shuffled("times", [str(n) for n in range(2, 13)])[:4]]
     names = draw.shuffled("names", ["mast", "rocker", "bogie", "corner"])
@@ -141,7 +134,7 @@ def shortest_first(draw, room):
     )
 
 
-@exercise("start-day", NOTEBOOK, "Predict the best day to start", "predict", "thinks that every weekday is alike")
+@exercise("Predict the best day to start", "thinks that every weekday is alike")
 def start_day(draw, room):
     quantity, hours = draw.whole("quantity", 2, 5), room.rates.hours
     monday = room.start.date() - dt.timedelta(days=room.start.weekday())
@@ -184,14 +177,7 @@ def start_day(draw, room):
     )
 
 
-@exercise(
-    "days-and-price",
-    NOTEBOOK,
-    "Design: cheapest with the days priced",
-    "free design",
-    "leaves the price of the days out",
-    2,
-)
+@exercise("Design: cheapest with the days priced", "leaves the price of the days out", 2)
 def days_and_price(draw, room):
     quantity, price = draw.whole("quantity", 2, 6), draw.choice("price", (100, 200, 300, 400))
     sizes = np.arange(1, quantity + 1)
@@ -205,9 +191,7 @@ def days_and_price(draw, room):
     routes = {route: ROUTES[route].TITLE for route in PRINTED}
 
     def outcome(answer):
-        total = totals.get((answer["route"], number_of(answer["batch"])))
-        if total is None:
-            return no_such_batch(answer["batch"], quantity)
+        total = totals[answer["route"], batch_of(answer["batch"], quantity)]
         came = f"{total:,.0f} {room.money}"
         return [Aim("total", f"at most {limit:,.0f} {room.money} with the days priced", total <= limit, came)]
 
@@ -219,8 +203,5 @@ def days_and_price(draw, room):
         outcome,
         {"route": best[0], "batch": str(best[1])},
         f"One way: {routes[best[0]]} in batches of {best[1]}: {totals[best]:,.0f} {room.money}.",
-        (
-            f"{PANEL}, set the price of a day, and read “in all”.",
-            "Try several batch sizes: days follow them.",
-        ),
+        (f"{PANEL}, set the price of a day, and read “in all”.", "Try several batch sizes: days follow them."),
     )

@@ -3,7 +3,8 @@
 import math
 
 from pourprint.decide.learning import Curve
-from pourprint.ledger.rates import annuity, machine_hour
+from pourprint.ledger.rates import annuity as yearly_payment
+from pourprint.ledger.rates import machine_hour as hour_price
 from pourprint.lessons.exercises import Slider, exercise
 from pourprint.lessons.kinds import Number, Option, numeric, percent, predict
 from pourprint.routes import PRINTED
@@ -11,11 +12,11 @@ from pourprint.routes import PRINTED
 NOTEBOOK = "09"
 
 
-@exercise("annuity", NOTEBOOK, "Pay off a machine", "numeric", "spreads the price over the years and forgets interest")
-def yearly_payment(draw, room):
+@exercise("Pay off a machine", "spreads the price over the years and forgets interest")
+def annuity(draw, room):
     price, years = draw.whole("price", 200, 800, 50) * 1000, draw.whole("years", 5, 10)
     rate = draw.choice("rate", (0.04, 0.05, 0.06, 0.07, 0.08))
-    right = float(annuity(price, years, rate))
+    right = float(yearly_payment(price, years, rate))
     slips = {
         "no interest": (price / years, "The bank wants interest, too."),
         "interest on all years": (
@@ -35,11 +36,11 @@ def yearly_payment(draw, room):
     )
 
 
-@exercise("machine-hour", NOTEBOOK, "Price a machine hour", "numeric", "lets a machine run all hours of the year")
-def hour_of_machine(draw, room):
+@exercise("Price a machine hour", "lets a machine run all hours of the year")
+def machine_hour(draw, room):
     price, years = draw.whole("price", 200, 1000, 100) * 1000, draw.whole("years", 3, 8)
     used = draw.choice("used", (0.3, 0.4, 0.5, 0.6, 0.7))
-    right = float(machine_hour(price, years, used))
+    right = float(hour_price(price, years, used))
     slips = {
         "always in use": (right * used, "The machine stands still for part of the time: who pays for it then?"),
         "times the use": (right * used**2, "Fewer hours in use make an hour dearer, not cheaper."),
@@ -57,7 +58,7 @@ def hour_of_machine(draw, room):
     )
 
 
-@exercise("wage-rise", NOTEBOOK, "Predict a rise in wages", "predict", "expects cost to follow one rate in proportion")
+@exercise("Predict a rise in wages", "expects cost to follow one rate in proportion")
 def wage_rise(draw, room):
     route, percent = draw.choice("route", PRINTED), draw.choice("percent", (10, 20, 50))
     plan, wage = room.plan(route), room.rates["labour.technician"]
@@ -87,9 +88,7 @@ def wage_rise(draw, room):
     )
 
 
-@exercise(
-    "learning", NOTEBOOK, "Learn by doing", "numeric", "reads a learning curve for averages as one for single pieces", 2
-)
+@exercise("Learn by doing", "reads a learning curve for averages as one for single pieces", 2)
 def learning(draw, room):
     first, pieces = draw.whole("first", 20, 120, 10), draw.choice("pieces", (4, 8, 16))
     share = draw.choice("share", (0.8, 0.85, 0.9))

@@ -2,7 +2,7 @@
 
 from pourprint.ledger.alloys import alloys
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, mistake, numeric, predict, shown
+from pourprint.lessons.kinds import Number, Option, mistake, numeric, predict
 from pourprint.parts.mending import UNITS_MM
 from pourprint.parts.part import Part
 
@@ -16,7 +16,7 @@ def _block(draw, low=20, high=90):
     return sides, Part.from_numbers("block", a * b * c / 1000, 2 * (a * b + b * c + a * c) / 100, sides)
 
 
-@exercise("modulus", NOTEBOOK, "Work out a modulus", "numeric", "counts three faces of a block, or divides upside down")
+@exercise("Work out a modulus", "counts three faces of a block, or divides upside down")
 def modulus(draw, room):
     (a, b, c), block = _block(draw)
     right = block.modulus_mm
@@ -35,7 +35,7 @@ def modulus(draw, room):
     )
 
 
-@exercise("scaled-surface", NOTEBOOK, "Make it larger", "numeric", "lets the surface grow as the volume does")
+@exercise("Make it larger", "lets the surface grow as the volume does")
 def scaled_surface(draw, room):
     item = draw.choice("part", room.kit.parts)
     factor = draw.choice("factor", (2, 3, 4, 5))
@@ -57,7 +57,7 @@ def scaled_surface(draw, room):
     )
 
 
-@exercise("inch-or-mm", NOTEBOOK, "Find the wrong unit", "find the mistake", "converts a volume like a length")
+@exercise("Find the wrong unit", "converts a volume like a length")
 def inch_or_mm(draw, room):
     inch = UNITS_MM["inch"]
     side = draw.number("side", 1.5, 4.0, 0.25)
@@ -88,7 +88,7 @@ def inch_or_mm(draw, room):
     )
 
 
-@exercise("kit-mass", NOTEBOOK, "Weigh the kit", "numeric", "forgets how many of each part a kit holds")
+@exercise("Weigh the kit", "forgets how many of each part a kit holds")
 def kit_mass(draw, room):
     quantity = draw.whole("quantity", 2, 9)
     alloy = draw.choice("alloy", list(alloys().values()))
@@ -113,9 +113,7 @@ def kit_mass(draw, room):
     )
 
 
-@exercise(
-    "predict-modulus", NOTEBOOK, "Predict the modulus", "predict", "expects modulus to follow volume in proportion"
-)
+@exercise("Predict the modulus", "expects modulus to follow volume in proportion")
 def predict_modulus(draw, room):
     part = draw.choice("part", room.kit.parts).part
     factor = draw.choice("factor", (2, 4, 8))
@@ -141,7 +139,7 @@ def predict_modulus(draw, room):
             Option("volume grows and surface stays", "Read the surface while you move the slider: does it stay?"),
             Option("volume and surface grow alike", "Read both while you move the slider: do they grow alike?"),
         ],
-        f"The modulus grows by {factor}^(1/3) = {growth:.3f}, to {shown(part.modulus_mm * growth)} mm.",
+        f"The modulus grows by {factor}^(1/3) = {growth:.3f}, to {part.modulus_mm * growth:.4g} mm.",
         ("Which of volume and surface grows faster?",),
         "Exact: similar shapes scale by s, s² and s³.",
     )

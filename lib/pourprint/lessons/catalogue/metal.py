@@ -14,13 +14,7 @@ NOTEBOOK = "04"
 ROUTE = "printed_metal"
 
 
-@exercise(
-    "metal-alloy",
-    NOTEBOOK,
-    "Know which alloy cannot be printed",
-    "choose and justify",
-    "thinks that a printer prints any metal",
-)
+@exercise("Know which alloy cannot be printed", "thinks that a printer prints any metal")
 def metal_alloy(draw, room):
     refused = sorted(name for name, alloy in alloys().items() if ROUTE in alloy.refused)
     name = draw.choice("alloy", refused)
@@ -40,7 +34,7 @@ def metal_alloy(draw, room):
     )
 
 
-@exercise("metal-plates", NOTEBOOK, "Fill the plate", "numeric", "divides areas where whole parts must fit")
+@exercise("Fill the plate", "divides areas where whole parts must fit")
 def metal_plates(draw, room):
     gap = room.rates["printed_metal.plate_gap"]
     plate = tuple(room.rates[f"printed_metal.plate_{axis}"] for axis in "xy")
@@ -75,7 +69,7 @@ def metal_plates(draw, room):
 RATES = ((5.1, 30), (10.5, 60), (2.0, 20), (3.7, 40))  # mm³/s and µm: published machine data sheets, EOS
 
 
-@exercise("metal-build-time", NOTEBOOK, "Time a build", "numeric", "counts the laser and forgets to spread the powder")
+@exercise("Time a build", "counts the laser and forgets to spread the powder")
 def metal_build_time(draw, room):
     rate, layer = draw.choice("rate", RATES)
     volume, height = draw.whole("volume", 60, 300, 20), draw.whole("height", 40, 120, 5)
@@ -102,7 +96,7 @@ def metal_build_time(draw, room):
     )
 
 
-@exercise("metal-height", NOTEBOOK, "Predict the build", "predict", "expects build time to follow volume alone")
+@exercise("Predict the build", "expects build time to follow volume alone")
 def metal_height(draw, room):
     alloy = room.alloy
     volume, low = draw.whole("volume", 40, 120, 10), draw.whole("low", 30, 50, 5)
@@ -132,9 +126,7 @@ def metal_height(draw, room):
     )
 
 
-@exercise(
-    "metal-order", NOTEBOOK, "Order the steps after the laser", "order", "cuts parts off before the stress is relieved"
-)
+@exercise("Order the steps after the laser", "cuts parts off before the stress is relieved")
 def metal_order(draw, room):
     plan = room.plan(ROUTE)
     steps = [step.name for step in plan.steps if step.stage >= Stage.MOULD]
@@ -150,7 +142,7 @@ def metal_order(draw, room):
     )
 
 
-@exercise("metal-share", NOTEBOOK, "Find the share of the print", "numeric", "takes the printer for the whole cost")
+@exercise("Find the share of the print", "takes the printer for the whole cost")
 def metal_share(draw, room):
     quantity = draw.whole("quantity", 1, 8)
     plan = room.plan(ROUTE, quantity)

@@ -16,9 +16,7 @@ NOTEBOOK = "03"
 ROUTE = "printed_mould"
 
 
-@exercise(
-    "mould-gap", NOTEBOOK, "As cast, or machined?", "choose and justify", "trusts the mean gap and forgets its spread"
-)
+@exercise("As cast, or machined?", "trusts the mean gap and forgets its spread")
 def mould_gap(draw, room):
     size = draw.choice("size", (20, 25, 30, 40))
     grade = draw.choice("grade", (5, 6, 9, 10))
@@ -46,7 +44,7 @@ def mould_gap(draw, room):
     )
 
 
-@exercise("mould-feeder", NOTEBOOK, "Size a feeder", "numeric", "gives the feeder the modulus of the casting")
+@exercise("Size a feeder", "gives the feeder the modulus of the casting")
 def mould_feeder(draw, room):
     side, ratio, height = (
         draw.whole("side", 30, 90, 5),
@@ -80,9 +78,7 @@ def mould_feeder(draw, room):
 SHAPES = {"a cube of {0} mm": (1, 1, 1), "a plate of {0} × {0} × {1} mm": (1, 1, 0.08)}
 
 
-@exercise(
-    "mould-two-rules", NOTEBOOK, "Which feeding rule decides?", "choose and justify", "applies only the modulus rule", 2
-)
+@exercise("Which feeding rule decides?", "applies only the modulus rule", 2)
 def mould_two_rules(draw, room):
     shape = draw.choice("shape", list(SHAPES))
     size = draw.whole("size", 60, 140, 10)
@@ -100,10 +96,7 @@ def mould_two_rules(draw, room):
         f"{shape.format(size, f'{c:.1f}')[0].upper()}{shape.format(size, f'{c:.1f}')[1:]} is fed by one cylinder, H = "
         f"1.5D. Its modulus shall be 1.2 times the casting's, and it must hold α·V/(ε − α) of metal, with α = "
         f"{percent(alpha)} and ε = 14 %. Both rules must hold: which one decides the size?",
-        [
-            Option("the modulus rule", other if by_volume else ""),
-            Option("the volume rule", "" if by_volume else other),
-        ],
+        [Option("the modulus rule", other if by_volume else ""), Option("the volume rule", "" if by_volume else other)],
         [
             Option("the casting is compact: it freezes late for the metal that it holds", other if by_volume else ""),
             Option("the casting is thin and wide: it freezes early but needs much metal", "" if by_volume else other),
@@ -115,13 +108,7 @@ def mould_two_rules(draw, room):
     )
 
 
-@exercise(
-    "mould-layers",
-    NOTEBOOK,
-    "Count the layers",
-    "numeric",
-    "lets printing time grow with the number of moulds side by side",
-)
+@exercise("Count the layers", "lets printing time grow with the number of moulds side by side")
 def mould_layers(draw, room):
     height, moulds = draw.whole("height", 120, 320, 10), draw.whole("moulds", 2, 5)
     layer = draw.choice("layer", (0.2, 0.28, 0.3, 0.4))
@@ -145,13 +132,7 @@ def mould_layers(draw, room):
     )
 
 
-@exercise(
-    "mould-melts",
-    NOTEBOOK,
-    "Find the mistake at the furnace",
-    "find the mistake",
-    "multiplies by a yield where it divides",
-)
+@exercise("Find the mistake at the furnace", "multiplies by a yield where it divides")
 def mould_melts(draw, room):
     crucible = round(crucible_kg(room.plan(ROUTE).job, room.rates), 1)
     hours = room.rates["foundry.melt_hands_on"] + room.alloy["melt_care"]
@@ -190,7 +171,7 @@ def mould_melts(draw, room):
     )
 
 
-@exercise("mould-sand", NOTEBOOK, "Weigh the sand", "numeric", "underrates the sand behind a kilogram of casting")
+@exercise("Weigh the sand", "underrates the sand behind a kilogram of casting")
 def mould_sand(draw, room):
     r = room.rates
     item, feeder = draw.choice("part", room.kit.parts), draw.whole("feeder", 30, 70, 5)
@@ -217,14 +198,7 @@ def mould_sand(draw, room):
     )
 
 
-@exercise(
-    "mould-stock",
-    NOTEBOOK,
-    "Predict the machining",
-    "predict",
-    "expects machining hours to follow stock in proportion",
-    2,
-)
+@exercise("Predict the machining", "expects machining hours to follow stock in proportion", 2)
 def mould_stock(draw, room):
     key = "printed_mould.machining_stock"
     stock = room.rates[key]

@@ -15,9 +15,7 @@ NOTEBOOK = "02"
 ROUTE = "printed_pattern"
 
 
-@exercise(
-    "pattern-gap", NOTEBOOK, "Check the bond gap", "numeric", "takes a tolerance on the diameter for one on the gap"
-)
+@exercise("Check the bond gap", "takes a tolerance on the diameter for one on the gap")
 def pattern_gap(draw, room):
     size, grade = draw.choice("size", (20, 25, 30, 40)), draw.choice("grade", (4, 5))
     hole, tube = float(casting_tolerance_mm(size, grade)), draw.choice("tube", (0.06, 0.08, 0.1))
@@ -44,9 +42,7 @@ def pattern_gap(draw, room):
     )
 
 
-@exercise(
-    "pattern-clusters", NOTEBOOK, "Count the clusters", "numeric", "rounds the whole job up once instead of each batch"
-)
+@exercise("Count the clusters", "rounds the whole job up once instead of each batch")
 def pattern_clusters(draw, room):
     part, each = draw.choice("part", room.kit.parts).part, draw.whole("each", 5, 20)
     batch = each + draw.whole("over", 1, max(1, each // 2))
@@ -73,9 +69,7 @@ def pattern_clusters(draw, room):
     )
 
 
-@exercise(
-    "pattern-freezing", NOTEBOOK, "Scale a freezing time", "numeric", "lets freezing time follow modulus in proportion"
-)
+@exercise("Scale a freezing time", "lets freezing time follow modulus in proportion")
 def pattern_freezing(draw, room):
     part, factor = draw.choice("part", room.kit.parts).part, draw.choice("factor", (2, 3, 4))
     seconds = draw.whole("seconds", 40, 120, 5)
@@ -97,7 +91,7 @@ def pattern_freezing(draw, room):
     )
 
 
-@exercise("pattern-size", NOTEBOOK, "Print it larger", "numeric", "adds contraction to a volume as if it were a length")
+@exercise("Print it larger", "adds contraction to a volume as if it were a length")
 def pattern_size(draw, room):
     part, percent = draw.choice("part", room.kit.parts).part, draw.choice("contraction", (1.3, 1.45, 1.6, 1.8, 2.0))
     s = float(pattern_mm(1.0, percent))
@@ -119,9 +113,7 @@ def pattern_size(draw, room):
     )
 
 
-@exercise(
-    "pattern-yield", NOTEBOOK, "Find the yield of a cluster", "numeric", "forgets runner and cup when metal is ordered"
-)
+@exercise("Find the yield of a cluster", "forgets runner and cup when metal is ordered")
 def pattern_yield(draw, room):
     part, pieces = draw.choice("part", room.kit.parts).part, draw.whole("pieces", 4, 16)
     gates, cup = draw.choice("gates", (0.04, 0.05, 0.08)), draw.whole("cup", 80, 200, 20)
@@ -147,9 +139,7 @@ def pattern_yield(draw, room):
     )
 
 
-@exercise(
-    "pattern-drying", NOTEBOOK, "Wait for the shell", "numeric", "counts coats where the waits between coats count"
-)
+@exercise("Wait for the shell", "counts coats where the waits between coats count")
 def pattern_drying(draw, room):
     coats, interval = draw.whole("coats", 6, 12), draw.choice("interval", (1, 2, 3, 4))
     final = draw.choice("final", (12, 16, 24))
@@ -169,9 +159,7 @@ def pattern_drying(draw, room):
     )
 
 
-@exercise(
-    "pattern-kiln", NOTEBOOK, "Find the mistake at the kiln", "find the mistake", "takes a kiln load for divisible"
-)
+@exercise("Find the mistake at the kiln", "takes a kiln load for divisible")
 def pattern_kiln(draw, room):
     s = room.rates.section("shell")
     holds = int(s("kiln_clusters"))
@@ -205,13 +193,7 @@ def pattern_kiln(draw, room):
     )
 
 
-@exercise(
-    "pattern-order",
-    NOTEBOOK,
-    "Order the steps to the metal",
-    "order",
-    "fires before drying, or melts before the shell is hot",
-)
+@exercise("Order the steps to the metal", "fires before drying, or melts before the shell is hot")
 def pattern_order(draw, room):
     steps = [step.name for step in room.plan(ROUTE).steps if Stage.PATTERN <= step.stage <= Stage.BREAK_OUT]
     kept = set(draw.shuffled("kept", steps)[:6])
@@ -251,7 +233,7 @@ CASES = (
 )
 
 
-@exercise("pattern-caution", NOTEBOOK, "Know what can hurt you", "choose and justify", "judges danger by how it looks")
+@exercise("Know what can hurt you", "judges danger by how it looks")
 def pattern_caution(draw, room):
     case, right, wrong, good, bad = draw.choice("case", CASES)
     idle = Option("finish the step first, then ask", "What can be lost while you finish?")
@@ -267,13 +249,7 @@ def pattern_caution(draw, room):
     )
 
 
-@exercise(
-    "pattern-bore",
-    NOTEBOOK,
-    "Machine a bore",
-    "numeric",
-    "takes stock off the diameter once, or counts the hole as metal",
-)
+@exercise("Machine a bore", "takes stock off the diameter once, or counts the hole as metal")
 def pattern_bore(draw, room):
     diameter, depth = draw.whole("diameter", 18, 40, 2), draw.whole("depth", 8, 30)
     stock = draw.choice("stock", (0.5, 0.7, 1.0, 1.5))

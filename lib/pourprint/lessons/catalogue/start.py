@@ -21,7 +21,7 @@ BEFORE = {
 }
 
 
-@exercise("stages-in-order", NOTEBOOK, "Put the stages in order", "order", "takes the shell for something poured into")
+@exercise("Put the stages in order", "takes the shell for something poured into")
 def stages_in_order(draw, room):
     stages = [stage for stage in room.plan("printed_pattern").stages if stage is not Stage.DESIGN]
     kept = sorted(draw.shuffled("kept", [stage.name for stage in stages])[:6], key=lambda name: Stage[name])
@@ -37,9 +37,7 @@ def stages_in_order(draw, room):
     )
 
 
-@exercise(
-    "fewest-stages", NOTEBOOK, "Few stages, little money?", "choose and justify", "believes that fewer stages cost less"
-)
+@exercise("Few stages, little money?", "believes that fewer stages cost less")
 def fewest_stages(draw, room):
     quantity = draw.whole("quantity", 1, 6)
     plans = {route: room.plan(route, quantity) for route in PRINTED}
@@ -74,7 +72,7 @@ USES = {
 }
 
 
-@exercise("pedigree", NOTEBOOK, "Ask a number where it comes from", "choose and justify", "trusts every number alike")
+@exercise("Ask a number where it comes from", "trusts every number alike")
 def pedigree(draw, room):
     entries = room.rates.entries
     there = [mark for mark in Pedigree if any(entry.pedigree == mark for entry in entries.values())]
