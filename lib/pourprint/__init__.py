@@ -47,6 +47,7 @@ from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan, lead_time
 from pourprint.plans.steps import Stage
 from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freeze
+from pourprint.process.strength.loads import frame_loads
 from pourprint.risk.rework import rework
 from pourprint.risk.runs import design_error, simulate, simulate_all
 from pourprint.risk.yields import (

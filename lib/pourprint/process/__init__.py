@@ -1,4 +1,4 @@
-"""Process: the trade's physics, by place: freezing, shell, sand, powder, finish.
+"""Process: the trade's physics, by place: freezing, shell, sand, powder, finish, strength.
 
 May import from ledger and parts.
 """

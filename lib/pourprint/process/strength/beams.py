@@ -10,6 +10,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.parts.meshes import unit_vector
+from pourprint.process.freezing.voxels import frame_along
 
 LEAST_HELD = 1e-11  # of the stiffest motion; a frame that resists some motion less than this is a mechanism
 TURN_MM = 100.0  # a turn of 1 rad counts as this displacement when motions are compared
@@ -81,9 +82,7 @@ def _placed(bar, points):
     length = np.linalg.norm(b - a) - sum(bar.offset_mm)
     if length <= 0:
         raise InputError(f"bar {bar.name!r} has no length left between its rigid ends; set its points further apart.")
-    side = np.eye(3)[np.argmin(np.abs(along))]
-    across = unit_vector(np.cross(along, side), "across")
-    axes = np.array([along, across, np.cross(along, across)])
+    axes = np.roll(frame_along(along), 1, axis=0)
     matrix = np.zeros((12, 12))
     for end, reach in ((0, bar.offset_mm[0]), (6, -bar.offset_mm[1])):
         x, y, z = along * reach

@@ -1,0 +1,220 @@
+"""What a frame's tubes and nodes carry in its standard cases.
+
+Static, small displacements, nodes rigid to their sockets' mouths, tyres as springs; no fatigue, no impact but the
+drop's factor, no local failure of a tube's end. Teaching estimates: no result here approves a joint.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from pourprint.ledger.errors import InputError
+from pourprint.process.strength.beams import Bar, Mechanism, solve_frame
+
+GRAVITY = 9.80665  # m/s2, standard
+SHEAR_SHARE = 0.5  # of a thin round tube's section that carries shear (Cowper 1966, thin wall, from memory)
+AXIS = np.eye(3)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A load case: acceleration (3,) on every mass [g]; numbers of the wheels that stand and of those that hold
+    along x; whether pivots rest against their stops."""
+
+    name: str
+    pull_g: tuple[float, float, float]
+    standing: tuple[int, ...]
+    braked: tuple[int, ...]
+    stopped: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class FrameLoads:
+    """Loads in a frame. cases: names; drop_factor [-]; displacements {point: (6, cases)} [mm, rad], turns about x, y, z
+    last; ends {(tube, point): (force, moment)} of the tube on the node at its socket's mouth, or at the boss's centre
+    where it pivots, each (3, cases) [N, N mm] along x, y, z."""
+
+    frame: object
+    cases: tuple[str, ...]
+    drop_factor: float
+    displacements: dict
+    ends: dict
+
+    def at_kind(self, kind):
+        """Loads on alike nodes (NodeKind), turned into the first's axes: names of the cases (point, case), and
+        {tube of the first's socket or boss: (force, moment)}, each (3, points × cases)."""
+        first = [tube.name for tube in self.frame.tubes.values() if kind.points[0] in tube.between]
+        found = {name: [] for name in first}
+        for point, turn, bonded in zip(kind.points, kind.turns, kind.tubes, strict=True):
+            turning = [t.name for t in self.frame.tubes.values() if t.pivots_at == point]
+            names = dict(zip(kind.tubes[0], bonded, strict=True))
+            own = [name for name in first if name not in names]
+            names |= dict(zip(own, turning, strict=True))
+            for name in first:
+                found[name].append([turn.T @ part for part in self.ends[names[name], point]])
+        labels = tuple((point, case) for point in kind.points for case in self.cases)
+        return labels, {
+            name: tuple(np.hstack(parts) for parts in zip(*some, strict=True)) for name, some in found.items()
+        }
+
+    def table(self):
+        """Each tube's hardest case as a pandas table: force along it [N], bending [Nm], stress [MPa] against its
+        tubing's strength, and the margins [-]: strength over stress less one, and so for buckling (hinged ends)."""
+        import pandas as pd
+
+        rows = []
+        for tube in self.frame.tubes.values():
+            area, inertia = _section(tube)
+            entries = self.frame.tubing[tube.tubing]
+            forces, moments = (np.stack([self.ends[tube.name, point][i] for point in tube.between]) for i in (0, 1))
+            along = self.frame.direction(tube, tube.between[0])
+            pull = -np.einsum("i,ic->c", along, forces[1])  # what the tube pulls its second node back with
+            twist = np.einsum("i,eic->ec", along, moments)
+            bending = np.linalg.norm(moments - twist[:, None] * along[:, None], axis=1).max(axis=0)
+            stress = np.abs(pull) / area + bending * tube.diameter_mm / 2 / inertia
+            worst = int(np.argmax(stress))
+            gap = np.linalg.norm(np.subtract(*(self.frame.points[p].at for p in tube.between)))
+            euler = np.pi**2 * 1000 * entries["youngs_modulus"].value * inertia / gap**2
+            rows.append(
+                {
+                    "tube": tube.name,
+                    "case": self.cases[worst],
+                    "pull [N]": pull[worst],
+                    "bending [Nm]": bending[worst] / 1000,
+                    "stress [MPa]": stress[worst],
+                    "margin of strength [-]": entries["strength"].value / stress[worst] - 1,
+                    "margin of buckling [-]": euler / max(-pull.min(), 1e-9) - 1,
+                }
+            )
+        return pd.DataFrame(rows).set_index("tube")
+
+    def moved(self):
+        """How far each case moves the frame, as a pandas table: the point that moves most and its way [mm]."""
+        import pandas as pd
+
+        ways = {point: np.linalg.norm(u[:3], axis=0) for point, u in self.displacements.items()}
+        far = [max(ways, key=lambda point, i=i: ways[point][i]) for i in range(len(self.cases))]
+        rows = [
+            {"case": c, "point": p, "moves [mm]": ways[p][i]}
+            for i, (c, p) in enumerate(zip(self.cases, far, strict=True))
+        ]
+        return pd.DataFrame(rows).set_index("case")
+
+
+def frame_loads(frame, node_kg=None):
+    """Forces in a frame's tubes and on its nodes, in its standard cases.
+
+    frame: Frame with wheels. node_kg: {point: mass of its node [kg]} beside what the points carry.
+    Cases: standing; slope_along (nose up), slope_across; off_POINT for each wheel in the air, pivots against their
+    stops; side; drop (standing times 1 + √(1 + 2 h/δ), δ how far the mass settles when standing); blocked (the foremost
+    wheel alone holds along x). Tyres give alike along x, y and z.
+    Returns: FrameLoads. Raises: InputError; for a mechanism it names the joint.
+    """
+    if not frame.wheels:
+        raise InputError(f"frame {frame.name!r} has no wheels to stand on; give it [[wheel]] tables.")
+    mass = _masses(frame, node_kg or {})
+    wheels, given = tuple(range(len(frame.wheels))), frame.cases
+    front = max(wheels, key=lambda i: frame.points[frame.wheels[i].point].at[0])  # noqa: PD008
+    a, b = np.radians([given.slope_along_deg, given.slope_across_deg])
+    down = (0.0, 0.0, -1.0)
+    level = [
+        Case("standing", down, wheels, wheels),
+        Case("slope_along", (-np.sin(a), 0.0, -np.cos(a)), wheels, wheels),
+        Case("slope_across", (0.0, -np.sin(b), -np.cos(b)), wheels, wheels),
+        Case("side", (0.0, given.side_g, -1.0), wheels, wheels),
+    ]
+    off = [
+        Case(f"off_{wheel.point}", down, tuple(x for x in wheels if x != i), wheels, stopped=True)
+        for i, wheel in enumerate(frame.wheels)
+    ]
+    groups = [level, *([case] for case in off), [Case("blocked", (given.blocked_g, 0.0, -1.0), wheels, (front,))]]
+    mouths = {point: frame.mouths_mm(point) for point in frame.points}
+    with threadpool_limits(1):  # many threads on small matrices are slower than one
+        solved = [_solved(frame, mouths, mass, group) for group in groups]
+    cases = [case.name for group in groups for case in group]
+    moved = np.concatenate([s.displacements for s in solved], axis=2)
+    settled = -(mass @ moved[:, 2, 0]) / mass.sum()
+    factor = float(1 + np.sqrt(1 + 2 * given.drop_mm / settled))
+    displacements = {name: _with_drop(moved[i], factor) for i, name in enumerate(frame.points)}
+    ends = {}
+    for tube in frame.tubes.values():
+        forces = np.concatenate([s.forces[tube.name] for s in solved], axis=1)
+        axes = solved[0].axes[tube.name]
+        for i, point in enumerate(tube.between):
+            on_node = [-axes.T @ forces[6 * i + k : 6 * i + k + 3] for k in (0, 3)]
+            ends[tube.name, point] = tuple(_with_drop(part, factor) for part in on_node)
+    return FrameLoads(frame, (*cases, "drop"), factor, displacements, ends)
+
+
+def _with_drop(values, factor):
+    """Values (…, cases) with the drop after them: the first case, standing, times the factor."""
+    return np.concatenate([values, factor * values[..., :1]], axis=-1)
+
+
+def _section(tube):
+    """Area [mm2] and second moment [mm4] of a tube's section."""
+    outer, inner = tube.diameter_mm, tube.diameter_mm - 2 * tube.wall_mm
+    return np.pi / 4 * (outer**2 - inner**2), np.pi / 64 * (outer**4 - inner**4)
+
+
+def _masses(frame, node_kg):
+    """Mass (points,) at each point [kg]: what it carries, its node, and half of each tube that ends there."""
+    mass = {name: point.mass_kg + node_kg.get(name, 0.0) for name, point in frame.points.items()}
+    for tube in frame.tubes.values():
+        length = np.linalg.norm(np.subtract(*(frame.points[p].at for p in tube.between)))
+        for point in tube.between:
+            mass[point] += _section(tube)[0] * length * frame.tubing[tube.tubing]["density"].value / 2e6
+    return np.array(list(mass.values()))
+
+
+def _solved(frame, mouths, mass, cases):
+    """Displacements and forces for cases that stand on the same wheels."""
+    names = list(frame.points)
+    bars = []
+    for tube in frame.tubes.values():
+        area, inertia = _section(tube)
+        e, g = (1000 * frame.tubing[tube.tubing][f"{kind}_modulus"].value for kind in ("youngs", "shear"))
+        soft = []
+        for i, point in enumerate(tube.between):
+            if tube.pivots_at == point:
+                soft += [(6 * i + 3, math.inf)] * (not cases[0].stopped)
+            elif math.isfinite(tube.root_nm_rad):
+                soft += [(6 * i + 4, 1 / (1000 * tube.root_nm_rad)), (6 * i + 5, 1 / (1000 * tube.root_nm_rad))]
+        ends = tuple(names.index(point) for point in tube.between)
+        reach = tuple(mouths[point].get(tube.name, 0.0) for point in tube.between)
+        stiff = (e * area, e * inertia, 2 * g * inertia, SHEAR_SHARE * g * area)
+        bars.append(Bar(tube.name, ends, *stiff, reach, tuple(soft)))
+    loads = np.zeros((len(names), 6, len(cases)))
+    loads[:, :3] = GRAVITY * mass[:, None, None] * np.array([case.pull_g for case in cases]).T
+    try:
+        return solve_frame([p.at for p in frame.points.values()], bars, loads, _supports(frame, names, cases[0]))
+    except Mechanism as error:
+        joint = "" if error.bar is None else f": tube {error.bar} turns freely at point {names[error.point]}"
+        where = joint or f": nothing holds point {names[error.point]}"
+        raise InputError(
+            f"the frame is a mechanism in case {cases[0].name}{where}. Hold it, or take the pivot out."
+        ) from None
+
+
+def _supports(frame, names, case):
+    """The ground under the wheels that stand, and the differential, as springs for solve_frame."""
+    rows = []
+    for i in case.standing:
+        wheel = frame.wheels[i]
+        arm = np.array([0.0, wheel.side_mm, -wheel.radius_mm])
+        for axis in range(3):
+            if axis == 0 and i not in case.braked:
+                continue
+            row = np.zeros((len(names), 6))
+            row[names.index(wheel.point)] = [*AXIS[axis], *np.cross(arm, AXIS[axis])]
+            rows.append((row.ravel(), wheel.tyre_n_mm))
+    both = frame.differential
+    if both:
+        row = np.zeros((len(names), 6))
+        for some, sign in ((both.rockers, 1), (both.body, -1)):
+            for point in some:
+                row[names.index(point), 4] += sign / len(some)
+        rows.append((row.ravel(), 1000 * both.stiffness_nm_rad))
+    return rows
