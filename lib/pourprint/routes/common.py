@@ -64,17 +64,21 @@ def share_of_lots(kit, fits, boxes_mm, where, limits):
     return sum(item.count / fit for item, fit in zip(kit.parts, fits, strict=True))
 
 
+def desk_step(stage, name, hours, **more):
+    """An engineer's work, once a job [h]; `more` as for Work."""
+    return Step(stage, name, (Work(JOB, hands_on_h=hours, **more),), who="labour.engineer")
+
+
 def check_the_part(job, rates, whom):
     """The first step of every route."""
     hours = rates["design.check_base"] + rates["design.check_each"] * len(job.kit.parts)
-    return Step(Stage.DESIGN, f"check the part for {whom}", (Work(JOB, hands_on_h=hours),), who="labour.engineer")
+    return desk_step(Stage.DESIGN, f"check the part for {whom}", hours)
 
 
 def simulate(job, rates):
     """Simulate filling and freezing: an engineer sets up and reads, a computer runs alone."""
     hours = rates["design.simulate_base"] + rates["design.simulate_each"] * len(job.kit.parts)
-    work = Work(JOB, hands_on_h=hours, wait_h=rates["design.simulate_run"])
-    return Step(Stage.SIMULATE, "simulate filling and freezing", (work,), who="labour.engineer")
+    return desk_step(Stage.SIMULATE, "simulate filling and freezing", hours, wait_h=rates["design.simulate_run"])
 
 
 def crucible_kg(job, rates):
@@ -110,23 +114,17 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
     part = part_level(job.kit)
     part_kg = job.kit.volume_cm3 / job.kit.nodes * job.alloy["density"] / 1000
     ingot, lost = f"ingot.{job.alloy.name}", rates["foundry.return_loss"]
+    gas = {"material.inert_gas": job.alloy["cover_gas"]} if job.alloy["cover_gas"] else {}
+    work = (
+        Work(melt, hands_on_h=rates["foundry.melt_hands_on"] + job.alloy["melt_care"], materials=gas),
+        Work(metal, hands_on_h=melting_h_kg(job, rates), materials={ingot: rates["foundry.melt_loss"] + lost}),
+        Work(lot, hands_on_h=rates["foundry.pour_each"], people=2),
+        Work(part, materials={ingot: part_kg * (1 - lost)}),
+    )
     return Step(
         Stage.POUR,
         "melt and pour",
-        (
-            Work(
-                melt,
-                hands_on_h=rates["foundry.melt_hands_on"] + job.alloy["melt_care"],
-                materials={"material.inert_gas": job.alloy["cover_gas"]} if job.alloy["cover_gas"] else {},
-            ),
-            Work(
-                metal,
-                hands_on_h=melting_h_kg(job, rates),
-                materials={ingot: rates["foundry.melt_loss"] + lost},
-            ),
-            Work(lot, hands_on_h=rates["foundry.pour_each"], people=2),
-            Work(part, materials={ingot: part_kg * (1 - lost)}),
-        ),
+        work,
         machine="melting_furnace",
         attended=True,
         whole=True,
@@ -229,7 +227,7 @@ def finish(job, rates, machining, back_to):
     ]
     features = sum(work.features for work in machining)
     setup_h = m("setup_batch") * np.minimum(features, 1)
-    machine = Step(
+    machining = Step(
         Stage.FINISH,
         "machine bores, faces and tight sockets",
         (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=mean(job.kit, hours))),
@@ -240,7 +238,7 @@ def finish(job, rates, machining, back_to):
     )
     return (
         Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=m("blast_each")),)),
-        *((machine,) if np.any(features) else ()),
+        *((machining,) if np.any(features) else ()),
         Step(
             Stage.FINISH,
             "inspect and record",

@@ -12,7 +12,7 @@ import numpy as np
 from pourprint.ledger.entries import library
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import KitPart
-from pourprint.plans.steps import JOB, Level, Stage, Step, Work
+from pourprint.plans.steps import Level, Stage, Step, Work
 from pourprint.process.heating import heating_h
 from pourprint.process.packing import per_bed, plate_share
 from pourprint.process.powder import supports
@@ -255,77 +255,64 @@ def _powder(melted_cm3, bed_cm3, job, m):
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
-    m = rates.section(NAME)
-    kit, part = job.kit, common.part_level(job.kit)
-    layout = lay_out(job, rates)
-    plates = layout.plates
-    loads = Level("furnace load", lambda kits: np.ceil(plates.per_batch(kits) / m("relief_plates") - 1e-9))
-
-    def each(amount):
-        """Mean of amount(piece) over the pieces of a kit."""
-        return common.mean(kit, map(amount, layout.pieces))
-
-    recoat_h = recoating_h(layout.height_mm, layer_mm(job, m), m("recoat"))
-    laser_h, cut_h = each(lambda piece: piece.hours.laser), each(lambda piece: piece.hours.cut)
-    melted = each(lambda piece: piece.melted_cm3)
-    metal, gas = f"powder.{job.alloy.name}", "material.inert_gas"
-    heat_h = heating_h(job.alloy["relief_temperature"], rates["foundry.heat_treatment_heating"])
-    relief_h = heat_h + job.alloy["relief_time"]  # the load cools outside the furnace
+    m, layout = rates.section(NAME), lay_out(job, rates)
+    layout_h = m("layout_base") + m("layout_each") * len(job.kit.parts)
     return (
         common.check_the_part(job, rates, "printing"),
-        Step(
-            Stage.TOOLING,
-            "orient, support and lay out the plate",
-            (Work(JOB, hands_on_h=m("layout_base") + m("layout_each") * len(kit.parts)),),
-            who="labour.engineer",
-        ),
-        Step(
-            Stage.MOULD,
-            PRINT,
-            (
-                Work(
-                    plates,
-                    hands_on_h=m("plate_setup"),
-                    machine_h=recoat_h,
-                    cooling_h=m("plate_cooling"),
-                    materials={
-                        gas: recoat_h * m("gas_flow"),
-                        metal: _powder(0.0, _bed_cm3(layout, m), job, m).bought_kg,
-                    },
-                ),
-                Work(
-                    part,
-                    machine_h=laser_h,
-                    materials={gas: laser_h * m("gas_flow"), metal: _powder(melted, 0.0, job, m).bought_kg},
-                ),
-            ),
-            machine="metal_printer",
-            rounds=plates.per_batch,
-            first_pass_yield=m("yield_print"),
-            spoils="plate",
-            returns_to=PRINT,
-        ),
-        Step(
-            Stage.BREAK_OUT,
-            "stress-relieve on the plate",
-            (Work(loads, hands_on_h=m("relief_setup"), machine_h=relief_h),),
-            machine="heat_treatment_furnace",
-            rounds=loads.per_batch,
-        ),
-        Step(
-            Stage.BREAK_OUT,
-            "cut the parts from the plate",
-            (Work(plates, hands_on_h=m("cut_setup")), Work(part, machine_h=cut_h)),
-            machine="saw",
-        ),
-        Step(
-            Stage.FINISH,
-            "take off the supports",
-            (Work(part, hands_on_h=m("support_handling") + each(lambda piece: piece.hours.removal)),),
-        ),
+        common.desk_step(Stage.TOOLING, "orient, support and lay out the plate", layout_h),
+        _print(job, m, layout),
+        *_take_off(job, rates, layout),
         *_hot_pressing(job, m),
         *(common.heat_treat(job, rates) if "print_hardening" in job.alloy.entries else ()),
         *common.finish(job, rates, [piece.machining for piece in layout.pieces], PRINT),
+    )
+
+
+def _print(job, m, layout):
+    plates, kit, metal, gas = layout.plates, job.kit, f"powder.{job.alloy.name}", "material.inert_gas"
+    recoat_h = recoating_h(layout.height_mm, layer_mm(job, m), m("recoat"))
+    laser_h = common.mean(kit, [piece.hours.laser for piece in layout.pieces])
+    melted = common.mean(kit, [piece.melted_cm3 for piece in layout.pieces])
+    bed_kg = _powder(0.0, _bed_cm3(layout, m), job, m).bought_kg
+    piece_kg = _powder(melted, 0.0, job, m).bought_kg
+    printing = (
+        Work(
+            plates,
+            hands_on_h=m("plate_setup"),
+            machine_h=recoat_h,
+            cooling_h=m("plate_cooling"),
+            materials={gas: recoat_h * m("gas_flow"), metal: bed_kg},
+        ),
+        Work(common.part_level(kit), machine_h=laser_h, materials={gas: laser_h * m("gas_flow"), metal: piece_kg}),
+    )
+    return Step(
+        Stage.MOULD,
+        PRINT,
+        printing,
+        machine="metal_printer",
+        rounds=plates.per_batch,
+        first_pass_yield=m("yield_print"),
+        spoils="plate",
+        returns_to=PRINT,
+    )
+
+
+def _take_off(job, rates, layout):
+    """Relieve stress, cut the parts from the plate and take off their supports."""
+    m, plates, part = rates.section(NAME), layout.plates, common.part_level(job.kit)
+    loads = Level("furnace load", lambda kits: np.ceil(plates.per_batch(kits) / m("relief_plates") - 1e-9))
+    heat_h = heating_h(job.alloy["relief_temperature"], rates["foundry.heat_treatment_heating"])
+    relief_h = heat_h + job.alloy["relief_time"]  # the load cools outside the furnace
+    cut_h = common.mean(job.kit, [piece.hours.cut for piece in layout.pieces])
+    removal_h = common.mean(job.kit, [piece.hours.removal for piece in layout.pieces])
+    relieving = Work(loads, hands_on_h=m("relief_setup"), machine_h=relief_h)
+    cutting = (Work(plates, hands_on_h=m("cut_setup")), Work(part, machine_h=cut_h))
+    clearing = Work(part, hands_on_h=m("support_handling") + removal_h)
+    furnace = {"machine": "heat_treatment_furnace", "rounds": loads.per_batch}
+    return (
+        Step(Stage.BREAK_OUT, "stress-relieve on the plate", (relieving,), **furnace),
+        Step(Stage.BREAK_OUT, "cut the parts from the plate", cutting, machine="saw"),
+        Step(Stage.FINISH, "take off the supports", (clearing,)),
     )
 
 
@@ -334,11 +321,6 @@ def _hot_pressing(job, m):
     if "hot_pressing" not in job.alloy.entries:
         return ()
     kit_kg = job.kit.volume_cm3 * job.alloy["density"] / 1000
-    load = common.lots("pressing load", kit_kg / m("hot_press_load"))
-    work = Work(
-        load,
-        hands_on_h=m("hot_press_setup"),
-        wait_h=m("hot_press_wait"),
-        materials={"purchase.hot_pressing": 1.0},
-    )
+    load, bought = common.lots("pressing load", kit_kg / m("hot_press_load")), {"purchase.hot_pressing": 1.0}
+    work = Work(load, hands_on_h=m("hot_press_setup"), wait_h=m("hot_press_wait"), materials=bought)
     return (Step(Stage.FINISH, "press hot to close pores", (work,)),)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.ledger.errors import Infeasible
-from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
 from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
 from pourprint.process.packing import boxes_for, layers
@@ -139,44 +139,34 @@ def steps(job, rates):
     cores = common.mean(kit, [one.cores for one in moulds])
     cut_cm2 = common.mean(kit, [one.feeder.foot_cm2 + one.gating.ingate_mm2 / 100 for one in moulds])
     kit_metal_kg = common.total(kit, [one.metal_kg for one in moulds])
+    unpacking = (
+        Work(mould, hands_on_h=m("unpack_mould"), wait_h=m("curing")),
+        Work(part, hands_on_h=m("unpack_each") + m("core_clean") * cores),
+    )
+    closing = (
+        Work(mould, hands_on_h=m("assemble_mould"), wait_h=m("coat_drying")),
+        Work(part, hands_on_h=m("assemble_each") + m("assemble_core") * cores),
+    )
+    shaking_out = (Work(mould, hands_on_h=m("shake_out")), Work(part, hands_on_h=m("clear_core") * cores))
+    sawing = Work(part, hands_on_h=m("cut_handling") + cut_cm2 / m("cut_rate"))
     return (
         common.check_the_part(job, rates, "casting"),
         _design(job, rates, moulds),
         common.simulate(job, rates),
         _print(job, rates, moulds),
-        Step(
-            Stage.MOULD,
-            "unpack, clean and cure",
-            (
-                Work(mould, hands_on_h=m("unpack_mould"), wait_h=m("curing")),
-                Work(part, hands_on_h=m("unpack_each") + m("core_clean") * cores),
-            ),
-        ),
+        Step(Stage.MOULD, "unpack, clean and cure", unpacking),
         Step(
             Stage.MOULD,
             "coat, set cores and close",
-            (
-                Work(mould, hands_on_h=m("assemble_mould"), wait_h=m("coat_drying")),
-                Work(part, hands_on_h=m("assemble_each") + m("assemble_core") * cores),
-            ),
+            closing,
             first_pass_yield=m("yield_assemble"),
             spoils="mould",
             returns_to=PRINT,
         ),
         common.melt_and_pour(job, rates, mould, lambda kits: kits * kit_metal_kg, "mould", PRINT),
         Step(Stage.POUR, "cool in the sand", (Work(BATCH, wait_h=cooling_h(job, rates, moulds)),)),
-        Step(
-            Stage.BREAK_OUT,
-            "shake out and clear the cores",
-            (Work(mould, hands_on_h=m("shake_out")), Work(part, hands_on_h=m("clear_core") * cores)),
-        ),
-        Step(
-            Stage.BREAK_OUT,
-            "cut off feeders and gates",
-            (Work(part, hands_on_h=m("cut_handling") + cut_cm2 / m("cut_rate")),),
-            machine="saw",
-            attended=True,
-        ),
+        Step(Stage.BREAK_OUT, "shake out and clear the cores", shaking_out),
+        Step(Stage.BREAK_OUT, "cut off feeders and gates", (sawing,), machine="saw", attended=True),
         *common.heat_treat(job, rates),
         *common.finish(job, rates, moulds, PRINT),
     )
@@ -215,9 +205,7 @@ def _design(job, rates, moulds):
         + rates["printed_mould.design_each"] * len(job.kit.parts)
         + rates["printed_mould.design_core"] * sum(one.cores for one in moulds)
     )
-    return Step(
-        Stage.TOOLING, "design moulds, cores, feeders and gates", (Work(JOB, hands_on_h=hours),), who="labour.engineer"
-    )
+    return common.desk_step(Stage.TOOLING, "design moulds, cores, feeders and gates", hours)
 
 
 def job_box_mm(rates):
@@ -260,14 +248,15 @@ def _print(job, rates, moulds):
     # Loose sand that carries no binder is sieved and used again: only the moulds' own sand is bought.
     sand_kg = common.total(job.kit, [one.sand_kg for one in moulds])
     bought = {"material.mould_sand": sand_kg, "material.mould_binder": sand_kg * m("binder_fraction")}
+    printing = (
+        Work(boxes, hands_on_h=m("box_setup")),
+        Work(Level("layer", printed_layers), machine_h=m("layer_time") / 3600),
+        Work(Level("kit", lambda kits: kits), materials=bought),
+    )
     return Step(
         Stage.MOULD,
         PRINT,
-        (
-            Work(boxes, hands_on_h=m("box_setup")),
-            Work(Level("layer", printed_layers), machine_h=m("layer_time") / 3600),
-            Work(Level("kit", lambda kits: kits), materials=bought),
-        ),
+        printing,
         machine="sand_printer",
         rounds=boxes.per_batch,
         first_pass_yield=m("yield_print"),

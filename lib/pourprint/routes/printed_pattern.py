@@ -6,7 +6,7 @@ slowest blind hole. Not valid for parts beyond the dipping envelope; feeding thr
 
 import numpy as np
 
-from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
 from pourprint.process.freezing.solidification import Melt, Mould
 from pourprint.process.heating import heating_h
 from pourprint.process.packing import per_bed
@@ -36,12 +36,7 @@ def steps(job, rates):
 def layout(job, rates):
     """Lay out clusters, gates and contraction, once a job."""
     hours = rates["printed_pattern.layout_base"] + rates["printed_pattern.layout_each"] * len(job.kit.parts)
-    return Step(
-        Stage.TOOLING,
-        "lay out clusters, gates and contraction",
-        (Work(JOB, hands_on_h=hours),),
-        who="labour.engineer",
-    )
+    return common.desk_step(Stage.TOOLING, "lay out clusters, gates and contraction", hours)
 
 
 def _print_patterns(sizes):
@@ -53,14 +48,15 @@ def _print_patterns(sizes):
     boxes_mm = [item.part.box_mm for item in kit.parts]
     builds = common.lots("build", common.share_of_lots(kit, fits, boxes_mm, "the pattern printer", limits))
     polymer = {"material.pattern_polymer": sizes.kit_polymer_kg / kit.nodes}
+    printing = (
+        Work(builds, hands_on_h=p("build_setup")),
+        Work(part, machine_h=sizes.printing_h / kit.nodes, materials=polymer),
+    )
     return (
         Step(
             Stage.PATTERN,
             PRINT,
-            (
-                Work(builds, hands_on_h=p("build_setup")),
-                Work(part, machine_h=sizes.printing_h / kit.nodes, materials=polymer),
-            ),
+            printing,
             machine="pattern_printer",
             rounds=builds.per_batch,
             first_pass_yield=p("yield_print"),
@@ -95,10 +91,46 @@ def cooling_h(sizes):
 
 def from_cluster_on(sizes, first):
     """The steps from the cluster to the finished part; a failure sends work back to the step named `first`."""
-    job, rates = sizes.job, sizes.rates
-    s, kit, part = rates.section("shell"), job.kit, common.part_level(job.kit)
     cluster = common.lots("cluster", sizes.per_kit)
+    lost = {"spoils": "cluster", "returns_to": first}
+    return (*_build_shells(sizes, cluster, lost), *_fire(sizes, cluster, lost), *_pour(sizes, cluster, first))
+
+
+def _build_shells(sizes, cluster, lost):
+    """Glue clusters, coat and dry them; `lost` is what a failure spoils and where it sends work back to."""
+    job, p, s = sizes.job, sizes.rates.section("printed_pattern"), sizes.rates.section("shell")
+    part = common.part_level(job.kit)
     coat = Level("coat", lambda kits: sizes.stuccoed * cluster.per_batch(kits))
+    wax = {"material.runner_wax": sizes.runner_cm3 * sizes.rates["cluster.wax_density"] / 1000}
+    shell_kg = common.mean(job.kit, [sizes.shell_kg(item.part) for item in job.kit.parts])
+    glueing = (
+        Work(part, hands_on_h=p("glue_each")),
+        Work(cluster, hands_on_h=p("cluster_setup"), materials=wax),
+    )
+    coating = (
+        Work(coat, hands_on_h=s("dip_time"), wait_h=sizes.interval_h),
+        Work(cluster, materials={"material.shell": sizes.runner_shell_kg}),
+        Work(part, materials={"material.shell": shell_kg}),
+    )
+    sealing = (Work(cluster, hands_on_h=s("dip_time")), Work(BATCH, wait_h=s("final_drying")))
+    return (
+        Step(Stage.ASSEMBLE, "glue patterns to the runner", glueing, first_pass_yield=p("yield_assemble"), **lost),
+        Step(
+            Stage.MOULD,
+            "dip and stucco the coats",
+            coating,
+            rounds=lambda kits: sizes.stuccoed * BATCH.per_batch(kits),
+            first_pass_yield=p("yield_shell"),
+            **lost,
+        ),
+        Step(Stage.MOULD, "seal and dry the shell", sealing),
+    )
+
+
+def _fire(sizes, cluster, lost):
+    """Burn out, look inside, fire: in kiln loads."""
+    job, rates = sizes.job, sizes.rates
+    s, part = rates.section("shell"), common.part_level(job.kit)
     load = Level("kiln load", lambda kits: np.ceil(cluster.per_batch(kits) / s("kiln_clusters") - 1e-9))
     ramps_h = 2 * kiln_h(rates, s("burn_out_temperature"))
 
@@ -106,89 +138,43 @@ def from_cluster_on(sizes, first):
         loads = load.per_batch(kits)
         return loads * ramps_h + sizes.hold_h(kits, loads)
 
-    kiln_time = Level("kiln hour", in_kiln_h)
-    parts = [item.part for item in kit.parts]
-    part_shell, ash_g = (common.mean(kit, map(amount, parts)) for amount in (sizes.shell_kg, sizes.ash_g))
-    gate_cm2 = common.mean(kit, [np.pi / 4 * sizes.gate_mm(one) ** 2 / 100 for one in parts])
+    ash_g = common.mean(job.kit, [sizes.ash_g(item.part) for item in job.kit.parts])
+    preheat_h = kiln_h(rates, pour_shell_c(job, rates)) + s("preheat")
+    setup = Work(load, hands_on_h=s("kiln_setup"))
+    patching = (
+        Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),
+        Work(part, hands_on_h=ash_g * s("ash_time")),
+    )
+    kiln = {"machine": "kiln", "rounds": load.per_batch}
+    return (
+        Step(
+            Stage.FIRE,
+            "burn out the patterns",
+            (setup, Work(Level("kiln hour", in_kiln_h), machine_h=1.0)),
+            first_pass_yield=rates["printed_pattern.yield_burn_out"],
+            **kiln,
+            **lost,
+        ),
+        Step(Stage.FIRE, "rinse, inspect and patch the shells", patching),
+        Step(Stage.FIRE, "fire and preheat the shells", (setup, Work(load, machine_h=preheat_h)), **kiln),
+    )
+
+
+def _pour(sizes, cluster, first):
+    """Pour, cool, break out, cut off and finish."""
+    job, rates = sizes.job, sizes.rates
+    s, part = rates.section("shell"), common.part_level(job.kit)
+    gate_cm2 = common.mean(job.kit, [np.pi / 4 * sizes.gate_mm(item.part) ** 2 / 100 for item in job.kit.parts])
+    sawing = Work(part, hands_on_h=s("gate_cut") + s("gate_cut_area") * gate_cm2)
 
     def poured_kg(kits):
         return sizes.poured_kg(kits, cluster.per_batch(kits))
 
     return (
-        Step(
-            Stage.ASSEMBLE,
-            "glue patterns to the runner",
-            (
-                Work(part, hands_on_h=rates["printed_pattern.glue_each"]),
-                Work(
-                    cluster,
-                    hands_on_h=rates["printed_pattern.cluster_setup"],
-                    materials={"material.runner_wax": sizes.runner_cm3 * rates["cluster.wax_density"] / 1000},
-                ),
-            ),
-            first_pass_yield=rates["printed_pattern.yield_assemble"],
-            spoils="cluster",
-            returns_to=first,
-        ),
-        Step(
-            Stage.MOULD,
-            "dip and stucco the coats",
-            (
-                Work(coat, hands_on_h=s("dip_time"), wait_h=sizes.interval_h),
-                Work(cluster, materials={"material.shell": sizes.runner_shell_kg}),
-                Work(part, materials={"material.shell": part_shell}),
-            ),
-            rounds=lambda kits: sizes.stuccoed * BATCH.per_batch(kits),
-            first_pass_yield=rates["printed_pattern.yield_shell"],
-            spoils="cluster",
-            returns_to=first,
-        ),
-        Step(
-            Stage.MOULD,
-            "seal and dry the shell",
-            (Work(cluster, hands_on_h=s("dip_time")), Work(BATCH, wait_h=s("final_drying"))),
-        ),
-        Step(
-            Stage.FIRE,
-            "burn out the patterns",
-            (Work(load, hands_on_h=s("kiln_setup")), Work(kiln_time, machine_h=1.0)),
-            machine="kiln",
-            rounds=load.per_batch,
-            first_pass_yield=rates["printed_pattern.yield_burn_out"],
-            spoils="cluster",
-            returns_to=first,
-        ),
-        Step(
-            Stage.FIRE,
-            "rinse, inspect and patch the shells",
-            (
-                Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),
-                Work(part, hands_on_h=ash_g * s("ash_time")),
-            ),
-        ),
-        Step(
-            Stage.FIRE,
-            "fire and preheat the shells",
-            (
-                Work(
-                    load,
-                    hands_on_h=s("kiln_setup"),
-                    machine_h=kiln_h(rates, pour_shell_c(job, rates)) + s("preheat"),
-                ),
-            ),
-            machine="kiln",
-            rounds=load.per_batch,
-        ),
         common.melt_and_pour(job, rates, cluster, poured_kg, "cluster", first),
         Step(Stage.POUR, "cool in the shell", (Work(BATCH, wait_h=cooling_h(sizes)),)),
         Step(Stage.BREAK_OUT, "knock out and wash", (Work(cluster, hands_on_h=s("knock_out")),)),
-        Step(
-            Stage.BREAK_OUT,
-            "cut off and grind the gates",
-            (Work(part, hands_on_h=s("gate_cut") + s("gate_cut_area") * gate_cm2),),
-            machine="saw",
-            attended=True,
-        ),
+        Step(Stage.BREAK_OUT, "cut off and grind the gates", (sawing,), machine="saw", attended=True),
         *common.heat_treat(job, rates),
         *common.finish(job, rates, sizes.machining, first),
     )
