@@ -165,7 +165,7 @@ def figure_data(page):
 
 def number(page, name):
     """What the typed field of a control shows."""
-    return float(page.get_by_role("spinbutton", name=name).first.input_value())
+    return float(page.get_by_role("textbox", name=name).first.input_value())
 
 
 # What each row draws, in the axis's unit: pixels against those between the first tick and the last.

@@ -41,7 +41,7 @@ def shown_name(key):
 
 
 def field(page, name):
-    return page.get_by_role("spinbutton", name=name).first
+    return page.get_by_role("textbox", name=name).first
 
 
 def number(page, name):

@@ -1,5 +1,7 @@
 """Pictures and panel of printed metal: what they draw is what the route computes."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -8,7 +10,7 @@ from pourprint.figures import plate, printing
 from pourprint.figures.part import MOST_FACETS
 from pourprint.ledger.entries import library
 from pourprint.ledger.errors import InputError
-from pourprint.panels import metal
+from pourprint.panels import metal_panel
 from pourprint.routes import printed_metal as route
 from scenes import bracket, demo_kit, demo_rates
 
@@ -69,21 +71,22 @@ def test_layers_take_the_laser_hours_of_the_route():
 
 
 def test_the_panel_answers_every_control():
-    panel = metal.build(JOB, demo_rates())
+    panel = metal_panel(JOB, demo_rates())
     assert panel.controls["alloy"].value == "AlSi10Mg"
     seen = {panel.answer.value}
     for name, value in (("layer_scale", 0.5), ("recoat", 15.0), ("quantity", 4.0), ("turning", 0.0), ("alloy", "316L")):
-        before = panel.figure.data[0].x.tolist(), panel.answer.value
+        before = panel.bars.value, panel.answer.value
         panel.controls[name].source.value = value
-        assert (panel.figure.data[0].x.tolist(), panel.answer.value) != before, name
-        seen.add(panel.answer.value)
+        assert (panel.bars.value, panel.answer.value) != before, name
+        seen.add(panel.answer.value + panel.table.value)
     assert len(seen) == 6 and "role='status'></div>" in panel.status.value
     wanted = pp.Job(demo_kit(), "316L", 4)
     card = demo_rates().replace(
         {f"{route.NAME}.{k}": v for k, v in (("layer_scale", 0.5), ("recoat", 15.0), ("turning", 0.0))}
     )
     assert f"{pp.plan(route.NAME, wanted, card).unit_cost:,.0f}" in panel.answer.value
-    assert panel.figure.data[0].x.tolist() == [*printing.hours_of_a_kit(route.lay_out(wanted, card)).values()]
+    hours = printing.hours_of_a_kit(route.lay_out(wanted, card))
+    assert re.findall(r"<b>([\d.,]+)</b>", panel.bars.value) == [f"{h:,.1f}" for h in hours.values()]
 
 
 @pytest.mark.parametrize(
@@ -91,7 +94,7 @@ def test_the_panel_answers_every_control():
 )
 def test_the_panel_wants_one_job(job):
     with pytest.raises(InputError, match="one quantity"):
-        metal.build(job, demo_rates())
+        metal_panel(job, demo_rates())
 
 
 def test_a_stage_shows_its_own_cautions():

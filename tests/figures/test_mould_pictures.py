@@ -7,7 +7,8 @@ import pytest
 
 import pourprint as pp
 from pourprint.ledger.errors import InputError
-from pourprint.panels import mould as panel
+from pourprint.panels import mould_panel
+from pourprint.panels.mould import CHOICES
 from pourprint.routes.printed_mould import moulds_of
 from scenes import bracket, demo_kit, demo_rates
 
@@ -119,7 +120,7 @@ def test_sand_bars_and_job_boxes_hold_every_piece():
 
 
 def built():
-    return panel.build(pp.Kit("one", (KIT.parts[0],)), demo_rates(), 4)
+    return mould_panel(pp.Kit("one", (KIT.parts[0],)), demo_rates(), 4)
 
 
 def now(shown):
@@ -141,14 +142,14 @@ def test_at_first_bars_and_strokes_agree_with_the_plan():
     assert f"{found.unit_cost:,.0f} EUR" in shown.answer.value
 
 
-@pytest.mark.parametrize("name", panel.CHOICES)
+@pytest.mark.parametrize("name", CHOICES)
 def test_every_slider_of_the_mould_moves_a_step_and_leaves_the_strokes(name):
     shown = built()
     if name == "feeding.modulus_ratio":  # thin aluminium is ruled by the metal a feeder must give; steel by time
         shown.controls["alloy"].source.value = "316L"
     first, before = at_first(shown), now(shown)
     row = shown.controls[name]
-    row.source.value = row.source.max
+    row.source.value = row.source.high
     assert not shown.status.value.count("Please") and now(shown) != before
     assert at_first(shown) == first
 
@@ -171,7 +172,7 @@ def test_wall_and_alloy_move_every_step_that_depends_on_them():
 def test_a_feeder_that_cannot_feed_is_said_in_a_sentence_and_the_picture_stays():
     shown = built()
     rates = demo_rates().replace({"feeding.efficiency": 0.07})
-    shown = panel.build(pp.Kit("one", (KIT.parts[0],)), rates, 4)
+    shown = mould_panel(pp.Kit("one", (KIT.parts[0],)), rates, 4)
     before = now(shown)
     shown.controls["printed_mould.wall"].source.value = 80
     shown.controls["volume"].source.value = 500
@@ -181,6 +182,6 @@ def test_a_feeder_that_cannot_feed_is_said_in_a_sentence_and_the_picture_stays()
 @pytest.mark.parametrize("bad", [None, "rover", 3])
 def test_a_panel_of_something_else_is_refused(bad):
     with pytest.raises(InputError, match="kit"):
-        panel.build(bad, demo_rates())
+        mould_panel(bad, demo_rates())
     with pytest.raises(InputError, match="rates"):
-        panel.build(KIT, bad)
+        mould_panel(KIT, bad)

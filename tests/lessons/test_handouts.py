@@ -14,7 +14,7 @@ import pytest
 import pourprint as pp
 from pourprint.lessons.handouts import TITLE_LENGTH, _plot, still, write_handout
 from pourprint.lessons.widget import AnswerBox
-from pourprint.panels.compare import build
+from pourprint.panels import compare_panel
 from scenes import demo_kit, demo_rates
 
 CELLS = [
@@ -91,7 +91,7 @@ def test_every_chart_is_on_the_printed_pages(tmp_path):
 
 
 def test_a_still_holds_settings_sentence_and_table_but_no_control():
-    text = still(build(demo_kit(), demo_rates(), "2026-11-25T08:00").widget)
+    text = still(compare_panel(demo_kit(), demo_rates(), "2026-11-25T08:00").widget)
     assert "quantity wanted" in text and "<b>4</b>" in text and "pourprint-table" in text
     assert "<input" not in text and "noUi" not in text
 

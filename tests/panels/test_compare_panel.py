@@ -5,7 +5,7 @@ import pytest
 
 import pourprint as pp
 from pourprint import figures
-from pourprint.panels.compare import build
+from pourprint.panels import compare_panel
 from scenes import demo_kit, demo_rates
 
 START = "2026-11-25T08:00"
@@ -13,11 +13,11 @@ START = "2026-11-25T08:00"
 
 @pytest.fixture(scope="module")
 def panel():
-    return build(demo_kit(), demo_rates(), START)
+    return compare_panel(demo_kit(), demo_rates(), START)
 
 
 def drawn(panel):
-    return [np.asarray(trace[axis], float) for trace in panel.figure.data for axis in "xy"
+    return [np.asarray(trace[axis], float) for trace in panel.chart.figure.data for axis in "xy"
             if np.asarray(trace[axis]).dtype.kind in "fi"]  # fmt: skip
 
 
@@ -44,7 +44,7 @@ def planned_anew(panel):
 )
 def test_moving_a_control_draws_what_planning_anew_gives(panel, name, value):
     panel.controls[name].source.value = value
-    for trace, new in zip(panel.figure.data, planned_anew(panel), strict=True):
+    for trace, new in zip(panel.chart.figure.data, planned_anew(panel), strict=True):
         for axis, array in new.items():
             np.testing.assert_allclose(np.asarray(trace[axis], float), array, rtol=1e-12)
 
@@ -77,13 +77,13 @@ def test_an_alloy_that_a_route_refuses_is_told_with_its_reason(panel):
 @pytest.mark.parametrize("volume_cm3", [1.0, 2000.0])
 def test_parts_beyond_the_usual_sizes_have_a_panel_too(volume_cm3):
     part = pp.Part.from_numbers("bracket", 60, 210, (90, 70, 60)).scaled_to(volume_cm3)
-    assert build(part, demo_rates(), START).controls["volume"].value == volume_cm3
+    assert compare_panel(part, demo_rates(), START).controls["volume"].value == volume_cm3
 
 
 @pytest.mark.parametrize(("kit", "rates"), [("kit", None), (None, "rates"), (None, None)])
 def test_what_is_no_kit_or_card_is_refused(kit, rates):
     with pytest.raises(pp.InputError):
-        build(kit or demo_kit() if rates else kit, rates or demo_rates() if kit else rates, START)
+        compare_panel(kit or demo_kit() if rates else kit, rates or demo_rates() if kit else rates, START)
 
 
 def test_repricing_refuses_a_card_with_other_process_values():

@@ -1,6 +1,7 @@
 """Rows of controls, their limits, and the status line: what needs no browser."""
 
 import asyncio
+import json
 
 import numpy as np
 import plotly.graph_objects as go
@@ -9,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
-from pourprint.panels.controls import choice_row, group, log_rungs, named, number_row, page, unit_of
-from pourprint.panels.live import REST_S, at_rest, guarded, live, redraw, status_line
+from pourprint.panels.controls import choice_row, fold, group, log_rungs, number_row, unit_of
+from pourprint.panels.live import REST_S, LiveFigure, at_rest, guarded, status_line
 
 
 def slider_of(row):
@@ -63,7 +64,7 @@ def test_one_change_calls_back_once(log):
 
 def test_the_unit_follows_the_number():
     row = number_row("Quantity", 2, 1, 50, 1, "kits", log=True)
-    unit = row.widget.children[-1]
+    unit = row.widget.children[3]
     assert ">kits<" in unit.value
     row.source.value = 1
     assert ">kit<" in unit.value
@@ -132,11 +133,54 @@ def test_names_and_captions_are_text_not_markup():
     assert "rates &amp; times" in caption
 
 
-def test_a_page_holds_controls_then_content():
-    controls, content = named(group("The job", [])), status_line()
-    first, second = page(controls, content).children
-    assert first.children == (controls,)
-    assert second.children == (content,)
+def field_of(row):
+    return row.widget.children[2]
+
+
+def said_at(row):
+    """What the row says is wrong with a typed number."""
+    return row.widget.children[3].value.partition("role='status'>")[2].removesuffix("</span>")
+
+
+@pytest.mark.parametrize(("typed", "number"), [("38,5", 38.5), ("38.5", 38.5), (" 60 ", 60), ("1e1", 10)])
+def test_a_number_is_typed_with_comma_or_point(typed, number):
+    row = number_row("Hourly cost", 40, 0, 120, 0.5, "€/h")
+    field_of(row).value = typed
+    assert row.value == number and slider_of(row).value == number
+    assert field_of(row).value == f"{number:g}" and not said_at(row)
+
+
+def test_what_is_clamped_or_cannot_be_read_is_said_at_the_row():
+    row = number_row("Hourly cost", 40, 0, 120, 0.5, "€/h")
+    field_of(row).value = "385"
+    assert row.value == 120 and field_of(row).value == "120" and said_at(row) == "385 is beyond 0 to 120."
+    field_of(row).value = "a lot"
+    assert row.value == 120 and field_of(row).value == "120"
+    assert "cannot be read as a number" in said_at(row) and "It stays 120." in said_at(row)
+    slider_of(row).value = 60
+    assert not said_at(row)
+
+
+def test_a_row_leads_back_to_its_first_value_and_shows_that_way_only_then():
+    for row, other in (
+        (number_row("Quantity", 4, 1, 50, 1, "kits", log=True), 20.0),
+        (choice_row("Alloy", [("aluminium", "AlSi7Mg"), ("bronze", "CuSn10")]), "CuSn10"),
+    ):
+        assert "pourprint-changed" not in row.widget._dom_classes
+        first, row.source.value = row.value, other
+        assert "pourprint-changed" in row.widget._dom_classes
+        row.widget.children[-1].click()
+        assert row.value == first and "pourprint-changed" not in row.widget._dom_classes
+
+
+def test_a_fold_opens_and_says_what_was_changed():
+    rows = [number_row(name, 40, 0, 100, 1, "€/h") for name in ("technician", "engineer")]
+    button, box = fold("people", rows).children
+    assert button.description == "▸ people" and box.layout.display == "none"
+    rows[0].source.value = 52.5
+    assert button.description == "▸ people: technician 52.5"
+    button.value = True
+    assert button.description == "▾ people: technician 52.5" and box.layout.display is None
 
 
 def test_a_guarded_callback_shows_an_input_error_as_its_sentence():
@@ -176,24 +220,36 @@ def test_what_waits_for_rest_is_done_once_and_at_once_outside_a_notebook():
     assert done == [1, 2]
 
 
-def test_a_redraw_message_has_no_gaps(monkeypatch):
-    figure = live(go.Figure([go.Scatter(x=[1, 2], y=[3, 4]), go.Bar(x=[5, 6], y=["a", "b"], orientation="h")]))
+def columns_of(live):
+    """What a browser makes of the picture: (x, y) of each trace."""
+    text, numbers = json.loads(live.picture["text"]), np.frombuffer(live.picture["numbers"])
+    return [
+        [numbers[slice(*trace[axis]["column"])] if isinstance(trace[axis], dict) else trace[axis] for axis in "xy"]
+        for trace in text["data"]
+    ]
+
+
+def test_a_change_is_one_message_that_holds_the_whole_picture():
+    bars = go.Bar(x=[5, 6], y=["a", "b"], orientation="h")
+    live = LiveFigure(go.Figure([go.Scatter(x=[1, 2], y=[3, np.nan]), bars], {"yaxis": {"title": {"text": "cost"}}}))
     sent = []
-    monkeypatch.setattr(figure, "_send_update_msg", lambda **message: sent.append(message))
-    redraw(figure, [{"y": [30, 40]}, {"x": [50, 60]}])
-    assert len(sent) == 1
-    assert [list(x) for x in sent[0]["restyle_data"]["x"]] == [[1, 2], [50, 60]]
-    assert [list(y) for y in sent[0]["restyle_data"]["y"]] == [[30, 40], ["a", "b"]]
+    live.observe(lambda change: sent.append(change["name"]))
+    live.redraw([{"y": np.array([30, np.nan])}, {"x": [50, 60]}], yaxis={"range": [0, 50]})
+    assert sent == ["picture"]
+    (x, y), (hours, names) = columns_of(live)
+    np.testing.assert_array_equal([x, y, hours], [[1, 2], [30, np.nan], [50, 60]])
+    assert names == ["a", "b"]
+    layout = json.loads(live.picture["text"])["layout"]["yaxis"]
+    assert layout == {"title": {"text": "cost"}, "range": [0, 50]}
+    assert live.figure.data[1].x == (50, 60)
 
 
-def test_a_redraw_is_one_message(monkeypatch):
-    figure, sent = live(go.Figure(go.Scatter(x=[1, 2], y=[3, 4]))), []
-    monkeypatch.setattr(figure, "_renew", lambda: None)  # what waits for a rest
-    figure.observe(lambda change: sent.append(change["name"]))
-    redraw(figure, [{"y": [30, 40]}], {"yaxis.range": [0, 50]})
-    assert sent == ["_py2js_update"]
+def test_another_figure_may_have_other_traces():
+    live = LiveFigure(go.Figure(go.Scatter(y=[1])))
+    live.draw(go.Figure([go.Scatter(y=[1]), go.Scatter(y=[2, 3])]))
+    assert live.count == 2 and len(live.figure.data) == 2
 
 
 def test_a_redraw_with_another_number_of_traces_is_refused():
     with pytest.raises(InputError, match="2 given, the figure has 1"):
-        redraw(live(go.Figure(go.Scatter(y=[1]))), [{}, {}])
+        LiveFigure(go.Figure(go.Scatter(y=[1]))).redraw([{}, {}])

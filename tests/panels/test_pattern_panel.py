@@ -5,7 +5,7 @@ import re
 import pytest
 
 import pourprint as pp
-from pourprint.panels import pattern
+from pourprint.panels import pattern_panel
 from scenes import demo_kit, demo_rates
 
 
@@ -32,7 +32,7 @@ def at_first(panel):
 
 
 def test_a_slider_moves_bars_answer_and_table_and_leaves_the_strokes():
-    panel = pattern.build(demo_kit(), demo_rates(), quantity=2)
+    panel = pattern_panel(demo_kit(), demo_rates(), quantity=2)
     assert now(panel) == at_first(panel) == costs()
     before = panel.answer.value
     moved(panel, printed_pattern__infill=0.6, shell__humidity=70.0)
@@ -43,7 +43,7 @@ def test_a_slider_moves_bars_answer_and_table_and_leaves_the_strokes():
 
 def test_a_choice_that_cannot_be_made_says_why_and_keeps_the_picture():
     """In a tank of 300 mm the mast foot of 103 mm hangs on gates as short as its shell lets them be, not on 60 mm."""
-    panel = pattern.build(demo_kit(), demo_rates().replace({"cluster.dip_diameter": 300.0}))
+    panel = pattern_panel(demo_kit(), demo_rates().replace({"cluster.dip_diameter": 300.0}))
     before = panel.bars.value
     moved(panel, cluster__gate_length=60)
     assert "mast_foot" in panel.status.value and "300 mm" in panel.status.value
@@ -55,7 +55,7 @@ def test_a_choice_that_cannot_be_made_says_why_and_keeps_the_picture():
 @pytest.mark.parametrize("key", ["cluster.gate_length", "cluster.gap"])
 def test_gate_and_gap_move_nothing_below_two_shells_and_the_clearance(key):
     """Shells of 7.7 mm and 4 mm between them: 19.5 mm."""
-    panel = pattern.build(demo_kit(), demo_rates(), quantity=2)
+    panel = pattern_panel(demo_kit(), demo_rates(), quantity=2)
     for free, beyond in ((5, 21), (19, 30)):
         assert now(moved(panel, **{key: free})) == at_first(panel) and "◂" not in panel.table.value
         moved(panel, **{key: beyond})
@@ -63,10 +63,10 @@ def test_gate_and_gap_move_nothing_below_two_shells_and_the_clearance(key):
 
 
 def test_alloys_that_shells_cannot_hold_are_not_offered():
-    offered = [name for _, name in pattern.build(demo_kit(), demo_rates()).controls["alloy"].source.options]
+    offered = [name for _, name in pattern_panel(demo_kit(), demo_rates()).controls["alloy"].source.options]
     assert "AlSi7Mg" in offered and not {"AZ91D", "Ti-6Al-4V"} & set(offered)
 
 
 def test_a_panel_needs_a_kit_and_a_card():
     with pytest.raises(pp.InputError, match="Kit"):
-        pattern.build("rover", demo_rates())
+        pattern_panel("rover", demo_rates())

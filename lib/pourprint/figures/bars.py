@@ -137,15 +137,14 @@ def comparison_bars(comparison, money):
     )
 
 
-def change_bars(title, route, now, first, money):
-    """What a route's parts cost now as bars of its colour, and at first as strokes, as HTML.
+def change_bars(title, route, now, first, unit):
+    """What the parts of a route come to now as bars of its colour, and at first as strokes, as HTML.
 
-    Parameters: `now`, `first` {name: cost of one kit ≥ 0}, of the same names; `money` the currency. The page needs
-    STYLE once.
+    Parameters: `now`, `first` {name: amount ≥ 0}, of the same names; `unit` of the amounts. The page needs STYLE once.
     """
     colour = LOOKS[route].colour
     bars = [Bar(name, (Piece("", cost, colour, name),) if cost else (), first[name]) for name, cost in now.items()]
-    return stacked_bars(title, bars, f"{money} a kit; bar: now, stroke: at first", stroke="at first")
+    return stacked_bars(title, bars, f"{unit}; bar: now, stroke: at first", stroke="at first")
 
 
 def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke=""):

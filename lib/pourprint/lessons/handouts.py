@@ -147,12 +147,13 @@ def show_stills():
 def still(widget):
     """What a widget shows now, as HTML without a script of its own but plotly's."""
     import ipywidgets
-    import plotly.graph_objects as go
+
+    from pourprint.panels.live import LiveFigure
 
     classes = getattr(widget, "_dom_classes", ())
     match widget:
-        case go.FigureWidget():
-            return _plot(go.Figure(widget.to_dict()))
+        case LiveFigure():
+            return _plot(widget.figure)
         case ipywidgets.HTML():
             return f"<div>{widget.value}</div>"
         case ipywidgets.Box() if "pourprint-row" in classes:
@@ -201,7 +202,6 @@ def _places(box):
 
 def _setting(row):
     """A row of controls as its name, value and unit."""
-    name, *inputs, unit = row.children
-    value = getattr(inputs[-1], "label", None) or getattr(inputs[-1], "value", "")
-    shown = f"{value:g}" if isinstance(value, int | float) else str(value)
+    name, *_, source, unit, _ = row.children
+    shown = getattr(source, "label", None) or source.value
     return f"<span class='pourprint-setting'>{name.value}: <b>{html.escape(shown)}</b> {unit.value}</span>"

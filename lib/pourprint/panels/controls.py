@@ -1,42 +1,67 @@
-"""Rows of controls (name, slider, typed field, unit), their groups, and the page that holds them."""
+"""Rows of controls (name, slider, typed field, unit), their groups, and the names that a browser speaks."""
 
 import html
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from pathlib import Path
 
+import anywidget
 import ipywidgets as widgets
 import numpy as np
+import traitlets
 
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.numbers import read_number
 
-# Widths that keep name, slider, field and unit in one line of the controls column.
-NAME_WIDTH, SLIDER_WIDTH, FIELD_WIDTH, UNIT_WIDTH = "130px", "110px", "80px", "70px"
-MENU_WIDTH = "230px"
 RUNGS_PER_DECADE = 20
+
+
+class Number(traitlets.HasTraits):
+    """The number of a row, held within its limits."""
+
+    value = traitlets.Float()
+
+    def __init__(self, value, low, high):
+        self.low, self.high = low, high
+        super().__init__(value=value)
+
+    @traitlets.validate("value")
+    def _within(self, proposal):
+        return min(max(proposal["value"], self.low), self.high)
 
 
 @dataclass(frozen=True)
 class Row:
-    """One control: the line to show, and the widget that holds its value."""
+    """One control: the line to show, what holds its value, and the value that it has at first."""
 
     name: str
     widget: widgets.HBox
-    source: widgets.Widget
+    source: traitlets.HasTraits
+    first: object
 
     @property
     def value(self):
         """The value now: float of a number row, the chosen option of a choice row."""
         return self.source.value
 
+    @property
+    def said(self):
+        """The value now in words, where it is no longer the first; else nothing."""
+        now = getattr(self.source, "label", None) or self.value
+        return "" if self.value == self.first else f"{self.name} {written(now) if isinstance(now, float) else now}"
+
     def observe(self, callback: Callable):
         """Call `callback()` once after every change of the value."""
         self.source.observe(lambda change: callback(), "value")
 
+    def back(self):
+        """Set the value that the row had at first."""
+        self.source.value = self.first
+
 
 def number_row(name, value, low, high, step, unit, log=False):
-    """A number with slider, typed field and unit in one line; what is typed beyond the limits is clamped.
+    """A number with slider, typed field and unit in one line; what cannot be read or is beyond the limits is said.
 
     Parameters: name shown and spoken; value, low, high, step [unit]; unit shown; log: spread the slider
     over the decades from low to high, about 20 places a decade, each a multiple of step.
@@ -47,15 +72,13 @@ def number_row(name, value, low, high, step, unit, log=False):
             f"{name}: low={low:g}, high={high:g}, step={step:g}, value={value:g} do not fit together; give "
             f"low <= value <= high with low < high, step > 0{' and low > 0 for a log slider' if log else ''}."
         )
-    field = widgets.BoundedFloatText(
-        value=value, min=low, max=high, step=step, layout=widgets.Layout(width=FIELD_WIDTH)
-    )
-    look = {"readout": False, "continuous_update": True, "layout": widgets.Layout(width=SLIDER_WIDTH)}
+    source, rungs = Number(value, low, high), None
+    field = widgets.Text(written(value), continuous_update=False).add_class("pourprint-field")
     if log:
         # A slider over places, not exponents: each key press must reach a new value, even at 1, 2, 3.
         # The first value is a place too, so that a student can come back to it.
         rungs = np.union1d(log_rungs(low, high, step), [value])
-        slider = widgets.IntSlider(min=0, max=len(rungs) - 1, **look)
+        slider = widgets.IntSlider(min=0, max=len(rungs) - 1, readout=False)
 
         def to_slider(number):
             return int(np.abs(np.log(rungs / number)).argmin())
@@ -63,8 +86,7 @@ def number_row(name, value, low, high, step, unit, log=False):
         def to_number(place):
             return float(rungs[place])
     else:
-        rungs = None
-        slider = widgets.FloatSlider(min=low, max=high, step=step, **look)
+        slider = widgets.FloatSlider(min=low, max=high, step=step, readout=False)
 
         def to_slider(number):
             return number
@@ -73,36 +95,72 @@ def number_row(name, value, low, high, step, unit, log=False):
             return round(number, 9)  # 0.1 + 0.2 must not show as 0.30000000000000004
 
     slider.value = to_slider(value)
+    row = Row(name, _line(name, _tail(unit_of(unit, value)), rungs, slider, field), source, source.value)
 
-    line = _line(name, unit_of(unit, value), rungs, slider, field)
+    def say(fault=""):
+        row.widget.children[3].value = _tail(unit_of(unit, source.value), fault)
 
-    # A typed number may lie between the slider's places: the slider goes to the nearest and leaves it alone.
+    # A number may lie between the slider's places: the slider goes to the nearest and leaves it alone.
     def slider_moved(change):
-        if to_slider(field.value) != change["new"]:
-            field.value = to_number(change["new"])
+        if to_slider(source.value) != change["new"]:
+            source.value = to_number(change["new"])
+
+    def typed(change):
+        if change["new"] == written(source.value):
+            return
+        try:
+            number = source.value = read_number(change["new"])
+            fault = "" if number == source.value else f"{written(number)} is beyond {written(low)} to {written(high)}."
+        except InputError as error:
+            fault = f"{error} It stays {written(source.value)}."
+        field.value = written(source.value)
+        say(fault)
 
     # What the slider itself has moved goes not back to it: in the browser it would undo the key presses since.
-    def field_changed(change):
+    def changed(change):
         if to_number(slider.value) != change["new"]:
             slider.value = to_slider(change["new"])
-        line.children[-1].value = _unit_html(unit_of(unit, change["new"]))
+        field.value = written(change["new"])
+        say()
 
     slider.observe(slider_moved, "value")
-    field.observe(field_changed, "value")
-    return Row(name, line, field)
+    field.observe(typed, "value")
+    source.observe(changed, "value")
+    return _with_a_way_back(row)
 
 
-def choice_row(name, options):
-    """A choice of one of `options` (values, or (label, value) pairs) in one line; returns a Row."""
-    menu = widgets.Dropdown(options=options, layout=widgets.Layout(width=MENU_WIDTH))
-    return Row(name, _line(name, "", None, menu), menu)
+def choice_row(name, options, first=None):
+    """A choice of one of `options` (values, or (label, value) pairs) in one line; returns a Row.
+
+    It starts with the option `first`, or with the first of them where that is none.
+    """
+    menu = widgets.Dropdown(options=options)
+    if first in (option[1] if isinstance(option, tuple) else option for option in options):
+        menu.value = first
+    return _with_a_way_back(Row(name, _line(name, "", None, menu), menu, menu.value))
 
 
 def group(title, rows):
     """A captioned box of rows."""
-    caption = widgets.HTML(f"<h4 style='margin:0.4em 0 0'>{html.escape(title)}</h4>")
-    rows = [row.widget for row in rows]
-    return widgets.VBox([caption, *rows], layout=widgets.Layout(flex="0 0 410px", overflow="visible"))
+    caption = widgets.HTML(f"<h4>{html.escape(title)}</h4>")
+    return widgets.VBox([caption, *(row.widget for row in rows)])
+
+
+def fold(title, rows):
+    """Rows that are shown on demand; the button that opens them says which of them have been changed."""
+    button = widgets.ToggleButton().add_class("pourprint-fold")
+    box = widgets.VBox([row.widget for row in rows])
+
+    def tell():
+        changed = ", ".join(filter(None, (row.said for row in rows)))
+        button.description = f"{'▾' if button.value else '▸'} {title}{': ' if changed else ''}{changed}"
+        box.layout.display = None if button.value else "none"
+
+    button.observe(lambda change: tell(), "value")
+    for row in rows:
+        row.observe(tell)
+    tell()
+    return widgets.VBox([button, box])
 
 
 def named(tree):
@@ -110,21 +168,19 @@ def named(tree):
 
     ipywidgets leaves a slider without an accessible name, so a screen reader could not tell one from another.
     """
-    return widgets.VBox([tree, _names_widget()()]).add_class("pourprint-panel")
+    return widgets.VBox([tree, Names()]).add_class("pourprint-panel")
 
 
-def columns(groups):
-    """Groups one below the other where there is room for one column, side by side where there is more."""
-    return widgets.HBox(groups, layout=widgets.Layout(flex_flow="row wrap", overflow="visible"))
+class Names(anywidget.AnyWidget):
+    """What names the controls of the box that it stands in, and gives panels their looks."""
+
+    _esm = Path(__file__).parent / "panel.js"
+    _css = Path(__file__).parent / "panel.css"
 
 
-def page(controls, content):
-    """Controls beside the content on a wide screen, above it on a narrow one."""
-    column = {"min_width": "0", "overflow": "visible"}
-    # The content grows a thousand times as fast: beside it the controls keep one column, alone they take the line.
-    controls = widgets.VBox([controls], layout=widgets.Layout(flex="1 1 420px", **column))
-    content = widgets.VBox([content], layout=widgets.Layout(flex="1000 1 640px", **column))
-    return widgets.HBox([controls, content], layout=widgets.Layout(flex_flow="row wrap", width="100%"))
+def written(number):
+    """A number as a field shows it: 40, 0.15, 1200000."""
+    return f"{number:.12g}"
 
 
 def unit_of(unit, number):
@@ -139,59 +195,26 @@ def log_rungs(low, high, step):
     return np.unique(np.round([low, *inner[(inner > low) & (inner < high)], high], 9))
 
 
-def _line(name, unit, rungs, *inputs):
-    """One row: name, inputs and unit; the browser reads the places of a log slider from the name's data."""
+def _line(name, tail, rungs, *inputs):
+    """One row: name with the places of a log slider, inputs, unit with what is to be said, and the way back."""
     places = "" if rungs is None else f" data-rungs='{json.dumps(rungs.tolist())}'"
-    label = widgets.HTML(
-        f"<span class='pourprint-name'{places}>{html.escape(name)}</span>",
-        layout=widgets.Layout(flex=f"0 0 {NAME_WIDTH}"),
-    )
-    tail = widgets.HTML(_unit_html(unit), layout=widgets.Layout(min_width=UNIT_WIDTH))
-    line = widgets.HBox([label, *inputs, tail], layout=widgets.Layout(align_items="center"))
-    return line.add_class("pourprint-row")
+    label = widgets.HTML(f"<span class='pourprint-name'{places}>{html.escape(name)}</span>")
+    back = widgets.Button(description="↺", tooltip=f"{name}: back to the first value").add_class("pourprint-back")
+    return widgets.HBox([label, *inputs, widgets.HTML(tail), back]).add_class("pourprint-row")
 
 
-def _unit_html(unit):
-    return f"<span class='pourprint-unit'>{html.escape(unit)}</span>"
+def _tail(unit, fault=""):
+    """A row's unit, and below the row what is wrong with a typed number."""
+    said = f"<span class='pourprint-fault' role='status'>{html.escape(fault)}</span>" if fault else ""
+    return f"<span class='pourprint-unit'>{html.escape(unit)}</span>{said}"
 
 
-NAMES_SCRIPT = """
-function render({ el }) {
-  const set = (node, key, text) => { if (node.getAttribute(key) !== text) node.setAttribute(key, text); };
-  const name = box => box.querySelectorAll(".pourprint-row").forEach(row => {
-    const label = row.querySelector(".pourprint-name"), unit = row.querySelector(".pourprint-unit");
-    if (!label || !unit) return;
-    const spoken = [label.textContent, unit.textContent].filter(Boolean).join(", ");
-    row.querySelectorAll(".noUi-handle, input, select").forEach(node => set(node, "aria-label", spoken));
-    // JupyterLab takes arrow keys from a menu that has the focus, unless the menu itself says no.
-    row.querySelectorAll("select").forEach(node => set(node, "data-lm-suppress-shortcuts", "true"));
-    // A log slider counts places, and a plain one says every digit of 0.1 + 0.2: say the number of the field.
-    const handle = row.querySelector(".noUi-handle[aria-valuetext]"), rungs = label.dataset.rungs;
-    if (!handle) return;
-    const number = rungs ? JSON.parse(rungs)[Math.round(Number(handle.getAttribute("aria-valuenow")))]
-      : Number(parseFloat(handle.getAttribute("aria-valuetext")).toFixed(9));
-    set(handle, "aria-valuetext", [number, unit.textContent].join(" ").trim());
-  });
-  // Rows may be drawn after this, and the slider rewrites its own text on every move.
-  // What plots and live text change is none of it, and they change much.
-  const theirs = record => record.target.closest?.(".js-plotly-plot, .pourprint-live");
-  const watch = new MutationObserver(records => { if (!records.every(theirs)) name(box); });
-  let box;
-  const start = requestAnimationFrame(function attach() {
-    box = el.closest(".widget-vbox, .widget-box");
-    if (!box) return requestAnimationFrame(attach);
-    name(box);
-    watch.observe(box, { subtree: true, childList: true, attributeFilter: ["aria-valuenow", "aria-valuetext"] });
-  });
-  return () => { cancelAnimationFrame(start); watch.disconnect(); };
-}
-export default { render };
-"""
+def _with_a_way_back(row):
+    """The row, whose last child leads back to its first value, and is seen while the value is another."""
+    row.widget.children[-1].on_click(lambda button: row.back())
 
+    def mark():
+        (row.widget.add_class if row.said else row.widget.remove_class)("pourprint-changed")
 
-@cache
-def _names_widget():
-    # anywidget is imported only when a panel is built, to keep `import pourprint` quick.
-    import anywidget
-
-    return type("Names", (anywidget.AnyWidget,), {"_esm": NAMES_SCRIPT})
+    row.observe(mark)
+    return row

@@ -1,8 +1,8 @@
 """The panel of the printed mould: a moulder's choices, and the steps whose cost they move."""
 
 from pourprint.ledger.alloys import alloys
-from pourprint.panels.controls import group, number_row
-from pourprint.panels.shared import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.panels.controls import number_row
+from pourprint.panels.panel import alloy_row, check_card, kit_of, mean_cm3, route_panel, value_rows, volume_row
 from pourprint.plans.jobs import Job
 from pourprint.routes import plan
 from pourprint.routes.printed_mould import NAME, moulds_of
@@ -23,50 +23,38 @@ UNITS = {"feeding.modulus_ratio": "× casting's", "feeding.height_ratio": "× wi
 def mould_panel(kit, rates, quantity=1):
     """Sliders for the choices of the printed-mould route, with sizes and the cost of each step, at first and now.
 
-    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: a widget. Raises: InputError.
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
     """
-    return build(kit, rates, quantity).widget
-
-
-def build(kit, rates, quantity=1):
-    """The RoutePanel behind `mould_panel`; parameters as there."""
     kit = kit_of(kit)
     check_card(rates)
-    own = round(float(kit.volume_cm3) / kit.nodes, 1)
-    controls = {
+    job = {
         "alloy": alloy_row(NAME),
         "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
-        "volume": number_row("mean part volume", own, min(5.0, own), max(500.0, own), 0.1, "cm³", log=True),
+        "volume": volume_row([kit], 500.0),
     }
-    controls |= value_rows(CHOICES, rates, UNITS)
 
-    def asked():
-        card = rates.replace({key: controls[key].value for key in CHOICES})
-        sized = kit if controls["volume"].value == own else kit.scaled_to(controls["volume"].value)
-        return plan(NAME, Job(sized, controls["alloy"].value, int(controls["quantity"].value)), card)
+    def asked(values):
+        card = rates.replace({key: values[key] for key in CHOICES})
+        sized = kit if values["volume"] == mean_cm3(kit) else kit.scaled_to(values["volume"])
+        return plan(NAME, Job(sized, values["alloy"], values["quantity"]), card)
 
-    first = asked()
-    names = _all_steps(first)
-
-    def said(found):
-        change = found.unit_cost - first.unit_cost
-        more = f", {abs(change):,.0f} {'more' if change > 0 else 'less'} than at first" if abs(change) >= 0.5 else ""
-        return f"{found.unit_cost:,.0f} {rates.currency} a kit{more}, ready after {found.lead_time_days:.1f} days."
-
-    def costs(found):
-        return _costs(found, names)
-
-    groups = [
-        group("The job", [controls["alloy"], controls["quantity"], controls["volume"]]),
-        group("The mould", [controls[key] for key in CHOICES]),
-    ]
-    words = (
+    names = _all_steps(
+        asked(
+            {"alloy": job["alloy"].value, "volume": job["volume"].value, "quantity": quantity}
+            | {key: rates[key] for key in CHOICES}
+        )
+    )
+    return route_panel(
+        {"The job": job, "The mould": value_rows(CHOICES, rates, UNITS)},
+        asked,
+        lambda found: _costs(found, names),
+        _facts,
         "one bar a step, first step on top; its length is what the step costs for one kit now, and the stroke is what "
         "it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed. "
-        "Of a feeder's two needs, modulus and metal to give, the larger one counts: the other's slider moves nothing."
+        "Of a feeder's two needs, modulus and metal to give, the larger one counts: the other's slider moves nothing.",
+        "Which steps a choice makes dearer or cheaper",
+        f"{rates.currency} a kit",
     )
-    title = "Which steps a choice makes dearer or cheaper"
-    return route_panel(controls, groups, asked, said, costs, _facts, title, "what follows, in one kit", words)
 
 
 def _all_steps(first):

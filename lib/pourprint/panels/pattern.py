@@ -1,8 +1,8 @@
 """The panel of the pattern route: a moulder's choices on the left, what follows from them on the right."""
 
 from pourprint.figures.stages import SHORT
-from pourprint.panels.controls import group, number_row
-from pourprint.panels.shared import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.panels.controls import number_row
+from pourprint.panels.panel import alloy_row, check_card, kit_of, route_panel, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.routes import plan
 from pourprint.routes.printed_pattern import NAME
@@ -23,42 +23,31 @@ UNITS = {"printed_pattern.infill": "of 1"}
 def pattern_panel(kit, rates, quantity=1):
     """Sliders for the choices of the printed-pattern route, with what follows: sizes, cost by stage, days.
 
-    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: a widget. Raises: InputError.
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
     """
-    return build(kit, rates, quantity).widget
-
-
-def build(kit, rates, quantity=1):
-    """The RoutePanel behind `pattern_panel`; parameters as there."""
     kit = kit_of(kit)
     check_card(rates)
-    controls = {
+    job = {
         "alloy": alloy_row(NAME),
         "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
     }
-    controls |= value_rows(CHOICES, rates, UNITS)
+    choices = [*value_rows(CHOICES, rates, UNITS).items()]
 
-    def asked():
-        card = rates.replace({key: controls[key].value for key in CHOICES})
-        job = Job(kit, controls["alloy"].value, controls["quantity"].value)
-        return plan(NAME, job, card)
+    def asked(values):
+        return plan(NAME, Job(kit, values["alloy"], values["quantity"]), rates.replace({k: values[k] for k in CHOICES}))
 
-    def said(found):
-        return f"{found.unit_cost:,.0f} {rates.currency} a kit, ready after {found.lead_time_days:.1f} days."
-
-    groups = [
-        group("The job", [controls["alloy"], controls["quantity"]]),
-        group("Pattern and cluster", [controls[key] for key in list(CHOICES)[:4]]),
-        group("Shell and fire", [controls[key] for key in list(CHOICES)[4:]]),
-    ]
-    words = (
+    return route_panel(
+        {"The job": job, "Pattern and cluster": dict(choices[:4]), "Shell and fire": dict(choices[4:])},
+        asked,
+        _costs,
+        _facts,
         "one bar a stage, first stage on top; its length is what the stage costs for one kit now, and the stroke is "
         "what it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed. "
         "Shells need room: gate length and gap move nothing while they are less than two shells and the clearance "
-        "between them."
+        "between them.",
+        "Where the money of one kit goes, stage by stage",
+        f"{rates.currency} a kit",
     )
-    title = "Where the money of one kit goes, stage by stage"
-    return route_panel(controls, groups, asked, said, _costs, _facts, title, "what follows", words)
 
 
 def _costs(found):

@@ -1,0 +1,210 @@
+"""The one builder of panels: controls beside what follows from them."""
+
+import datetime as dt
+import html
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import ipywidgets as widgets
+from IPython.display import display
+
+from pourprint.figures.bars import STYLE, change_bars
+from pourprint.ledger.alloys import alloys
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard
+from pourprint.ledger.workdays import moment_of
+from pourprint.panels.controls import Row, choice_row, fold, group, named, number_row
+from pourprint.panels.live import LiveFigure, at_rest, guarded, status_line
+from pourprint.parts.kits import Kit
+from pourprint.parts.part import Part
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A panel and its parts, for tests and for pages that place them otherwise.
+
+    `controls` {name: Row}; the live `chart`, or None; `answer`, `bars`, `table`, `status` HTML; `finish()` does at
+    once what waits until a slider rests; `widget` all of it.
+    """
+
+    controls: Mapping[str, Row]
+    chart: LiveFigure | None
+    answer: widgets.HTML
+    bars: widgets.HTML
+    table: widgets.HTML
+    status: widgets.HTML
+    finish: Callable
+    widget: widgets.Widget
+
+    def _ipython_display_(self):
+        display(self.widget)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a panel shows of one result.
+
+    `facts` {what: sentence} in order; `bars`, `table` HTML; `traces` of the live chart, `layout` that changes with
+    them, as of `LiveFigure.redraw`.
+    """
+
+    facts: Mapping[str, str]
+    bars: str
+    table: str
+    traces: list = field(default_factory=list)
+    layout: Mapping[str, dict] = field(default_factory=dict)
+
+
+def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only_shown=()):
+    """Controls, what they ask for, and how it is shown: a Panel.
+
+    Parameters: `groups`, `folds` {caption: {name: Row}}, open and folded; `asked(values)` the result for {name:
+    value}, which may be refused; `shown(result, values)` what is seen of it: Shown; `words` on the pictures;
+    `figure(result, values)` the whole live chart, drawn anew when its number of traces changes; `rough(values)` a
+    result quick enough to draw while a slider moves, where `asked` is not: then words and table wait until it rests;
+    `only_shown` names of controls that leave the result as it is.
+    """
+    folds = folds or {}
+    controls = {name: row for rows in (*groups.values(), *folds.values()) for name, row in rows.items()}
+    answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
+    status = status_line()
+
+    def values():
+        return {name: row.value for name, row in controls.items()}
+
+    result = asked(values())
+    chart = LiveFigure(figure(result, values())) if figure else None
+
+    def show(found, whole=True):
+        nonlocal result
+        new = shown(found, values())
+        if whole:  # first: the browser has set the text by the time the picture is drawn
+            answer.value, table.value = facts_html(new.facts), new.table
+        bars.value = new.bars
+        if chart and len(new.traces) == chart.count:
+            chart.redraw(new.traces, **new.layout)
+        elif chart:
+            chart.draw(figure(found, values()))
+        result = found
+
+    finish = guarded(lambda: show(asked(values())), status)
+    later = at_rest(finish)
+
+    def moved():
+        show(rough(values()), whole=False)
+        later()
+
+    for name, row in controls.items():
+        row.observe(guarded((lambda: show(result)) if name in only_shown else moved, status) if rough else finish)
+    show(result)
+    boxes = [group(caption, rows.values()) for caption, rows in groups.items()]
+    boxes += [widgets.VBox([fold(caption, rows.values()) for caption, rows in folds.items()])] if folds else []
+    content = widgets.VBox([answer, status, chart or bars]).add_class("pourprint-content")
+    page = widgets.HBox([widgets.VBox(boxes).add_class("pourprint-controls"), content]).add_class("pourprint-page")
+    below = [bars] if chart else []
+    spoken = widgets.HTML(f"<p><i>In words:</i> {words}</p>{STYLE}")
+    tree = named(widgets.VBox([page, *below, table, spoken]))
+    return Panel(controls, chart, answer, bars, table, status, finish, tree)
+
+
+def facts_html(facts):
+    """Facts {what: sentence} as short texts side by side."""
+    cells = "".join(f"<div>{html.escape(name)}<br><b>{html.escape(fact)}</b></div>" for name, fact in facts.items())
+    return f"<div class='pourprint-facts'>{cells}</div>"
+
+
+# One route's choices ----------------------------------------------------------------------------------------
+
+
+def route_panel(groups, asked, costs, facts, words, title, unit):
+    """A panel of one route's choices: what each part of it comes to, and facts, now and at first.
+
+    Parameters: `groups`, `asked`, `words` as of `panel`; of a Plan `costs` {name: amount for one kit} and `facts`
+    {name: text}; `title` of the bars, `unit` of the amounts.
+    """
+
+    def shown(found, values):
+        return Shown(
+            _what_changed(found, first),
+            change_bars(title, found.route, costs(found), costs(first), unit),
+            _then_and_now(facts(first), facts(found)),
+        )
+
+    first = asked({name: row.value for rows in groups.values() for name, row in rows.items()})
+    return panel(groups, asked, shown, words)
+
+
+def _what_changed(found, first):
+    """Cost and days of a plan, and how they differ from those at first."""
+    money, more = found.rates.currency, found.unit_cost - first.unit_cost
+    change = f", {abs(more):,.0f} {'more' if more > 0 else 'less'} than at first" if abs(more) >= 0.5 else ""
+    return {
+        "cost": f"{found.unit_cost:,.0f} {money} a kit{change}",
+        "days": f"ready {found.lead_time_days:.1f} days after a Monday's start",
+    }
+
+
+def _then_and_now(before, now):
+    """First and present facts {name: text} side by side as an HTML table; what has changed is marked."""
+    rows = "".join(
+        f'<tr><th scope="row" class="pourprint-left">{name}</th><td>{before[name]}</td>'
+        f"<td>{f'<b>{text}</b> ◂' if text != before[name] else text}</td></tr>"
+        for name, text in now.items()
+    )
+    return (
+        '<table class="pourprint-table"><thead><tr><th scope="col" class="pourprint-left">what follows</th>'
+        f'<th scope="col">at first</th><th scope="col">now</th></tr></thead><tbody>{rows}</tbody></table>'
+    )
+
+
+# What panels are given --------------------------------------------------------------------------------------
+
+
+def kit_of(kit):
+    """A Kit, from a Kit or a Part. Raises: InputError."""
+    kit = Kit.of(kit) if isinstance(kit, Part) else kit
+    if not isinstance(kit, Kit):
+        raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
+    return kit
+
+
+def check_card(rates):
+    """Refuse what is no RateCard. Raises: InputError."""
+    if not isinstance(rates, RateCard):
+        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+
+
+def start_or_today(start, rates):
+    """A start as a datetime; None is today at the lab's opening time. Raises: InputError."""
+    if start is None:
+        start = dt.datetime.combine(dt.date.today(), dt.time()) + dt.timedelta(hours=rates.hours.start_h)
+    return moment_of(start)
+
+
+def alloy_row(route=None, first=None):
+    """A choice of the alloys that a route, or any, can make, starting with `first` if it is one of them: a Row."""
+    return choice_row("alloy", [(a.title, name) for name, a in alloys().items() if route not in a.refused], first)
+
+
+def volume_row(kits, most):
+    """The mean volume of the first kit's pieces, from 5 cm3 to `most` and as far as all kits' own: a Row."""
+    own = [mean_cm3(kit) for kit in kits]
+    return number_row("mean part volume", own[0], min(5.0, *own), max(most, *own), 0.1, "cm³", log=True)
+
+
+def mean_cm3(kit):
+    """Mean volume of a kit's pieces as a slider shows it [cm3]."""
+    return max(0.1, round(float(kit.volume_cm3) / kit.nodes, 1))
+
+
+def value_rows(choices, rates, units):
+    """Rows for values of the card, starting as the card has them: {key: Row}.
+
+    Parameters: `choices` {key: (name shown, least, most, step)}, widened where the card's own value lies beyond;
+    `units` {key: unit shown} where that is not the entry's own.
+    """
+    rows = {}
+    for key, (name, low, high, step) in choices.items():
+        value, unit = rates.entries[key].value, rates.entries[key].unit.replace("m3", "m³")
+        rows[key] = number_row(name, value, min(low, value), max(high, value), step, units.get(key, unit))
+    return rows
