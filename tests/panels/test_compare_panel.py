@@ -84,9 +84,3 @@ def test_parts_beyond_the_usual_sizes_have_a_panel_too(volume_cm3):
 def test_what_is_no_kit_or_card_is_refused(kit, rates):
     with pytest.raises(pp.InputError):
         compare_panel(kit or demo_kit() if rates else kit, rates or demo_rates() if kit else rates, START)
-
-
-def test_repricing_refuses_a_card_with_other_process_values():
-    plan = pp.plan("printed_metal", pp.Job(demo_kit(), "AlSi7Mg"), demo_rates())
-    with pytest.raises(pp.InputError):
-        plan.priced(demo_rates().replace({"printed_metal.recoat": 20}))

@@ -58,9 +58,10 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         lambda values: asked(values, *FULL),
         shown,
         "the lower chart has a row for each route and shows a kit's cost with its share of the days: the thin bar "
-        "holds nine runs of ten, the thick bar half of them, the stroke is the middle. The upper chart draws the chance of "
-        "delivery against the date, one rising curve a route; the upright line is the deadline. While a slider moves, "
-        "only these two follow; the facts above and the table with the same in numbers wait until it rests.",
+        "holds nine runs of ten, the thick bar half of them, the stroke is the middle. The upper chart draws the "
+        "chance of delivery against the date, one rising curve a route; the upright line is the deadline. While a "
+        "slider moves, only these two follow; the facts above and the table with the same in numbers wait until it "
+        "rests.",
         lambda runs, values: _figure(runs, values["deadline"]),
         rough=lambda values: asked(values, *QUICK),
         only_shown=("day", "deadline"),
