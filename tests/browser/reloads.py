@@ -61,13 +61,17 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--reloads", type=int, default=40)
     count, faults = parser.parse_args().reloads, 0
-    with tempfile.TemporaryDirectory() as folder, jupyter_server(folder) as address, sync_playwright() as driver:
-        with browser_page(driver) as page:
-            opened(page, address, folder)
-            for turn in range(count):
-                fault = reload_and_move(page, slowed=turn % 2)
-                faults += bool(fault)
-                print(f"{turn + 1}, {'slowed' if turn % 2 else 'plain'}: {fault or 'follows'}", flush=True)
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        jupyter_server(folder) as address,
+        sync_playwright() as driver,
+        browser_page(driver) as page,
+    ):
+        opened(page, address, folder)
+        for turn in range(count):
+            fault = reload_and_move(page, slowed=turn % 2)
+            faults += bool(fault)
+            print(f"{turn + 1}, {'slowed' if turn % 2 else 'plain'}: {fault or 'follows'}", flush=True)
     print(f"{count - faults} of {count} reloads: every chart follows")
     sys.exit(bool(faults))
 
