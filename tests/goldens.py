@@ -139,7 +139,6 @@ def comparison():
         "rank of titanium": pp.rank(demo_plans(4, "Ti-6Al-4V")),
         "break-even": {f"{a}, {b}": str(pp.break_even(made[a], made[b], np.arange(1, 201))) for a, b in pairs},
         "ties": {f"{a}, {b}": pp.tie_price_of_day(*_line(made[a]), *_line(made[b])) for a, b in pairs},
-        "winners": {n: pp.winners_by_price_of_day(demo_plans(n)) for n in (1, 4, 20)},
         "flip prices": pp.flip_prices(made, np.array([1, 2, 5, 10, 50])),
         "unit costs": laid_out.unit_costs,
         "days": laid_out.days,

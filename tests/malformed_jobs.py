@@ -3,7 +3,7 @@
 import numpy as np
 
 import pourprint as pp
-from pourprint.decide.compare import comparison
+from pourprint.decide.compare import cheapest_intervals, comparison
 from scenes import bracket, demo_rates, small_job, small_kit
 
 
@@ -97,9 +97,9 @@ MALFORMED = [
         "break-even that cannot be",
         plans(lambda p: pp.break_even(p["printed_mould"], p["printed_metal"], [1, 2]), "AZ91D"),
     ),
-    ("cheapest of nothing", lambda folder: pp.cheapest_intervals({}, [1, 2, 3])),
-    ("cheapest of too few", lambda folder: pp.cheapest_intervals({"a": [1.0, 2.0]}, [1, 2, 3])),
-    ("cheapest of words", lambda folder: pp.cheapest_intervals({"a": "cheap"}, [1, 2, 3])),
+    ("cheapest of nothing", lambda folder: cheapest_intervals({}, [1, 2, 3])),
+    ("cheapest of too few", lambda folder: cheapest_intervals({"a": [1.0, 2.0]}, [1, 2, 3])),
+    ("cheapest of words", lambda folder: cheapest_intervals({"a": "cheap"}, [1, 2, 3])),
     ("rank a list", plans(lambda p: pp.rank(list(p.values())))),
     ("rank one plan", ask(lambda plan: pp.rank(plan))),
     ("rank by beauty", plans(lambda p: pp.rank(p, by="beauty"))),
@@ -110,8 +110,8 @@ MALFORMED = [
     ("no price of a day", plans(lambda p: pp.rank(p, price_of_day=None))),
     ("rank from nowhere", plans(lambda p: pp.rank(p, start="soon"))),
     ("rank arrays", lambda folder: pp.rank(pp.plan_all(small_job([1, 2]), demo_rates()))),
-    ("winners of arrays", lambda folder: pp.winners_by_price_of_day(pp.plan_all(small_job([1, 2]), demo_rates()))),
-    ("winners of nothing at all", lambda folder: pp.winners_by_price_of_day(None)),
+    ("winners of arrays", lambda folder: pp.flip_prices(pp.plan_all(small_job([1, 2]), demo_rates()))),
+    ("winners of nothing at all", lambda folder: pp.flip_prices(None)),
     ("compare over words", plans(lambda p: comparison(p, "1 to 10"))),
     ("compare from zero", plans(lambda p: comparison(p, np.arange(5)))),
     ("compare from nowhere", plans(lambda p: comparison(p, [1, 2], start="soon"))),

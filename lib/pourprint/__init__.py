@@ -12,14 +12,7 @@ from importlib import import_module
 
 from pourprint.decide import carbon, learning, mix, sweep
 from pourprint.decide.carbon import carbon_ledger, footprint
-from pourprint.decide.compare import (
-    break_even,
-    cheapest_intervals,
-    comparison,
-    rank,
-    tie_price_of_day,
-    winners_by_price_of_day,
-)
+from pourprint.decide.compare import break_even, comparison, flip_prices, rank, tie_price_of_day
 from pourprint.decide.information import (
     Samples,
     by_quantity,
@@ -29,7 +22,7 @@ from pourprint.decide.information import (
     sample_plans,
     value_of_information,
 )
-from pourprint.decide.map import decision_map, flip_prices
+from pourprint.decide.map import decision_map
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.ledger import lab_log
 from pourprint.ledger.alloys import Alloy, alloy_ledger, alloys

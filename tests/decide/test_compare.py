@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
-from pourprint.decide.compare import comparison, envelope
+from pourprint.decide.compare import cheapest_intervals, comparison, envelope
 from pourprint.ledger.errors import InputError
 from scenes import PRINTED, ROUTES, bracket, demo_kit, demo_rates, small_job
 
@@ -28,7 +28,7 @@ def test_die_casting_against_laser():
     # Atzeni & Salmi 2012, IJAMT 62:1147–1155 (from memory; closes): 20.75 + 21 000/N against 526.31 → N* = 41.54.
     star = 21_000 / (526.31 - 20.75)
     assert star == pytest.approx(41.54, abs=0.005)
-    found = pp.cheapest_intervals({"die": 20.75 + 21_000 / N, "laser": np.full(N.shape, 526.31)}, N)
+    found = cheapest_intervals({"die": 20.75 + 21_000 / N, "laser": np.full(N.shape, 526.31)}, N)
     assert [(i.first, i.last, i.cheapest) for i in found.intervals] == [(1, 41, "laser"), (42, 200, "die")]
 
 
@@ -37,13 +37,13 @@ def test_wood_pattern_against_printed_mould():
     # 50; its own arithmetic gives 6500/54 = 120.4, so the pattern wins from 121 on.
     star = 6500 / (92 - 38)
     assert star == pytest.approx(120.4, abs=0.05)
-    found = pp.cheapest_intervals({"wood": 6500 / N + 38, "mould": np.full(N.shape, 92.0)}, N)
+    found = cheapest_intervals({"wood": 6500 / N + 38, "mould": np.full(N.shape, 92.0)}, N)
     assert found.crossings == (121,) and found.intervals[0].cheapest == "mould"
 
 
 def test_saw_toothed_curves_cross_more_than_once():
     # One bed of five at 10 against 2.3 each: 10·⌈n/5⌉ < 2.3·n holds for n = 5, 9, 10, 14, 15, 18 and so on.
-    found = pp.cheapest_intervals({"bed": 10 * np.ceil(N / 5) / N, "each": np.full(N.shape, 2.3)}, N)
+    found = cheapest_intervals({"bed": 10 * np.ceil(N / 5) / N, "each": np.full(N.shape, 2.3)}, N)
     wins = [n for i in found.intervals if i.cheapest == "bed" for n in range(i.first, i.last + 1)]
     assert wins == [n for n in N.tolist() if 100 * -(-n // 5) < 23 * n] and len(found.crossings) > 3
 
@@ -52,7 +52,7 @@ def test_saw_toothed_curves_cross_more_than_once():
 @given(st.floats(1, 1e5), st.floats(1, 500), st.floats(0.5, 500))
 def test_break_even_of_two_straight_lines_is_the_textbook_formula(fixed, dear, saved):
     cheap = dear + saved
-    found = pp.cheapest_intervals({"tool": fixed / N + dear, "none": np.full(N.shape, cheap)}, N)
+    found = cheapest_intervals({"tool": fixed / N + dear, "none": np.full(N.shape, cheap)}, N)
     star = fixed / saved
     wins_late = [i for i in found.intervals if i.cheapest == "tool"]
     if star < 1 - 1e-3:
@@ -68,7 +68,7 @@ def test_break_even_of_two_straight_lines_is_the_textbook_formula(fixed, dear, s
 def test_intervals_cover_every_quantity_with_its_cheapest(rows):
     n = np.arange(1, 9)
     costs = {f"r{i}": np.array(row) for i, row in enumerate(rows)}
-    found = pp.cheapest_intervals(costs, n)
+    found = cheapest_intervals(costs, n)
     covered = [(q, i.cheapest) for i in found.intervals for q in range(i.first, i.last + 1)]
     assert [q for q, _ in covered] == n.tolist()
     assert found.crossings == tuple(i.first for i in found.intervals[1:])
@@ -118,11 +118,20 @@ def test_the_envelope_is_the_lowest_line_at_every_price(given_lines, price):
     assert cost[winner] == pytest.approx(min(cost.values()), abs=1e-9)
 
 
-def test_winners_by_price_of_day_agree_with_the_ranking():
+def test_flips_by_the_price_of_a_day_agree_with_the_ranking():
     plans = demo_plans()
-    found = pp.winners_by_price_of_day(plans)
-    for (start, route), (end, _) in zip(found, [*found[1:], (2 * found[-1][0] + 1, "")], strict=True):
-        assert pp.rank(plans, price_of_day=(start + end) / 2).index[0] == plans[route].title
+    prices, best = (column.tolist() for _, column in pp.flip_prices(plans).items())
+    for start, end, title in zip(prices, [*prices[1:], 2 * prices[-1] + 1], best, strict=True):
+        assert pp.rank(plans, price_of_day=(start + end) / 2).index[0] == title
+
+
+def test_flips_at_several_quantities_are_those_of_each_alone():
+    found = pp.flip_prices(demo_plans(), [1, 4, 20, 200])
+    for quantity in (1, 4, 20, 200):
+        alone = {route: plan.at(quantity=quantity) for route, plan in demo_plans().items()}
+        expected = envelope({route: (plan.total_cost, plan.lead_time_days) for route, plan in alone.items()})
+        assert found.loc[[quantity], "best"].tolist() == [alone[route].title for _, route in expected]
+        assert found.loc[[quantity], "from_price_of_day"].to_numpy() == pytest.approx([price for price, _ in expected])
 
 
 # Ranking ----------------------------------------------------------------------------------------------
@@ -218,9 +227,9 @@ def test_the_ranking_is_robust_and_names_what_overturns_it():
 
 def test_the_ranking_turns_over_with_the_price_of_a_day():
     plans = {route: plan for route, plan in demo_plans().items() if route in PRINTED}
-    prices = pp.winners_by_price_of_day(plans)
-    assert prices[0][1] == "printed_pattern" and prices[-1][1] == "printed_metal"
-    assert pp.rank(plans, price_of_day=2 * prices[-1][0]).index[0] == "Printed metal"
+    found = pp.flip_prices(plans)
+    assert found["best"].iloc[0] == "Printed pattern" and found["best"].iloc[-1] == "Printed metal"
+    assert pp.rank(plans, price_of_day=2 * found["from_price_of_day"].iloc[-1]).index[0] == "Printed metal"
 
 
 def test_the_ranking_by_days_turns_over_with_the_quantity():

@@ -6,7 +6,7 @@ import pytest
 import pourprint as pp
 from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import in_words, outcomes, uncertain_inputs, varied
-from pourprint.decide.map import NOBODY, decision_map, flip_prices
+from pourprint.decide.map import NOBODY, decision_map
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.plans.steps import JOB, Work
 from scenes import bracket, demo_kit, demo_rates, small_job, step, toy_plan
@@ -164,19 +164,6 @@ def test_where_a_route_cannot_is_a_border_too_and_where_none_can_belongs_to_nobo
     assert {*chart.borders} == {("printed_metal", NOBODY)}
     assert segments[..., 0] == pytest.approx(min(tallest_cm3, widest_cm3), abs=10)  # a hundredth of an edge
     assert np.isinf(chart.margin[chart.best == 0]).all()
-
-
-# Flips ------------------------------------------------------------------------------------------------
-
-
-def test_flips_are_those_of_the_plans_themselves():
-    found = flip_prices(demo_plans(), [1, 4, 20, 200])
-    for quantity in (1, 4, 20, 200):
-        alone = {route: plan.at(quantity=quantity) for route, plan in demo_plans().items()}
-        expected = [(price, alone[route].title) for price, route in pp.winners_by_price_of_day(alone)]
-        rows = found.loc[[quantity]]
-        assert rows["best"].tolist() == [title for _, title in expected]
-        assert rows["from_price_of_day"].to_numpy() == pytest.approx([price for price, _ in expected])
 
 
 # Inputs -----------------------------------------------------------------------------------------------

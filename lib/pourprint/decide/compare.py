@@ -2,11 +2,12 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from pourprint.decide.inputs import outcomes, single_plans
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import moment_of
@@ -125,26 +126,38 @@ def envelope(lines):
         found.append((faster[best][0], best))
 
 
-def winners_by_price_of_day(plans):
-    """Which plan is best as the price of a day rises from zero: `envelope` of {route: Plan} of single numbers."""
-    lines = {}
-    for route, plan in feasible(plans).items():
-        plan.single_only("winners_by_price_of_day()")
-        lines[route] = (plan.total_cost, plan.lead_time_days)
-    return envelope(lines)
+def flip_prices(plans, quantities=None):
+    """At which price of a day the answer flips: rows of quantity, best route, from which price on.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `quantities` (n,) kits [-] (default: the plans' own).
+    Returns: pandas table of (quantity, from_price_of_day [currency/d], best). Source: `envelope`. Raises: InputError.
+    """
+    import pandas as pd
+
+    able = single_plans(plans)
+    quantities = np.atleast_1d(next(iter(able.values())).job.quantity if quantities is None else quantities)
+    lines = {route: outcomes(plan, {"quantity": quantities}) for route, plan in able.items()}
+    rows = [
+        (int(quantity), price, able[route].title)
+        for i, quantity in enumerate(quantities)
+        for price, route in envelope({route: (float(cost[i]), float(days[i])) for route, (cost, days) in lines.items()})
+    ]
+    return pd.DataFrame(rows, columns=["quantity", "from_price_of_day", "best"]).set_index("quantity")
 
 
 RANKED = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
 
 
-def ranking(plans, price_of_day=0.0, by="cost_with_delay", start=None):
-    """Routes in order of cost, days or cost with delay: a list of dicts; those that cannot come last, with why.
+def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
+    """Routes in order of cost, days or cost with delay, those that cannot last: a pandas table, one row a route.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `by` one of
     "unit_cost", "days", "cost_with_delay", "hands_on_h"; `start` date and time (default: some Monday, no
     holidays). Unit and total cost are without, `cost_with_delay` is with the price of the days.
     Raises: InputError.
     """
+    import pandas as pd
+
     if by not in RANKED:
         raise InputError(f"by must be one of {', '.join(RANKED)}, not {by!r}.")
     _check_price(price_of_day)
@@ -152,42 +165,21 @@ def ranking(plans, price_of_day=0.0, by="cost_with_delay", start=None):
     for route, plan in feasible(plans).items():
         plan.single_only("a ranking")
         days[route] = plan.lead_time_days if start is None else float(lead_time(plan, start).days)
-    return _ranked(plans, days, price_of_day, by, start)
+    table = pd.DataFrame(_ranked(plans, days, price_of_day, by, start)).set_index("route")
+    return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
 
 def _ranked(plans, days, price_of_day, by, start):
-    """The rows of `ranking`, from days already known: {route: [d]}."""
+    """One dict a route, in order, from days already known: {route: [d]}; routes that cannot come last, with why."""
     rows = []
     for route, plan in feasible(plans).items():
-        ready = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days[route]):%a %d %b %Y}"
-        rows.append(
-            {
-                "route": plan.title,
-                "unit_cost": plan.unit_cost,
-                "total_cost": plan.total_cost,
-                "days": days[route],
-                "ready": ready,
-                "cost_with_delay": plan.total_cost + price_of_day * days[route],
-                "hands_on_h": plan.hands_on_h,
-                "machine_h": plan.machine_h,
-                "stages": len(plan.stages),
-                "steps": len(plan.steps),
-                "first_pass_yield": plan.first_pass_yield,
-                "note": "",
-            }
-        )
-    rows.sort(key=lambda row: row[by])
+        row = {"route": plan.title, "unit_cost": plan.unit_cost, "total_cost": plan.total_cost, "days": days[route]}
+        row["ready"] = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days[route]):%a %d %b %Y}"
+        row["cost_with_delay"] = plan.total_cost + price_of_day * days[route]
+        row |= {"hands_on_h": plan.hands_on_h, "machine_h": plan.machine_h, "stages": len(plan.stages)}
+        rows.append({**row, "steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield, "note": ""})
     cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
-    return rows + cannot
-
-
-def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
-    """`ranking` as a pandas table, one row a route."""
-    import pandas as pd
-
-    rows = ranking(plans, price_of_day, by, start)
-    table = pd.DataFrame(rows).set_index("route")
-    return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
+    return sorted(rows, key=lambda row: row[by]) + cannot
 
 
 def _check_price(price_of_day):
@@ -232,36 +224,6 @@ class Comparison:
     curves: Mapping[str, Plan]
     spans: Mapping[str, tuple]
     days: Mapping[str, float]
-
-    def repriced(self, rates, price_of_day):
-        """The same comparison at other prices: hours, days and the calendar stay, so that this is quick.
-
-        Parameters: `rates` RateCard that differs from the plans' in prices only; `price_of_day` [currency/d].
-        Returns: Comparison. Raises: InputError when working hours or process values differ.
-        """
-        _check_price(price_of_day)
-        plans = {r: plan.at(rates=rates) if plan.feasible else plan for r, plan in self.plans.items()}
-        curves = {route: curve.at(rates=rates) for route, curve in self.curves.items()}
-        return self._with(plans=plans, curves=curves, price_of_day=float(price_of_day))
-
-    def resized(self, **changes):
-        """The same comparison at another `quantity` or `batch_size` [-]: steps stay, and curves where they hold.
-
-        Returns: Comparison. Raises: InputError.
-        """
-        plans = {r: plan.at(**changes) if plan.feasible else plan for r, plan in self.plans.items()}
-        if changes.keys() != {"quantity"} or not np.isin(changes["quantity"], self.quantities).all():
-            return comparison(plans, self.quantities, self.price_of_day, self.start)
-        schedules = {route: plans[route].schedule(self.start) for route in self.spans}
-        spans, days = ({route: schedule[i] for route, schedule in schedules.items()} for i in (0, 1))
-        return self._with(plans=plans, spans=spans, days=days)
-
-    def _with(self, **changes):
-        """This comparison with changes that leave the days of its curves as they are."""
-        other = replace(self, **changes)
-        if "curve_days" in self.__dict__:
-            other.__dict__["curve_days"] = self.curve_days
-        return other
 
     @cached_property
     def curve_days(self):

@@ -18,6 +18,16 @@ WHOLE = ("quantity", "batch_size")  # of the job, in whole kits
 OF_THE_JOB = (*WHOLE, "volume_cm3")
 
 
+def single_plans(plans):
+    """The feasible plans, of single numbers. Raises: InputError when there are none."""
+    made = feasible(plans)
+    for plan in made.values():
+        plan.single_only("a decision")
+    if not made:
+        raise InputError("no route can make this job: there is nothing to decide.")
+    return made
+
+
 def in_words(key):
     """The key of an input as words: "machine.metal_printer" → "metal printer (machine)"."""
     section, _, name = key.rpartition(".")

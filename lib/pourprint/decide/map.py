@@ -1,4 +1,4 @@
-"""Which route where: the map of the best route over two inputs, with its borders, and where the answer flips.
+"""Which route where: the map of the best route over two inputs, with its borders.
 
 Costs here are those of the whole job with the price of its days, C + d·T.
 """
@@ -10,30 +10,15 @@ from functools import cached_property
 
 import numpy as np
 
-from pourprint.decide.compare import envelope
-from pourprint.decide.inputs import WHOLE, outcomes, with_delay
+from pourprint.decide.inputs import WHOLE, outcomes, single_plans, with_delay
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import PRICES
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
-from pourprint.plans.plan import feasible
 
 NOBODY = "no route can"
 PRICE = "price_of_day"
 _HUGE = 1e15  # [currency] what it costs that nobody can; a route that cannot costs more still
-
-
-def single_plans(plans):
-    """The feasible plans, of single numbers. Raises: InputError when there are none."""
-    made = feasible(plans)
-    for plan in made.values():
-        plan.single_only("a decision")
-    if not made:
-        raise InputError("no route can make this job: there is nothing to decide.")
-    return made
-
-
-# The map ----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -262,22 +247,3 @@ def _joined(points, pairs, cells, routes):
             for i in rest:
                 segments[tuple(pairs[i])].append(np.stack([points[i], middle]))
     return {tuple(routes[i] for i in pair): np.stack(found) for pair, found in segments.items()}
-
-
-def flip_prices(plans, quantities):
-    """At which price of a day the answer flips, for each quantity: rows of quantity, best route, from which price on.
-
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `quantities` (n,) kits [-].
-    Returns: pandas table of (quantity, from_price_of_day [currency/d], best). Source: lower envelope of the lines
-    C + d·T (exact).
-    """
-    import pandas as pd
-
-    made, quantities = single_plans(plans), np.atleast_1d(quantities)
-    found = {route: outcomes(plan, {"quantity": quantities}) for route, plan in made.items()}
-    rows = [
-        (int(quantity), price, made[route].title)
-        for i, quantity in enumerate(quantities)
-        for price, route in envelope({r: (float(cost[i]), float(days[i])) for r, (cost, days) in found.items()})
-    ]
-    return pd.DataFrame(rows, columns=["quantity", "from_price_of_day", "best"]).set_index("quantity")
