@@ -118,13 +118,14 @@ def test_on_a_border_of_two_numbers_its_two_routes_cost_the_same_or_jump():
             if abs(costs[0] - costs[1]) < 1e-3 * costs[0]:
                 exact += 1
                 continue
-            # A step of one more night or cluster: found to a hundredth of an edge, so the winner changes within two.
+            # A step of one more night or cluster: found to a hundredth of an edge, so the winner changes within two;
+            # right behind the step a third may be cheaper still for a little while.
             around = {
                 cheapest(plans, {"machine.metal_printer": x + dx, "volume_cm3": y + dy}, 250)
                 for dx in (0, -0.02 * step_x, 0.02 * step_x)
                 for dy in (0, -0.02 * step_y, 0.02 * step_y)
             }
-            assert {*pair} <= around
+            assert len(around) > 1 and {*pair} & around
             jumps += 1
     assert exact > 5 and jumps > 2
 

@@ -143,70 +143,39 @@ def _crossings(chart):
     for axis, name in ((1, chart.x), (0, chart.y)):
         step = np.array([axis == 0, axis == 1], dtype=int)
         corners = np.argwhere(np.diff(best, axis=axis) != 0)
-        edges = _Edges(
-            corners,
-            *(np.stack([xs[at[:, 1]], ys[at[:, 0]]]) for at in (corners, corners + step)),
-            *(chart._table[:, *at.T] for at in (corners, corners + step)),
-            np.stack([best[tuple(at.T)] for at in (corners, corners + step)]),
-        )
-        for turn in range(len(chart.routes)):
-            if not edges.corners.size:
+        rows, columns = np.moveaxis(np.stack([corners, corners + step]), -1, 0)
+        ends = np.stack([xs[columns], ys[rows]], axis=1)  # (2 ends, x and y, n edges)
+        costs = np.moveaxis(chart._table[:, rows, columns], 0, 1)  # (2 ends, routes + 1, n)
+        for turn in reversed(range(len(chart.routes))):
+            if not len(corners):
                 break
-            at, costs = _tie(chart, name, edges)
+            rivals = np.argmin(costs, axis=1)
+            at, there = _tie(chart, name, ends, costs, rivals)
             # Where a third is cheaper still, the edge holds two borders: go on with either half.
-            third, tie = np.argmin(costs, axis=0), np.min(np.take_along_axis(costs, edges.rivals, axis=0), axis=0)
-            split = (np.min(costs, axis=0) < tie * (1 - 1e-9)) & ~np.any(edges.rivals == third, axis=0)
+            third, tie = np.argmin(there, axis=0), np.take_along_axis(there, rivals, axis=0).min(axis=0)
+            split = (there.min(axis=0) < tie * (1 - 1e-9)) & (rivals != third).all(axis=0) & (turn > 0)
             if name in WHOLE:  # nothing lies between two neighbouring numbers
-                split &= (edges.last - edges.first).sum(axis=0) > 1
-            split &= turn < len(chart.routes) - 1
+                split &= (ends[1] - ends[0]).sum(axis=0) > 1
             points.append(at[:, ~split].T)
-            pairs.append(np.sort(edges.rivals[:, ~split].T))
-            for j, i in edges.corners[~split].tolist():
+            pairs.append(np.sort(rivals[:, ~split].T))
+            for j, i in corners[~split].tolist():
                 both = (j, i), (j - step[1], i - step[0])
                 cells.append([cell for cell in both if 0 <= cell[0] < ys.size - 1 and 0 <= cell[1] < xs.size - 1])
-            edges = edges.halved(split, at, costs, third)
+            corners = np.tile(corners[split], (2, 1))
+            ends, costs = (
+                np.concatenate([np.stack([a, mid]), np.stack([mid, b])], axis=-1)[..., np.tile(split, 2)]
+                for (a, b), mid in ((ends, at), (costs, there))
+            )
     return np.vstack(points), np.vstack(pairs), cells
 
 
-@dataclass(frozen=True)
-class _Edges:
-    """Edges of the grid whose ends have different winners: n of them.
-
-    `corners` (n, 2) row and column; `first`, `last` (2, n) the ends; `costs_first`, `costs_last` (routes + 1, n) there;
-    `rivals` (2, n) who wins at either end.
-    """
-
-    corners: np.ndarray
-    first: np.ndarray
-    last: np.ndarray
-    costs_first: np.ndarray
-    costs_last: np.ndarray
-    rivals: np.ndarray
-
-    def halved(self, which, at, costs, third):
-        """Both halves of some edges, parted at points (2, n) where a third wins."""
-
-        def two(one, other):
-            return np.concatenate([one[..., which], other[..., which]], axis=-1)
-
-        return _Edges(
-            np.tile(self.corners[which], (2, 1)),
-            two(self.first, at),
-            two(at, self.last),
-            two(self.costs_first, costs),
-            two(costs, self.costs_last),
-            np.stack([two(self.rivals[0], third), two(third, self.rivals[1])]),
-        )
-
-
-def _tie(chart, name, edges):
+def _tie(chart, name, ends, costs, rivals):
     """Where along each edge its rivals cost the same: points (2, n), and what all routes cost there (routes + 1, n)."""
-    span = edges.last - edges.first
-    ahead = np.subtract(*np.take_along_axis(edges.costs_first, edges.rivals, axis=0))
-    behind = np.subtract(*np.take_along_axis(edges.costs_last, edges.rivals, axis=0))
+    first, span = ends[0], ends[1] - ends[0]
+    ahead, behind = (np.subtract(*np.take_along_axis(each, rivals, axis=0)) for each in costs)
     straight = ahead / (ahead - behind)
     if _is_linear(name):
-        return edges.first + straight * span, edges.costs_first + straight * (edges.costs_last - edges.costs_first)
+        return first + straight * span, costs[0] + straight * (costs[1] - costs[0])
 
     def difference(share, x, y, dx, dy, a, b):
         pair = np.stack([a, b]).astype(int)
@@ -218,13 +187,13 @@ def _tie(chart, name, edges):
     share, search = np.full(gap.shape, 0.5), (gap > 1 if name in WHOLE else gap > 0)
     if np.any(search):
         near = 0.2 / gap.max() if name in WHOLE else 0.01
-        args = [values[search] for values in (*edges.first, *span, *edges.rivals)]
+        args = [values[search] for values in (*first, *span, *rivals)]
         found = find_root(difference, (0 * args[0], 0 * args[0] + 1), args=args, tolerances={"xatol": near, "fatol": 0})
         # A route that keeps one layout for a whole array may lose its sign at an end: then the line of the ends holds.
         share[search] = np.where(found.success, found.x, straight[search])
     if name in WHOLE:  # half-way between the two numbers
         share = (np.floor(share * gap + 1e-9) + 0.5) / gap
-    at = edges.first + share * span
+    at = first + share * span
     return at, chart._at(*at, range(len(chart.plans)))
 
 
