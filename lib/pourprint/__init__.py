@@ -26,7 +26,7 @@ from pourprint.decide.map import decision_map
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.ledger import lab_log
 from pourprint.ledger.alloys import Alloy, alloy_ledger, alloys
-from pourprint.ledger.entries import as_table, freezing, unmeshed
+from pourprint.ledger.entries import as_table, freezing, joints, unmeshed
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard, annuity, machine_hour
 from pourprint.ledger.workdays import WorkingHours
@@ -39,6 +39,8 @@ from pourprint.plans.cautions import cautions_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan, lead_time
 from pourprint.plans.steps import Stage
+from pourprint.process.finish.iso_fits import limits_um
+from pourprint.process.finish.seats import bearing_seat
 from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freeze
 from pourprint.process.strength.loads import frame_loads
 from pourprint.risk.rework import rework
@@ -53,6 +55,7 @@ from pourprint.risk.yields import (
     starts_needed,
 )
 from pourprint.routes import ROUTES, plan, plan_all
+from pourprint.routes.finishing import finishing_list, finishing_lists
 from pourprint.routes.shell_sizes import ShellSizes
 
 __version__ = "0.1.0"
@@ -84,5 +87,12 @@ def pedigree(rates=None):
 
     card = RateCard.default() if rates is None else rates
     return pd.concat(
-        [card.table(), alloy_ledger(), as_table(unmeshed()), as_table(freezing()), as_table(carbon_ledger())]
+        [
+            card.table(),
+            alloy_ledger(),
+            as_table(unmeshed()),
+            as_table(freezing()),
+            as_table(joints()),
+            as_table(carbon_ledger()),
+        ]
     )

@@ -150,6 +150,12 @@ def freezing():
     return read_table(files("pourprint.ledger").joinpath("data/freezing.toml"))
 
 
+@cache
+def joints():
+    """What fits and bonds ask of metals, seats and adhesives, as {"section.key": Entry}; read once."""
+    return read_table(files("pourprint.ledger").joinpath("data/joints.toml"))
+
+
 def as_table(entries):
     """Entries as a pandas table: key, value, low, high, unit, kind, pedigree, source, date."""
     import pandas as pd

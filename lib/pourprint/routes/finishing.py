@@ -1,0 +1,92 @@
+"""What is machined on each piece and what it costs, bore by bore, by each route, beside what leaving it would risk."""
+
+import numpy as np
+
+from pourprint.ledger.entries import joints
+from pourprint.process.contraction import cast_bore_mm
+from pourprint.process.finish.fits import bond_gap_mm
+from pourprint.process.finish.iso_fits import limits_um
+from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
+from pourprint.routes import common
+
+
+def as_made(plan):
+    """How holes come out of a route: ({diameters [mm] → total tolerance [mm]}, stock [mm a side], shift of cores [mm]).
+
+    Raises: InputError for a plan whose numbers are arrays.
+    """
+    read = plan.rates.section(plan.route)
+    if plan.route == "printed_metal":
+        return common.same_tolerance(read("socket_tolerance")), read("machining_stock"), 0.0
+    shift = read("core_clearance") if plan.route == "printed_mould" else 0.0
+    return common.cast_hole_tolerance(read("casting_grade")), read("machining_stock"), shift
+
+
+def share_outside(width_mm, tolerance_mm, off_mm=0.0):
+    """Share of pieces outside a band of some width, made within a total tolerance about a middle that is off the
+    band's by off_mm [mm]; the tolerance is so many standard deviations (joints: process.spread) of a normal spread.
+
+    >>> round(float(share_outside(0.021, 0.46)), 2)  # a bore N7, cast in grade 5
+    0.89
+    """
+    from scipy.special import ndtr
+
+    spread = np.asarray(tolerance_mm) / joints()["process.spread"].value
+    return 1 - ndtr((width_mm / 2 - off_mm) / spread) + ndtr((-width_mm / 2 - off_mm) / spread)
+
+
+def finishing_list(plan):
+    """A plan's machining, as a pandas table: one row a feature of each part's piece.
+
+    Columns: part, count of pieces in a kit, feature, asked (limits [mm] about the diameter, or gap [mm]), how (machined
+    or as made), raw diameter [mm] (0: cast shut), stock a side [mm], hours and cost a piece (clamping shared by the
+    features of a piece, the batch's set-up left out), share outside what is asked if left as made (NaN for faces).
+    Infeasible plans, and plans of arrays, are refused by what they raise.
+    """
+    import pandas as pd
+
+    tolerance_of, stock, shift = as_made(plan)
+    rates, job = plan.rates, plan.job
+    machine_h = sum(rates[key] for key in ("labour.technician", "machine.machining_centre"))
+    machine_h += rates["power.machining_centre"] * rates["energy.electricity"]
+    read, least, asked_gap = rates.section("machining"), rates["bonding.least_gap"], rates["bonding.gap"]
+    widest, tube = rates.entries["bonding.gap"].high, rates["bonding.tube_tolerance"]
+    rows = []
+    for item in job.kit.parts:
+        own = []
+        for hole in (*item.bores, *item.sockets):
+            tolerance = float(tolerance_of(np.array([hole.diameter_mm])).item())
+            if hasattr(hole, "fit"):
+                low, high = (um / 1000 for um in limits_um(hole.diameter_mm, hole.fit))
+                name, asked, cut = f"bore {hole.diameter_mm:g} {hole.fit}", f"{low:+.3f} … {high:+.3f}", True
+                outside = share_outside(high - low, tolerance)
+            else:
+                name, asked = f"socket {hole.diameter_mm:g}", f"gap {least:g} … {widest:g}"
+                cut = bool(job.machine_all_sockets) or bond_gap_mm(asked_gap, tolerance, tube)[0] < least
+                spread = np.hypot(tolerance, tube) / 2  # of the gap, from two diameters
+                outside = share_outside(widest - least, spread, asked_gap - (least + widest) / 2)
+            raw = hole.diameter_mm
+            if cut:
+                raw = max(float(cast_bore_mm(raw, stock, tolerance)) - 2 * shift, 0.0)
+            a_side = (hole.diameter_mm - raw) / 2
+            taken = bore_stock_cm3(hole.diameter_mm, hole.depth_mm, a_side)
+            own.append((name, asked, cut, raw, a_side, taken, outside))
+        for face in item.faces:
+            taken = face_stock_cm3(face.area_cm2, stock)
+            own.append((f"face {face.area_cm2:.1f} cm²", "flat", True, np.nan, stock, taken, np.nan))
+        machined = sum(row[2] for row in own)
+        for name, asked, cut, raw, a_side, taken, outside in own:
+            cutting = job.alloy["cutting"] * cutting_h(1, taken, read("feature"), read("removal_rate"))
+            hours = (cutting + read("clamp_each") / machined) if cut else 0.0
+            how = "machined" if cut else "as made"
+            rows.append((item.part.name, item.count, name, asked, how, raw, a_side, hours, hours * machine_h, outside))
+    columns = ["part", "count", "feature", "asked [mm]", "how", "raw [mm]", "stock a side [mm]", "hours [h]"]
+    return pd.DataFrame(rows, columns=[*columns, f"cost [{rates.currency}]", "outside if left [-]"]).set_index("part")
+
+
+def finishing_lists(plans):
+    """The finishing lists of all feasible plans {route: Plan} under each other, by route."""
+    import pandas as pd
+
+    lists = {route: finishing_list(plan) for route, plan in plans.items() if plan.feasible}
+    return pd.concat(lists, names=["route"])

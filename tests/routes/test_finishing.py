@@ -1,0 +1,49 @@
+"""The finishing list: the plan's own machining told feature by feature, and what leaving it would risk."""
+
+import numpy as np
+import pytest
+
+import pourprint as pp
+from pourprint.routes.finishing import finishing_list, share_outside
+from scenes import PRINTED, demo_kit, demo_rates
+
+
+@pytest.fixture(scope="module")
+def plans():
+    return pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 3), demo_rates())
+
+
+@pytest.mark.parametrize("route", PRINTED)
+def test_the_list_adds_up_to_the_plans_step(plans, route):
+    """Hours of all features times pieces, and the set-up a batch, are the plan's own."""
+    plan = plans[route]
+    table, steps = finishing_list(plan), plan.table()
+    step = steps[steps["step"].str.startswith("machine")].iloc[0]
+    setup = plan.rates["machining.setup_batch"]
+    assert 3 * (table["count"] * table["hours [h]"]).sum() + setup == pytest.approx(step["hands_on_h"], rel=1e-9)
+    rate = step["cost"] / step["hands_on_h"]
+    assert (table[f"cost [{plan.rates.currency}]"] / table["hours [h]"]).dropna().to_numpy() == pytest.approx(rate)
+
+
+def test_raw_bore_by_hand(plans):
+    """28 N7 in grade 5: F − 2·RMA − CT/2 = 28 − 1.4 − 0.23 (ISO 8062-3, from memory)."""
+    table = finishing_list(plans["printed_pattern"])
+    assert table.loc["rocker_pivot", "raw [mm]"].iloc[0] == pytest.approx(26.37)
+    assert table.loc["rocker_pivot", "stock a side [mm]"].iloc[0] == pytest.approx((28 - 26.37) / 2)
+
+
+def test_a_printed_mould_must_machine_its_sockets(plans):
+    """Grade 9: −0.275 mm of gap at worst on 25 to 40 mm (exact, from ISO 8062-3): the tube may not go in."""
+    how = {route: finishing_list(plans[route]) for route in PRINTED}
+    sockets = {route: table[table["feature"].str.startswith("socket")] for route, table in how.items()}
+    assert (sockets["printed_mould"]["how"] == "machined").all()
+    assert (sockets["printed_metal"]["how"] == "as made").all()
+    left = {route: table["outside if left [-]"].max() for route, table in sockets.items()}
+    assert left["printed_metal"] < left["printed_pattern"] < left["printed_mould"]
+
+
+def test_share_outside_against_drawn_pieces():
+    rng = np.random.default_rng(1)
+    made = rng.normal(0.05, 0.46 / 6, 400_000)
+    assert share_outside(0.2, 0.46, 0.05) == pytest.approx(np.mean(np.abs(made) > 0.1), abs=3e-3)
+    assert share_outside(0.46, 0.46) == pytest.approx(0.0027, abs=1e-4)  # ± 3 σ
