@@ -3,7 +3,7 @@
 from jupyter_browser import REPOSITORY, check_bars, number, open_notebook, press, write_notebook
 
 import pourprint as pp
-from pourprint.figures.printing import hours_of_a_kit
+from pourprint.figures.printed_metal import hours_of_a_kit
 from pourprint.routes import printed_metal
 
 CELLS = [

@@ -104,8 +104,8 @@ def test_a_figure_fed_in_place_equals_one_built_new():
 
 def test_names_of_lines_that_meet_stand_apart():
     lines = [np.array([4000.0, 1000.0]), np.array([9000.0, 1001.0]), np.full(2, np.nan)]
-    heights = figures.comparison._apart(lines)
-    assert heights[1] / heights[0] >= 9 ** (figures.comparison.NAME_HEIGHT * 0.99) and np.isnan(heights[2])
+    heights = figures.compare._apart(lines)
+    assert heights[1] / heights[0] >= 9 ** (figures.compare.NAME_HEIGHT * 0.99) and np.isnan(heights[2])
 
 
 def words_of(markup):

@@ -10,8 +10,9 @@ from pourprint.decide.map import decision_map
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.figures import LOOKS
 from pourprint.figures.carbon import footprint_chart
-from pourprint.figures.decide import ROUTE_HATCH, map_chart, sureness_chart
-from pourprint.figures.sensitivity import information_chart, sobol_chart, tornado_chart
+from pourprint.figures.information import information_chart, sureness_chart
+from pourprint.figures.map import map_chart
+from pourprint.figures.sensitivity import sobol_chart, tornado_chart
 from scenes import demo_kit, demo_rates
 
 
@@ -76,8 +77,7 @@ def test_an_axis_of_growing_steps_is_logarithmic(plans):
 
 
 def test_routes_are_told_apart_without_colour():
-    assert ROUTE_HATCH.keys() == LOOKS.keys()
-    assert len({*ROUTE_HATCH.values()}) == len(LOOKS) == len({look.marker for look in LOOKS.values()})
+    assert len({look.hatch for look in LOOKS.values()}) == len(LOOKS) == len({look.marker for look in LOOKS.values()})
 
 
 def test_areas_of_sureness_are_the_shares_of_draws(charts, samples):

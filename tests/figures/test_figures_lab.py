@@ -8,7 +8,7 @@ import pytest
 import pourprint as pp
 from pourprint.decide.learning import Curve, repeats, when_a_die_pays
 from pourprint.decide.mix import choices
-from pourprint.figures import lab
+from pourprint.figures import lab_log, learning, workshop
 from pourprint.figures import mix as mix_charts
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.lab_log import LabLog, updates
@@ -56,12 +56,11 @@ def test_the_workshop_chart_loses_no_hour():
     away = Booked("machine.metal_printer", dt.date(2026, 11, 30), dt.date(2026, 12, 1))
     orders = [Order.of(plan, "2026-11-25T08:00", name) for name in ("one", "two")]
     timeline = Workshop(booked=(away,)).schedule(orders)
-    chart = lab.workshop_chart(timeline)
-    drawn = sum(chart.figure.data[0].x) / 3_600_000
+    chart = workshop.workshop_chart(timeline)
+    drawn = sum(sum(trace.x) for trace in chart.figure.data) / 3_600_000
     spans = sum(slot.span.end_h - slot.span.begin_h + slot.queued_h for slot in timeline.slots)
     assert drawn == pytest.approx(spans)
-    plain = chart.figure.data[0].marker.pattern.shape
-    by_hand = sum(ms for ms, shape in zip(chart.figure.data[0].x, plain, strict=True) if shape == "") / 3_600_000
+    by_hand = sum(sum(trace.x) for trace in chart.figure.data if trace.marker.pattern.shape == "") / 3_600_000
     assert by_hand == pytest.approx(sum(slot.hands_on_h for slot in timeline.slots)), "nights are not drawn as work"
     assert complete(chart)
 
@@ -69,7 +68,7 @@ def test_the_workshop_chart_loses_no_hour():
 @pytest.mark.parametrize("key", ["shell.dip_time", "printed_metal.yield_print"])
 def test_the_belief_chart_draws_densities_of_area_one(key):
     found = updates(LabLog.load(DEMO / "lab_log.csv", demo_rates()), demo_rates())
-    chart = lab.belief_chart(found[key])
+    chart = lab_log.belief_chart(found[key])
     for trace in chart.figure.data:
         y = np.nan_to_num(np.array(trace.y, dtype=float))
         assert np.trapezoid(y, trace.x) == pytest.approx(1, abs=0.02)  # the tails beyond the picture are left out
@@ -77,7 +76,7 @@ def test_the_belief_chart_draws_densities_of_area_one(key):
 
 
 def test_the_learning_chart_draws_both_forms():
-    chart = lab.learning_chart(0.8, pieces=16)
+    chart = learning.learning_chart(0.8, pieces=16)
     ends = [trace.y[-1] for trace in chart.figure.data]
     assert ends == pytest.approx([40.96, 892 / 16], abs=0.05)  # published; 892 is rounded
     assert complete(chart)
@@ -85,7 +84,7 @@ def test_the_learning_chart_draws_both_forms():
 
 def test_the_repeats_chart_stacks_to_the_unit_cost():
     table = repeats(pp.plan("printed_pattern", small_job(4)), 4)
-    chart = lab.repeats_chart(table, "EUR")
+    chart = learning.repeats_chart(table, "EUR")
     assert sum(np.array(bar.y) for bar in chart.figure.data) == pytest.approx(table["unit_cost"].to_numpy())
     assert complete(chart)
 
@@ -93,7 +92,7 @@ def test_the_repeats_chart_stacks_to_the_unit_cost():
 def test_the_die_chart_marks_where_the_die_pays():
     pair = [pp.plan(route, small_job(1)) for route in ("printed_pattern", "tooled_pattern")]
     plain, learned = (when_a_die_pays(*pair, np.arange(1, 1501), curve) for curve in (None, Curve(0.9)))
-    chart = lab.die_chart(plain, learned, currency="EUR")
+    chart = learning.die_chart(plain, learned, currency="EUR")
     marks = [trace.x[0] for trace in chart.figure.data if trace.mode == "markers+text"]
     assert marks == [found.pays_from for found in (plain, learned) if found.pays_from]
     assert marks and complete(chart)

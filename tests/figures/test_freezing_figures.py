@@ -26,7 +26,7 @@ def test_sections_show_the_times_of_the_cells_they_cut():
     assert len(sections) == 3
     for section in sections:  # each passes through the last metal to freeze
         assert np.nanmax(np.array(section.z, dtype=float)) == pytest.approx(run.latest_s)
-    assert f"{run.latest_s:.0f} s" in chart.takeaway and len(chart.table) == len(run.spots)
+    assert f"{run.latest_s:.0f} s" in chart.figure.layout.title.text and len(chart.table) == len(run.spots)
 
 
 def test_hot_spots_of_a_node_with_three_equal_arms_come_in_threes():

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.figures import plate, printing
-from pourprint.figures.part import MOST_FACETS
+from pourprint.figures import nesting as plate
+from pourprint.figures import printed_metal as printing
+from pourprint.figures.solids import MOST_FACETS, coarser
 from pourprint.ledger.entries import library
 from pourprint.ledger.errors import InputError
 from pourprint.panels import metal_panel
@@ -54,7 +55,7 @@ def test_a_plate_that_is_not_there_is_named():
 
 def test_a_coarser_mesh_keeps_its_shape():
     vertices, faces = demo_kit().parts[2].part.mesh
-    few, kept = plate.coarser(vertices, faces, 1500)
+    few, kept = coarser(vertices, faces, 1500)
     assert len(kept) <= 1500 and kept.max() < len(few)
     size = np.ptp(vertices, axis=0)
     assert np.ptp(few, axis=0) == pytest.approx(size, rel=0.05)

@@ -7,7 +7,7 @@ import os
 import pytest
 
 import pourprint as pp
-from pourprint.figures.classroom import failures_chart, gaps_chart, slips_chart
+from pourprint.figures.classroom import gaps_chart, slips_chart, unsolved_chart
 from pourprint.lessons.answers import Answers, Event
 from scenes import DEMO
 
@@ -212,8 +212,8 @@ def test_attempts_hold_slips_and_the_minutes_between_tries(marks):
 
 
 def test_the_charts_name_what_failed_most_and_add_up(marks):
-    failed, slips, gaps = (chart(marks.attempts) for chart in (failures_chart, slips_chart, gaps_chart))
-    assert "“unit-cost” failed most: 2 of 4" in failed.takeaway
+    failed, slips, gaps = (chart(marks.attempts) for chart in (unsolved_chart, slips_chart, gaps_chart))
+    assert "“unit-cost” failed most: 2 of 4" in failed.figure.layout.title.text
     assert failed.table.loc["unit-cost", ["solved at once", "solved later", "not solved"]].tolist() == [2, 0, 2]
     assert failed.table.loc["modulus", ["solved at once", "solved later", "not solved"]].tolist() == [2, 1, 2]
     assert slips.table["times"].sum() == (~marks.attempts["right"]).sum()

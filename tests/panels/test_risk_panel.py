@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.figures.risk import (
+from pourprint.figures.rework import failures_chart
+from pourprint.figures.runs import (
     NAME_HEIGHT,
     NAME_WIDTH,
     _clear_spots,
     chance_chart,
     chance_data,
     design_error_chart,
-    failures_chart,
     spread_chart,
     spreads,
 )

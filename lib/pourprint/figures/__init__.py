@@ -1,25 +1,34 @@
-"""Plain data to plotly figures and HTML bars, one topic a module: one message a chart, said in its title."""
+"""Plain data to plotly figures, HTML bars and tables, one message a chart, said in its title.
 
+A module is named after the model that it draws; `strokes`, `look`, `solids`, `bars`, `tables` are what they share.
+It may import from every room but panels, lessons and report.
+"""
+
+# ruff: noqa: F401  what notebooks and panels ask for as pp.figures.*
 from pourprint.figures.bars import BARS_IN_WORDS, comparison_bars
 from pourprint.figures.bars import STYLE as BARS_STYLE
 from pourprint.figures.carbon import footprint_chart
 from pourprint.figures.cautions import caution_box, caution_table
-from pourprint.figures.cluster import cluster_picture
-from pourprint.figures.comparison import COMPARISON_IN_WORDS, comparison_data, comparison_figure, comparison_range
-from pourprint.figures.decide import map_chart, sureness_chart
+from pourprint.figures.clusters import cluster_picture
+from pourprint.figures.compare import COMPARISON_IN_WORDS, comparison_data, comparison_figure, comparison_range
 from pourprint.figures.freezing import freezing_curves, freezing_picture, freezing_slices
 from pourprint.figures.gating import gating_sketch
-from pourprint.figures.lab import belief_chart, die_chart, learning_chart, repeats_chart, workshop_chart
-from pourprint.figures.look import HATCH, INK, KINDS, LOOKS, Chart
+from pourprint.figures.information import information_chart, sureness_chart
+from pourprint.figures.lab_log import belief_chart
+from pourprint.figures.learning import die_chart, learning_chart, repeats_chart
+from pourprint.figures.look import HATCH, INK, KINDS, LOOKS, THEME, Chart
+from pourprint.figures.map import map_chart
 from pourprint.figures.mix import assignment_chart, frontier_chart
-from pourprint.figures.mould import job_boxes, mould_table, opened_mould, parting_map, sand_bars
+from pourprint.figures.nesting import plate_picture
 from pourprint.figures.part import part_picture, section_chart
+from pourprint.figures.parting import parting_map
 from pourprint.figures.plan import plan_costs, plan_timeline
-from pourprint.figures.plate import plate_picture
-from pourprint.figures.printing import hours_chart, layer_chart, layer_times, orientation_map, roughness_chart
-from pourprint.figures.risk import chance_chart, design_error_chart, failures_chart, spread_chart
-from pourprint.figures.sensitivity import information_chart, sobol_chart, tornado_chart
-from pourprint.figures.shelling import (
+from pourprint.figures.printed_metal import hours_chart, layer_chart, layer_times, orientation_map, roughness_chart
+from pourprint.figures.printed_mould import job_boxes, mould_table, opened_mould, sand_bars
+from pourprint.figures.rework import failures_chart
+from pourprint.figures.runs import chance_chart, chance_figure, design_error_chart, spread_chart
+from pourprint.figures.sensitivity import sobol_chart, tornado_chart
+from pourprint.figures.shell_sizes import (
     crack_chart,
     dimension_chart,
     drying_chart,
@@ -28,64 +37,5 @@ from pourprint.figures.shelling import (
     metal_chart,
 )
 from pourprint.figures.stages import stage_matrix
-
-__all__ = [
-    "BARS_IN_WORDS",
-    "BARS_STYLE",
-    "COMPARISON_IN_WORDS",
-    "HATCH",
-    "INK",
-    "KINDS",
-    "LOOKS",
-    "Chart",
-    "assignment_chart",
-    "belief_chart",
-    "caution_box",
-    "caution_table",
-    "chance_chart",
-    "cluster_picture",
-    "comparison_bars",
-    "comparison_data",
-    "comparison_figure",
-    "comparison_range",
-    "crack_chart",
-    "design_error_chart",
-    "die_chart",
-    "dimension_chart",
-    "drying_chart",
-    "failures_chart",
-    "firing_chart",
-    "footprint_chart",
-    "freezing_curves",
-    "freezing_picture",
-    "freezing_slices",
-    "frontier_chart",
-    "gating_sketch",
-    "hot_shell_chart",
-    "hours_chart",
-    "information_chart",
-    "job_boxes",
-    "layer_chart",
-    "layer_times",
-    "learning_chart",
-    "map_chart",
-    "metal_chart",
-    "mould_table",
-    "opened_mould",
-    "orientation_map",
-    "part_picture",
-    "parting_map",
-    "plan_costs",
-    "plan_timeline",
-    "plate_picture",
-    "repeats_chart",
-    "roughness_chart",
-    "sand_bars",
-    "section_chart",
-    "sobol_chart",
-    "spread_chart",
-    "stage_matrix",
-    "sureness_chart",
-    "tornado_chart",
-    "workshop_chart",
-]
+from pourprint.figures.tables import table_html
+from pourprint.figures.workshop import workshop_chart

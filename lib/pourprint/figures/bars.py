@@ -10,7 +10,7 @@ from html import escape
 import numpy as np
 
 from pourprint.decide.compare import LATER
-from pourprint.figures.look import INK, KINDS, LOOKS, tint, title_of
+from pourprint.figures.look import KINDS, LOOKS, ON_FILL, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.plans.steps import Stage
 
@@ -29,7 +29,7 @@ STYLE = f"""<style>
 .pourprint-bars i > span {{position: absolute; transform: translateX(-50%)}}
 .pourprint-bars i:has(span) {{border: 0; top: 0}}
 .pourprint-bars u {{display: flex; position: relative; height: 26px; line-height: 26px; text-decoration: none}}
-.pourprint-bars s {{overflow: hidden; white-space: nowrap; text-align: center; color: {INK}; text-decoration: none;
+.pourprint-bars s {{overflow: hidden; white-space: nowrap; text-align: center; color: {ON_FILL}; text-decoration: none;
   box-shadow: inset -1px 0 #fff; print-color-adjust: exact; -webkit-print-color-adjust: exact}}
 .pourprint-bars s > span {{background: #fffa; padding: 0 2px; border-radius: 3px}}
 .pourprint-bars.marked {{display: grid; grid-template-columns: fit-content(45%) 1fr 5.5em; align-items: center}}

@@ -1,19 +1,16 @@
 """Pictures of a casting as it freezes."""
 
 import numpy as np
-import plotly.graph_objects as go
-from plotly.subplots import make_subplots
 
-from pourprint.figures.look import INK, Chart, styled
-from pourprint.figures.solids import MOST_FACETS
+from pourprint.figures.look import METAL, SERIES, Chart
+from pourprint.figures.solids import MOST_FACETS, picture, solid_trace
+from pourprint.figures.strokes import canvas, line, mark, write
 from pourprint.ledger.errors import InputError
 
 SCALE = "Cividis"  # even steps to the eye, and to most colour-blind eyes
 AXES = "xyz"
 LATE = 0.9  # share of the metal that is solid when the rest is drawn as the last pool
-SPOT = "#D55E00"
-DASHES = ("solid", "dash", "dot", "dashdot")
-INKS = ("#0072B2", "#D55E00", "#009E73", "#AA4499")
+SPOT, POOL = "#D55E00", "#E69F00"
 
 
 def spots_table(freezing):
@@ -29,8 +26,8 @@ def _pools(freezing):
     """What the hot spots mean for feeding, as a sentence."""
     others = len(freezing.spots) - 1
     if not others:
-        return "no other place is cut off from there while it freezes."
-    places = "one other place is" if others == 1 else f"{others} other places are"
+        return "No other place is cut off from there while it freezes."
+    places = "One other place is" if others == 1 else f"{others} other places are"
     return f"{places} cut off from there before freezing and may be porous unless fed or chilled."
 
 
@@ -46,53 +43,41 @@ def freezing_slices(freezing, name="the part"):
     edges = [grid.origin_mm[axis] + (np.arange(low[axis], high[axis]) + 0.5) * grid.cell_mm for axis in range(3)]
     last = np.array(spots[0].position_mm)
     planes = [(0, 1, 2), (0, 2, 1), (1, 2, 0)]  # across, up, and the axis cut
-    titles = [f"cut at {AXES[cut]} = {_whole(last[cut])} mm" for _, _, cut in planes]
-    gap = 0.15  # room for the axis titles on a narrow page
-    figure = make_subplots(rows=1, cols=3, subplot_titles=titles, horizontal_spacing=gap)
-    for column, (across, up, cut) in enumerate(planes, 1):
+    said = f"{name} freezes last {_where(spots[0])}, after {freezing.latest_s:.0f} s"
+    figure = canvas(said, [f"{AXES[across]} [mm]" for across, _, _ in planes], height=380)
+    for panel, (across, up, cut) in enumerate(planes, 1):
         at = int(np.argmin(np.abs(edges[cut] - last[cut])))
-        section = np.take(times, at, axis=cut)
         figure.add_heatmap(
             x=edges[across],
             y=edges[up],
-            z=section.T,
+            z=np.take(times, at, axis=cut).T,
             coloraxis="coloraxis",
             hovertemplate=f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>",
             row=1,
-            col=column,
+            col=panel,
         )
         seen = [i for i, spot in enumerate(spots) if abs(spot.position_mm[cut] - last[cut]) <= 2 * grid.cell_mm]
-        figure.add_scatter(
-            x=[spots[i].position_mm[across] for i in seen],
-            y=[spots[i].position_mm[up] for i in seen],
-            mode="markers+text",
-            text=[f"<b>{i + 1}</b>" for i in seen],
-            textposition="top right",
-            textfont={"color": SPOT, "size": 15},
-            marker={"symbol": "circle-open", "size": 13, "color": SPOT, "line": {"width": 3}},
-            hovertemplate="hot spot %{text}<extra></extra>",
-            cliponaxis=False,
-            row=1,
-            col=column,
-        )
+        places = [[spots[i].position_mm[axis] for i in seen] for axis in (across, up)]
+        numbers = {"text": [f"<b>{i + 1}</b>" for i in seen], "textfont": {"color": SPOT, "size": 15}}
+        numbers |= {"mode": "markers+text", "textposition": "top right", "cliponaxis": False}
+        mark(figure, *places, SPOT, "circle-open", 13, "hot spot %{text}", panel, **numbers)
         for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
             ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers
-            update(title_text=f"{AXES[axis]} [mm]", range=ends, constrain="domain", row=1, col=column)
-        figure.update_xaxes(scaleanchor="y" if column == 1 else f"y{column}", row=1, col=column)
-        figure.update_yaxes(title_standoff=4, row=1, col=column)
-    styled(figure, height=400)
-    figure.update_annotations(font={"size": 13}, xanchor="center")
-    centre = (1 - 2 * gap) / 6
-    for annotation, x in zip(figure.layout.annotations, (centre, 0.5, 1 - centre), strict=True):
-        annotation.x = x
+            update(range=ends, constrain="domain", row=1, col=panel, matches=None)
+        ratio = {"scaleanchor": "y" if panel == 1 else f"y{panel}"}
+        figure.update_xaxes(
+            **ratio, nticks=5, domain=[(panel - 1) * 0.355, (panel - 1) * 0.355 + 0.27], row=1, col=panel
+        )
+        figure.update_yaxes(title_text=f"{AXES[up]} [mm]", title_standoff=2, showticklabels=True, row=1, col=panel)
+        write(figure, (panel - 1) * 0.355 + 0.135, 1.02, f"cut at {AXES[cut]} = {_whole(last[cut])} mm", xref="paper",
+              yref="paper", yanchor="bottom")  # fmt: skip
     figure.update_layout(
-        title=f"{name} freezes last {_where(spots[0])}, after {freezing.latest_s:.0f} s",
         coloraxis={"colorscale": SCALE, "colorbar": {"title": "solid<br>after [s]", "thickness": 14, "len": 0.9}},
-        margin={"l": 60, "r": 20, "t": 90},
+        margin={"l": 55, "t": figure.layout.margin.t + 20},
     )
     return Chart(
         figure,
-        f"{name} is solid after {freezing.latest_s:.0f} s, last {_where(spots[0])}; {_pools(freezing)}",
+        _pools(freezing),
         f"Three sections through the place that freezes last, on cells of {grid.cell_mm:.1f} mm; dark is early "
         f"({np.nanmin(times):.0f} s), light is late ({freezing.latest_s:.0f} s). Numbered rings mark the hot spots "
         "near each section.",
@@ -122,39 +107,16 @@ def freezing_picture(freezing, part):
             f"{part.name} has {len(faces)} facets and its last pool {len(inner[1])}; a picture can turn {MOST_FACETS}: "
             "export a coarser mesh, or take larger cells, to look at."
         )
-    figure = go.Figure()
-    figure.add_trace(_mesh(vertices, faces, color="#9AA5B1", opacity=0.25))
-    figure.add_trace(_mesh(*inner, color="#E69F00", opacity=0.85))
-    spots = freezing.spots
-    x, y, z = np.array([spot.position_mm for spot in spots]).T
-    marker = {"size": 6, "color": SPOT, "symbol": "diamond"}
-    figure.add_scatter3d(x=x, y=y, z=z, mode="markers", marker=marker, hoverinfo="skip")
-    # Annotations stay readable where the drawing of the part would cover text in the scene.
-    labels = [
-        {"x": x, "y": y, "z": z, "text": f"<b>{i}: {spot.peak:.0f} s</b>", "ax": 28, "ay": -28, "arrowcolor": INK}
-        for i, (x, y, z, spot) in enumerate(zip(x, y, z, spots, strict=True), 1)
-    ]
-    axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in AXES}
-    figure.update_layout(
-        scene={"aspectmode": "data", "camera": {"eye": {"x": 1.1, "y": 1.3, "z": 0.8}}, "annotations": labels, **axes},
-        title=f"The last tenth of {part.name} to freeze, still liquid at {solid_s:.0f} s",
-    )
-    styled(figure, height=480).update_layout(margin={"l": 0, "r": 0, "t": 50, "b": 0})
+    traces = [solid_trace((vertices, faces), METAL, 0.25, part.name), solid_trace(inner, POOL, 0.85, "last pool")]
+    names = [(f"<b>{i}: {s.peak:.0f} s</b>", s.position_mm, (28, -28)) for i, s in enumerate(freezing.spots, 1)]
+    title = f"The last tenth of {part.name} to freeze, still liquid at {solid_s:.0f} s"
     return Chart(
-        figure,
-        f"At {solid_s:.0f} s nine tenths of {part.name} are solid; the rest follows until {freezing.latest_s:.0f} s; "
-        + _pools(freezing),
+        picture(title, traces, (1.1, 1.3, 0.8), 480, names),
+        f"The rest is solid after {freezing.latest_s:.0f} s. {_pools(freezing)}",
         f"The part drawn as a clear solid; inside it, in orange, the metal that is still liquid at {solid_s:.0f} s. "
-        "Diamonds mark the hot spots, with the time at which each became solid.",
+        "Arrows point at the hot spots, with the time at which each became solid.",
         spots_table(freezing),
     )
-
-
-def _mesh(vertices, faces, **look):
-    x, y, z = vertices.T
-    i, j, k = faces.T
-    lighting = {"ambient": 0.8, "diffuse": 0.6, "specular": 0.1}
-    return go.Mesh3d(x=x, y=y, z=z, i=i, j=j, k=k, flatshading=True, lighting=lighting, hoverinfo="skip", **look)
 
 
 def _surface(freezing, time_s):
@@ -191,51 +153,34 @@ def freezing_curves(runs, rule_s=None):
     """
     import pandas as pd
 
-    if not 1 <= len(runs) <= len(DASHES):
-        raise InputError(f"runs must hold 1 to {len(DASHES)} freezings, not {len(runs)}.")
+    if not 1 <= len(runs) <= len(SERIES):
+        raise InputError(f"runs must hold 1 to {len(SERIES)} freezings, not {len(runs)}.")
     shares = np.linspace(0, 100, 101)
-    figure, rows = go.Figure(), {}
-    for (label, run), dash, ink in zip(runs.items(), DASHES, INKS, strict=False):
-        times = np.nanpercentile(run.time_s, shares)
-        figure.add_scatter(x=times, y=shares, mode="lines", line={"color": ink, "dash": dash, "width": 2.5}, name=label)
-        figure.add_scatter(
-            x=[times[50]],
-            y=[50],
-            mode="text",
-            text=[f"  {label}"],
-            textposition="middle right",
-            textfont={"color": ink},
-            hoverinfo="skip",
-            cliponaxis=False,
-        )
-        rows[label] = {"first_s": times[0], "half_s": times[50], "last_s": times[-1]}
-        if rule_s:
-            rows[label]["rule_s"] = float(rule_s[label])
-            figure.add_scatter(
-                x=[rule_s[label]],
-                y=[100],
-                mode="markers+text",
-                text=["  V/A rule"],
-                textposition="middle right",
-                textfont={"color": ink},
-                marker={"symbol": "x-thin", "size": 13, "line": {"width": 3, "color": ink}},
-                name=f"rule, {label}",
-                hovertemplate="V/A rule of the thick mould: %{x:.0f} s<extra></extra>",
-            )
+    curves = {label: np.nanpercentile(run.time_s, shares) for label, run in runs.items()}
+    rows = {label: {"first_s": times[0], "half_s": times[50], "last_s": times[-1]} for label, times in curves.items()}
+    for label, row in rows.items():
+        row |= {"rule_s": float(rule_s[label])} if rule_s else {}
     table = pd.DataFrame(rows).T.rename_axis("run")
     slowest, quickest = table["last_s"].idxmax(), table["last_s"].idxmin()
-    most = table.to_numpy().max()
-    figure.update_xaxes(title_text="time after the pour [s]", range=[0, 1.15 * most])
-    figure.update_yaxes(title_text="metal that is solid [%]", range=[0, 105])
     said = f"The last metal is solid after {table['last_s'].max():.0f} s {slowest}"
     if len(runs) > 1:
         said += f", {table['last_s'].max() / table['last_s'].min():.1f} times as long as {quickest}"
-    figure.update_layout(title=said)
+    figure = canvas(said, "time after the pour [s]", "metal that is solid [%]", 400)
+    for i, ((label, times), (colour, dash)) in enumerate(zip(curves.items(), SERIES, strict=False)):
+        line(figure, times, shares, colour, dash, name=label, hover=label + ", %{x:.0f} s: %{y:.0f} %")
+        height = 35 + 15 * i  # of its name, so that names of like curves stand apart
+        write(figure, times[height], height, label, colour, "left", dx=8, ground=True)
+        if rule_s:
+            hover = "V/A rule of the thick mould: %{x:.0f} s"
+            mark(figure, [rule_s[label]], [100], colour, "x-thin", 13, hover, name=f"rule, {label}")
+            write(figure, rule_s[label], 100, "V/A rule", colour, dy=14 + 15 * i)
+    figure.update_xaxes(range=[0, 1.15 * table.to_numpy().max()]).update_yaxes(range=[0, 118])
     crosses = " Crosses at the top: what the rule of the thick mould says for the mean V/A." if rule_s else ""
+    halves = ", ".join(f"{label} after {row['half_s']:.0f} s" for label, row in rows.items())
     return Chart(
-        styled(figure, height=380),
-        said + ".",
-        "The share of metal that is solid, rising from 0 to 100 % over time, one line a run, named at its middle."
+        figure,
+        f"Half of it is solid {halves}.",
+        "The share of metal that is solid, rising from 0 to 100 % over time, one line a run, named beside it."
         + crosses,
         table,
     )

@@ -1,11 +1,11 @@
 """How the metal comes into a printed mould: the gating with its sizes."""
 
 import numpy as np
-import plotly.graph_objects as go
 
-from pourprint.figures.look import INK, Chart, styled, tint
+from pourprint.figures.look import LOOKS, METAL, SAND, Chart, tint
+from pourprint.figures.strokes import canvas, line, write
 
-SAND, METAL, PLANE = "#C9B37E", "#9AA5B1", "#009E73"  # of every picture of a mould
+PLANE = LOOKS["printed_metal"].colour  # green, of every picture of a mould
 
 
 def gating_sketch(mould):
@@ -16,69 +16,38 @@ def gating_sketch(mould):
     below, above = float(study.below_mm), float(study.above_mm)
     head, hot = float(way.head_mm), float(mould.hot_mm[1])
     feeder_d, feeder_h = float(mould.feeder.diameter_mm), float(mould.feeder.height_mm)
-    top_d, base_d = (float(np.sqrt(4 / np.pi * area)) for area in (way.top_mm2, way.choke_mm2))
-    gate = float(np.sqrt(way.ingate_mm2))
-    depth = head - _sprue_mm(mould)
+    top_d, base_d = round_sizes(way)
+    gate, depth = float(np.sqrt(way.ingate_mm2)), head - _sprue_mm(mould)
     left, floor = float(mould.low_mm[1]) - wall, -below - wall
     right = left + float(mould.block_mm[1])
     sprue = right - wall - top_d / 2
     start, end = float(study.low_mm[1]), float(study.high_mm[1])
+    narrow = [(sprue + base_d / 2, 0), (sprue + top_d / 2, head - depth), (sprue + top_d / 2 + 8, head)]
     outlines = {
-        "sand": (SAND, [(left, floor), (right, floor), (right, head), (left, head)]),
-        "casting": (METAL, [(start, -below), (end, -below), (end, above), (start, above)]),
-        "feeder": (
-            tint(METAL, 0.3),
-            [
-                (hot - feeder_d / 2, above),
-                (hot + feeder_d / 2, above),
-                (hot + feeder_d / 2, above + feeder_h),
-                (hot - feeder_d / 2, above + feeder_h),
-            ],
-        ),
-        "sprue": (
-            tint(METAL, 0.3),
-            [
-                (sprue - base_d / 2, 0),
-                (sprue + base_d / 2, 0),
-                (sprue + top_d / 2, head - depth),
-                (sprue + top_d / 2 + 8, head),
-                (sprue - top_d / 2 - 8, head),
-                (sprue - top_d / 2, head - depth),
-            ],
-        ),
-        "ingate": (tint(METAL, 0.3), [(end, 0), (sprue, 0), (sprue, gate), (end, gate)]),
+        "sand": (SAND, _rectangle(left, right, floor, head)),
+        "casting": (METAL, _rectangle(start, end, -below, above)),
+        "feeder": (tint(METAL, 0.3), _rectangle(hot - feeder_d / 2, hot + feeder_d / 2, above, above + feeder_h)),
+        "sprue": (tint(METAL, 0.3), [*narrow, *((2 * sprue - x, y) for x, y in reversed(narrow))]),
+        "ingate": (tint(METAL, 0.3), _rectangle(end, sprue, 0, gate)),
     }
-    figure = go.Figure()
+    title = f"{mould.part.name}: {mould.metal_kg:.2f} kg fills the mould in {way.pour_s:.1f} s"
+    figure = canvas(title, "across the mould [mm]", "above the parting plane [mm]", 460, r=60)
     for name, (colour, corners) in outlines.items():
         x, y = zip(*corners, corners[0], strict=True)
-        figure.add_scatter(
-            x=x, y=y, fill="toself", mode="lines", name=name, line={"color": INK, "width": 1}, fillcolor=colour,
-            hoverinfo="name",
-        )  # fmt: skip
-    figure.add_scatter(
-        x=[left, right], y=[0, 0], mode="lines", line={"color": PLANE, "dash": "dash", "width": 2}, hoverinfo="skip"
-    )
-    figure.update_layout(title=f"{mould.part.name}: {mould.metal_kg:.2f} kg fills the mould in {way.pour_s:.1f} s")
-    figure = styled(figure, height=460)
+        line(figure, x, y, "#444444", width=1, fill="toself", name=name, fillcolor=colour)
+    line(figure, [left, right], [0, 0], PLANE, "dash", 2)
+    in_gate = way.flow_cm3_s / way.ingate_mm2
     notes = [
-        ((start + end) / 2, -below / 2, "casting", 0, 0),
-        (hot, above + feeder_h / 2, f"feeder<br>{feeder_d:.0f} × {feeder_h:.0f} mm", 0, 0),
-        (sprue + top_d / 2, head - depth, f"sprue, top Ø {top_d:.1f} mm", 110, -10),
-        (sprue + base_d / 2, gate, f"sprue, foot Ø {base_d:.1f} mm<br>metal at {way.base_m_s:.2f} m/s", 120, -30),
-        (
-            (end + sprue) / 2,
-            gate / 2,
-            f"ingate {way.ingate_mm2:.0f} mm²<br>metal at {way.flow_cm3_s / way.ingate_mm2:.2f} m/s",
-            190,
-            60,
-        ),
-        (left, 0, "parting plane", -70, -20),
+        ((start + end) / 2, -below / 2, "casting", None),
+        (hot, above + feeder_h / 2, f"feeder<br>{feeder_d:.0f} × {feeder_h:.0f} mm", None),
+        (sprue + top_d / 2, head - depth, f"sprue, top Ø {top_d:.1f} mm", (110, -10)),
+        (sprue + base_d / 2, gate, f"sprue, foot Ø {base_d:.1f} mm<br>metal at {way.base_m_s:.2f} m/s", (120, -30)),
+        ((end + sprue) / 2, gate / 2, f"ingate {way.ingate_mm2:.0f} mm²<br>metal at {in_gate:.2f} m/s", (190, 60)),
+        (left, 0, "parting plane", (-70, -20)),
     ]
-    for x, y, text, ax, ay in notes:
-        figure.add_annotation(x=x, y=y, text=text, showarrow=bool(ax), ax=ax, ay=ay, font={"size": 12})
-    figure.update_layout(margin={"l": 60, "r": 60})
-    figure.update_xaxes(title_text="across the mould [mm]")
-    figure.update_yaxes(title_text="above the parting plane [mm]", scaleanchor="x")
+    for x, y, text, arrow in notes:
+        write(figure, x, y, text, arrow=arrow)
+    figure.update_yaxes(scaleanchor="x")
     facts = {
         "head over the gate [mm]": head,
         "speed at the sprue's foot [m/s]": way.base_m_s,
@@ -86,14 +55,13 @@ def gating_sketch(mould):
         "sprue top [mm²]": way.top_mm2,
         "flow at the beginning [cm³/s]": way.flow_cm3_s,
         "ingate [mm²]": way.ingate_mm2,
-        "speed in the ingate [m/s]": way.flow_cm3_s / way.ingate_mm2,
+        "speed in the ingate [m/s]": in_gate,
         "time to fill [s]": way.pour_s,
     }
     return Chart(
         figure,
         f"Metal falls {head:.0f} mm and reaches {way.base_m_s:.1f} m/s at the sprue's foot; the ingate must be "
-        f"{way.ingate_mm2 / way.choke_mm2:.1f} times as large as the foot to let it in at "
-        f"{way.flow_cm3_s / way.ingate_mm2:.2f} m/s.",
+        f"{way.ingate_mm2 / way.choke_mm2:.1f} times as large as the foot to let it in at {in_gate:.2f} m/s.",
         "Side view through the mould: the casting as a plain box, the feeder standing on it, the sprue beside it "
         "narrowing downwards, and the ingate between them on the parting plane.",
         pd.DataFrame({"value": facts}).astype(float),
@@ -103,6 +71,15 @@ def gating_sketch(mould):
 def wall_of(mould):
     """Wall of sand beside the casting [mm], from the block."""
     return float(mould.block_mm[0] - mould.high_mm[0] + mould.low_mm[0]) / 2
+
+
+def round_sizes(gating):
+    """Diameters of a round sprue at its top and foot [mm]."""
+    return tuple(float(np.sqrt(4 / np.pi * area)) for area in (gating.top_mm2, gating.choke_mm2))
+
+
+def _rectangle(left, right, low, high):
+    return [(left, low), (right, low), (right, high), (left, high)]
 
 
 def _sprue_mm(mould):

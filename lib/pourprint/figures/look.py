@@ -2,6 +2,8 @@
 
 Each route keeps one colour (Okabe–Ito), dash, marker and hatch; hands-on, machine and waiting time, and closed hours
 that hold work up, keep one hatch each. Nothing needs a legend: lines are labelled at their ends, bars in place.
+Charts have no ground of their own, and THEME gives what is drawn in ink the colour of the page's text: they follow
+JupyterLab's light and dark theme.
 """
 
 from dataclasses import dataclass
@@ -9,7 +11,19 @@ from html import escape
 
 import plotly.graph_objects as go
 
+from pourprint.figures.tables import table_html
 from pourprint.routes import ROUTES
+
+INK, ON_FILL = "#222222", "#1A1A1A"  # of words and lines on the page, which follow its theme; and on a coloured fill
+GROUND, GRID = "rgba(254,254,254,0.8)", "#E6E6E6"  # behind words that cross lines; both follow the theme
+SHADOW = "rgba(128,128,128,0.2)"  # a band behind a chart, on any ground
+METAL, SAND = "#9AA5B1", "#C9B37E"
+THEME = """<style>
+.js-plotly-plot [style*="fill: rgb(34, 34, 34)"] {fill: var(--jp-content-font-color1, #222) !important}
+.js-plotly-plot [style*="stroke: rgb(34, 34, 34)"] {stroke: var(--jp-content-font-color1, #222) !important}
+.js-plotly-plot [style*="fill: rgb(254, 254, 254)"] {fill: var(--jp-layout-color0, #fff) !important}
+.js-plotly-plot [style*="stroke: rgb(230, 230, 230)"] {stroke: var(--jp-border-color3, #e6e6e6) !important}
+</style>"""
 
 
 @dataclass(frozen=True)
@@ -21,9 +35,6 @@ class Chart:
     alt: str
     table: object
 
-    def __post_init__(self):
-        self.figure.update_xaxes(title_standoff=8)  # a title keeps to its axis, not to the words below
-
     def _ipython_display_(self):
         from IPython.display import HTML, display
 
@@ -31,10 +42,10 @@ class Chart:
         display(HTML(self.words()))
 
     def words(self):
-        """Takeaway, description and folded data table as HTML."""
+        """Takeaway, and description with data table folded, as HTML."""
         return (
-            f"<p><b>{escape(self.takeaway)}</b></p><p><i>In words:</i> {escape(self.alt)}</p>"
-            f"<details><summary>Data table</summary>{self.table.to_html(float_format='{:,.2f}'.format)}</details>"
+            f"{THEME}<p><b>{escape(self.takeaway)}</b></p><details><summary>In words and numbers</summary>"
+            f"<p>{escape(self.alt)}</p>{table_html(self.table)}</details>"
         )
 
 
@@ -45,15 +56,17 @@ class Look:
     colour: str
     dash: str
     marker: str
+    hatch: str
 
 
 LOOKS = {
-    "printed_pattern": Look("#0072B2", "solid", "circle"),
-    "printed_mould": Look("#D55E00", "dash", "square"),
-    "printed_metal": Look("#009E73", "dot", "diamond"),
-    "tooled_pattern": Look("#AA4499", "dashdot", "triangle-up"),
+    "printed_pattern": Look("#0072B2", "solid", "circle", ""),
+    "printed_mould": Look("#D55E00", "dash", "square", "/"),
+    "printed_metal": Look("#009E73", "dot", "diamond", "."),
+    "tooled_pattern": Look("#AA4499", "dashdot", "triangle-up", "x"),
 }
-INK = "#222222"
+SERIES = [(look.colour, look.dash) for look in LOOKS.values()]  # of curves that are no routes
+PARTS = ("#0072B2", "#56B4E9", "#009E73", "#E69F00", "#CC79A7", "#F0E442", "#D55E00", "#999999")  # Okabe–Ito
 KINDS = ("hands-on", "machine", "waiting")
 CLOSED = "closed"
 HATCH = {"hands-on": "", CLOSED: "-", "machine": "/", "waiting": "."}
@@ -76,6 +89,16 @@ def tint(colour, share):
     return "#" + "".join(f"{round(c + (255 - c) * share):02x}" for c in parts)
 
 
+def round_numbers():
+    """0.0001, 0.0002, 0.0005, … 5 million: ticks of a logarithmic axis."""
+    return [digit * 10.0**power for power in range(-4, 7) for digit in (1, 2, 5)]
+
+
+def sampled(table, rows=10):
+    """About so many rows of a long table, evenly spread."""
+    return table.iloc[:: max(1, len(table) // rows)]
+
+
 def styled(figure, height):
     """The course's plain look."""
     figure.update_layout(
@@ -84,11 +107,13 @@ def styled(figure, height):
         height=height,
         barmode="stack",
         showlegend=False,
-        margin={"l": 90, "r": 20, "t": 50, "b": 65},
+        margin={"l": 80, "r": 20, "t": 50, "b": 60},
         font={"size": 13, "color": INK},
         hovermode="closest",
+        hoverlabel={"bgcolor": "white", "bordercolor": "#777777", "font": {"color": "#333333"}},
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
     )
-    figure.update_annotations(font={"size": 14}, x=0, xanchor="left")
-    figure.update_xaxes(gridcolor="#E6E6E6", zeroline=False)
-    figure.update_yaxes(gridcolor="#E6E6E6", zeroline=False)
-    return figure
+    # A title keeps to its axis, not to the words below.
+    figure.update_xaxes(gridcolor=GRID, zeroline=False, title_standoff=8)
+    return figure.update_yaxes(gridcolor=GRID, zeroline=False)

@@ -3,9 +3,9 @@
 from itertools import pairwise
 
 import numpy as np
-import plotly.graph_objects as go
 
-from pourprint.figures.look import INK, LOOKS, Chart, styled, title_of
+from pourprint.figures.look import INK, LOOKS, Chart, title_of
+from pourprint.figures.strokes import canvas, line, mark, write
 from pourprint.ledger.errors import InputError
 
 SYMBOLS = {"circle": "●", "square": "■", "diamond": "◆", "triangle-up": "▲"}
@@ -28,57 +28,39 @@ def frontier_chart(mixes, singles=None):
         raise InputError("a frontier needs two mixes or more: here the cheapest is the fastest, or none is possible.")
     days, costs = (np.array([getattr(mix, name) for mix in mixes]) for name in ("days", "cost"))
     money = next(iter(mixes[0].plans.values())).rates.currency
-    price = -np.diff(costs) / np.diff(days)
-    figure = styled(go.Figure(), height=460)
-    figure.add_scatter(x=days, y=costs, mode="lines", line={"color": INK, "width": 1.5}, hoverinfo="skip")
-    for mix in mixes:
-        pure = LOOKS[next(iter(mix.plans))] if len(mix.plans) == 1 else None
-        figure.add_scatter(
-            x=[mix.days],
-            y=[mix.cost],
-            mode="markers",
-            marker={"size": 13, "color": pure.colour if pure else "white", "symbol": pure.marker if pure else "circle"}
-            | {"line": {"color": pure.colour if pure else INK, "width": 2}},
-            hovertemplate=f"{mix}<br>%{{x:.1f}} days, %{{y:,.0f}} {money}<extra></extra>",
-        )
-    label = {"showarrow": False, "bgcolor": "rgba(255,255,255,0.8)", "borderpad": 1}
+    price, whole = -np.diff(costs) / np.diff(days), (costs[-1] - costs[0]) / (days[0] - days[-1])
+    axes = ("days to delivery, people and machines for each route [d]", f"cost of the job [{money}]")
+    figure = canvas(f"A day saved by mixing routes costs {whole:,.0f} {money} on average", *axes, 460)
+    line(figure, days, costs, width=1.5)
+    pure = {next(iter(mix.plans)) for mix in mixes if len(mix.plans) == 1}
     for i, mix in enumerate(mixes):
-        if len(mix.plans) == 1 or len(mixes) <= FEW or i in (0, len(mixes) - 1):
-            last = i == len(mixes) - 1
-            side = {"xanchor": "left", "yshift": 24} if last else {"yshift": -20}
-            figure.add_annotation(x=mix.days, y=mix.cost, text=_name(mix), **side, **label)
-    for route, (cost, late) in (singles or {}).items():
-        if late <= 1.6 * days.max() and not any(route in mix.plans and len(mix.plans) == 1 for mix in mixes):
-            look = LOOKS[route]
-            marker = {"size": 11, "color": look.colour, "symbol": look.marker + "-open", "line": {"width": 2}}
-            figure.add_scatter(x=[late], y=[cost], mode="markers", marker=marker, hoverinfo="skip")
-            figure.add_annotation(x=late, y=cost, text=f"all by {title_of(route).lower()}", yshift=16, **label)
-    span = days.max() - days.min()
+        look, single = LOOKS[next(iter(mix.plans))], len(mix.plans) == 1
+        colour, symbol = (look.colour, look.marker) if single else (INK, "circle-open")
+        mark(figure, [mix.days], [mix.cost], colour, symbol, 13, f"{mix}<br>%{{x:.1f}} days, %{{y:,.0f}} {money}")
+        last = i == len(mixes) - 1
+        if single or len(mixes) <= FEW or last or i == 0:
+            side = {"anchor": "left", "dy": 24} if last else {"dy": -20}
+            write(figure, mix.days, mix.cost, _name(mix), ground=True, **side)
+    beside = {r: at for r, at in (singles or {}).items() if at[1] <= 1.6 * days.max() and r not in pure}
+    for route, (cost, late) in beside.items():
+        look = LOOKS[route]
+        mark(figure, [late], [cost], look.colour, look.marker + "-open", 11)
+        write(figure, late, cost, f"all by {title_of(route).lower()}", dy=16, ground=True)
     for (a, b), (c, d), each in zip(pairwise(days), pairwise(costs), price, strict=True):
-        if a - b > 0.1 * span:
-            text = f"{each:,.0f} {money} a day"
-            figure.add_annotation(x=(a + b) / 2, y=(c + d) / 2, text=text, yshift=18, xanchor="left", **label)
-    figure.update_xaxes(title_text="days to delivery, people and machines for each route", range=_padded(days, singles))
-    figure.update_yaxes(title_text=f"cost of the job [{money}]", rangemode="tozero")
-    whole = (costs[-1] - costs[0]) / (days[0] - days[-1])
-    takeaway = (
-        f"From {days[0]:.1f} to {days[-1]:.1f} days, a day saved costs {whole:,.0f} {money} on average: at first "
-        f"{price[0]:,.0f}, at last {price[-1]:,.0f}."
-    )
-    figure.update_layout(title=f"A day saved by mixing routes costs {whole:,.0f} {money} on average")
-    table = frontier_table(mixes)
-    alt = (
+        if a - b > 0.1 * np.ptp(days):
+            write(figure, (a + b) / 2, (c + d) / 2, f"{each:,.0f} {money} a day", anchor="left", dy=18, ground=True)
+    shown = [*days, *(late for _, late in beside.values())]
+    room = 0.12 * np.ptp(shown)
+    figure.update_xaxes(range=[min(shown) - room, max(shown) + room]).update_yaxes(rangemode="tozero")
+    return Chart(
+        figure,
+        f"From {days[0]:.1f} to {days[-1]:.1f} days the first day saved costs {price[0]:,.0f} {money}, the last "
+        f"{price[-1]:,.0f}.",
         f"{len(mixes)} mixes as points, days on the horizontal and cost on the vertical axis, falling from "
         f"{costs[-1]:,.0f} {money} at {days[-1]:.1f} days to {costs[0]:,.0f} at {days[0]:.1f}. Filled marks are single "
-        "routes, open rings mixes; what a day saved costs stands between them."
+        "routes, open rings mixes; what a day saved costs stands between them.",
+        frontier_table(mixes),
     )
-    return Chart(figure, takeaway, alt, table)
-
-
-def _padded(days, singles):
-    shown = [late for _, late in (singles or {}).values() if late <= 1.6 * days.max()]
-    low, high = min([days.min(), *shown]), max([days.max(), *shown])
-    return [low - 0.12 * (high - low), high + 0.12 * (high - low)]
 
 
 def frontier_table(mixes):
@@ -96,48 +78,35 @@ def assignment_chart(mixes):
     """Which way each part goes in each mix: one column a mix, one row a part. Returns: Chart."""
     import pandas as pd
 
-    parts = list(mixes[0].routes_of())
-    figure, table = styled(go.Figure(), height=150 + 38 * len(parts)), {}
-    for x, mix in enumerate(mixes):
-        ways = mix.routes_of()
-        table[f"{mix.days:.1f} d"] = {p: ", ".join(f"{n} × {title_of(r)}" for r, n in ways[p].items()) for p in parts}
-        for part in parts:
-            for i, (route, pieces) in enumerate(ways[part].items()):
-                look, width = LOOKS[route], len(ways[part])
-                figure.add_scatter(
-                    x=[x + 0.28 * (i - (width - 1) / 2)],
-                    y=[part],
-                    mode="markers+text",
-                    marker={"symbol": look.marker, "color": look.colour, "size": 19 if width == 1 else 15},
-                    text=[str(pieces) if width > 1 else ""],
-                    textposition="bottom center",
-                    hovertemplate=f"{part}: {pieces} by {title_of(route).lower()}<extra></extra>",
-                )
-    used = dict.fromkeys(route for mix in mixes for route in mix.plans)
+    ways, used = [mix.routes_of() for mix in mixes], dict.fromkeys(route for mix in mixes for route in mix.plans)
+    parts = [*ways[0]]
+    stay = [part for part in parts if len({tuple(way[part]) for way in ways}) == 1]
+    same = f"The same way in every mix: {len(stay)} of {len(parts)} parts"
     key = "   ".join(
         f'<span style="color:{LOOKS[r].colour}">{SYMBOLS[LOOKS[r].marker]} {title_of(r)}</span>' for r in used
     )
-    figure.update_xaxes(
-        title_text="mix, by its days to delivery",
-        tickvals=list(range(len(mixes))),
-        ticktext=[f"{mix.days:.1f}" for mix in mixes],
-        range=[-0.6, len(mixes) - 0.4],
-    )
-    figure.update_yaxes(autorange="reversed", showgrid=True)
-    stay = [p for p in parts if len({tuple(mix.routes_of()[p]) for mix in mixes}) == 1]
-    said = (
-        f"The same way in every mix: {len(stay)} of {len(parts)} parts" if mixes[1:] else f"One mix: {_name(mixes[0])}"
-    )
-    title = {"text": f"{said}<br><sup>{key}</sup>"}
-    figure.update_layout(title=title, margin={"l": 120, "t": 75})
-    takeaway = (
-        f"By the same routes in every mix: {', '.join(stay)}{'; the others change' if len(stay) < len(parts) else ''}."
+    title = same if mixes[1:] else f"One mix: {_name(mixes[0])}"
+    figure = canvas(title, "mix, by its days to delivery [d]", rows=parts, key=key, r=20)
+    table = {}
+    for x, (mix, way) in enumerate(zip(mixes, ways, strict=True)):
+        table[f"{mix.days:.1f} d"] = {p: ", ".join(f"{n} × {title_of(r)}" for r, n in way[p].items()) for p in parts}
+        for part in parts:
+            for i, (route, pieces) in enumerate(way[part].items()):
+                look, width = LOOKS[route], len(way[part])
+                said = {"text": [str(pieces) if width > 1 else ""], "textposition": "middle right"}
+                hover = f"{part}: {pieces} by {title_of(route).lower()}"
+                at, size = x + 0.3 * (i - (width - 1) / 2), 16 if width == 1 else 13
+                mark(figure, [at], [part], look.colour, look.marker, size, hover, mode="markers+text", **said)
+    ticks = {"tickvals": list(range(len(mixes))), "ticktext": [f"{mix.days:.1f}" for mix in mixes]}
+    figure.update_xaxes(range=[-0.6, len(mixes) - 0.4], **ticks)
+    figure.update_layout(height=figure.layout.height + 12 * len(parts))
+    others = "; the others change" if len(stay) < len(parts) else ""
+    shapes = ", ".join(f"{LOOKS[route].marker.replace('-', ' ')} {title_of(route).lower()}" for route in used)
+    return Chart(
+        figure,
+        f"By the same routes in every mix: {', '.join(stay)}{others}."
         if stay
-        else "Every part changes its route in one of these mixes."
+        else "Every part changes its route in one of these mixes.",
+        f"A grid of {len(parts)} parts by {len(mixes)} mixes; colour and shape tell the route: {shapes}.",
+        pd.DataFrame(table).rename_axis("part"),
     )
-    alt = f"A grid of {len(parts)} parts by {len(mixes)} mixes; colour and shape tell the route: {_ways(used)}."
-    return Chart(figure, takeaway, alt, pd.DataFrame(table).rename_axis("part"))
-
-
-def _ways(routes):
-    return ", ".join(f"{LOOKS[route].marker.replace('-', ' ')} {title_of(route).lower()}" for route in routes)

@@ -1,10 +1,10 @@
 """Pictures of a single part."""
 
 import numpy as np
-import plotly.graph_objects as go
 
-from pourprint.figures.look import INK, Chart, styled
-from pourprint.figures.solids import MOST_FACETS, coarser, solid_trace
+from pourprint.figures.look import METAL, Chart, sampled
+from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
+from pourprint.figures.strokes import canvas, line
 from pourprint.parts.part import facts
 
 
@@ -14,16 +14,11 @@ def part_picture(part):
     Returns: Chart. Raises: InputError for a part without a mesh.
     """
     vertices, faces = part.needed_mesh("drawn")
-    figure = go.Figure(solid_trace(coarser(vertices, faces, MOST_FACETS), "#9AA5B1", 1.0, part.name))
-    axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
-    # From far enough, and looking a little low, that the titles of the axes stay inside the picture.
-    camera = {"eye": {"x": 1.55, "y": 1.55, "z": 1.2}, "center": {"x": 0, "y": 0, "z": -0.15}}
-    scene = {"aspectmode": "data", "camera": camera, **axes}
-    figure.update_layout(scene=scene, title=f"{part.name} fills {part.solidity:.0%} of its box; drag to turn")
+    drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 1.0, part.name)
     sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
     return Chart(
-        styled(figure, height=430),
-        f"{part.name} fills {part.solidity:.0%} of its box of {sizes} mm.",
+        picture(f"{part.name} fills {part.solidity:.0%} of its box; drag to turn", [drawn], (1.55, 1.55, 1.3), 430),
+        f"Its box measures {sizes} mm.",
         f"The part drawn as a solid of {len(faces)} facets, z upwards; {part.volume_cm3:.1f} cm³ of metal with "
         f"{part.area_cm2:.0f} cm² of surface in a box of {sizes} mm.",
         facts(part),
@@ -39,15 +34,14 @@ def section_chart(part, layer_mm):
 
     heights, areas, perimeters = part.sections(layer_mm)
     widest = int(np.argmax(areas))
-    figure = go.Figure(go.Scatter(x=areas / 100, y=heights, mode="lines", line={"color": INK, "width": 2}))
-    figure.update_xaxes(title_text="section area [cm²]", rangemode="tozero")
-    figure.update_yaxes(title_text="height above the plate [mm]", rangemode="tozero")
-    figure.update_layout(title=f"{part.name} is widest at {heights[widest]:.0f} mm")
+    title = f"{part.name} is widest at {heights[widest]:.0f} mm"
+    figure = canvas(title, "section area [cm²]", "height above the plate [mm]")
+    line(figure, areas / 100, heights, hover="%{x:.1f} cm² at %{y:.1f} mm")
     table = pd.DataFrame({"height_mm": heights, "area_cm2": areas / 100, "perimeter_mm": perimeters})
     return Chart(
-        styled(figure, height=380),
+        figure.update_xaxes(rangemode="tozero").update_yaxes(rangemode="tozero"),
         f"{len(heights)} layers of {layer_mm:g} mm; the largest section is {areas[widest] / 100:.1f} cm² at "
         f"{heights[widest]:.0f} mm, the mean {areas.mean() / 100:.1f} cm².",
         f"Section area on the horizontal axis against height on the vertical, from 0 to {heights[-1]:.0f} mm.",
-        table.iloc[:: max(1, len(table) // 10)].set_index("height_mm"),
+        sampled(table).set_index("height_mm"),
     )

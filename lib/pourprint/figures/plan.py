@@ -1,45 +1,30 @@
-"""One plan by itself: what each step costs, and when it happens."""
+"""One plan by itself: what each step costs, and when it happens; and the calendar that draws it and a workshop's."""
 
 import datetime as dt
 
-import plotly.graph_objects as go
-
-from pourprint.figures.look import CLOSED, HATCH, INK, LOOKS, SHADE, Chart, counted, styled, tint
+from pourprint.figures.look import CLOSED, HATCH, LOOKS, SHADE, Chart, counted, tint
+from pourprint.figures.strokes import bars, canvas
 from pourprint.ledger.workdays import moment_of, start_of
 from pourprint.plans.plan import made
 
-ROW_PX = 24  # a step's bar and its name
-
-
-def _by_step(figure, names):
-    """Steps down the page, the first on top, all of them named."""
-    figure.update_yaxes(categoryorder="array", categoryarray=names[::-1], automargin=True, ticksuffix="  ")
-    styled(figure, height=ROW_PX * len(names) + 125)
-    return figure.update_layout(margin={"l": 10, "r": 70})
+QUEUE = "in a queue"
+MARKS = {"hands-on": "plain: hands-on", CLOSED: "lines: closed", "machine": "strokes: machine alone"} | {
+    "waiting": "dots: waiting", QUEUE: "crosses: in a queue"
+}  # fmt: skip
 
 
 def plan_costs(plan):
     """Cost of each step in the whole job, as bars in the order of work. Needs a plan of single numbers: Chart."""
     table = made(plan).table()
-    money, names = plan.rates.currency, table["step"].tolist()
-    dearest = table.loc[table["cost"].idxmax()]
-    figure = go.Figure(
-        go.Bar(
-            x=table["cost"],
-            y=names,
-            orientation="h",
-            marker={"color": LOOKS[plan.route].colour},
-            text=[f"{cost:,.0f}" for cost in table["cost"]],
-            textposition="outside",
-            cliponaxis=False,
-            hovertemplate="%{y}: %{x:,.0f} " + money + "<extra></extra>",
-        )
-    )
-    figure.update_xaxes(title_text=f"cost of the job [{money}]", rangemode="tozero")
-    figure.update_layout(title=f"{plan.title}: the dearest step is “{dearest['step']}”")
+    money, names, costs = plan.rates.currency, table["step"].tolist(), table["cost"]
+    dearest = table.loc[costs.idxmax()]
+    title = f"{plan.title}: the dearest step is “{dearest['step']}”"
+    figure = canvas(title, f"cost of the job [{money}]", rows=names)
+    said, hover = [f"{cost:,.0f}" for cost in costs], f"%{{y}}: %{{x:,.0f}} {money}"
+    bars(figure, costs, names, LOOKS[plan.route].colour, said=said, hover=hover)
     columns = ["step", "labour", "machine_cost", "material", "energy", "cost"]
     return Chart(
-        _by_step(figure, names),
+        figure.update_xaxes(rangemode="tozero"),
         f"{counted(plan.job.quantity, 'kit')} for {plan.total_cost:,.0f} {money}, {plan.unit_cost:,.0f} {money} each; "
         f"“{dearest['step']}” takes {dearest['cost'] / plan.total_cost:.0%}.",
         f"{len(names)} horizontal bars, one a step from first to last, as long as the step costs.",
@@ -52,41 +37,51 @@ def plan_timeline(plan, start):
     spans, begin = made(plan).spans(start), moment_of(start)
     calendar, begin_h = start_of(start, plan.rates.hours)
     pieces = [(span.step.name, *piece) for span in spans for piece in span_pieces(span, calendar, begin_h)]
-    names = list(dict.fromkeys(span.step.name for span in spans))
+    kinds = {kind: sum(to_h - from_h for _, what, from_h, to_h in pieces if what == kind) / 24 for kind in HATCH}
+    worked, rested, ran, waited = kinds.values()
+    most = max(kinds, key=kinds.get)
+    days, what = spans[-1].end_h / 24, "machine alone" if most == "machine" else most
     colour = LOOKS[plan.route].colour
-    figure = go.Figure()
-    for kind in HATCH:
-        mine = [(name, from_h, to_h) for name, what, from_h, to_h in pieces if what == kind]
-        figure.add_bar(
-            name=kind,
-            orientation="h",
-            y=[name for name, _, _ in mine],
-            base=[begin + dt.timedelta(hours=from_h) for _, from_h, _ in mine],
-            x=[3.6e6 * (to_h - from_h) for _, from_h, to_h in mine],  # plotly counts milliseconds
-            marker={
-                "color": tint(colour, SHADE[kind]),
-                "pattern": {"shape": HATCH[kind], "fgcolor": INK, "size": 5, "solidity": 0.2, "fillmode": "overlay"},
-            },
-            hovertemplate="%{y}, " + kind + "<extra></extra>",
-        )
-    figure.update_xaxes(type="date", title_text="date")
-    days = spans[-1].end_h / 24
-    worked, rested, ran, waited = (
-        sum(to_h - from_h for _, what, from_h, to_h in pieces if what == kind) / 24 for kind in HATCH
+    figure = calendar_bars(
+        f"{plan.title}: {days:.1f} days for the first batch, {kinds[most]:.1f} of them {what}",
+        begin,
+        [(name, kind, from_h, to_h, colour, name) for name, kind, from_h, to_h in pieces],
+        dict.fromkeys(span.step.name for span in spans),
     )
-    key = "plain: hands-on · lines: closed · strokes: machine alone · dots: waiting"
-    most, what = max((worked, "hands-on"), (rested, CLOSED), (ran, "machine alone"), (waited, "waiting"))
-    title = f"{plan.title}: {days:.1f} days for the first batch, {most:.1f} of them {what}<br><sup>{key}</sup>"
-    figure.update_layout(title=title, bargap=0.25)
-    figure = _by_step(figure, names).update_layout(barmode="overlay", margin={"b": 75, "t": 70})  # ticks of two lines
     return Chart(
         figure,
-        f"The first batch takes {days:.1f} days: {waited:.1f} of waiting (drying, cooling or computing), {ran:.1f} of "
-        f"machines alone, {worked:.1f} of hands, and {rested:.1f} in which work rests since nobody is there.",
-        f"{len(names)} rows, one a step; bars from begin to end of each round, on a calendar from {begin:%d %b %Y}. "
-        "Where work rests, the bar is light with lines along it.",
+        f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} machines alone, "
+        f"{worked:.1f} hands, and in {rested:.1f} work rests since nobody is there.",
+        f"{len(figure.layout.yaxis.categoryarray)} rows, one a step; bars from begin to end of each round, on a "
+        f"calendar from {begin:%d %b %Y}. Where work rests, the bar is light with lines along it.",
         plan.timeline(start).set_index("step"),
     )
+
+
+def calendar_bars(title, start, pieces, rows):
+    """Rows of bars in the calendar, told apart by what happens.
+
+    Parameters: `start` a datetime; `pieces` [(row, kind, from, to [h since start], colour, what is said)], kinds as in
+    MARKS; `rows` names, first on top. Returns: go.Figure with one trace a kind.
+    """
+    kinds = [kind for kind in MARKS if kind in HATCH or any(piece[1] == kind for piece in pieces)]
+    figure = canvas(title, "date", rows=rows, key=" · ".join(MARKS[kind] for kind in kinds), r=25, b=70)
+    shade, hatch = SHADE | {QUEUE: 1.0}, HATCH | {QUEUE: "x"}
+    for kind in kinds:
+        mine = [piece for piece in pieces if piece[1] == kind]
+        bars(
+            figure,
+            [3.6e6 * (to_h - from_h) for _, _, from_h, to_h, *_ in mine],  # plotly counts milliseconds
+            [row for row, *_ in mine],
+            [tint(colour, shade[kind]) for *_, colour, _ in mine],
+            hatch[kind],
+            name=kind,
+            base=[start + dt.timedelta(hours=float(from_h)) for _, _, from_h, *_ in mine],
+            customdata=[f"{said}, {kind}: {to_h - from_h:.1f} h" for _, _, from_h, to_h, _, said in mine],
+            hover="%{customdata}",
+        )
+    figure.update_xaxes(type="date", nticks=8)
+    return figure.update_layout(barmode="overlay", bargap=0.25)
 
 
 def span_pieces(span, calendar, begin_h=0.0):

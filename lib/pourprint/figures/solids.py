@@ -1,16 +1,19 @@
-"""Boxes, cylinders and meshes as traces of pictures to turn: plain solids are (vertices (n, 3), faces (m, 3))."""
+"""Boxes, cylinders and meshes, and pictures of them to turn: plain solids are (vertices (n, 3), faces (m, 3))."""
 
 import numpy as np
 import plotly.graph_objects as go
 
 from pourprint.figures.look import INK
+from pourprint.figures.strokes import canvas
 
 MOST_FACETS = 20_000  # of one picture: more make turning it slow
 # Without the two zeros plotly takes small facets for none, and leaves them dark.
 LIGHT = {"ambient": 0.55, "diffuse": 0.7, "facenormalsepsilon": 0, "vertexnormalsepsilon": 0}
-CORNERS = 28  # of a drawn circle
 QUADS = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
 BOX_FACES = np.array([t for a, b, c, d in QUADS for t in ((a, c, b), (a, d, c))])
+WIDTH_PX, HALF_VIEW = 700, np.tan(np.radians(22.5))  # of a page; plotly's camera sees 45° from top to bottom
+ROOM = 1.12  # for the numbers at the axes, round what is drawn
+GREY = "#8A8A8A"  # drawn by the graphics card, which knows no theme: seen on white and on black
 
 
 def box(ends):
@@ -20,18 +23,19 @@ def box(ends):
     return np.take_along_axis(ends, pick, axis=0), BOX_FACES
 
 
-def cylinder(foot, base_d, top_d, height):
-    """A frustum on foot (3,): (vertices, faces)."""
-    turn = np.linspace(0, 2 * np.pi, CORNERS, endpoint=False)
-    ring = np.column_stack([np.cos(turn), np.sin(turn), np.zeros(CORNERS)])
-    vertices = np.vstack([ring * base_d / 2, ring * top_d / 2 + [0, 0, height], [[0, 0, 0], [0, 0, height]]]) + foot
-    i, j = np.arange(CORNERS), np.roll(np.arange(CORNERS), -1)
-    n = CORNERS
-    sides = np.vstack([np.column_stack([i, j, j + n]), np.column_stack([i, j + n, i + n])])
-    ends = np.vstack(
-        [np.column_stack([j, i, np.full(n, 2 * n)]), np.column_stack([i + n, j + n, np.full(n, 2 * n + 1)])]
-    )
-    return vertices, np.vstack([sides, ends])
+def tube(ends, radii, sides=28):
+    """A closed round bar between two points (2, 3) with a radius at each end (2,): (vertices, faces)."""
+    foot, top = np.asarray(ends, dtype=float)
+    along = (top - foot) / np.linalg.norm(top - foot)
+    across = np.cross(along, (0, 0, 1) if abs(along[2]) < 0.9 else (1, 0, 0))
+    across /= np.linalg.norm(across)
+    angle = np.arange(sides) * 2 * np.pi / sides
+    ring = np.cos(angle)[:, None] * across + np.sin(angle)[:, None] * np.cross(along, across)
+    a = np.arange(sides)
+    b, low, high = (a + 1) % sides, np.full(sides, 2 * sides), np.full(sides, 2 * sides + 1)
+    strips = [(a, b, b + sides), (a, b + sides, a + sides), (b, a, low), (a + sides, b + sides, high)]
+    faces = np.concatenate([np.stack(strip, axis=1) for strip in strips])
+    return np.concatenate([foot + radii[0] * ring, top + radii[1] * ring, [foot, top]]), faces
 
 
 def joined(solids):
@@ -46,35 +50,62 @@ def joined(solids):
 
 
 def solid_trace(solid, colour, opacity, name):
+    """A solid as a trace."""
     vertices, faces = solid
-    x, y, z = vertices.T
-    i, j, k = faces.T
+    (x, y, z), (i, j, k) = np.transpose(vertices), np.transpose(faces)
     return go.Mesh3d(
         x=x, y=y, z=z, i=i, j=j, k=k, color=colour, opacity=opacity, flatshading=True, lighting=LIGHT,
         lightposition={"x": 4000, "y": 1000, "z": 3000}, name=name, hoverinfo="name",
     )  # fmt: skip
 
 
+def lines_trace(lines, colour, width=3, name="", dash="solid"):
+    """Lines, each of points (n, 3), as one trace."""
+    points = np.vstack([np.vstack([line, [[np.nan] * 3]]) for line in lines])
+    x, y, z = points.T
+    look = {"color": colour, "width": width, "dash": dash}
+    return go.Scatter3d(x=x, y=y, z=z, mode="lines", line=look, name=name, hoverinfo="skip")
+
+
 def edges_trace(boxes, colour):
-    """The edges of boxes (2, 3) as one line trace."""
+    """The edges of boxes (2, 3) as one trace."""
     path = np.array([0, 1, 3, 2, 0, 4, 5, 7, 6, 4, 5, 1, 3, 7, 6, 2])
-    lines = [np.vstack([box(ends)[0][path], [[np.nan] * 3]]) for ends in boxes]
-    x, y, z = np.vstack(lines).T
-    return go.Scatter3d(x=x, y=y, z=z, mode="lines", line={"color": colour, "width": 3}, hoverinfo="skip")
+    return lines_trace([box(ends)[0][path] for ends in boxes], colour)
 
 
-def names_trace(names):
-    """Names at places (3,) as one text trace."""
-    x, y, z = np.array([place for _, place in names], dtype=float).T
-    return go.Scatter3d(
-        x=x,
-        y=y,
-        z=z,
-        mode="text",
-        text=[text for text, _ in names],
-        textfont={"size": 13, "color": INK},
-        hoverinfo="skip",
+def picture(title, traces, way, height=480, names=(), axes="xyz"):
+    """A picture to turn that fills its box.
+
+    Parameters: `title` the message; `traces` of solids and lines; `way` (3,) from which one looks; `height` [px];
+    `names` [(text, place (3,), (right, down) [px] of the words from it, or None)]; `axes` what they are called.
+    Returns: go.Figure.
+    """
+    figure = canvas(title, height=height, l=0, r=0, b=0)
+    figure.add_traces(traces)
+    ends = np.array(
+        [[f([f(t[axis]) for t in traces if len(t[axis])]) for axis in "xyz"] for f in (np.nanmin, np.nanmax)]
     )
+    size = np.maximum(np.ptp(ends, axis=0), 1e-9) / np.ptp(ends, axis=0).max()
+    way, depth = np.asarray(way) / np.linalg.norm(way), height - figure.layout.margin.t
+    right = np.cross((0, 0, 1), way) / np.hypot(*way[:2])
+    corners = ROOM * (box([-size / 2, size / 2])[0])
+    # How far off each corner is just seen: beside the middle, above it, and nearer than it.
+    aside, above = np.abs(corners @ right) * depth / WIDTH_PX, np.abs(corners @ np.cross(way, right))
+    far = (np.maximum(aside, above) / HALF_VIEW + corners @ way).max()
+    ticks = {"color": GREY, "gridcolor": "rgba(128,128,128,0.3)", "nticks": 6, "showspikes": False}
+    scene = {
+        f"{axis}axis": {"title": {"text": f"{name} [mm]"}, **ticks} for axis, name in zip("xyz", axes, strict=True)
+    }
+    labels = [
+        dict(
+            zip("xyz", map(float, place), strict=True), text=text, font={"color": INK}, bgcolor="rgba(254,254,254,0.6)"
+        )
+        | ({"showarrow": False} if off is None else {"ax": off[0], "ay": off[1], "arrowcolor": INK})
+        for text, place, off in names
+    ]
+    camera = {"eye": dict(zip("xyz", far * way, strict=True)), "center": {"x": 0, "y": 0, "z": 0}}
+    scene |= {"aspectmode": "manual", "aspectratio": dict(zip("xyz", size, strict=True)), "camera": camera}
+    return figure.update_layout(scene=scene | {"annotations": labels})
 
 
 def coarser(vertices, faces, most_facets):

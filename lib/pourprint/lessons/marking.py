@@ -37,7 +37,7 @@ class Marks:
         from pourprint.figures import classroom
 
         return tuple(
-            chart(self.attempts) for chart in (classroom.failures_chart, classroom.slips_chart, classroom.gaps_chart)
+            chart(self.attempts) for chart in (classroom.unsolved_chart, classroom.slips_chart, classroom.gaps_chart)
         )
 
     def save(self, path):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.figures import printing
+from pourprint.figures import printed_metal as printing
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import alloy_row, check_card, route_panel

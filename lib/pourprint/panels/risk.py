@@ -4,11 +4,9 @@ import datetime as dt
 from functools import lru_cache
 
 import numpy as np
-import plotly.graph_objects as go
 
 from pourprint.decide.information import Samples, probability_best
-from pourprint.figures.look import styled
-from pourprint.figures.risk import add_chances, chance_data, spread_bars
+from pourprint.figures.runs import chance_data, chance_figure, spread_bars
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import number_row
@@ -97,13 +95,10 @@ def _groups(rates, start):
 
 def _figure(runs, deadline):
     """Chance of delivery over time."""
-    figure = go.Figure()
-    add_chances(figure, runs, chance_data(runs, deadline))
+    figure = chance_figure(runs, deadline, height=380)
     figure.update_xaxes(automargin=False, ticklabeloverflow="allow", nticks=6)  # each costs time while a slider moves
     figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
-    figure = styled(figure, 380)
-    figure.update_layout(margin={"l": 70, "t": 20})
-    return figure
+    return figure.update_layout(margin={"l": 70, "t": 20})
 
 
 def _facts(runs, price_of_day, deadline):

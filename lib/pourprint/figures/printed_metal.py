@@ -1,9 +1,9 @@
 """Printed metal in charts: directions, layers, hours and roughness."""
 
 import numpy as np
-import plotly.graph_objects as go
 
-from pourprint.figures.look import INK, LOOKS, Chart, styled, tint
+from pourprint.figures.look import LOOKS, ON_FILL, Chart, sampled, tint
+from pourprint.figures.strokes import band, bars, canvas, line, mark, write
 from pourprint.ledger.errors import InputError
 from pourprint.parts import meshes
 from pourprint.process.packing import layers
@@ -14,12 +14,12 @@ from pourprint.routes import printed_metal as route
 
 COLOUR = LOOKS[route.NAME].colour
 MOST_POINTS = 400  # of a curve
-HOURS = {
-    "spread powder": "recoat",
-    "melt the inside": "hatch",
-    "run round the outlines": "contour",
-    "saw from the plate": "cut",
-    "take off supports": "removal",
+HOURS = {  # of a kit: what is done → key of a Piece's hours, share of white, hatch
+    "spread powder": ("recoat", 0.6, "/"),
+    "melt the inside": ("hatch", 0.2, "/"),
+    "run round the outlines": ("contour", 0.4, "/"),
+    "saw from the plate": ("cut", 0.6, "/"),
+    "take off supports": ("removal", 0.8, ""),
 }
 HOURS_KEY = "strokes: machines · plain: hands"
 HOURS_IN_WORDS = (
@@ -39,62 +39,49 @@ def orientation_map(job, rates, part_name=None):
     import pandas as pd
 
     piece = piece_named(job, rates, part_name)
-    part, m = piece.item.part, rates.section(route.NAME)
+    part, m, tried = piece.item.part, rates.section(route.NAME), piece.orientations
     part.needed_mesh("turned to every direction")
     scan = part.study(Scan)
     part_cm3 = part.volume_cm3 + piece.machining.stock_cm3
-    hours = route.hours_of(scan.standing, part_cm3, job, m).total
-    measured = route.hours_of(piece.orientations.standing, part_cm3, job, m).total
-    round_z, above = _angles(scan.directions)
-    figure = go.Figure()
-    figure.add_scatter(
-        x=round_z,
-        y=above,
-        mode="markers",
-        marker={
-            "size": 13, "color": hours, "colorscale": "Cividis", "reversescale": True,
-            "colorbar": {"title": {"text": "hours<br>a piece"}, "thickness": 14},
-        },
-        text=[f"{h:.1f} h" for h in hours],
-        hovertemplate="%{x:.0f}° round, %{y:.0f}° above: %{text}<extra></extra>",
-        name="scan",
-    )  # fmt: skip
-    for index, symbol, word in ((0, "x-thin", "as drawn"), (piece.index, "star", "chosen")):
-        x, y = _angles(piece.orientations.directions[[index]])
-        look = {"symbol": symbol, "size": 17, "color": "#D55E00", "line": {"width": 3, "color": "#D55E00"}}
-        figure.add_scatter(x=x, y=y, mode="markers", marker=look, name=word, cliponaxis=False, hoverinfo="skip")
-    figure.update_xaxes(title_text="direction that points up: round the part's z-axis [°]", range=[-190, 190], dtick=90)
-    figure.update_yaxes(title_text="above its x-y plane [°]", range=[-100, 100], dtick=30)
-    figure.update_layout(
-        title=f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
-        f"{hours.max():.1f} h where dark"
+    hours, measured = (route.hours_of(stood.standing, part_cm3, job, m).total for stood in (scan, tried))
+    figure = canvas(
+        f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
+        f"{hours.max():.1f} h where dark",
+        "direction that points up: round the part's z-axis [°]",
+        "above its x-y plane [°]",
+        445,
     )
+    said = "%{x:.0f}° round, %{y:.0f}° above: %{marker.color:.1f} h"
+    scale = {"color": hours, "colorscale": "Cividis", "reversescale": True, "line": {"width": 0}} | {
+        "colorbar": {"title": {"text": "hours<br>a piece"}, "thickness": 14}
+    }
+    mark(figure, *_angles(scan.directions), size=13, hover=said, marker=scale, name="scan")
+    for index, symbol, word in ((0, "x-thin", "as drawn"), (piece.index, "star", "chosen")):
+        x, y = _angles(tried.directions[[index]])
+        mark(figure, x, y, LOOKS["printed_mould"].colour, symbol, 17, name=word, cliponaxis=False)
+        side = {"anchor": "left", "dx": 14} if x[0] < 60 else {"anchor": "right", "dx": -14}
+        write(figure, x[0], y[0], f"<b>{word} {measured[index]:.1f} h</b>", ground=True, **side)
+    figure.update_xaxes(range=[-190, 190], dtick=90).update_yaxes(range=[-100, 100], dtick=30)
+    stood = tried.standing
     table = pd.DataFrame(
         {
-            "up": [str(tuple(d.round(2).tolist())) for d in piece.orientations.directions],
-            "height_mm": piece.orientations.standing.height_mm,
-            "support_cm3": piece.orientations.standing.support_cm3,
-            "on the plate [cm2]": piece.orientations.standing.plate_cm2,
-            "inside [cm2]": piece.orientations.standing.inner_cm2,
+            "up": [str(tuple(d.round(2).tolist())) for d in tried.directions],
+            "height_mm": stood.height_mm,
+            "support_cm3": stood.support_cm3,
+            "on the plate [cm2]": stood.plate_cm2,
+            "inside [cm2]": stood.inner_cm2,
             "hours": measured,
         }
-    ).sort_values("hours")
-    styled(figure, height=445)
-    for index, word in ((0, "as drawn"), (piece.index, "chosen")):
-        x, y = _angles(piece.orientations.directions[[index]])
-        side = {"xanchor": "left", "xshift": 14} if x[0] < 60 else {"xanchor": "right", "xshift": -14}
-        figure.add_annotation(
-            x=x[0], y=y[0], text=f"<b>{word} {measured[index]:.1f} h</b>", showarrow=False, bgcolor="#FFFFFFDD", **side
-        )
+    )
     return Chart(
         figure,
-        f"{part.name} takes {measured[piece.index]:.1f} hours a piece as chosen, {measured[0]:.1f} as drawn; the worst "
-        f"of {len(hours)} directions takes {hours.max():.1f}.",
+        f"The chosen way up saves {measured[0] - measured[piece.index]:.1f} hours a piece against the part as drawn; "
+        f"{len(hours)} directions were scanned.",
         "A map of all directions that may point up, coloured by hours a piece: printer (its share of spreading powder, "
         "and the laser), saw, and hands that take off supports, each hour counted alike. The map's hours are first "
         "estimates by projection, which sees no difference between supports on the plate and inside a bore; those of "
         "the marked directions come from ray columns, which do.",
-        table.set_index("up"),
+        table.sort_values("hours").set_index("up"),
     )
 
 
@@ -136,44 +123,30 @@ def layer_chart(job, rates, part_name=None):
 
     heights, hatch, outline, spread = layer_times(job, rates, part_name)
     name = piece_named(job, rates, part_name).item.part.name
-    step = -(-len(heights) // MOST_POINTS)
-    figure = go.Figure()
-    for word, seconds, white, dash in (
+    step, share = -(-len(heights) // MOST_POINTS), spread.sum() / (spread + hatch + outline).sum()
+    title = f"Alone on a plate, {name} spends {share:.0%} of its time on spreading powder"
+    figure = canvas(title, "height [mm]", "seconds a layer, one piece alone [s]", 395)
+    bands = (
         ("spread powder", spread, 0.75, "dot"),
         ("outline", outline, 0.5, "dash"),
         ("inside", hatch, 0.15, "solid"),
-    ):
-        figure.add_scatter(
-            x=heights[::step],
-            y=seconds[::step],
-            stackgroup="one",
-            mode="lines",
-            line={"color": COLOUR, "width": 1.5, "dash": dash},
-            fillcolor=tint(COLOUR, white),
-            name=word,
-            hovertemplate=f"{word}: %{{y:.1f}} s at %{{x:.1f}} mm<extra></extra>",
-        )
-    low, widest = float(spread[0]), int(np.argmax(hatch))
-    figure.add_scatter(
-        x=[heights[len(heights) // 2], heights[widest], heights[0]],
-        y=[low / 2, low + outline[widest] + hatch[widest] / 2, 0.95 * low],
-        mode="text",
-        text=["spread powder", "melt the inside", " thin band: outlines"],
-        textposition=["middle center", "middle center", "bottom right"],
-        hoverinfo="skip",
     )
-    figure.update_xaxes(title_text="height [mm]", rangemode="tozero")
-    figure.update_yaxes(title_text="seconds a layer, one piece alone", rangemode="tozero")
-    share = spread.sum() / (spread + hatch + outline).sum()
-    figure.update_layout(title=f"Alone on a plate, {name} spends {share:.0%} of its time on spreading powder")
+    for word, seconds, white, dash in bands:
+        area = {"stackgroup": "one", "fillcolor": tint(COLOUR, white), "name": word}
+        said = f"{word}: %{{y:.1f}} s at %{{x:.1f}} mm"
+        line(figure, heights[::step], seconds[::step], COLOUR, dash, 1.5, said, **area)
+    low, widest = float(spread[0]), int(np.argmax(hatch))
+    write(figure, heights[len(heights) // 2], low / 2, "spread powder", ON_FILL)
+    write(figure, heights[widest], low + outline[widest] + hatch[widest] / 2, "melt the inside", ON_FILL)
+    write(figure, heights[0], low, "thin band: outlines", ON_FILL, "left", dx=4, dy=-9)
     table = pd.DataFrame({"height_mm": heights, "inside_s": hatch, "outline_s": outline, "spread_s": spread})
     return Chart(
-        styled(figure, height=395),
+        figure.update_xaxes(rangemode="tozero").update_yaxes(rangemode="tozero"),
         f"{len(heights)} layers: {spread.sum() / 3600:.1f} h of spreading, {hatch.sum() / 3600:.1f} h inside, "
         f"{outline.sum() / 3600:.1f} h of outlines. More pieces on the plate share the spreading.",
         f"Three bands over the height from 0 to {heights[-1]:.0f} mm, stacked: the lowest, spreading powder, is the "
         "same for every layer; outlines are a thin band on it; the uppermost follows the area of each section.",
-        table.iloc[:: max(1, len(table) // 10)].set_index("height_mm"),
+        sampled(table).set_index("height_mm"),
     )
 
 
@@ -181,7 +154,7 @@ def hours_of_a_kit(layout):
     """{what: hours a kit [h]} of a Layout, in the order of work."""
     return {
         words: sum(piece.item.count * float(getattr(piece.hours, key)) for piece in layout.pieces)
-        for words, key in HOURS.items()
+        for words, (key, _, _) in HOURS.items()
     }
 
 
@@ -190,29 +163,16 @@ def hours_data(layout):
     return [{"x": np.array([*hours_of_a_kit(layout).values()])}]
 
 
-def hours_figure(layout):
+def hours_figure(layout, title="Hours of one kit"):
     """Hours of one kit by kind of work, as one live trace: go.Figure in the order of `hours_data`."""
+    figure = canvas(title, "hours of one kit [h]", rows=HOURS, key=HOURS_KEY, r=70)
+    _, whites, hatches = zip(*HOURS.values(), strict=True)
     (data,) = hours_data(layout)
-    figure = go.Figure(
-        go.Bar(
-            **data,
-            y=[*HOURS],
-            orientation="h",
-            texttemplate="%{x:.2f} h",
-            textposition="auto",
-            insidetextfont={"color": INK, "size": 14},
-            outsidetextfont={"color": INK, "size": 14},
-            marker={
-                "color": [tint(COLOUR, white) for white in (0.6, 0.2, 0.4, 0.6, 0.8)],
-                "pattern": {"shape": ["/", "/", "/", "/", ""], "fgcolor": INK, "fillmode": "overlay", "solidity": 0.1},
-            },
-            hovertemplate="%{y}: %{x:.2f} h a kit<extra></extra>",
-        )
-    )
-    figure.update_layout(title=f"Hours of one kit<br><sup>{HOURS_KEY}</sup>")
-    figure.update_xaxes(title_text="hours of one kit", rangemode="tozero")
-    styled(figure, height=310).update_layout(margin={"l": 170})
-    return figure.update_yaxes(autorange="reversed")
+    bars(
+        figure, data["x"], [*HOURS], [tint(COLOUR, white) for white in whites], list(hatches),
+        hover="%{y}: %{x:.2f} h a kit", texttemplate="%{x:.2f} h", textposition="auto",
+    )  # fmt: skip
+    return figure.update_xaxes(rangemode="tozero")
 
 
 def hours_chart(job, rates):
@@ -222,10 +182,10 @@ def hours_chart(job, rates):
     layout = route.lay_out(job, rates)
     hours = hours_of_a_kit(layout)
     longest = max(hours, key=hours.get)
-    message = f"Of {sum(hours.values()):.1f} hours a kit, “{longest}” takes {hours[longest] / sum(hours.values()):.0%}"
+    share = hours[longest] / sum(hours.values())
     return Chart(
-        hours_figure(layout).update_layout(title=f"{message}<br><sup>{HOURS_KEY}</sup>"),
-        f"{message}.",
+        hours_figure(layout, f"Of {sum(hours.values()):.1f} hours a kit, “{longest}” takes {share:.0%}"),
+        f"“{longest.capitalize()}” takes {hours[longest]:.1f} hours a kit.",
         HOURS_IN_WORDS[0].upper() + HOURS_IN_WORDS[1:],
         pd.DataFrame({"hours a kit": hours}),
     )
@@ -242,28 +202,19 @@ def roughness_chart(job, rates):
     slope = np.arange(-90.0, 91.0, 5.0)
     added = (rates["roughness.particles"], rates["roughness.dross"])
     ra, stairs = roughness_um(slope, layer_um, *added), roughness_um(slope, layer_um, 0.0, 0.0)
-    figure = go.Figure()
-    for y, dash, width in ((ra, "solid", 3), (stairs, "dash", 2)):
-        figure.add_scatter(x=slope, y=y, mode="lines", line={"color": COLOUR, "dash": dash, "width": width})
-    figure.add_scatter(
-        x=[20, 0, -22],
-        y=[ra[22] + 1, stairs[18] - 3.5, 2],
-        mode="text",
-        text=["stairs, sintered powder and sagging", "stairs of the layers alone", "needs supports"],
-        textposition=["top right", "bottom center", "top center"],
-        hoverinfo="skip",
-    )
-    figure.add_vrect(x0=-45, x1=0, fillcolor="#888888", opacity=0.15, line_width=0)
-    figure.update_xaxes(
-        title_text="slope against the plate [°]: looking down | flat | looking up",
-        tickvals=[-90, -45, 0, 45, 90],
-        ticktext=["−90 upright", "−45", "0 flat", "45", "90 upright"],
-        range=[-100, 100],
-    )
-    figure.update_yaxes(title_text="roughness Ra [µm]", rangemode="tozero", range=[0, 1.15 * ra.max()])
-    figure.update_layout(title=f"Surfaces that look down come out roughest ({layer_um:.0f} µm layers)")
+    title = f"Surfaces that look down come out roughest ({layer_um:.0f} µm layers)"
+    axes = ("slope against the plate [°]: looking down | flat | looking up", "roughness Ra [µm]")
+    figure = canvas(title, *axes, 395)
+    band(figure, -45, 0)
+    line(figure, slope, ra, COLOUR, width=3, hover="%{x:.0f}°: %{y:.0f} µm")
+    line(figure, slope, stairs, COLOUR, "dash", 2)
+    write(figure, 20, ra[22], "stairs, sintered powder and sagging", anchor="left", dy=12)
+    write(figure, 0, stairs[18], "stairs of the layers alone", dy=-24)
+    write(figure, -22, 2, "needs supports")
+    names = ["−90 upright", "−45", "0 flat", "45", "90 upright"]
+    figure.update_xaxes(tickvals=[-90, -45, 0, 45, 90], ticktext=names, range=[-100, 100])
     return Chart(
-        styled(figure, height=395),
+        figure.update_yaxes(range=[0, 1.15 * ra.max()]),
         f"An upright wall comes out at about {ra[0]:.0f} µm Ra, a slope of 45° looking up at {ra[-10]:.0f}, looking "
         f"down at {ra[9]:.0f}.",
         "A curve of roughness over the slope of the surface: lowest for upright walls at both ends, rising to the "

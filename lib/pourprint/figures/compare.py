@@ -6,9 +6,9 @@ It is built from, and later fed with, the same arrays.
 from itertools import pairwise
 
 import numpy as np
-import plotly.graph_objects as go
 
-from pourprint.figures.look import INK, LOOKS, styled, title_of
+from pourprint.figures.look import LOOKS, title_of
+from pourprint.figures.strokes import canvas, line, mark
 
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes
@@ -79,19 +79,15 @@ def comparison_figure(comparison):
 
     Returns: go.Figure whose traces stand in the order of `comparison_data`.
     """
-    figure = go.Figure()
     *lines, names, turns, chosen = traces = comparison_data(comparison)
-    grid, routes, money = comparison.quantities, [*comparison.plans], _currency(comparison)
-    for route, line in zip(routes, lines, strict=True):
-        look = LOOKS[route]
-        figure.add_scatter(
-            **line,
-            x=grid,
-            name=title_of(route),
-            mode="lines",
-            line={"color": look.colour, "dash": look.dash, "width": 2.5, "shape": "hv"},
-            hovertemplate=f"{title_of(route)}<br>%{{x}} kits: %{{y:,.0f}} {money} a kit<extra></extra>",
-        )
+    grid, routes = comparison.quantities, [*comparison.plans]
+    money = next((plan.rates.currency for plan in comparison.plans.values() if plan.feasible), "money")
+    title = "Unit cost falls with quantity in steps: clusters, boxes and plates are paid whole"
+    figure = canvas(title, "kits wanted", f"{money} a kit", 430, log="xy")
+    for route, costs in zip(routes, lines, strict=True):
+        look, name = LOOKS[route], title_of(route)
+        said = f"{name}<br>%{{x}} kits: %{{y:,.0f}} {money} a kit"
+        line(figure, grid, costs["y"], look.colour, look.dash, hover=said, shape="hv", name=name)
     # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
     figure.add_scatter(
         **names,
@@ -103,34 +99,10 @@ def comparison_figure(comparison):
         textfont={"color": [LOOKS[route].colour for route in routes]},
         hoverinfo="skip",
     )
-    figure.add_scatter(
-        **turns,
-        name="break-even",
-        mode="markers",
-        marker={"symbol": "x-thin", "size": 13, "line": {"width": 2.5, "color": INK}},
-        hovertemplate="break-even from %{x} kits on<extra></extra>",
-    )
-    figure.add_scatter(
-        **chosen,
-        name="chosen quantity",
-        mode="markers",
-        marker={"symbol": "circle-open", "size": 15, "color": INK, "line": {"width": 2.5}},
-        hovertemplate=f"chosen: %{{x}} kits at %{{y:,.0f}} {money}<extra></extra>",
-    )
-    figure.update_xaxes(title_text="kits wanted", type="log", tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400])
-    figure.update_yaxes(title_text=f"{money} a kit", type="log", tickvals=ROUND, range=comparison_range(traces))
-    figure.update_layout(
-        title={
-            "text": "Unit cost falls with quantity in steps: clusters, boxes and plates are paid whole",
-            "font": {"size": 15},
-            "x": 0.01,
-        }
-    )
+    mark(figure, **turns, symbol="x-thin", size=13, hover="break-even from %{x} kits on", name="break-even")
+    said = f"chosen: %{{x}} kits at %{{y:,.0f}} {money}"
+    mark(figure, **chosen, symbol="circle-open", size=15, hover=said, name="chosen quantity")
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
-    figure.update_xaxes(automargin=False, ticklabeloverflow="allow")
-    figure.update_yaxes(automargin=False, ticklabeloverflow="allow")
-    return styled(figure, height=430)
-
-
-def _currency(comparison):
-    return next((plan.rates.currency for plan in comparison.plans.values() if plan.feasible), "money")
+    quick = {"automargin": False, "ticklabeloverflow": "allow"}
+    figure.update_xaxes(tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400], **quick)
+    return figure.update_yaxes(tickvals=ROUND, range=comparison_range(traces), **quick)

@@ -1,14 +1,12 @@
 """The cluster as a picture to turn, drawn from its layout."""
 
 import numpy as np
-import plotly.graph_objects as go
 
-from pourprint.figures.look import Chart, counted, styled
-from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, solid_trace
+from pourprint.figures.look import PARTS, Chart, counted
+from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, lines_trace, picture, solid_trace, tube
 from pourprint.ledger.errors import InputError
 from pourprint.process.shell.clusters import Seat, places
 
-PARTS = ("#0072B2", "#56B4E9", "#009E73", "#E69F00", "#CC79A7", "#F0E442", "#D55E00")  # Okabe–Ito
 WAX = "#B8A07A"
 
 
@@ -26,38 +24,29 @@ def cluster_picture(sizes, kits=1, number=1):
     hung = places(clusters[number - 1])
     parts, start = [item.part for item in sizes.job.kit.parts], sizes.rack.start_mm.item()
     each = (MOST_FACETS - 400) // max(len(hung), 1) - 24
-    shapes = {kind: _hanging(parts[kind], sizes, kind, each) for kind in {kind for kind, _, _ in hung}}
-    figure = go.Figure()
-    for kind, (vertices, faces, land, gate_r) in shapes.items():
+    kinds, traces = sorted({kind for kind, _, _ in hung}), []
+    for kind in kinds:
+        vertices, faces, land, gate_r = _hanging(parts[kind], sizes, kind, each)
         solids, gates = [], []
         for _, angle, foot in (place for place in hung if place[0] == kind):
             at = np.array([start, 0, foot])
             turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]])
             solids.append(((vertices + at) @ turn.T, faces))
-            ends = np.array([(0.0, 0.0, foot + land[2]), land + at]) @ turn.T
-            gates.append(_rod(ends, gate_r, 8))
-        figure.add_trace(solid_trace(joined(solids), PARTS[kind % len(PARTS)], 1.0, parts[kind].name))
-        figure.add_trace(solid_trace(joined(gates), WAX, 1.0, "gate"))
+            gates.append(tube(np.array([(0.0, 0.0, foot + land[2]), land + at]) @ turn.T, (gate_r, gate_r), 8))
+        traces.append(solid_trace(joined(solids), PARTS[kind % len(PARTS)], 1.0, parts[kind].name))
+        traces.append(solid_trace(joined(gates), WAX, 1.0, "gate"))
     length, radius = sizes.rack.runner_length.item(), float(sizes.runner_mm) / 2
-    runner = _rod(np.array([(0, 0, 0), (0, 0, length)]), radius, 24)
+    runner = tube(np.array([(0, 0, 0), (0, 0, length)]), (radius, radius), 24)
     cup = _cup(radius, length, sizes.rates["cluster.cup_volume"])
-    figure.add_trace(solid_trace(joined([runner, cup]), WAX, 1.0, "runner and cup"))
-    around = np.linspace(0, 2 * np.pi, 60)
-    tank = sizes.rack.dip_diameter.item() / 2
-    for height in (0.0, length):
-        ring = {"x": tank * np.cos(around), "y": tank * np.sin(around), "z": np.full(60, height)}
-        figure.add_scatter3d(**ring, mode="lines", line={"color": "#777777", "dash": "dot"}, hoverinfo="skip")
-    axes = {f"{axis}axis": {"title": f"{axis} [mm]"} for axis in "xyz"}
-    camera = {"eye": {"x": 1.3, "y": 1.3, "z": 0.55}, "center": {"x": 0, "y": 0, "z": -0.2}}
-    figure.update_layout(scene={"aspectmode": "data", "camera": camera, **axes})
-    figure.update_layout(
-        title=f"Cluster {number} of {len(clusters)}: {counted(len(hung), 'pattern')} on one runner; drag to turn"
-    )
-    styled(figure, height=560).update_layout(margin={"l": 0, "r": 0, "b": 0})
+    traces.append(solid_trace(joined([runner, cup]), WAX, 1.0, "runner and cup"))
+    around, tank = np.linspace(0, 2 * np.pi, 60), sizes.rack.dip_diameter.item() / 2
+    rings = [np.c_[tank * np.cos(around), tank * np.sin(around), np.full(60, height)] for height in (0.0, length)]
+    traces.append(lines_trace(rings, "#777777", dash="dot"))
+    title = f"Cluster {number} of {len(clusters)}: {counted(len(hung), 'pattern')} on one runner; drag to turn"
     rows = [(i, r.count, parts[r.kind].name, r.from_mm) for i, c in enumerate(clusters, start=1) for r in c]
-    on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in shapes}
+    on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in kinds}
     return Chart(
-        figure,
+        picture(title, traces, (1.3, 1.3, 0.55), 560),
         f"Clusters for {counted(kits, 'kit')}: {len(clusters)} in this layout; the plan reckons with "
         f"{kits * float(sizes.per_kit):.2f}, the mean of many kits, rounded up.",
         f"A vertical runner of {2 * radius:.0f} mm with a cup on top; round it, ring above ring, hang "
@@ -87,28 +76,7 @@ def _hanging(part, sizes, kind, most):
     return vertices @ frame.T - corner - middle, faces, frame @ land - corner - middle, sizes.gate_mm(part) / 2
 
 
-def _tube(ends, radii, sides):
-    """A closed round bar between two points (2, 3) with a radius at each end (2,)."""
-    along = ends[1] - ends[0]
-    along = along / np.linalg.norm(along)
-    across = np.cross(along, (0, 0, 1) if abs(along[2]) < 0.9 else (1, 0, 0))
-    across /= np.linalg.norm(across)
-    other = np.cross(along, across)
-    angle = np.arange(sides) * 2 * np.pi / sides
-    round_ = np.cos(angle)[:, None] * across + np.sin(angle)[:, None] * other
-    vertices = np.concatenate([ends[0] + radii[0] * round_, ends[1] + radii[1] * round_, ends])
-    a = np.arange(sides)
-    b = (a + 1) % sides
-    low, high = np.full(sides, 2 * sides), np.full(sides, 2 * sides + 1)
-    strips = [(a, b, b + sides), (a, b + sides, a + sides), (b, a, low), (a + sides, b + sides, high)]
-    return vertices, np.concatenate([np.stack(strip, axis=1) for strip in strips])
-
-
-def _rod(ends, radius, sides):
-    return _tube(ends, (radius, radius), sides)
-
-
 def _cup(radius, foot, volume_cm3):
     """A cup as a cone that opens upward from the runner and holds its volume; as high as its mouth is wide."""
     mouth = np.cbrt(1000 * volume_cm3 * 3 / (2 * np.pi))  # of a full cone of that height, near enough for a picture
-    return _tube(np.array([(0, 0, foot), (0, 0, foot + 1.5 * mouth)]), (radius, max(mouth, radius)), 24)
+    return tube(np.array([(0, 0, foot), (0, 0, foot + 1.5 * mouth)]), (radius, max(mouth, radius)), 24)

@@ -1,0 +1,96 @@
+"""Repeat orders: learning curves, what falls due again, and from where a die pays."""
+
+import numpy as np
+
+from pourprint.decide.learning import SHARES, Curve
+from pourprint.figures.look import INK, LOOKS, SERIES, Chart, counted, round_numbers, tint, title_of
+from pourprint.figures.strokes import bars, canvas, line, mark, write
+
+
+def learning_chart(rate, pieces=32):
+    """Both forms of the learning curve of one rate: mean time of the first n pieces. Returns: Chart."""
+    import pandas as pd
+
+    n, table = np.arange(1, pieces + 1), {}
+    first, second = (float(Curve(rate, form).total(pieces)) for form in ("average", "unit"))
+    total = f"{counted(pieces, 'piece')} in {first:.1f}"
+    title = f"“{rate:.0%} curve”: {total} or {second:.1f} times the time of the first"
+    figure = canvas(title, "pieces made", "mean time a piece [% of the first]", 360)
+    names = {"average": "average form (Wright)", "unit": "unit form (Crawford)"}
+    for (form, name), look in zip(names.items(), SERIES, strict=False):
+        table[name] = 100 * Curve(rate, form).mean(n)
+        line(figure, n, table[name], *look, hover=name + ", %{x} pieces: %{y:.1f} %")
+        write(figure, n[-1], table[name][-1], name, look[0], "right", dy=-14)
+    figure.update_xaxes(rangemode="tozero").update_yaxes(range=[0, 105])
+    shown = pd.DataFrame(table, index=pd.Index(n, name="pieces"))
+    return Chart(
+        figure,
+        "The first number is the average form's, the second the unit form's: ask which form a rate belongs to.",
+        f"Two falling lines over 1 to {pieces} pieces, both from 100 %: the average form falls faster.",
+        shown.loc[[i for i in shown.index if i & (i - 1) == 0]],
+    )
+
+
+def repeats_chart(table, currency):
+    """Cost of a kit over repeat orders, by how often work falls due. Parameters: `table` of `learning.repeats`."""
+    (first, last), orders = table["unit_cost"].iloc[[0, -1]], counted(len(table), "order")
+    title = f"After {orders} a kit has cost {last / first:.0%} of the first order's"
+    figure = canvas(title, "orders so far", f"{currency} a kit")
+    below, lowest = np.zeros(len(table)), 0.0
+    for i, (share, hatch) in enumerate(zip(reversed(SHARES), ("x", "/", ".", ""), strict=True)):
+        y, colour = table[share].to_numpy(), tint("#0072B2", 0.2 + 0.2 * i)
+        bars(figure, y, table.index, colour, hatch, hover=share + ": %{y:,.0f}", upright=True)
+        if y[0] > 0:  # thin pieces lie close together, and their names must not
+            at = max(below[-1] + y[-1] / 2, lowest)
+            write(figure, len(table) + 0.5, at, share, anchor="left")
+            lowest = at + 0.07 * first
+        below = below + y
+    figure.update_xaxes(tickvals=list(table.index), range=[0.4, 1.35 * len(table) + 1])
+    return Chart(
+        figure,
+        f"After {orders} a kit has cost {last:,.0f} {currency} instead of {first:,.0f}: what is done once is "
+        "shared out, the rest falls due again with every order.",
+        f"Stacked bars of the cost of a kit after 1 to {len(table)} orders; the part done once a job shrinks.",
+        table,
+    )
+
+
+def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"), currency=""):
+    """Unit cost over quantity without and with a die, and where the die pays.
+
+    Parameters: `plain` DiePays; `learned` DiePays with a learning curve, drawn thin. Returns: Chart.
+    """
+    import pandas as pd
+
+    most = counted(plain.quantities[-1], "kit")
+    pays = "from the first kit on" if plain.pays_from == 1 else f"from {plain.pays_from} kits on"
+    pays = pays if plain.pays_from else f"nowhere up to {most}"
+    figure = canvas(f"The die pays {pays}", "kits wanted", f"{currency} a kit".strip(), 420, log="xy")
+    table = {}
+    for found, width, more in ((plain, 2.5, ""), (learned, 1.2, ", learning")):
+        if found is None:
+            continue
+        for route, cost in zip(routes, (found.without, found.with_die), strict=True):
+            look = LOOKS[route]
+            line(figure, found.quantities, cost, look.colour, look.dash, width, shape="hv")
+            table[title_of(route) + more] = cost
+            if not more:
+                write(figure, found.quantities[0], cost[0], title_of(route), look.colour, "left", dy=12)
+        if found.pays_from:
+            cost = found.with_die[np.searchsorted(found.quantities, found.pays_from)]
+            side = "bottom left" if more else "top right"
+            text = {"text": [f"from {found.pays_from}{more}"], "textposition": side, "mode": "markers+text"}
+            mark(figure, [found.pays_from], [cost], INK, "x-thin", 13, **text)
+    shown = pd.DataFrame(table, index=pd.Index(plain.quantities, name="kits"))
+    later = "Learning is not reckoned with."
+    if learned is not None:
+        where = f"from {learned.pays_from} kits on" if learned.pays_from else f"nowhere up to {most}"
+        later = f"With learning it pays {where}."
+    fall = "with a die the cost of a kit begins high and falls below the other " + pays
+    thin = "; thin lines include learning" if learned is not None else ""
+    return Chart(
+        figure,
+        later,
+        f"Two falling lines over quantity, both axes logarithmic: {fall}{thin}.",
+        shown.loc[[int(n) for n in round_numbers() if n in shown.index]],
+    )

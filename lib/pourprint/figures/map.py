@@ -1,0 +1,114 @@
+"""The decision map: which route is best where."""
+
+import numpy as np
+
+from pourprint.decide.inputs import in_words
+from pourprint.decide.map import NOBODY, PRICE
+from pourprint.figures.look import LOOKS, Chart, tint, title_of
+from pourprint.figures.strokes import canvas, line, mark, write
+
+FILL = 0.6  # share of white in a route's colour where text stands on it
+DOTS = 14  # marks across a map: they tell regions apart without colour
+SMALLEST = 3  # cells from a region's middle to its border: a smaller region is named beside it
+
+
+def _name(route):
+    return route if route == NOBODY else title_of(route)
+
+
+def _axis_title(chart, key):
+    """Name and unit of a map's axis."""
+    plan = next(iter(chart.plans.values()))
+    units = {
+        PRICE: f"price of a day [{plan.rates.currency}/d]",
+        "quantity": "kits wanted",
+        "batch_size": "kits in a batch",
+        "volume_cm3": "mean volume of a piece [cm³]",
+    }
+    return units.get(key) or f"{in_words(key)} [{plan.rates.entries[key].unit}]"
+
+
+def _spreads(values):
+    """Whether an axis is laid out logarithmically: its steps grow."""
+    steps = np.diff(values)
+    return bool(values[0] > 0 and steps[-1] > 3 * steps[0])
+
+
+def map_chart(chart):
+    """The decision map: regions of the best route, their borders and names. Parameters: DecisionMap. Returns: Chart."""
+    import pandas as pd
+
+    routes, best = chart.routes, chart.best
+    across, up = _axis_title(chart, chart.x), _axis_title(chart, chart.y)
+    log = "".join(name for name, values in (("x", chart.xs), ("y", chart.ys)) if _spreads(values))
+    shares = chart.shares()
+    first = next(iter(shares))
+    figure = canvas(f"{_name(first)} is best on {shares[first]:.0%} of this map", across, up, 520, log=log)
+    colours = [tint(LOOKS[route].colour, FILL) if route in LOOKS else "#FFFFFF" for route in routes]
+    steps = np.repeat(np.linspace(0, 1, len(routes) + 1), 2)[1:-1]
+    costs = np.stack([*chart.costs.values(), np.full(best.shape, np.nan)])
+    lowest = np.take_along_axis(costs, best[None], axis=0)[0]
+    money = next(iter(chart.plans.values())).rates.currency
+    figure.add_heatmap(
+        x=chart.xs,
+        y=chart.ys,
+        z=best,
+        zmin=-0.5,
+        zmax=len(routes) - 0.5,
+        colorscale=[[float(at), colour] for at, colour in zip(steps, np.repeat(colours, 2), strict=True)],
+        showscale=False,
+        customdata=np.stack([np.array([_name(r) for r in routes])[best], lowest, 100 * chart.margin], axis=-1),
+        hovertemplate=f"{across}: %{{x:,.4~g}}<br>{up}: %{{y:,.4~g}}<br><b>%{{customdata[0]}}</b>: "
+        f"%{{customdata[1]:,.0f}} {money} in all, %{{customdata[2]:.1f}} % below the next<extra></extra>",
+        name="best route",
+    )
+    _add_marks(figure, chart)
+    for pair, segments in chart.borders.items():
+        x, y = (np.column_stack([segments[..., i], np.full(len(segments), np.nan)]).ravel() for i in (0, 1))
+        line(figure, x, y, "#222223", width=2, name=" | ".join(map(_name, pair)))
+    for i in np.unique(best):
+        _add_name(figure, chart, i)
+    for name, update, values in (("x", figure.update_xaxes, chart.xs), ("y", figure.update_yaxes, chart.ys)):
+        ends = values[[0, -1]].astype(float)
+        update(range=list(np.log10(ends) if name in log else ends), type="log" if name in log else "linear")
+    parts = [f"{_name(route)} {share:.0%}" if share >= 0.01 else f"{_name(route)} below 1 %"
+             for route, share in shares.items()]  # fmt: skip
+    rows = np.unique(np.linspace(0, len(chart.xs) - 1, 10).round().astype(int))
+    table = pd.DataFrame([(chart.xs[i], _along(chart, i)) for i in rows], columns=[across, f"best, by {up}"])
+    return Chart(
+        figure,
+        f"By share of the map: {', '.join(parts)}. On {np.mean(chart.margin < 0.05):.0%} of it the next is less than "
+        "5 % dearer: there, let something else than cost decide.",
+        f"A map with {across} across and {up} upwards. Each region has its route's colour and marks and is named; dark "
+        "lines are the borders, where two routes cost the same. The table reads the map upwards at some places.",
+        table.set_index(across),
+    )
+
+
+def _along(chart, column):
+    """Who is best up one column of the map, as words."""
+    winners = chart.best[:, column]
+    turns = np.flatnonzero(np.r_[True, np.diff(winners) != 0])
+    return "; ".join(f"from {chart.ys[j]:,.4g}: {_name(chart.routes[winners[j]])}" for j in turns)
+
+
+def _add_marks(figure, chart):
+    """Each route's own mark, spread over its region."""
+    rows, columns = (np.arange(n // DOTS // 2, n, max(1, n // DOTS)) for n in chart.best.shape)
+    j, i = (grid.ravel() for grid in np.meshgrid(rows, columns, indexing="ij"))
+    for k, route in enumerate(chart.routes[:-1]):
+        here, look = chart.best[j, i] == k, LOOKS[route]
+        thin = {"line": {"width": 1}}
+        mark(figure, chart.xs[i[here]], chart.ys[j[here]], look.colour, look.marker + "-open", 6, marker=thin)
+
+
+def _add_name(figure, chart, i):
+    """A region's name: in its widest place, or beside it when it is small."""
+    from scipy.ndimage import distance_transform_cdt
+
+    depth = distance_transform_cdt(np.pad(chart.best == i, 1))[1:-1, 1:-1]
+    widest = np.argwhere(depth == depth.max())
+    row, column = widest[len(widest) // 2]
+    beside = (60 if column < len(chart.xs) / 2 else -60, 45 if row > len(chart.ys) / 2 else -45)
+    arrow, name = beside if depth.max() <= SMALLEST else None, f"<b>{_name(chart.routes[i])}</b>"
+    write(figure, float(chart.xs[column]), float(chart.ys[row]), name, ground=True, arrow=arrow)

@@ -1,0 +1,186 @@
+"""Charts of the pattern route: the pattern's sizes, drying, firing, stress and heat in the shell, where metal goes."""
+
+import numpy as np
+
+from pourprint.figures.look import INK, LOOKS, Chart, tint
+from pourprint.figures.strokes import band, bars, canvas, line, mark, write
+from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freezing_point_c
+from pourprint.process.heating import ROOM_C
+from pourprint.process.shell.burn_out import shell_stress_mpa
+from pourprint.process.shell.hot_shell import shell_heat_share
+from pourprint.routes.printed_pattern import kiln_h, pour_shell_c
+
+COLOUR = LOOKS["printed_pattern"].colour
+MOST_DIMENSIONS = 14  # rows of a chart that can still be read
+
+
+def dimension_chart(sizes, item):
+    """How far each size may stray by the uncertain contraction, against its casting tolerance: Chart.
+
+    Parameters: `sizes` ShellSizes; `item` KitPart.
+    """
+    table = sizes.dimensions(item)
+    alike = [
+        (name.split()[0], *row[:2]) if "box" not in name else name
+        for name, row in zip(table.index, table.values, strict=True)
+    ]
+    shown = table[[key not in alike[:i] for i, key in enumerate(alike)]].head(MOST_DIMENSIONS)
+    names = [f"{name}, {row.cast_mm:.1f} mm" for name, row in shown.iterrows()]
+    stray, allowed = shown["largest_mm"] - shown["smallest_mm"], shown["tolerance_mm"]
+    share, entry = (stray / allowed).max(), sizes.job.alloy.entries["contraction"]
+    title = f"{item.part.name}: doubt about contraction fills up to {share:.0%} of the tolerance"
+    key = "grey: the casting's tolerance · strokes: the range of contraction"
+    figure = canvas(title, "deviation of the casting [mm]", rows=names, key=key)
+    bars(figure, allowed.fillna(0), names, "#BBBBBB", base=-allowed.fillna(0) / 2, name="casting tolerance")
+    bars(figure, stray, names, COLOUR, "/", base=shown["smallest_mm"], width=0.35, name="contraction")
+    return Chart(
+        figure.update_layout(barmode="overlay"),
+        f"The pattern is printed {entry.value:g} % larger. Were the contraction {entry.low:g} or {entry.high:g} %, the "
+        f"castings would be off by up to {share / 2:.0%} of the tolerance, either way.",
+        "For each size a wide grey bar for the total casting tolerance about zero, and on it a narrow bar for what the "
+        f"range of contraction ({entry.pedigree}) can do.",
+        table,
+    )
+
+
+def drying_chart(sizes):
+    """Hours of drying after each coat: of an open surface, and what the slowest blind hole adds. Chart."""
+    import pandas as pd
+
+    hours, final = np.asarray(sizes.intervals_h, dtype=float), float(sizes.rates["shell.final_drying"])
+    open_h, coats = float(sizes.open_interval_h), [f"coat {k}" for k in range(1, len(hours) + 1)]
+    added, humidity = hours.sum() - open_h * len(hours), float(sizes.rates["shell.humidity"])
+    title = f"Blind holes add {added:.0f} h of drying at {humidity:.0f} % humidity"
+    key = "plain: an open surface · dots: what the slowest blind hole adds"
+    figure = canvas(title, up="drying before the next coat [h]", height=360, key=key, b=40)
+    bars(figure, np.full(len(hours), open_h), coats, COLOUR, name="open surface", upright=True)
+    said = [f"{h:.1f}" for h in hours]
+    bars(figure, hours - open_h, coats, tint(COLOUR, 0.6), ".", said, name="slowest blind hole", upright=True)
+    closing = ", ".join(f"{d:g}" for d in sizes.closing_mm)
+    closed = f" Sockets of {closing} mm fill up with ceramic before the last coat: they need a core." * bool(closing)
+    return Chart(
+        figure.update_yaxes(rangemode="tozero"),
+        f"{len(hours)} waits of {hours.mean():.1f} h on average and {final:.0f} h at the end: {hours.sum() + final:.0f}"
+        f" h from the first dip to a dry shell. Coat {np.argmax(hours) + 1} is the slowest.{closed}",
+        f"{len(hours)} bars, one a coat with stucco; the lower part, {open_h:.1f} h, is the same for all, the upper "
+        "grows as ceramic narrows the holes.",
+        pd.DataFrame({"open_surface_h": open_h, "slowest_hole_h": hours}, index=coats),
+    )
+
+
+def firing_chart(sizes, kits=1):
+    """Temperature of shells and kiln from burn-out to the pour, for one kiln load: Chart."""
+    import pandas as pd
+
+    s = sizes.rates.section("shell")
+    hot, warm = float(s("burn_out_temperature")), float(pour_shell_c(sizes.job, sizes.rates))
+    clusters = max(1.0, np.ceil(kits * float(sizes.per_kit) - 1e-9))
+    loads = np.ceil(clusters / s("kiln_clusters") - 1e-9)
+    hold, own = float(sizes.hold_h(kits, loads) / loads), kits * float(sizes.burning_h) / loads
+    spans = [
+        (f"heat at {s('kiln_heating'):.0f} K/h", float(kiln_h(sizes.rates, hot)), hot),
+        ("hold, air through the kiln", hold, hot),
+        ("cool", float(kiln_h(sizes.rates, hot)), ROOM_C),
+        ("rinse, patch and dry", float(s("patch_time") + s("patch_drying")), ROOM_C),
+        ("heat", float(kiln_h(sizes.rates, warm)), warm),
+        ("soak, then pour", float(s("preheat")), warm),
+    ]
+    times = np.concatenate([[0.0], np.cumsum([hours for _, hours, _ in spans])])
+    heat = np.array([ROOM_C, *(end for _, _, end in spans)])
+    title = f"Burnt out at {hot:.0f} °C, poured at {warm:.0f} °C: {times[-1]:.0f} h in and out of the kiln"
+    figure = canvas(title, "hours of one kiln load [h]", "shell [°C]")
+    line(figure, times, heat, COLOUR, width=3, hover="%{x:.1f} h: %{y:.0f} °C")
+    for i, (name, _, _) in enumerate(spans):
+        (x0, x1), (y0, y1) = times[i : i + 2], heat[i : i + 2]
+        place = {"dy": 14} if y0 == y1 else {"anchor": "left", "dx": 8, "dy": -8}
+        write(figure, (x0 + x1) / 2, (y0 + y1) / 2, name, **place)
+    figure.update_xaxes(range=[-0.4, times[-1] + 1.5]).update_yaxes(range=[-40, 1.18 * hot])
+    return Chart(
+        figure,
+        f"Holding takes {hold:.1f} h; this load's polymer would need {own:.1f} h of the kiln's air to burn.",
+        f"A line of temperature over time: up to {hot:.0f} °C, held, down to the room for rinsing, up to {warm:.0f} °C "
+        "for the pour.",
+        pd.DataFrame(spans, columns=["what", "hours", "end_celsius"]).set_index("what"),
+    )
+
+
+def crack_chart(sizes, item):
+    """Stress in the shell round a part's thickest place as its pattern expands, over the infill: Chart.
+
+    Parameters: `sizes` ShellSizes; `item` KitPart. The thickest place is taken as a ball of the part's V/A, radius
+    3 V/A; see `shell_stress_mpa` for what the estimate leaves out.
+    """
+    import pandas as pd
+
+    radius = 3 * item.part.modulus_mm * sizes.scale  # of the ball with the part's V/A
+    infill, skin = np.linspace(0, 1, 61), float(sizes.rates["printed_pattern.skin"])
+    c, green = sizes.rates.section("crack"), sizes.rates.entries["crack.green_strength"]
+    stress = shell_stress_mpa(radius, sizes.thickness_mm, skin, infill, c)
+    mine = float(sizes.rates["printed_pattern.infill"])
+    here, solid = float(shell_stress_mpa(radius, sizes.thickness_mm, skin, mine, c)), float(stress[-1])
+    title = f"Filled to {mine:.0%}, the pattern loads the shell with {here / solid:.0%} of a solid one's"
+    figure = canvas(title, "infill of the pattern [%]", "stress in the shell [MPa]", 360)
+    band(figure, green.low, green.high, upright=True)
+    line(figure, 100 * infill, stress, COLOUR, width=3, hover="%{x:.0f} %: %{y:.1f} MPa")
+    mark(figure, [100 * mine], [here])
+    breaks = f"unfired shells break at about {green.low:g} to {green.high:g} MPa"
+    write(figure, 98, green.value, breaks, anchor="right")
+    write(figure, 100 * mine, here, f"this pattern: {here:.1f} MPa", arrow=(70, -40))
+    figure.update_xaxes(range=[0, 102]).update_yaxes(rangemode="tozero")
+    return Chart(
+        figure,
+        "A sparse pattern grows as much as a solid one, but is softer. The estimate ranks fillings; it does not "
+        "promise that a shell holds.",
+        f"A curve that rises with the infill from {stress[0]:.1f} to {solid:.1f} MPa; a grey band from {green.low:g} "
+        f"to {green.high:g} MPa is the strength of unfired (green) shells ({green.pedigree}).",
+        pd.DataFrame({"infill": infill[::6], "stress_mpa": stress[::6]}).set_index("infill"),
+    )
+
+
+def metal_chart(sizes):
+    """Where the metal of a mean kit goes, as bars: Chart."""
+    import pandas as pd
+
+    metal = {name: float(kg) for name, kg in sizes.metal_kg.items()}
+    total, kilograms = sum(metal.values()), [*metal.values()]
+    title = f"{sizes.casting_yield:.0%} of the metal becomes parts"
+    figure = canvas(title, "metal poured for one kit [kg]", rows=metal)
+    shades = [COLOUR, *(tint(COLOUR, white) for white in (0.3, 0.5, 0.7))]
+    bars(figure, kilograms, [*metal], shades, said=[f"{kg:.2f} kg, {kg / total:.0%}" for kg in kilograms])
+    return Chart(
+        figure.update_xaxes(range=[0, 1.25 * max(kilograms)]),
+        f"{total:.2f} kg are poured for {metal['parts']:.2f} kg of castings. Steel foundries reported 53 % on average, "
+        "33 to 73 % (SFSA survey 1997, published).",
+        "Four bars: parts, gates, runner and cup, as long as the metal in them.",
+        pd.DataFrame({"kg": metal, "share": {name: kg / total for name, kg in metal.items()}}),
+    )
+
+
+def hot_shell_chart(sizes, part):
+    """How much of a casting's heat its shell can take, over the shell's temperature: Chart.
+
+    Parameters: `sizes` ShellSizes; `part` Part. See `shell_heat_share` for the balance and its limits.
+    """
+    import pandas as pd
+
+    melt, thickness = Melt.of(sizes.job.alloy), float(sizes.thickness_mm)
+    warm = float(pour_shell_c(sizes.job, sizes.rates))
+    shell_c = np.linspace(20, freezing_point_c(melt) - 10, 50)
+    share = shell_heat_share(part.modulus_mm, melt, Mould.shell(thickness, start_c=shell_c))
+    mould = Mould.shell(thickness, start_c=warm)
+    here, rule = (float(ask(part.modulus_mm, melt, mould)) for ask in (shell_heat_share, adams_time_s))
+    title = f"{part.name}: a shell of {thickness:.1f} mm at {warm:.0f} °C can take {here:.0%} of the casting's heat"
+    axes = ("temperature of the shell at the pour [°C]", "heat taken [% of the casting's]")
+    figure = canvas(title, *axes, 360)
+    line(figure, shell_c, 100 * share, COLOUR, width=3, hover="%{x:.0f} °C: %{y:.0f} %")
+    mark(figure, [warm], [100 * here])
+    figure.add_hline(y=100, line={"color": INK, "dash": "dash"})
+    write(figure, 20, 100, "all of it", anchor="left", dy=10)
+    write(figure, warm, 100 * here, f"at the pour: {here:.0%}", arrow=(60, -40), ground=True)
+    return Chart(
+        figure.update_yaxes(rangemode="tozero"),
+        "What it cannot take must leave through its outside. The rule for thick moulds does not know that the shell "
+        f"ends: it says {rule:.0f} s, as if for flat walls in a block of ceramic.",
+        f"A line that falls from {share[0]:.0%} for a cold shell to {share[-1]:.0%} just below freezing.",
+        pd.DataFrame({"shell_celsius": shell_c[::5], "share": share[::5]}).set_index("shell_celsius"),
+    )

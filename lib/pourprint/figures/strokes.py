@@ -1,0 +1,110 @@
+"""Charts from a few strokes: a canvas with its message, and on it bars, lines, marks and words.
+
+Each stroke takes the figure first, and `panel` where it has several side by side, counted from 1.
+"""
+
+import textwrap
+
+import numpy as np
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from pourprint.figures.look import GROUND, INK, ON_FILL, SHADOW, round_numbers, styled
+
+LETTERS = 84  # of a line of a title that a page of 700 px holds
+ROW_PX = 26  # of a named row
+
+
+def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **margin):
+    """An empty chart.
+
+    Parameters: `title` the message; `across`, `up` what the axes carry, with their units (`across` several: panels side
+    by side that share what they carry upwards); `height` [px]; `key` what hatches mean; `log` which of "x" and "y" are
+    logarithmic; `rows` names down the page, first on top, which give the height; `margin` l, r, t, b [px].
+    """
+    panels = (across,) if isinstance(across, str) else across
+    spread = {"shared_yaxes": True, "horizontal_spacing": 0.08}
+    figure = make_subplots(1, len(panels), **spread) if len(panels) > 1 else go.Figure()
+    styled(figure, height if rows is None else 115 + ROW_PX * len(rows) + 18 * bool(key))
+    message(figure, title, key)
+    for k, words in enumerate(panels, start=1):
+        figure.update_layout({_axis("x", k): {"title": {"text": words}}})
+    figure.update_layout(yaxis={"title": {"text": up}}, margin=margin)
+    for name, update in (("x", figure.update_xaxes), ("y", figure.update_yaxes)):
+        if name in log:
+            update(type="log", tickvals=round_numbers())
+    if rows is not None:
+        names = list(rows)[::-1]
+        figure.update_yaxes(categoryorder="array", categoryarray=names, automargin=True, ticksuffix="  ")
+        figure.update_layout(margin={"l": 10, "r": 70} | margin)
+    return figure
+
+
+def message(figure, title, key=""):
+    """Write the message, on the left, with room for its lines above the chart; `key` says what hatches mean."""
+    lines = textwrap.wrap(title, LETTERS)
+    text = "<br>".join([*lines, *[f'<span style="font-size:12px">{key}</span>'] * bool(key)])
+    place = {"x": 0.01, "xanchor": "left", "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}}
+    top = 28 + 19 * (len(lines) + bool(key))
+    return figure.update_layout(title={"text": text, "font": {"size": 15}, **place}, margin={"t": top})
+
+
+def line(figure, x, y, colour=INK, dash="solid", width=2.5, hover="", panel=None, shape="linear", **more):
+    """A line through points; `hover` a template of what is said at a point."""
+    look = {"color": colour, "dash": dash, "width": width, "shape": shape}
+    figure.add_scatter(x=x, y=y, mode="lines", line=look, **_told(hover), **_at(panel), **more)
+
+
+def mark(figure, x, y, colour=INK, symbol="circle", size=12, hover="", panel=None, mode="markers", **more):
+    """Marks at points."""
+    look = {"symbol": symbol, "size": size, "color": colour, "line": {"width": 2.5, "color": colour}}
+    figure.add_scatter(x=x, y=y, mode=mode, marker=look | more.pop("marker", {}), **_told(hover), **_at(panel), **more)
+
+
+def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=None, upright=False, **more):
+    """Bars along the page, or `upright`; `said` is written at each: behind it, or where `textposition` says."""
+    along, across = ("y", "x") if upright else ("x", "y")
+    pattern = {"shape": hatch, "fillmode": "overlay", "fgcolor": ON_FILL, "fgopacity": 0.6, "size": 6, "solidity": 0.2}
+    figure.add_bar(
+        **{along: amounts, across: names},
+        orientation="v" if upright else "h",
+        marker={"color": colour, "line": {"width": 0}, "pattern": pattern},
+        **{"text": said, "textposition": "outside", "cliponaxis": False} | more,
+        insidetextfont={"color": ON_FILL},
+        outsidetextfont={"color": INK},
+        **_told(hover),
+        **_at(panel),
+    )
+
+
+def write(figure, x, y, text, colour=INK, anchor="center", dx=0, dy=0, ground=False, arrow=None, panel=1, **more):
+    """Words at a point of the chart.
+
+    Parameters: `anchor` "left", "center" or "right" of the words that stands there; `dx`, `dy` [px] right and up of it;
+    `ground` behind them where they cross lines; `arrow` (right, down) [px] from the point to words that stand off.
+    """
+    axes = [figure.layout[_axis(name, panel)] for name in "xy"]
+    x, y = (np.log10(v) if axis.type == "log" else v for v, axis in zip((x, y), axes, strict=True))
+    pointer = {"showarrow": False} if arrow is None else {"ax": arrow[0], "ay": arrow[1], "arrowcolor": INK}
+    figure.add_annotation(
+        x=x, y=y, text=text, font={"color": colour}, xanchor=anchor, xshift=dx, yshift=dy, **pointer,
+        **{"bgcolor": GROUND, "borderpad": 1} if ground else {}, **_at(panel if panel > 1 else None), **more,
+    )  # fmt: skip
+
+
+def band(figure, low, high, upright=False):
+    """A grey band behind the chart between two values across, or `upright` between two heights."""
+    ends = {"y0": low, "y1": high} if upright else {"x0": low, "x1": high}
+    (figure.add_hrect if upright else figure.add_vrect)(**ends, fillcolor=SHADOW, line_width=0, layer="below")
+
+
+def _axis(name, panel):
+    return f"{name}axis{panel if panel > 1 else ''}"
+
+
+def _at(panel):
+    return {} if panel is None else {"row": 1, "col": panel}
+
+
+def _told(hover):
+    return {"hovertemplate": f"{hover}<extra></extra>"} if hover else {"hoverinfo": "skip"}
