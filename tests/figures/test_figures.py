@@ -47,7 +47,9 @@ def test_pieces_fill_the_axis_in_proportion_and_say_their_numbers():
 
 
 def test_bars_of_a_change_show_now_and_at_first_on_one_axis_with_a_round_end():
-    text = bars.change_bars("Title", "printed_mould", {"cut <": 30.0, "cool": 0.0}, {"cut <": 46.0, "cool": 0.0}, "EUR")
+    text = bars.change_bars(
+        "Title", "printed_mould", {"cut <": 30.0, "cool": 0.0}, {"cut <": 46.0, "cool": 0.0}, "EUR a kit"
+    )
     (width,) = (float(found) for found in re.findall(r"width:([\d.]+)%", text))
     strokes = [float(found) for found in re.findall(r"<em style=left:([\d.]+)%", text)]
     # The axis ends at 50: ten times the round step that holds 46 in at most seven steps.
