@@ -158,33 +158,18 @@ def hours_of_a_kit(layout):
     }
 
 
-def hours_data(layout):
-    """What the trace of `hours_figure` shows: list of one dict."""
-    return [{"x": np.array([*hours_of_a_kit(layout).values()])}]
-
-
-def hours_figure(layout, title="Hours of one kit"):
-    """Hours of one kit by kind of work, as one live trace: go.Figure in the order of `hours_data`."""
-    figure = canvas(title, "hours of one kit [h]", rows=HOURS, key=HOURS_KEY, r=70)
-    _, whites, hatches = zip(*HOURS.values(), strict=True)
-    (data,) = hours_data(layout)
-    bars(
-        figure, data["x"], [*HOURS], [tint(COLOUR, white) for white in whites], list(hatches),
-        hover="%{y}: %{x:.2f} h a kit", texttemplate="%{x:.2f} h", textposition="auto",
-    )  # fmt: skip
-    return figure.update_xaxes(rangemode="tozero")
-
-
 def hours_chart(job, rates):
     """Where the hours of one kit go, from powder to supports. Returns: Chart. Raises: InputError."""
     import pandas as pd
 
-    layout = route.lay_out(job, rates)
-    hours = hours_of_a_kit(layout)
-    longest = max(hours, key=hours.get)
-    share = hours[longest] / sum(hours.values())
+    hours = hours_of_a_kit(route.lay_out(job, rates))
+    total, longest = sum(hours.values()), max(hours, key=hours.get)
+    title = f"Of {total:.1f} hours a kit, “{longest}” takes {hours[longest] / total:.0%}"
+    figure = canvas(title, "hours of one kit [h]", rows=hours, key=HOURS_KEY)
+    said, (_, whites, hatches) = [f"{each:.2f}" for each in hours.values()], zip(*HOURS.values(), strict=True)
+    bars(figure, [*hours.values()], [*hours], [tint(COLOUR, white) for white in whites], list(hatches), said)
     return Chart(
-        hours_figure(layout, f"Of {sum(hours.values()):.1f} hours a kit, “{longest}” takes {share:.0%}"),
+        figure,
         f"“{longest.capitalize()}” takes {hours[longest]:.1f} hours a kit.",
         HOURS_IN_WORDS[0].upper() + HOURS_IN_WORDS[1:],
         pd.DataFrame({"hours a kit": hours}),
