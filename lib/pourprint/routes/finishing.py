@@ -15,11 +15,17 @@ def as_made(plan):
 
     Raises: InputError for a plan whose numbers are arrays.
     """
-    read = plan.rates.section(plan.route)
+    # A shell does not know whether its pattern was printed or pressed.
+    read = plan.rates.section("printed_pattern" if plan.route == "tooled_pattern" else plan.route)
     if plan.route == "printed_metal":
         return common.same_tolerance(read("socket_tolerance")), read("machining_stock"), 0.0
     shift = read("core_clearance") if plan.route == "printed_mould" else 0.0
     return common.cast_hole_tolerance(read("casting_grade")), read("machining_stock"), shift
+
+
+def hole_tolerance_mm(plan, diameter_mm):
+    """Total tolerance [mm] of a hole of some diameter [mm] as the plan's route makes it."""
+    return float(as_made(plan)[0](np.array([diameter_mm])).item())
 
 
 def share_outside(width_mm, tolerance_mm, off_mm=0.0):
@@ -45,7 +51,7 @@ def finishing_list(plan):
     """
     import pandas as pd
 
-    tolerance_of, stock, shift = as_made(plan)
+    _, stock, shift = as_made(plan)
     rates, job = plan.rates, plan.job
     machine_h = sum(rates[key] for key in ("labour.technician", "machine.machining_centre"))
     machine_h += rates["power.machining_centre"] * rates["energy.electricity"]
@@ -55,7 +61,7 @@ def finishing_list(plan):
     for item in job.kit.parts:
         own = []
         for hole in (*item.bores, *item.sockets):
-            tolerance = float(tolerance_of(np.array([hole.diameter_mm])).item())
+            tolerance = hole_tolerance_mm(plan, hole.diameter_mm)
             if hasattr(hole, "fit"):
                 low, high = (um / 1000 for um in limits_um(hole.diameter_mm, hole.fit))
                 name, asked, cut = f"bore {hole.diameter_mm:g} {hole.fit}", f"{low:+.3f} … {high:+.3f}", True

@@ -1,0 +1,89 @@
+"""A frame's bonded sockets by route: the gap that comes out, what the line carries, and the work of bonding."""
+
+import numpy as np
+
+from pourprint.ledger.entries import joints
+from pourprint.process.finish.bonding import allowable_mpa, equal_pull_n, gap_spread_mm, isolated
+from pourprint.process.finish.iso_fits import tolerance_um
+from pourprint.routes.finishing import finishing_list, hole_tolerance_mm
+
+MACHINED_GRADE = 9  # of a bored socket
+
+
+def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
+    """What each kind of socket carries, as a pandas table; Infeasible plans are refused by what they raise.
+
+    frame: Frame whose kit the plan's job makes; loads: its FrameLoads; plan: Plan; isolation: one of
+    bonding.ISOLATIONS; service_c: coldest service [°C], against the cure's temperature. The thinnest line at worst
+    tolerance counts, and not less than the layer and bonding.least_gap [mm].
+    Columns: node, tube, how (machined or as made), gap at worst [mm] and of 99.7 % [mm], hardest case, pull that
+    equals force and bending [N], peak shear [MPa], of it from cold [MPa], mean over what the course allows [-], useful
+    length [mm].
+    """
+    import pandas as pd
+
+    values, rates, alloy = {key: entry.value for key, entry in joints().items()}, plan.rates, plan.job.alloy
+    how = finishing_list(plan)["how"].groupby(level=0).agg(list)
+    target, tube_tolerance = rates["bonding.gap"], rates["bonding.tube_tolerance"]
+    colder = service_c - values["adhesive.cure_temperature"]
+    rows = []
+    for kind, item in zip(frame.node_kinds, plan.job.kit.parts, strict=True):
+        labels, at = loads.at_kind(kind)
+        made = how[item.part.name][len(item.bores) :]
+        for name, done in zip(kind.tubes[0], made, strict=False):
+            tube, (force, moment) = frame.tubes[name], at[name]
+            fibres = frame.tubing[tube.tubing]
+            machined = tolerance_um(tube.diameter_mm, MACHINED_GRADE) / 1000
+            tolerance = machined if done == "machined" else hole_tolerance_mm(plan, tube.diameter_mm)
+            worst, usual = gap_spread_mm(target, tolerance, tube_tolerance)
+            least = max(worst[0], rates["bonding.least_gap"] + values[f"{isolation}.thickness"])
+            lap = isolated(
+                {
+                    "tube_mm": tube.diameter_mm,
+                    "tube_wall_mm": tube.wall_mm,
+                    "tube_gpa": fibres["youngs_modulus"].value,
+                    "tube_um_mk": fibres["expansion"].value,
+                    "boss_wall_mm": frame.points[kind.points[0]].wall_mm,
+                    "boss_gpa": alloy["youngs_modulus"],
+                    "boss_um_mk": values[f"expansion.{alloy.family}"],
+                    "length_mm": tube.bond_mm,
+                    "gap_mm": least,
+                    "adhesive_mpa": values["adhesive.shear_modulus"],
+                },
+                isolation,
+            )
+            axis = frame.direction(tube, kind.points[0])
+            pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(moment - np.outer(axis, axis @ moment), axis=0))
+            hardest = int(np.argmax(pulls))
+            mean = pulls[hardest] / (2 * np.pi * lap.radius_mm * tube.bond_mm)
+            peak, cold = lap.worst_shear_mpa(pulls[hardest], colder), lap.worst_shear_mpa(0.0, colder)
+            rows.append((kind.name, name, done, *worst, *usual, labels[hardest][1], pulls[hardest], float(peak),
+                         float(cold), mean / allowable_mpa(), lap.useful_length_mm()))  # fmt: skip
+    columns = ["node", "tube", "how", "least gap [mm]", "greatest gap [mm]", "usual least [mm]", "usual greatest [mm]",
+               "case", "equal pull [N]", "peak shear [MPa]", "of it cold [MPa]", "mean over allowed [-]",
+               "useful length [mm]"]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns).set_index(["node", "tube"])
+
+
+def bond_work(plan, isolation="filled_line"):
+    """Hours and cost of bonding one batch's frames, as a dict: hands_on_h, cure_h, coupons, proof_tests, cost.
+
+    A day of its own beside the route's plan: nodes are delivered, then tubes are bonded. Coupons a batch, a proof load
+    for every socket. Cost in the rate card's currency.
+    """
+    values, (diameter, depth, bored, of_part) = {k: e.value for k, e in joints().items()}, plan.job.kit.holes
+    counts = (of_part @ plan.job.kit.counts) * plan.job.batch_size
+    sockets = counts[~bored].sum()
+    line_cm3 = (np.pi * diameter * depth * plan.rates["bonding.gap"] * counts)[~bored].sum() / 1000
+    coupons = values["knock_down.coupons"]
+    hours = values["adhesive.setup"] * plan.job.batch_size + values["adhesive.coupon"] * coupons
+    hours += sockets * (values["adhesive.hands_on"] + values["adhesive.proof"] + values[f"{isolation}.hours"])
+    bought = line_cm3 / 1000 * values["adhesive.density"] * values["adhesive.waste"] * values["adhesive.price"]
+    bought += sockets * values[f"{isolation}.cost"]
+    return {
+        "hands_on_h": float(hours),
+        "cure_h": values["adhesive.cure_time"],
+        "coupons": coupons,
+        "proof_tests": float(sockets),
+        "cost": float(hours * plan.rates["labour.technician"] + bought),
+    }
