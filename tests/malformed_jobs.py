@@ -3,7 +3,7 @@
 import numpy as np
 
 import pourprint as pp
-from pourprint.decide.compare import cheapest_intervals, comparison
+from pourprint.decide.compare import comparison
 from scenes import bracket, demo_rates, small_job, small_kit
 
 
@@ -97,9 +97,6 @@ MALFORMED = [
         "break-even that cannot be",
         plans(lambda p: pp.break_even(p["printed_mould"], p["printed_metal"], [1, 2]), "AZ91D"),
     ),
-    ("cheapest of nothing", lambda folder: cheapest_intervals({}, [1, 2, 3])),
-    ("cheapest of too few", lambda folder: cheapest_intervals({"a": [1.0, 2.0]}, [1, 2, 3])),
-    ("cheapest of words", lambda folder: cheapest_intervals({"a": "cheap"}, [1, 2, 3])),
     ("rank a list", plans(lambda p: pp.rank(list(p.values())))),
     ("rank one plan", ask(lambda plan: pp.rank(plan))),
     ("rank by beauty", plans(lambda p: pp.rank(p, by="beauty"))),

@@ -1,8 +1,7 @@
 """Energy and greenhouse gases of a plan, step by step: a second axis of the decision, never its verdict.
 
 A plan multiplies hours, kilograms and counts by prices. Put kilograms of CO2 equivalent in the place of prices, and
-nothing in the place of wages and machine hours, and the same plan counts carbon; with one in the place of
-electricity's price alone it counts kilowatt-hours.
+nothing in the place of wages and machine hours, and the same plan counts carbon.
 
 Counted: electricity of the lab's machines, and materials from the mine to the door. Not counted: people, rooms,
 transport, making the machines, what becomes of waste, and what a lighter frame saves in use. First-pass yields are
@@ -16,7 +15,7 @@ from importlib.resources import files
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import PRICES, nearest, read_table
+from pourprint.ledger.entries import nearest, read_table
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw
 from pourprint.plans.plan import Plan, made
@@ -94,24 +93,20 @@ def footprint(plan, n=1000, seed=1, known=None):
     drawn = {key: np.r_[entries[key].value, values] for key, values in draw(entries, n, seed).items()}
     drawn |= {key: np.full(int(n) + 1, float(value)) for key, value in known.items()}
     drawn = {key: values.reshape(-1, *[1] * len(plan.shape)) for key, values in drawn.items()}
-    weights = {key: _weight(key, drawn) for key, entry in plan.rates.entries.items() if entry.kind in PRICES}
-    only_kwh = {key: weight if key in power else 0.0 for key, weight in weights.items()}
-    return Footprint(plan, _weighed(plan, {**only_kwh, "energy.electricity": 1.0}, n), _weighed(plan, weights, n))
+    # Machines draw what is drawn for them: the same steps with other power, weighed by other things than money.
+    amounts = replace(plan, rates=plan.rates.replace({key: drawn[key] for key in power})).amounts
+    co2e_kg = [sum(amount * _weight(key, drawn) for key, amount in row.items()) for row in amounts]
+    energy_kwh = [row.get("energy.electricity", 0.0) for row in amounts]
+    shape = (int(n) + 1, *plan.shape)
+    tables = (np.stack([np.broadcast_to(each, shape) for each in rows], axis=1) for rows in (energy_kwh, co2e_kg))
+    return Footprint(plan, *tables)
 
 
 def _weight(key, drawn):
-    """What stands in the place of a price: kg CO2e a unit, nothing for people and machine hours, power itself."""
+    """What stands in the place of a price: kg CO2e a unit, nothing for people and machine hours."""
     section, _, name = key.partition(".")
     if section in ("labour", "machine"):
         return 0.0
-    if section == "ingot":
-        return drawn[f"metal.{name}"]
-    if section == "powder":
-        return drawn[f"metal.{name}"] + drawn["metal.atomising"]
+    if section in ("ingot", "powder"):
+        return drawn[f"metal.{name}"] + (drawn["metal.atomising"] if section == "powder" else 0.0)
     return drawn[key]
-
-
-def _weighed(plan, weights, n):
-    """What each step of the job weighs (1 + n, steps, …), with `weights` in the place of prices."""
-    costs = replace(plan, rates=plan.rates.replace(weights)).step_costs
-    return np.stack([np.broadcast_to(cost, (int(n) + 1, *plan.shape)) for cost in costs], axis=1)

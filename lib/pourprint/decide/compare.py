@@ -50,13 +50,8 @@ def cheapest_intervals(costs, quantities):
     quantities = np.asarray(quantities)
     if quantities.ndim != 1 or np.any(np.diff(quantities) <= 0) or np.any(quantities % 1 != 0):
         raise InputError("quantities must be a rising row of whole numbers, such as np.arange(1, 101).")
-    if not isinstance(costs, Mapping) or not costs:
-        raise InputError(f"costs must be a table {{name: costs}} with at least one name, not {costs!r}.")
     names = list(costs)
-    try:
-        table = np.array([np.broadcast_to(np.asarray(costs[name], float), quantities.shape) for name in names])
-    except (TypeError, ValueError):
-        raise InputError(f"costs must be one number, or one for each quantity, by name, not {costs!r}.") from None
+    table = np.array([np.broadcast_to(np.asarray(costs[name], float), quantities.shape) for name in names])
     table = np.where(np.isnan(table), np.inf, table)
     order = np.sort(table, axis=0)
     tied = len(names) > 1 and np.isclose(order[0], order[min(1, len(names) - 1)], rtol=1e-6, atol=0)

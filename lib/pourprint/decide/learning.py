@@ -88,17 +88,13 @@ def learned_cost(plan, curve):
     made(plan)
     if not isinstance(curve, Curve):
         raise InputError(f"curve must be a Curve, such as Curve(0.8), not {curve!r}.")
-    rates, saved = plan.rates, 0.0
-    for step in plan.steps:
-        machine_hour = 0.0
-        if step.machine:
-            power_kw = step.attended * rates[f"power.{step.machine}"]
-            machine_hour = rates[f"machine.{step.machine}"] + power_kw * rates["energy.electricity"]
-        for work in step.work:
-            if work.level is not JOB:
-                an_hour = work.people * rates[step.who] + machine_hour
-                saved = saved + plan.counts[work.level.name] * work.hands_on_h * an_hour
-    return plan.total_cost - saved * (1 - curve.mean(plan.job.quantity))
+    share = curve.mean(plan.job.quantity)
+
+    def learned(work):
+        return work if work.level is JOB else replace(work, hands_on_h=share * work.hands_on_h)
+
+    steps = tuple(replace(step, work=tuple(map(learned, step.work))) for step in plan.steps)
+    return replace(plan, steps=steps).total_cost
 
 
 SHARES = ("once a job", "once a batch", "once a cluster, box or plate", "each part")

@@ -324,13 +324,6 @@ class Mix:
         longest = sorted(self.plans.values(), key=lambda plan: -plan.lead_time_days)
         return workshop.schedule([Order.of(plan, _begin_of(workshop.hours, start)) for plan in longest])
 
-    def table(self):
-        """One row a part: pieces a kit by each route."""
-        import pandas as pd
-
-        table = pd.DataFrame(self.routes_of()).T.rename(columns={r: p.title for r, p in self.plans.items()})
-        return table.fillna(0).astype(int).rename_axis("part")
-
     def __str__(self):
         def listed(kit):
             return ", ".join(f"{item.count} × {item.part.name}" for item in kit.parts)

@@ -1,6 +1,7 @@
 """Sub-kits of a job, each planned by one route: what a mix of routes is put together from."""
 
 import itertools
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -17,20 +18,14 @@ MOST = 10_000  # sub-kits: each takes some milliseconds
 def usage(plan):
     """What a plan takes of everything that may be scarce: {rate key: amount}.
 
-    Hours of people ("labour.technician") and machines ("machine.kiln") [h], materials ("powder.AlSi7Mg") in the
-    unit of their price; and the hours of people by the clock ("clock.labour.technician") [h], of which several who
-    work side by side take fewer.
+    All that has a price, as in `plan.amounts`; and the hours of people by the clock ("clock.labour.technician") [h],
+    of which several who work side by side take fewer.
     """
-    used = {}
-
-    def add(key, amount):
-        used[key] = used.get(key, 0.0) + amount
-
-    for step, amounts in zip(plan.steps, plan.amounts, strict=True):
-        for key, amount in amounts.items():
-            add(key, amount)
-        add(f"clock.{step.who}", sum(plan.counts[work.level.name] * work.by_hand_h for work in step.work))
-    return used
+    used = Counter()
+    for step, row in zip(plan.steps, plan.amounts, strict=True):
+        by_clock = sum(plan.counts[work.level.name] * work.by_hand_h for work in step.work)
+        used.update({**row, f"clock.{step.who}": by_clock})
+    return dict(used)
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,8 @@ def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, 
     tell = progress or (lambda done, chunks: None)
     tell(len(found), len(pieces))
     left = {i: piece for i, piece in enumerate(pieces) if i not in found}
-    results = _here(function, left) if client is None else _there(function, left, client)
+    here = ((i, function(piece)) for i, piece in left.items())
+    results = here if client is None else _there(function, left, client)
     try:
         while len(found) < len(pieces):
             if stop is not None and stop():
@@ -69,18 +70,13 @@ def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, 
     return {name: np.concatenate([found[i][name] for i in range(len(pieces))]) for name in found[0]}
 
 
-def _here(function, left):
-    for i, piece in left.items():
-        yield i, function(piece)
-
-
 def _there(function, left, client):
+    """(number, result) of each chunk as the cluster's workers finish it."""
     from distributed import as_completed
 
     futures = {client.submit(function, piece, pure=False): i for i, piece in left.items()}
     try:
-        for future in as_completed(futures):
-            yield futures[future], future.result()
+        yield from ((futures[future], future.result()) for future in as_completed(futures))
     finally:  # also when the sweep is stopped or a chunk fails
         client.cancel([*futures])
 
@@ -125,16 +121,13 @@ def _check_still_the_same(function, pieces, found, folder):
         return
     first = min(found)
     again = _named(function(pieces[first]), pieces[first])
-    same = again.keys() == found[first].keys()
-    if not same or any(not np.array_equal(again[k], found[first][k], equal_nan=_floats(again[k])) for k in again):
+    try:
+        np.testing.assert_equal(found[first], again)
+    except AssertionError:
         raise InputError(
             f"{str(folder)!r} holds chunks of another study: chunk {first} comes out different today, so rates, "
             "models or versions have changed. Choose an empty folder, or delete this one."
-        )
-
-
-def _floats(array):
-    return array.dtype.kind in "fc"
+        ) from None
 
 
 class _Kept:
