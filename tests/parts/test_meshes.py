@@ -228,7 +228,8 @@ def test_every_format_in_every_unit(kind, unit, tmp_path):
         path.write_bytes(threemf(mesh, stated))
     else:
         mesh.export(path)
-    vertices, faces, notes = read_mesh(path, unit)
+    read = read_mesh(path, unit)
+    vertices, faces, notes = read.vertices, read.faces, read.notes
     expected = measure(BALL.vertices, BALL.faces)
     found = measure(vertices, faces)
     # Single precision and eight printed decimals: 1e-7 of 1 m is the coarsest of them.
@@ -238,7 +239,7 @@ def test_every_format_in_every_unit(kind, unit, tmp_path):
 
 def test_binary_stl_whose_header_says_solid(tmp_path):
     (tmp_path / "ball.stl").write_bytes(b"solid ball".ljust(80) + BALL_STL[80:])
-    assert len(read_mesh(tmp_path / "ball.stl", "mm")[1]) == len(BALL.faces)
+    assert len(read_mesh(tmp_path / "ball.stl", "mm").faces) == len(BALL.faces)
 
 
 # Mending

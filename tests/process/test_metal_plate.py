@@ -1,5 +1,7 @@
 """Which way up, and how pieces lie on the plate: no overlap, none outside, none forgotten."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -20,14 +22,13 @@ PLATE, GAP = (250.0, 250.0), 5.0
 def rectangle(x, y, spacing=1.0):
     """The shadow of a box."""
     nx, ny = max(1, round(x / spacing)), max(1, round(y / spacing))
-    u, v = np.meshgrid((np.arange(nx) + 0.5) * spacing, (np.arange(ny) + 0.5) * spacing, indexing="ij")
-    return Shadow(np.c_[u.ravel(), v.ravel()], spacing, np.eye(3))
+    return Shadow(np.argwhere(np.ones((nx, ny))), np.zeros(2), np.eye(2), spacing, np.eye(3))
 
 
 def corner_piece(side, arm):
     """The shadow of an L."""
     whole = rectangle(side, side)
-    return Shadow(whole.points_mm[(whole.points_mm < arm).any(axis=1)], 1.0, np.eye(3))
+    return replace(whole, cells=whole.cells[(whole.points_mm < arm).any(axis=1)])
 
 
 # Directions ---------------------------------------------------------------------------------------------

@@ -65,7 +65,7 @@ def _scaled_shadow(piece):
     """The chosen shadow at the part's size."""
     shadow, part = piece.orientations.shadows[piece.index], piece.item.part
     factor = float(np.cbrt(part.volume_cm3 / part.shape.volume_cm3))
-    return supports.Shadow(shadow.points_mm * factor, shadow.spacing_mm * factor, shadow.frame)
+    return shadow.scaled(factor)
 
 
 def _on_its_foot(piece, shadow, lift_mm, most_facets):

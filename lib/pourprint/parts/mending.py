@@ -4,12 +4,16 @@ A mesh that passes all checks is closed and points outward. Not found: a single 
 """
 
 import re
+from dataclasses import dataclass
+from functools import partial
+from hashlib import blake2b
 from itertools import combinations
 
 import numpy as np
 
 from pourprint.ledger.checks import existing_file
 from pourprint.ledger.errors import InputError
+from pourprint.parts import kept
 from pourprint.parts.meshes import edges_of, facets_of, groups_of, measure, shell_labels
 
 FORMATS = (".stl", ".obj", ".ply", ".3mf")
@@ -21,11 +25,20 @@ MOST_SHELLS = 500
 MOST_FACETS = 2_000_000  # keeps a reading below some 15 s
 
 
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What a mesh file holds: vertices (n, 3) [mm], faces (m, 3), notes (what was mended, as sentences)."""
+
+    vertices: np.ndarray
+    faces: np.ndarray
+    notes: tuple[str, ...]
+
+
 def read_mesh(path, unit="mm"):
     """Read a mesh file (STL, OBJ, PLY or 3MF), check it and mend what can be mended safely.
 
     unit: the file's unit: mm, cm, m or inch; a 3MF file states its own, and it must be the same one.
-    Returns vertices (n, 3) [mm], faces (m, 3), notes (what was mended, as sentences). Raises InputError.
+    Returns a Reading; the same bytes are read once, see `kept`. Raises InputError.
     """
     path = existing_file(path, FORMATS)
     if not isinstance(unit, str) or unit not in UNITS_MM:
@@ -34,10 +47,19 @@ def read_mesh(path, unit="mm"):
         data = path.read_bytes()
     except OSError as error:
         raise InputError(f"{path.name} cannot be read: {error.strerror}.") from None
-    facets = _check_bytes(path, data)
+    return kept.made_once(*file_key(path, data, unit), partial(read_fresh, path, data, unit))
 
+
+def file_key(path, data, unit):
+    """What a Reading depends on, as `kept` names it: (content, kind) of a file's path, bytes and unit."""
+    return blake2b(data).digest(), f"a {path.suffix.lower()} file in {unit}"
+
+
+def read_fresh(path, data, unit):
+    """The Reading of a file by its path, bytes and unit, whatever is kept. Raises InputError."""
     import trimesh
 
+    facets = _check_bytes(path, data)
     try:
         options = {"skip_materials": True} if path.suffix.lower() == ".obj" else {}
         # Unprocessed, since processing drops facets with NaN in silence.
@@ -51,7 +73,7 @@ def read_mesh(path, unit="mm"):
         raise InputError(f"{path.name} states {facets} facets but only {len(faces)} can be read; export it again.")
     if path.suffix.lower() == ".3mf" and _UNITS_3MF.get(str(stated).removesuffix("s")) != unit:
         raise InputError(f"{path.name} states the unit {stated!r} but unit={unit!r} was given; they must agree.")
-    return mended(vertices, faces, path.name, unit)
+    return Reading(*mended(vertices, faces, path.name, unit))
 
 
 def _check_bytes(path, data):

@@ -4,7 +4,7 @@ Numbers may be NumPy arrays that broadcast, so that a slider or a map can ask fo
 """
 
 from dataclasses import dataclass, field, fields, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from hashlib import blake2b
 from pathlib import Path
 
@@ -13,7 +13,7 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.entries import unmeshed
 from pourprint.ledger.errors import InputError
-from pourprint.parts import mending, meshes
+from pourprint.parts import kept, mending, meshes
 
 ROUNDING = 1e-3  # numbers typed in by hand are rounded: so far a box or a surface may miss its least value
 
@@ -25,27 +25,56 @@ def _show(value):
 
 @lru_cache(maxsize=256)
 def _studies_of(content):
-    """The studies made so far of a mesh with these bytes: a file that is read again is not measured again."""
+    """The studies made so far of a mesh with this content: a file that is read again is not measured again."""
     return {}
 
 
 @dataclass(frozen=True, eq=False)
+class Measures:
+    """The plain measures of a mesh as it lies [mm, mm2, mm3]; see `meshes.measure` and `meshes.overhang`."""
+
+    volume: float
+    area: float
+    box: np.ndarray
+    bodies: int
+    overhang: float
+    support: float
+
+    @classmethod
+    def measured(cls, vertices, faces):
+        """From a closed mesh: vertices [mm], faces."""
+        volume, area, box, bodies, _ = meshes.measure(vertices, faces)
+        return cls(volume, area, box, bodies, *meshes.overhang(vertices, faces))
+
+
+@dataclass(frozen=True, eq=False)
 class Shape:
-    """A mesh as it was measured (vertices [mm], faces, volume [cm3]), and the studies made of it."""
+    """A mesh as it was first measured (vertices [mm], faces), and the studies made of it."""
 
     vertices: np.ndarray
     faces: np.ndarray
-    volume_cm3: float
 
     @cached_property
-    def _studies(self):
-        return _studies_of(blake2b(self.vertices.tobytes() + self.faces.tobytes()).digest())
+    def content(self):
+        """A digest of the mesh."""
+        return blake2b(self.vertices.tobytes() + self.faces.tobytes()).digest()
+
+    @property
+    def volume_cm3(self):
+        """Volume of the metal [cm3]."""
+        return self.study(Measures).volume / 1e3
+
+    @property
+    def studies(self):
+        """The studies made so far, {kind: study}."""
+        return _studies_of(self.content)
 
     def study(self, kind):
-        """An instance of `kind`, measured at the first call."""
-        if kind not in self._studies:
-            self._studies[kind] = kind.measured(self.vertices, self.faces)
-        return self._studies[kind]
+        """What `kind` measures, at the first call; found on disk where an earlier kernel has kept it."""
+        if kind not in self.studies:
+            measured = partial(kind.measured, self.vertices, self.faces)
+            self.studies[kind] = kept.made_once(self.content, kind, measured)
+        return self.studies[kind]
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,8 +137,8 @@ class Part:
         unit: mm, cm, m or inch. up (3,): the file's direction that shall point up. name: else the file's.
         Raises InputError where the file cannot be read as a closed solid (see `mending.read_mesh`).
         """
-        vertices, faces, notes = mending.read_mesh(path, unit)
-        return cls._measured(name or Path(path).stem, meshes.rotated_up(vertices, up), faces, notes)
+        read = mending.read_mesh(path, unit)
+        return cls._measured(name or Path(path).stem, meshes.rotated_up(read.vertices, up), read.faces, read.notes)
 
     @classmethod
     def from_arrays(cls, name, vertices, faces):
@@ -118,21 +147,10 @@ class Part:
 
     @classmethod
     def _measured(cls, name, vertices, faces, notes):
-        volume, area, box, bodies, _ = meshes.measure(vertices, faces)
-        overhang, support = meshes.overhang(vertices, faces)
-        return cls(
-            name,
-            volume / 1e3,
-            area / 1e2,
-            box,
-            overhang / 1e2,
-            support / 1e3,
-            bodies,
-            True,
-            notes,
-            (vertices, faces),
-            Shape(vertices, faces, volume / 1e3),
-        )
+        shape = Shape(vertices, faces)
+        m = shape.study(Measures)
+        sizes = m.volume / 1e3, m.area / 1e2, m.box, m.overhang / 1e2, m.support / 1e3
+        return cls(name, *sizes, m.bodies, True, notes, (vertices, faces), shape)
 
     @classmethod
     def from_numbers(cls, name, volume_cm3, area_cm2, box_mm, overhang_cm2=None, support_cm3=None):
@@ -238,9 +256,10 @@ class Part:
     def study(self, kind):
         """What `kind` measures on this part, at this size.
 
-        `kind` is a class with `measured(vertices, faces)`, called once a shape however often the part is scaled,
-        `estimated(part)` for a part without a mesh, and a method `scaled(factor)` for the part in similar shape,
-        `factor` (…) being the ratio of lengths [-]. Returns: an instance of `kind`.
+        `kind` is a dataclass or, where the study has inputs, an instance of one, with `measured(vertices, faces)`,
+        called once a shape however often the part is scaled, and `estimated(part)` for a part without a mesh. Both
+        return a dataclass (see `kept`) with a method `scaled(factor)` for the part in similar shape, `factor` (…)
+        being the ratio of lengths [-]. Returns: that study at this part's size.
         """
         if self.shape is None:
             return kind.estimated(self)

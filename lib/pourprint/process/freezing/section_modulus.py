@@ -38,35 +38,39 @@ class Section:
         return Section(self.modulus_mm * factor, self.place_mm * factor[..., None], self.spots)
 
 
+@dataclass(frozen=True)
+class SectionIn:
+    """The study of a part's hottest section in one metal, for `Part.study`; `usual_ratio` of its modulus to V/A [-]."""
+
+    melt: Melt
+    sand: Mould
+    usual_ratio: float
+
+    def measured(self, vertices, faces):
+        """A coarse run on vertices (n, 3) [mm], faces (m, 3): some 0.1 s; 0 to 5 % above finer ones (demo nodes).
+
+        Where much of the metal is in walls too thin for the coarse grid, the usual ratio stands in.
+        """
+        volume, area, box, _, _ = meshes.measure(vertices, faces)
+        mean = volume / area
+        pad = rim_mm(mean, self.melt, self.sand)
+        try:
+            cell_mm = default_cell_mm(box, pad, COARSE_CELLS)
+            run = freeze_grid(voxels(vertices, faces, cell_mm, pad), self.melt, self.sand)
+        except InputError:
+            return Section(self.usual_ratio * mean, (vertices.min(0) + vertices.max(0)) / 2, 1)
+        return Section(run.modulus_mm, np.asarray(run.spots[0].position_mm), len(run.spots))
+
+    def estimated(self, part):
+        """For a part without a mesh: the demo nodes' usual ratio to V/A, in the middle of its box."""
+        return Section(self.usual_ratio * part.modulus_mm, part.box_mm / 2, 1)
+
+
 @cache
 def section_in(metal):
-    """The study of a part's hottest section in one of METALS, for `Part.study`. Parameter: `metal` its index."""
-
-    def usual(mean_mm):
-        return mean_mm * ledger.freezing()[f"hot_section.{('well', 'middling', 'badly')[metal]}"].value
-
-    class SectionStudy(Section):
-        @classmethod
-        def measured(cls, vertices, faces):
-            """A coarse run on vertices (n, 3) [mm], faces (m, 3): some 0.1 s; 0 to 5 % above finer ones (demo nodes).
-
-            Where much of the metal is in walls too thin for the coarse grid, the usual ratio stands in.
-            """
-            volume, area, box, _, _ = meshes.measure(vertices, faces)
-            sand, mean, melt = Mould.sand(), volume / area, _melts()[metal]
-            pad = rim_mm(mean, melt, sand)
-            try:
-                run = freeze_grid(voxels(vertices, faces, default_cell_mm(box, pad, COARSE_CELLS), pad), melt, sand)
-            except InputError:
-                return cls(usual(mean), (vertices.min(0) + vertices.max(0)) / 2, 1)
-            return cls(run.modulus_mm, np.asarray(run.spots[0].position_mm), len(run.spots))
-
-        @classmethod
-        def estimated(cls, part):
-            """For a part without a mesh: the demo nodes' usual ratio to V/A, in the middle of its box."""
-            return cls(usual(part.modulus_mm), part.box_mm / 2, 1)
-
-    return SectionStudy
+    """The study in one of METALS. Parameter: `metal` its index."""
+    usual = ledger.freezing()[f"hot_section.{('well', 'middling', 'badly')[metal]}"].value
+    return SectionIn(_melts()[metal], Mould.sand(), usual)
 
 
 def nearest_metals(alloy):

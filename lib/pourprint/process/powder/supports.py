@@ -3,7 +3,7 @@
 Not modelled: how stiffly a support holds against distortion, and how it leads heat away.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -83,13 +83,25 @@ def hanging(downward, angle_deg=SELF_SUPPORTING_DEG):
 class Shadow:
     """A part seen from above.
 
-    points_mm (n, 2): one to each square of `spacing_mm` [mm], in the first two axes of `frame` (3, 3): rows u, v along
+    cells (n, 2): the squares of a grid that it covers, whole numbers; the grid has its corner at origin_mm (2,), a
+    width of spacing_mm [mm], and is turned by turn (2, 2) into the first two axes of `frame` (3, 3): rows u, v along
     the smallest rectangle round the part, and w upward; `vertices @ frame.T` stands as the part is printed.
     """
 
-    points_mm: np.ndarray
+    cells: np.ndarray
+    origin_mm: np.ndarray
+    turn: np.ndarray
     spacing_mm: float
     frame: np.ndarray
+
+    @property
+    def points_mm(self):
+        """The middles of the covered squares (n, 2) [mm]."""
+        return (self.origin_mm + (self.cells + 0.5) * self.spacing_mm) @ self.turn
+
+    def scaled(self, factor):
+        """The shadow of the part in similar shape; `factor` ratio of lengths [-]. Returns: Shadow."""
+        return replace(self, origin_mm=self.origin_mm * factor, spacing_mm=self.spacing_mm * factor)
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,9 +177,8 @@ def stand(vertices, faces, up, spacing_mm, surface=None):
     normals, areas, _ = surface
     points = np.asarray(vertices, dtype=float) @ found.frame.T
     angle, length, width = smallest_rectangle(points[:, :2])
-    i, j = np.nonzero(found.count)
+    cells = np.argwhere(found.count).astype(np.int16)
     back = turned(-angle)
-    shadow = (found.origin_mm + (np.stack([i, j], axis=1) + 0.5) * found.spacing_mm) @ back
     held, inner = found_posts.area_mm2, found_posts.inner
     room, reached = held * (found_posts.top_mm[:, 2] - found_posts.foot_mm), held * found_posts.reach_mm
     return Standing(
@@ -179,10 +190,10 @@ def stand(vertices, faces, up, spacing_mm, surface=None):
         inner_cm2=held[inner].sum() / 100,
         support_cm3=room.sum() / 1000,
         side_cm2=side_area(normals, areas, found.frame[2]) / 100,
-        shadow_cm2=len(i) * found.spacing_mm**2 / 100,
+        shadow_cm2=len(cells) * found.spacing_mm**2 / 100,
         plate_reach_cm3=reached[~inner].sum() / 1000,
         inner_reach_cm3=reached[inner].sum() / 1000,
-    ), Shadow(shadow, found.spacing_mm, np.vstack([back.T @ found.frame[:2], found.frame[2]]))
+    ), Shadow(cells, found.origin_mm, back, found.spacing_mm, np.vstack([back.T @ found.frame[:2], found.frame[2]]))
 
 
 def side_area(normals, areas, up):

@@ -1,0 +1,37 @@
+"""The studies of the demo kit that come with the library, so that its notebooks open without measuring.
+
+Where a study or a demo node changes, write them anew:
+
+    python tests/kept_studies.py
+"""
+
+from functools import partial
+
+from pourprint.parts import kept
+from pourprint.parts.mending import FORMATS, file_key, read_fresh
+from pourprint.parts.part import Measures
+from pourprint.process.freezing.section_modulus import METALS, section_in
+from pourprint.process.powder.orientation import Orientations, Scan
+from pourprint.process.sand.parting import PartingStudy
+from scenes import DEMO, demo_kit
+
+KINDS = (Measures, Orientations, Scan, PartingStudy, *(section_in(metal) for metal in range(len(METALS))))
+
+
+def fresh():
+    """All of them measured now: {name: how to make it}."""
+    made = {}
+    for path in sorted((DEMO / "nodes").iterdir()):
+        if path.suffix in FORMATS:
+            data = path.read_bytes()
+            made[kept.name_of(*file_key(path, data, "mm"))] = partial(read_fresh, path, data, "mm")
+    for entry in demo_kit().parts:
+        shape = entry.part.shape
+        for kind in KINDS:
+            made[kept.name_of(shape.content, kind)] = partial(kind.measured, shape.vertices, shape.faces)
+    return made
+
+
+if __name__ == "__main__":
+    kept.write(kept.SHIPPED, {name: make() for name, make in fresh().items()})
+    print(f"{kept.SHIPPED.name}: {kept.SHIPPED.stat().st_size / 1000:.0f} kB")
