@@ -124,6 +124,11 @@ class Calendar:
         night = np.append(np.diff(opening[is_open]) > self.hours.day_h, True)
         return np.where(is_open, opening, np.inf), before, opening[is_open] - before[is_open], night
 
+    @cached_property
+    def lists(self):
+        """The `tables` as lists, which are quicker one number at a time."""
+        return tuple(table.tolist() for table in self.tables)
+
     def _worked(self, at_h):
         """Working hours between the first midnight and a time [h]."""
         opening, before, *_ = self.tables
