@@ -375,7 +375,7 @@ def test_a_schedule_holds_the_first_batch_and_ends_with_the_last(route, quantity
     assert days == pytest.approx(pp.lead_time(plan, start).days, abs=1e-9)
     alone = plan.at(quantity=min(quantity, batch_size)).schedule(start)[0]
     assert [s.step.name for s in spans] == [s.step.name for s in alone]
-    assert [s.end_h for s in spans] == pytest.approx([s.end_h for s in alone], abs=1e-9)
+    assert all(s.end_h >= a.end_h - 1e-9 for s, a in zip(spans, alone, strict=True))  # others may be loaded before
 
 
 @pytest.mark.parametrize("route", ROUTES)

@@ -162,15 +162,13 @@ def test_nobody_and_nothing_is_ever_in_two_places(batch, rule):
     timeline = Workshop(rule=rule).schedule(orders)
     for resource in timeline.load():
         machine = resource.removeprefix("machine.")
-        held = sorted(
-            (s.span.begin_h, s.span.ran_h if s.span.step.machine == machine else s.span.worked_h)
-            for s in timeline.slots
-            if (s.span.step.machine == machine and s.span.ran_h > s.span.begin_h)
-            or (s.span.step.who == resource and s.span.worked_h > s.span.begin_h)
-        )
+        mine = [s.span for s in timeline.slots if s.span.step.machine == machine]
+        held = [(span.begin_h, span.unloaded_h) for span in mine if span.unloaded_h > span.begin_h]
+        held += [piece for s in timeline.slots if s.span.step.who == resource for piece in s.span.hands]
+        held.sort()
         assert all(end <= later + 1e-9 for (_, end), (later, _) in itertools.pairwise(held))
     hours = sum(order.hours for order in orders)
-    spent = sum(s.span.end_h - s.span.worked_h for s in timeline.slots)
+    spent = sum(s.span.ran_h - s.span.worked_h + s.span.end_h - s.span.unloaded_h for s in timeline.slots)
     works = [(plan, work) for plan in plans.values() for step in plan.steps for work in step.work]
     by_hand = sum(plan.counts[work.level.name] * work.hands_on_h for plan, work in works)  # two who pour, once
     assert spent + by_hand == pytest.approx(hours)  # no task is lost

@@ -90,9 +90,11 @@ def span_pieces(span, calendar, begin_h=0.0):
     Parameters: `span` Span; `calendar` Calendar of who works; `begin_h` where the span's hours begin [h since the
     calendar's first midnight]. Returns: times as the span counts them [h].
     """
-    pieces, at_h = [], span.ready_h
-    for opens_h, closes_h in calendar.open_spans(begin_h + span.begin_h, begin_h + span.worked_h):
-        pieces += [(CLOSED, at_h, opens_h - begin_h), ("hands-on", opens_h - begin_h, closes_h - begin_h)]
-        at_h = closes_h - begin_h
-    pieces += [("machine", span.worked_h, span.ran_h), ("waiting", span.ran_h, span.end_h)]
-    return [(kind, from_h, to_h) for kind, from_h, to_h in pieces if to_h - from_h > 1e-6]
+    pieces, at_h = [("machine", span.worked_h, span.ran_h), ("waiting", span.unloaded_h, span.end_h)], span.ready_h
+    for from_h, to_h in span.hands:
+        if from_h >= span.ran_h - 1e-9 > span.worked_h - 1e-9:
+            at_h = max(at_h, span.ran_h)  # unloading
+        for opens_h, closes_h in calendar.open_spans(begin_h + from_h, begin_h + to_h):
+            pieces += [(CLOSED, at_h, opens_h - begin_h), ("hands-on", opens_h - begin_h, closes_h - begin_h)]
+            at_h = closes_h - begin_h
+    return sorted((piece for piece in pieces if piece[2] - piece[1] > 1e-6), key=lambda piece: piece[1])

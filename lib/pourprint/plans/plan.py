@@ -3,21 +3,21 @@
 Partly filled clusters, boxes and plates are paid whole, so unit cost against quantity is saw-toothed
 (property shown by Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427; from memory).
 
-Not modelled here: failures and rework (yields are carried, not priced) and queues between jobs.
-Batches follow each other at the pace of the busiest person or machine.
+Not modelled here: failures and rework (yields are carried, not priced; see `risk`) and other jobs (see `workshop`).
 """
 
 import datetime as dt
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property, reduce
+from functools import cached_property
 
 import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
-from pourprint.ledger.workdays import generic_calendar, moment_of, start_of
+from pourprint.ledger.workdays import moment_of
+from pourprint.plans.days import days_of, spans_and_days
 from pourprint.plans.jobs import Job
 from pourprint.plans.steps import JOB, Step, weighed
 
@@ -172,105 +172,55 @@ class Plan:
 
     # Times -----------------------------------------------------------------------------------------
 
-    def _times(self, kits):
-        """{level name: times done in one batch of `kits` [-]}."""
-        return {name: level.per_batch(kits) for name, level in self._levels.items()}
+    @cached_property
+    def legs(self):
+        """(one-off work piece by piece, the steps of a batch): tuples of Step, each in the order of work."""
+        one_off = tuple(
+            replace(step, work=(work,), whole=False, within_h=math.inf, first_pass_yield=1.0, returns_to="")
+            for step in self.steps
+            for work in step.work
+            if work.level is JOB
+        )
+        kept = ((step, tuple(work for work in step.work if work.level is not JOB)) for step in self.steps)
+        return one_off, tuple(replace(step, work=work) for step, work in kept if work)
 
-    def durations_of(self, step, kits, times=None):
-        """(rounds, hands-on, machine, wait) of a step in one batch of `kits`, without one-off work; [h] a round.
+    def visits_of(self, kits):
+        """One visit of each step of a batch of `kits`: [(rounds [-], hands-on, run, unloading, wait [h] of a round)].
 
-        `times` may bring what `kits` comes to by level, counted once for all steps.
+        Runs and cooling in the machine together; one-off work is not in it.
         """
-        times = self._times(kits) if times is None else times
-        rounds = np.maximum(step.rounds(kits), 1)
-        hands_on = machine = wait = 0.0
-        for work in step.work:
-            count = times[work.level.name]
-            hands_on = hands_on + count * work.hands_on_h
-            machine = machine + count * (work.machine_h + work.cooling_h + work.unload_h)
-            wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
-        return rounds, hands_on / rounds, machine / rounds, wait
-
-    def _one_off_walk(self, calendar, begin_h):
-        """Lead the one-off work of all steps through the calendar; yields as `_walk`."""
-        now = np.asarray(begin_h, dtype=float)
-        for step in self.steps:
+        times = {name: level.per_batch(kits) for name, level in self._levels.items()}
+        rows = []
+        for step in self.legs[1]:
+            rounds, hands_on, run, unload, wait = np.maximum(step.rounds(kits), 1), 0.0, 0.0, 0.0, 0.0
             for work in step.work:
-                if work.level is JOB:
-                    ready, worked = now, calendar.finish(now, work.hands_on_h)
-                    ran = worked + work.machine_h
-                    now = ran + work.wait_h
-                    yield step, ready, ready, worked, ran, now
+                count = times[work.level.name]
+                hands_on = hands_on + count * work.hands_on_h
+                run = run + count * (work.machine_h + work.cooling_h)
+                unload = unload + count * work.unload_h
+                wait = np.maximum(wait, np.minimum(count, 1) * work.wait_h)
+            rows.append((rounds, hands_on / rounds, run / rounds, unload / rounds, wait))
+        return rows
 
-    def _walk(self, calendar, begin_h, kits):
-        """Lead a batch through all steps; yields (step, ready, begin, hands-on end, machine end, end) [h] a round.
+    def days(self, start=None):
+        """Calendar days from a start to delivery [d]: a number, or an array of the plan's shape.
 
-        Where nobody is there at the beginning, hands come at the next opening.
+        All batches share one of each person and machine, by the rule of `scheduler`. Parameters: `start` date and time
+        (default: some Monday's opening time, no holidays). From the hundredth batch on each is taken to follow at the
+        pace of the fifty before it (tests show that it has set in by then). Raises: InputError.
         """
-        now, times = begin_h, self._times(kits)
-        for step in self.steps:
-            if all(work.level is JOB for work in step.work):
-                continue
-            rounds, hands_on, machine, wait = self.durations_of(step, kits, times)
-            least = np.min(rounds)
-            for turn in range(int(np.max(rounds))):
-                going = 1 if turn < least else turn < rounds
-                ready, hours = now, going * hands_on
-                begin = calendar.whole(ready, hours) if step.whole else ready
-                worked = calendar.finish(begin, hours)
-                ran = worked + going * machine
-                now = ran + going * wait
-                yield step, ready, begin, worked, ran, now
+        days = days_of(self, start)
+        return days.reshape(self.shape) if self.shape else float(days[0])
 
     @cached_property
-    def _pace(self):
-        """What a full batch takes of the busiest person, by hand, and of the busiest machine, by the clock [h].
-
-        Source: makespan of n identical jobs in a flow shop is Σt + (n − 1)·max t (exact, textbook; here per
-        resource, queues left out).
-        """
-        people, machines, size = {}, {}, self.batch_sizes[1]
-        times = self._times(size)
-        for step in self.steps:
-            rounds, hands_on, machine, _ = self.durations_of(step, size, times)
-            people[step.who] = people.get(step.who, 0.0) + rounds * hands_on
-            if step.machine:
-                held = rounds * (machine + hands_on)
-                machines[step.machine] = machines.get(step.machine, 0.0) + held
-        return tuple(reduce(np.maximum, load.values(), 0.0) for load in (people, machines))
-
-    def finish_h(self, calendar, begin_h):
-        """When the last batch is done.
-
-        Parameters: `calendar` Calendar; `begin_h` start [h since midnight of the calendar's first day].
-        Returns: [h since that midnight]; delivery is not included.
-        """
-        ready = _last(self._one_off_walk(calendar, begin_h), begin_h)
-        kits, begins_h = self._last_batches(calendar, ready)
-        ends = _last(self._walk(calendar, begins_h, kits), ready)
-        return np.max(np.where(kits > 0, ends, 0.0), axis=0)
-
-    def _last_batches(self, calendar, ready_h):
-        """(kits (2, …) [-], begin (2, …) [h]) of the last full batch and of the partial one after it.
-
-        They go through together, as two rows of one array.
-        """
-        full, size, rest = self.batch_sizes
-        rows = [(size * np.minimum(full, 1), np.maximum(full - 1, 0)), (rest, full)]
-        kits, before = (np.stack([np.broadcast_to(row[i], self.shape) for row in rows]) for i in (0, 1))
-        by_hand, by_clock = (before * hours for hours in self._pace)
-        return kits, np.maximum(calendar.finish(ready_h, by_hand), ready_h + by_clock)
-
-    @cached_property
-    def elapsed_h(self):
-        """Clock hours from a Monday's opening time to the end of the last batch, without holidays [h]."""
-        begin_h = self.rates.hours.start_h
-        return self._shaped(self.finish_h(generic_calendar(self.rates.hours), begin_h) - begin_h)
+    def lead_time_days(self):
+        """Calendar days from a Monday's opening time to delivery, without holidays [d]."""
+        return self.days()
 
     @property
-    def lead_time_days(self):
-        """Calendar days from a Monday's opening time to delivery [d]."""
-        return self.elapsed_h / 24 + self.job.delivery_days
+    def elapsed_h(self):
+        """Clock hours from a Monday's opening time to the end of the last batch, without holidays [h]."""
+        return 24 * (self.lead_time_days - self.job.delivery_days)
 
     # Views -----------------------------------------------------------------------------------------
 
@@ -290,12 +240,12 @@ class Plan:
         import pandas as pd
 
         self.single_only("table()")
-        rows = []
+        rows, kits = [], min(self.job.quantity, self.job.batch_size)
         for step, row in zip(self.steps, self.amounts, strict=True):
             labour, machine, energy = (self._priced(row, section) for section in ("labour", "machine", "energy"))
             costs = (labour, machine, self._priced(row) - labour - machine - energy, energy)
-            rounds, _, _, wait = self.durations_of(step, min(self.job.quantity, self.job.batch_size))
-            wait = rounds * wait + sum(work.wait_h for work in step.work if work.level is JOB)
+            wait = max((w.wait_h for w in step.work if w.level is not JOB and w.level.per_batch(kits) > 0), default=0.0)
+            wait = step.rounds(kits) * wait + sum(work.wait_h for work in step.work if work.level is JOB)
             rows.append(
                 {
                     "stage": step.stage.title,
@@ -330,20 +280,7 @@ class Plan:
         Parameters: `start` date and time. Needs a plan of single numbers. Quicker than asking for each.
         """
         self.single_only("spans()")
-        calendar, begin_h = start_of(start, self.rates.hours)
-        one_off = list(self._one_off_walk(calendar, begin_h))
-        free_h = _last(one_off, begin_h)
-        kits, begins_h = self._last_batches(calendar, free_h)
-        # The first batch goes with the last ones; none is larger, so that it makes all rounds.
-        kits = np.append(min(self.job.quantity, self.job.batch_size), kits)
-        walk = [*one_off, *self._walk(calendar, np.append(free_h, begins_h), kits)]
-        first = np.array([[np.ravel(time_h)[0] for time_h in times_h] for _, *times_h in walk])
-        ready, begin, worked, ran, end = first.T
-        begin = np.where(worked > begin, calendar.opening(begin), begin)
-        times_h = np.column_stack([ready, begin, worked, ran, end]) - begin_h
-        spans = tuple(Span(step, *row) for (step, *_), row in zip(walk, times_h.tolist(), strict=True))
-        finish_h = np.max(_last(walk, free_h), initial=0.0, where=kits > 0)
-        return spans, float((finish_h - begin_h) / 24 + self.job.delivery_days)
+        return spans_and_days(self, start)
 
     def timeline(self, start):
         """When each step begins and ends in the first batch, with a last row for the further batches, if any.
@@ -371,32 +308,6 @@ class Plan:
             finish_h = 24 * (days - self.job.delivery_days)
             table.append(row("", f"{more} further batch{'es' * (more > 1)}", more, first_h, finish_h))
         return pd.DataFrame(table)
-
-
-@dataclass(frozen=True)
-class Span:
-    """One round of a step in the calendar, hours since the start [h]: `ready_h` to `begin_h` it waits for
-    someone to be there, to `worked_h` hands work, to `ran_h` the machine runs, to `end_h` it dries or cools."""
-
-    step: Step
-    ready_h: float
-    begin_h: float
-    worked_h: float
-    ran_h: float
-    end_h: float
-
-
-def has_some(hours):
-    """Whether there is any of it: a number above zero, or an array, which is not looked into."""
-    return not isinstance(hours, float) or hours > 0
-
-
-def _last(walk, begin_h):
-    """End of a walk [h]; its beginning where it has no steps."""
-    end = np.asarray(begin_h, dtype=float)
-    for *_, now in walk:
-        end = now
-    return end
 
 
 @dataclass(frozen=True)
@@ -464,8 +375,6 @@ def lead_time(plan, start, rates=None):
     plan's). Returns: LeadTime, delivery included. Raises: InputError.
     """
     plan = made(plan).at(rates=rates)
-    calendar, begin_h = start_of(start, plan.rates.hours)
-    days = (plan._shaped(plan.finish_h(calendar, begin_h)) - begin_h) / 24 + plan.job.delivery_days
-    moment = moment_of(start)
+    days, moment = plan.days(start), moment_of(start)
     finish = np.datetime64(moment, "m") + np.round(np.asarray(days) * 1440).astype("timedelta64[m]")
     return LeadTime(moment, finish if plan.shape else finish.item(), days)

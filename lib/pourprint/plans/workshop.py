@@ -1,15 +1,11 @@
 """The workshop: several orders in hand share people and machines on one calendar.
 
-A deterministic list schedule: of all tasks that could begin, the one that can begin first does; where several
-could begin at one moment, the queue rule chooses. Nothing is ever idle while a task could use it, and no task
-is broken off for another. Hands-on work pauses when nobody is there and keeps its machine; a machine is held
-from the beginning of its set-up. Waiting (drying, cooling) holds nobody and nothing.
-Not modelled: failures (see `risk`), the second pair of hands at a pour, work handed from one person to another in
-the middle of a task.
+Orders go by the rule of `scheduler`: machines are loaded first, then the order that comes first by the queue rule is
+helped, its oldest batch first. Waiting (drying, cooling in the open) holds nobody and nothing.
+Not modelled: failures (see `risk`), the second pair of hands at a pour.
 """
 
 import datetime as dt
-import heapq
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -19,8 +15,10 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours, calendar_from, moment_of
-from pourprint.plans.plan import Span, made
-from pourprint.plans.steps import JOB, Step
+from pourprint.plans.days import Span, legs_of, spans_of
+from pourprint.plans.plan import made
+from pourprint.plans.scheduler import Batches, Shop, Visits, schedule
+from pourprint.plans.steps import Step
 
 RULES = {  # lower comes first; orders that tie keep the order in which they were given
     "first come": lambda order: order.arrives,
@@ -31,17 +29,19 @@ RULES = {  # lower comes first; orders that tie keep the order in which they wer
 
 @dataclass(frozen=True)
 class Task:
-    """One round of a step: its hands-on, machine and waiting time [h], single numbers."""
+    """A step of one batch in `rounds` [-]: hands-on, machine, waiting and unloading time of each [h], plain numbers."""
 
     step: Step
     hands_on_h: float = 0.0
     machine_h: float = 0.0
     wait_h: float = 0.0
+    unload_h: float = 0.0
+    rounds: int = 1
 
     @property
     def hours(self):
-        """Hands-on, machine and waiting time together [h]."""
-        return self.hands_on_h + self.machine_h + self.wait_h
+        """All its time together [h]."""
+        return self.rounds * (self.hands_on_h + self.machine_h + self.wait_h + self.unload_h)
 
 
 @dataclass(frozen=True)
@@ -64,10 +64,9 @@ class Order:
         made(plan).single_only("an order in the workshop")
         full, size, rest = (int(number) for number in plan.batch_sizes)
         one_off = (
-            Task(step, float(work.hands_on_h), float(work.machine_h), float(work.wait_h))
-            for step in plan.steps
-            for work in step.work
-            if work.level is JOB
+            Task(step, *map(float, (w.hands_on_h, w.machine_h + w.cooling_h, w.wait_h, w.unload_h)))
+            for step in plan.legs[0]
+            for w in step.work
         )
         return cls(
             plan.title if name is None else name,
@@ -85,13 +84,12 @@ class Order:
 
 
 def _tasks(plan, kits):
-    """A batch of `kits` as tasks, round by round; none for no kits."""
-    found = []
-    for step in plan.steps if kits else ():
-        if any(work.level is not JOB for work in step.work):
-            rounds, *hours = (float(number) for number in plan.durations_of(step, kits))
-            found += [Task(step, *hours)] * round(rounds)
-    return tuple(found)
+    """A batch of `kits` as tasks; none for no kits."""
+    visits = zip(plan.legs[1], plan.visits_of(kits), strict=True) if kits else ()
+    return tuple(
+        Task(step, *map(float, (hands_on, run, wait, unload)), int(rounds))
+        for step, (rounds, hands_on, run, unload, wait) in visits
+    )
 
 
 @dataclass(frozen=True)
@@ -177,96 +175,64 @@ class Workshop:
 
     def _slots(self, orders, start):
         midnight = dt.datetime.combine(start.date(), dt.time())
-        offset_h = (start - midnight) / dt.timedelta(hours=1)
-        desk = _Desk(self, start.date())
-        ranks = [RULES[self.rule](order) for order in orders]
-        chains = [(order.one_off, *order.batches) for order in orders]
-        # Entries: (earliest begin, rank, order, batch, place in the chain, ready); the begin may prove too early.
-        waiting = []
+        begin_h = (start - midnight) / dt.timedelta(hours=1)
+        names, tasks, batches = [], [], []  # of each visit: (order, batch); of each visit: Task; rows of Batches
+        for rank, order in enumerate(sorted(orders, key=RULES[self.rule])):
+            ready_h, once = (order.arrives - midnight) / dt.timedelta(hours=1), len(order.one_off)
+            for number, batch in enumerate(order.batches or ((),), start=1):
+                before = order.one_off if number == 1 else ()
+                frees = len(tasks) + once - 1 if before else -1
+                batches.append((len(tasks), 0, np.inf if once and number > 1 else ready_h, frees, rank))
+                tasks += (*before, *batch)
+                names += [(order.name, 0)] * len(before) + [(order.name, number)] * len(batch)
+                batches[-1] = (batches[-1][0], len(tasks), *batches[-1][2:])
+        legs, people, machines = legs_of([task.step for task in tasks])
+        shop = Shop(
+            tuple(self.calendar(who, start.date()) for who in people),
+            np.array([self.places.get(who, 1) for who in people], int),
+            np.array([self.places.get(f"machine.{name}", 1) for name in machines], int),
+            self._closed(machines, start.date()),
+        )
+        first, last, ready, frees, rank = map(np.array, zip(*batches, strict=True))
+        hours = (np.array([getattr(task, name) for task in tasks], float) for name in _HOURS)
+        visits = Visits(np.arange(len(tasks)), np.array([task.rounds for task in tasks]), *hours)
+        every = Batches(first, last, ready.astype(float), frees, rank)
+        _, rows, pieces = schedule(shop, legs, visits, every, log=True)
+        calendars = dict(zip(people, shop.calendars, strict=True))
+        spans = spans_of([task.step for task in tasks], rows, pieces, begin_h)
+        slots = (
+            Slot(*names[visit], span, tasks[visit].hands_on_h + tasks[visit].unload_h, queued)
+            for visit, span in zip(rows[:, 1].astype(int), spans, strict=True)
+            for queued in [_queued_h(tasks[visit], span, calendars[span.step.who], begin_h)]
+        )
+        return sorted(slots, key=lambda slot: slot.span.begin_h)
 
-        def put(order, batch, at, ready_h, begin_h):
-            heapq.heappush(waiting, (round(begin_h, 9), ranks[order], order, batch, at, ready_h))
-
-        def follow(order, batch, at, ready_h):
-            if at < len(chains[order][batch]):
-                put(order, batch, at, ready_h, ready_h)
-            elif batch == 0:
-                for later in range(1, len(chains[order])):
-                    follow(order, later, 0, ready_h)
-
-        for i, order in enumerate(orders):
-            follow(i, 0, 0, (order.arrives - midnight) / dt.timedelta(hours=1))
-        while waiting:
-            hoped_h, _, order, batch, at, ready_h = heapq.heappop(waiting)
-            task = chains[order][batch][at]
-            begin_h, worked_h, ran_h = desk.earliest(task, ready_h)
-            if begin_h > hoped_h + 1e-9:
-                put(order, batch, at, ready_h, begin_h)
-                continue
-            desk.take(task, worked_h, ran_h)
-            end_h = ran_h + task.wait_h
-            queued_h = begin_h - desk.alone(task, ready_h)
-            span = Span(task.step, *(at_h - offset_h for at_h in (ready_h, begin_h, worked_h, ran_h, end_h)))
-            yield Slot(orders[order].name, batch, span, task.hands_on_h, queued_h)
-            follow(order, batch, at + 1, end_h)
+    def _closed(self, machines, first_day):
+        """Bookings of machines as rows (machine, from, to) [h since the first day's midnight]."""
+        days = dt.timedelta(days=1)
+        rows = [
+            (machines.index(name), 24 * ((b.first - first_day) / days), 24 * ((b.last - first_day) / days + 1))
+            for b in self.booked
+            if (name := b.resource.partition(".")[2]) in machines
+        ]
+        return np.array(rows, float).reshape(-1, 3)
 
 
-class _Desk:
-    """When each person and machine is next free, while one schedule is made."""
+_HOURS = ("hands_on_h", "machine_h", "unload_h", "wait_h")
 
-    def __init__(self, workshop, first_day):
-        self.workshop, self.first_day = workshop, first_day
-        self.free = {}  # {resource: [h at which each place is free]}
-        self.calendars = {}  # {person: Calendar}
-        self.closed = {}  # {machine: [(from, to) hours of its bookings]}
-        for booking in workshop.booked:
-            span = tuple(24.0 * (day - first_day).days for day in (booking.first, booking.last + dt.timedelta(days=1)))
-            self.closed.setdefault(booking.resource, []).append(span)
 
-    def calendar(self, who):
-        if who not in self.calendars:
-            self.calendars[who] = self.workshop.calendar(who, self.first_day)
-        return self.calendars[who]
-
-    def resources(self, task):
-        person = [task.step.who] if task.hands_on_h > 0 else []
-        machine = [f"machine.{task.step.machine}"] if task.step.machine and task.hands_on_h + task.machine_h > 0 else []
-        return person, machine
-
-    def places(self, name):
-        return self.free.setdefault(name, [-np.inf] * int(self.workshop.places.get(name, 1)))
-
-    def alone(self, task, ready_h):
-        """When the task could begin if nobody else were there."""
-        return self._times(task, ready_h)[0]
-
-    def earliest(self, task, ready_h):
-        """(begin, hands free, machine free) of the task at the earliest [h]."""
-        person, machine = self.resources(task)
-        return self._times(task, max([ready_h, *(min(self.places(name)) for name in person + machine)]))
-
-    def _times(self, task, begin_h):
-        _, machine = self.resources(task)
-        while True:
-            worked_h = begin_h
-            if task.hands_on_h > 0:
-                calendar = self.calendar(task.step.who)
-                if task.step.whole:
-                    begin_h = calendar.whole(begin_h, task.hands_on_h)
-                begin_h = float(calendar.opening(begin_h))
-                worked_h = float(calendar.finish(begin_h, task.hands_on_h))
-            ran_h = worked_h + task.machine_h
-            clashes = [to for name in machine for at, to in self.closed.get(name, ()) if begin_h < to and at < ran_h]
-            if not clashes:
-                return begin_h, worked_h, ran_h
-            begin_h = max(clashes)
-
-    def take(self, task, worked_h, ran_h):
-        person, machine = self.resources(task)
-        for names, until_h in ((person, worked_h), (machine, ran_h)):
-            for name in names:
-                places = self.places(name)
-                places[places.index(min(places))] = until_h
+def _queued_h(task, span, calendar, begin_h):
+    """How long a task lay waiting for a busy person or machine, or laid down for others [h]."""
+    if span.step.within_h < np.inf:
+        return 0.0  # begun hot, at the moment that was set for it
+    queued_h, free_h = 0.0, span.ready_h
+    for number, (from_h, to_h) in enumerate(span.hands or [(span.begin_h, span.begin_h)]):
+        if from_h >= span.ran_h > span.worked_h:
+            free_h = max(free_h, span.ran_h)  # unloading
+        whole_h = task.hands_on_h if span.step.whole and not number else 0.0
+        alone_h = calendar.whole(free_h + begin_h, whole_h or 1e-6) - begin_h if task.hands_on_h else free_h
+        queued_h, free_h = queued_h + max(from_h - float(alone_h), 0.0), to_h
+    return queued_h
 
 
 @dataclass(frozen=True)
@@ -315,7 +281,7 @@ class Timeline:
                 "machine": slot.span.step.machine or "",
                 "begin": self._moment(slot.span.begin_h),
                 "hands_free": self._moment(slot.span.worked_h),
-                "machine_free": self._moment(slot.span.ran_h),
+                "machine_free": self._moment(slot.span.unloaded_h),
                 "end": self._moment(slot.span.end_h),
                 "queued_h": slot.queued_h,
             }
@@ -344,5 +310,5 @@ class Timeline:
             held[step.who] = held.get(step.who, 0.0) + slot.hands_on_h
             if step.machine:
                 name = f"machine.{step.machine}"
-                held[name] = held.get(name, 0.0) + span.ran_h - span.begin_h
+                held[name] = held.get(name, 0.0) + span.unloaded_h - span.begin_h
         return dict(sorted(held.items(), key=lambda item: -item[1]))

@@ -7,7 +7,8 @@ from functools import cached_property
 import numpy as np
 
 from pourprint.ledger.errors import InputError
-from pourprint.plans.plan import Plan, has_some
+from pourprint.plans.days import legs_of
+from pourprint.plans.plan import Plan
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
 
 REPORT_TIME = "risk.report_time"  # rate key: hours until a design error shows
@@ -53,7 +54,7 @@ class Legs:
     @cached_property
     def one_off(self):
         """How many legs come before the batch's own: the report of a design error and one-off work."""
-        return 1 + sum(map(_is_one_off, self.base))
+        return 1 + len(self.plan.legs[0])
 
     @cached_property
     def back(self):
@@ -74,32 +75,24 @@ class Legs:
         return 1 - np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.drawn)))
 
     @cached_property
-    def whole(self):
-        """Whether a leg's hands-on work is not left for the night, (S,)."""
-        return np.array([leg.whole for leg in self.base])
-
-    @cached_property
-    def people(self):
-        """(names of those who work, the place among them of each leg's (S,))."""
-        return _places([leg.who for leg in self.base])
-
-    @cached_property
-    def machines(self):
-        """(names of machines, the place among them of each leg's (S,), past the last where it has none)."""
-        return _places([leg.machine for leg in self.base])
+    def rules(self):
+        """The legs as the scheduler knows them: (its Legs, names of people, names of machines)."""
+        return legs_of(self.base)
 
     @cached_property
     def hours(self):
-        """Hours of each work [h] as tables: (fixed (S, W, 3), which (S, W, 3), varied (K, n)).
+        """Hours of each work [h] as tables: (fixed (S, W, 4), which (S, W, 4), varied (K, n)).
 
-        Of each work its hands-on, machine and waiting time: where `which` is negative the fixed ones, else that row of
-        the varied ones, since most hours are the same in every run.
+        Of each work its hands-on, machine, unloading and waiting time: where `which` is negative the fixed ones, else
+        that row of the varied ones, since most hours are the same in every run.
         """
-        size = len(self.drawn), self.width, 3
+        size = len(self.drawn), self.width, 4
         fixed, which, varied = np.zeros(size), np.full(size, -1), []
         for i, leg in enumerate(self.drawn):
             for j, work in enumerate(leg.work):
-                for k, hours in enumerate((work.hands_on_h, work.held_h - work.hands_on_h, work.wait_h)):
+                for k, hours in enumerate(
+                    (work.hands_on_h, work.machine_h + work.cooling_h, work.unload_h, work.wait_h)
+                ):
                     if np.ndim(hours):
                         which[i, j, k] = len(varied)
                         varied.append(hours)
@@ -115,7 +108,7 @@ class Legs:
         ones = {work.level.name: 1 for step in steps for work in step.work}
         costs = iter(self._as_plan(steps, ones, self.plan.job).step_costs)
         prices = {(kind, *place): next(costs) for place in split for kind in (0, 1)}
-        return {place: price for place, price in prices.items() if has_some(price)}
+        return {place: price for place, price in prices.items() if np.any(price)}
 
     def costs(self, done):
         """What work done comes to, leg by leg: (S, …) [currency]. `done` (2, S, W, …) times, plainly and by hand."""
@@ -153,16 +146,9 @@ class Legs:
 
 def _legs(plan, report_h):
     """One-off work, piece by piece, the first batch and the check of the design; before them the report of an error."""
-    one_off = [
-        replace(step, work=(work,), whole=False, first_pass_yield=1.0, returns_to="")
-        for step in plan.steps
-        for work in step.work
-        if work.level is JOB
-    ]
+    one_off, batch = plan.legs
     report = Step(Stage.DESIGN, REPORT, (Work(BATCH, wait_h=report_h),))
     check = Step(Stage.FINISH, CHECK, (), spoils="batch", returns_to=REPORT)
-    kept = ((step, tuple(work for work in step.work if work.level is not JOB)) for step in plan.steps)
-    batch = (step if len(work) == len(step.work) else replace(step, work=work) for step, work in kept if work)
     return (report, *one_off, *batch, check)
 
 
@@ -206,15 +192,6 @@ def chain_of(legs, pieces, again=Stage.DESIGN):
     redone = [i for i in range(1, legs.one_off) if steps[i].stage >= again]
     after[0] = redone[0] if redone else legs.one_off
     return Chain(pieces, counts, rounds, lots, after, legs.back)
-
-
-def _places(each):
-    names = list(dict.fromkeys(name for name in each if name is not None))
-    return names, np.array([len(names) if name is None else names.index(name) for name in each])
-
-
-def _is_one_off(leg):
-    return any(work.level is JOB for work in leg.work)
 
 
 def _lots(leg, times, size):

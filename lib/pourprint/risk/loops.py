@@ -55,68 +55,32 @@ def walk(after, back, lots, spoil, start, stop, pieces, spares, errors, rng):
 
 @njit(cache=True)
 def take(leg, row, pieces, rounds_of, counts, fixed, which, varied, factor, runs):
-    """What visits take: (rounds (E,), hours a round by hand, by machine and waiting (E,), times done (2, S, W, runs)).
+    """What visits take: (rounds (E,), hours a round by hand, of the machine, to unload, to wait, times done).
+
+    Each (E,), times done (2, S, W, runs).
 
     leg, row, pieces (E,): visits; run = row % runs. rounds_of (S, N + 1), counts (S, W, N + 1): of the chain, by pieces
     in hand. fixed, which, varied: hours of each work, of run % n. factor (E,): on hands-on time.
     """
     legs, width, _ = counts.shape
     rounds, done = np.empty(leg.size, np.int64), np.zeros((2, legs, width, runs))
-    hands_on, machine, wait = np.zeros(leg.size), np.zeros(leg.size), np.zeros(leg.size)
-    hours = np.empty(3)
+    taken, hours = np.zeros((4, leg.size)), np.empty(4)
     for visit in range(leg.size):
         at, held, run = leg[visit], pieces[visit], row[visit] % runs
         for work in range(width):
             count = counts[at, work, held]
             if count == 0:
                 continue
-            for kind in range(3):
+            for kind in range(4):
                 place = which[at, work, kind]
                 hours[kind] = fixed[at, work, kind] if place < 0 else varied[place, run % varied.shape[1]]
             by_hand = count * factor[visit]
             done[0, at, work, run] += count
             done[1, at, work, run] += by_hand
-            hands_on[visit] += by_hand * hours[0]
-            machine[visit] += count * hours[1]
-            wait[visit] = max(wait[visit], min(count, 1.0) * hours[2])
+            taken[0, visit] += by_hand * hours[0]
+            taken[1, visit] += count * hours[1]
+            taken[2, visit] += count * hours[2]
+            taken[3, visit] = max(taken[3, visit], min(count, 1.0) * hours[3])
         rounds[visit] = rounds_of[at, held]
-        hands_on[visit] /= rounds[visit]
-        machine[visit] /= rounds[visit]
-    return rounds, hands_on, machine, wait, done
-
-
-@njit(cache=True)
-def lead(row, rounds, hands_on_h, alone_h, whole, last, begin_h, opening, before, shift, night, day_h):
-    """Lead batches through the calendar, visit by visit: (when a `last` visit is done at last, the end), each (rows,).
-
-    row, rounds, hands_on_h, alone_h, whole, last (E,): visits, those of each row in the order of time. begin_h (rows,).
-    opening … day_h: tables of the `Calendar`, whose `finish` this is in numbers instead of arrays. Infinite where the
-    calendar ends.
-    """
-    ready, end = begin_h.copy(), begin_h.copy()
-    for visit in range(row.size):
-        now, hands_on = end[row[visit]], hands_on_h[visit]
-        for _ in range(rounds[visit]):
-            if hands_on > 0:
-                day = int(now * (1 / 24)) if now < 24 * opening.size else opening.size
-                if day >= opening.size:
-                    now = np.inf
-                    break
-                worked = before[day] + min(max(now - opening[day], 0.0), day_h)
-                if whole[visit]:
-                    day = int(worked / day_h + 1e-9)
-                    start = day * day_h
-                    late = worked + hands_on > start + day_h + 1e-9 and worked > start + 1e-9
-                    if late and night[day]:
-                        worked = start + day_h
-                worked += hands_on
-                day = int(worked / day_h - 1e-9)
-                if day >= shift.size:
-                    now = np.inf
-                    break
-                now = worked + shift[day]
-            now += alone_h[visit]
-        end[row[visit]] = now
-        if last[visit]:
-            ready[row[visit]] = now
-    return ready, end
+        taken[:3, visit] /= rounds[visit]
+    return rounds, taken[0], taken[1], taken[2], taken[3], done

@@ -87,7 +87,7 @@ def _clock_table(chain, legs):
     shape = chain.rounds.shape
     leg, pieces = (grid.ravel() for grid in np.indices(shape))
     taken = engine.take(engine.Visits(leg, np.zeros_like(leg), pieces), chain, legs, slice(0, 1))
-    return (taken.rounds * (taken.hands_on_h + taken.machine_h + taken.wait_h)).reshape(shape)
+    return taken.clock_h.reshape(shape)
 
 
 def _moments(chain, spoil, rewards):

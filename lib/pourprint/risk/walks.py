@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from pourprint.ledger.workdays import past_horizon
+from pourprint.plans import scheduler
 from pourprint.plans.plan import Plan
 from pourprint.plans.steps import Stage
 from pourprint.risk.legs import Legs, chain_of
@@ -48,32 +48,21 @@ def walk(chain, spoil, part, pieces, spares, errors, rng):
 
 @dataclass(frozen=True)
 class Taken:
-    """What visits take. Per round, in `rounds` (E,): `hands_on_h`, `machine_h`, `wait_h` (E,) [h]; and `done`
+    """What visits take. Per round, in `rounds` (E,): `hands_on_h`, `run_h`, `unload_h`, `wait_h` (E,) [h]; and `done`
     (2, S, W, runs) how often each work was done in each run, plainly and weighted for hands-on time."""
 
     visits: Visits
     rounds: np.ndarray
     hands_on_h: np.ndarray
-    machine_h: np.ndarray
+    run_h: np.ndarray
+    unload_h: np.ndarray
     wait_h: np.ndarray
     done: np.ndarray
 
-    def loads(self, legs, rows):
-        """Hours that people, by hand, and machines, by the clock, are held by each row's batch: two of (rows, K) [h].
-
-        In the order of the legs' `people` and `machines`; one-off work and batches with a design error left out.
-        """
-        leg, row, one_off = self.visits.leg, self.visits.row, legs.one_off
-        turn = np.arange(leg.size)
-        begun = np.zeros(rows, dtype=int)
-        np.maximum.at(begun, row[leg < one_off], turn[leg < one_off] + 1)
-        by_hand = self.rounds * self.hands_on_h * ((leg >= one_off) & (turn >= begun[row]))
-        held = self.rounds * self.machine_h * ((leg >= one_off) & (turn >= begun[row]))
-        held += by_hand
-        return tuple(
-            np.bincount(row * (len(names) + 1) + own[leg], hours, rows * (len(names) + 1)).reshape(rows, -1)[:, :-1]
-            for (names, own), hours in ((legs.people, by_hand), (legs.machines, held))
-        )
+    @property
+    def clock_h(self):
+        """Hours of each visit by the clock, if somebody were always there (E,) [h]."""
+        return self.rounds * (self.hands_on_h + self.run_h + self.unload_h + self.wait_h)
 
 
 def take(visits, chain, legs, runs, factor=None):
@@ -92,22 +81,36 @@ def take(visits, chain, legs, runs, factor=None):
     return Taken(visits, *loops.take(*seen, *tables, factor, runs.stop - runs.start))
 
 
-def lead(taken, legs, calendar, begin_h):
-    """Lead every row through the calendar.
+def lead(taken, kits_rows, legs, calendar, begin_h):
+    """Lead the batches of each run through the calendar, together.
 
-    Parameters: `legs` the Legs that were walked; `begin_h` (rows,) [h]. Returns: (when its one-off work is done for the
-    last time, its end), each (rows,) [h since the calendar's first midnight]. Raises: InputError past the calendar's
-    horizon.
+    Parameters: `taken` a Taken for the first batch and for each later kind of them, `kits_rows` how many batches of
+    each kind a run has; `legs` the Legs that were walked. Returns: end of each run (runs,) [h since the calendar's
+    first midnight]. Raises: InputError past the calendar's horizon.
     """
-    from pourprint.risk import loops  # loads numba
+    rules, people, machines = legs.rules
+    columns = ([one.visits.leg for one in taken], *([getattr(one, name) for one in taken] for name in TIMES))
+    visits = scheduler.Visits(*map(np.concatenate, columns))
+    runs, first, last, at = taken[0].visits.row[-1] + 1, [], [], 0
+    for one, many in zip(taken, kits_rows, strict=True):
+        edges = at + np.searchsorted(one.visits.row, np.arange(many * runs + 1))
+        first.append(edges[:-1].reshape(many, runs))
+        last.append(edges[1:].reshape(many, runs))
+        at = edges[-1]
+    first, last = (np.concatenate(edges).T for edges in (first, last))  # (runs, batches)
+    ready_h, frees = np.full(first.shape, float(begin_h)), np.full(first.shape, -1)
+    if legs.one_off > 1:
+        done = np.flatnonzero(taken[0].visits.leg == legs.one_off - 1)  # the last time counts
+        frees[taken[0].visits.row[done], 0] = done
+        ready_h[:, 1:] = np.inf
+    batches = scheduler.Batches(*(table.ravel() for table in (first, last, ready_h, frees, np.zeros_like(first))))
+    one_each = (np.ones(len(names), int) for names in (people, machines))
+    shop = scheduler.Shop((calendar,) * len(people), *one_each)
+    ends, *_ = scheduler.schedule(shop, rules, visits, batches, np.arange(runs + 1) * first.shape[1])
+    return ends.reshape(first.shape).max(axis=1)
 
-    visits = taken.visits
-    marks = legs.whole[visits.leg], visits.leg == legs.one_off - 1
-    times = taken.rounds, taken.hands_on_h, taken.machine_h + taken.wait_h, *marks
-    ready, end = loops.lead(visits.row, *times, begin_h, *calendar.tables, calendar.hours.day_h)
-    if np.isinf(end).any():
-        raise past_horizon()
-    return ready, end
+
+TIMES = ("rounds", "hands_on_h", "run_h", "unload_h", "wait_h")
 
 
 # The whole job ------------------------------------------------------------------------------------------
@@ -170,22 +173,10 @@ class Run:
             visits = walk(self.chain, spoil, part, self.begun(kits), self.spares, errors, rng)
             return take(visits, self.chain, legs, runs, _factors(rng, time_spread, visits.leg.size))
 
-        taken = going(self.once, self.batches[0], errors[runs])
-        done, begun = taken.done, _begun(taken, legs.one_off, size)
-        ready, end = lead(taken, legs, calendar, np.full(size, float(begin_h)))
-        before = taken.loads(legs, size) if self.later else None
-        for kits, many in self.later:
-            rows = many * size
-            taken = going(self.own, kits, np.zeros(rows, dtype=int))
-            done += taken.done
-            begun += _begun(taken, legs.one_off, size)
-            loads = taken.loads(legs, rows)
-            by_hand, by_clock = (_busiest(*pair, many) for pair in zip(before, loads, strict=True))
-            start = np.maximum(calendar.finish(ready, by_hand), ready + by_clock)
-            _, ends = lead(taken, legs, calendar, start.ravel())
-            end = np.maximum(end, ends.reshape(many, size).max(axis=0))
-            before = [sum_h + h.reshape(many, size, -1).sum(axis=0) for sum_h, h in zip(before, loads, strict=True)]
-        return done, begun, end
+        taken = [going(self.once, self.batches[0], errors[runs])]
+        taken += [going(self.own, kits, np.zeros(many * size, dtype=int)) for kits, many in self.later]
+        end = lead(taken, [1, *(many for _, many in self.later)], legs, calendar, begin_h)
+        return sum(one.done for one in taken), sum(_begun(one, legs.one_off, size) for one in taken), end
 
 
 def _factors(rng, time_spread, count):
@@ -200,12 +191,3 @@ def _begun(taken, leg, runs):
     """Pieces that entered a leg in each run, (runs,)."""
     at = taken.visits.leg == leg
     return np.bincount(taken.visits.row[at] % runs, taken.visits.pieces[at], runs)
-
-
-def _busiest(before, loads, many):
-    """Hours that whoever is busiest is held before each of many batches: (many, runs) [h].
-
-    Parameters: `before` (runs, K) by the batches before them; `loads` (many · runs, K) by each of them.
-    """
-    mine = loads.reshape(many, *before.shape)
-    return (before + np.cumsum(mine, axis=0) - mine).max(axis=-1, initial=0)

@@ -1,0 +1,142 @@
+"""From a plan to its days: its steps as visits that the scheduler leads through the calendar."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pourprint.ledger.workdays import generic_calendar, start_of
+from pourprint.plans.scheduler import Batches, Legs, Shop, Visits, schedule
+from pourprint.plans.steps import Step
+
+STEADY = 100  # batches, from which on each follows at the pace of the last half of them
+
+
+@dataclass(frozen=True)
+class Span:
+    """One round of a step in the calendar, hours since the start [h]: `ready_h` to `begin_h` it waits for somebody or a
+    machine, to `worked_h` hands work, to `ran_h` the machine runs and cools, to `unloaded_h` it is emptied, to `end_h`
+    it dries or cools. `hands` are the stretches (from, to) in which somebody works at it, closed hours in between."""
+
+    step: Step
+    ready_h: float
+    begin_h: float
+    worked_h: float
+    ran_h: float
+    unloaded_h: float
+    end_h: float
+    hands: tuple[tuple[float, float], ...]
+
+
+def places(names):
+    """(the different names in order, the place of each among them (n,), -1 for None)."""
+    different = list(dict.fromkeys(name for name in names if name is not None))
+    return different, np.array([-1 if name is None else different.index(name) for name in names], dtype=int)
+
+
+def legs_of(steps):
+    """(Legs of some steps, names of people, names of machines)."""
+    people, who = places([step.who for step in steps])
+    machines, machine = places([step.machine for step in steps])
+    whole, within_h = np.array([step.whole for step in steps]), np.array([step.within_h for step in steps], dtype=float)
+    return Legs(who, machine, whole, within_h), people, machines
+
+
+def spans_of(steps, rows, pieces, begin_h):
+    """The rows of a schedule's log as Spans, hours since `begin_h`; `steps` of each visit."""
+    hands = [[] for _ in rows]
+    for row, *stretch in pieces:
+        hands[int(row)].append(tuple(float(at_h - begin_h) for at_h in stretch))
+    times = (rows[:, 3:] - begin_h).tolist()
+    return [Span(steps[int(row[1])], *of, tuple(mine)) for row, of, mine in zip(rows, times, hands, strict=True)]
+
+
+@dataclass(frozen=True)
+class Walk:
+    """A plan's work as visits: `hours` (5, V, n) of n different cases (rounds, and hands-on, run, unloading and waiting
+    hours of each round), of one-off work, of the first batch and of a last partial one; `full` batches and whether
+    there is such a `rest` (n,); `which` case each of the plan's results is."""
+
+    steps: tuple[Step, ...]
+    one_off: int
+    hours: np.ndarray
+    full: np.ndarray
+    rest: np.ndarray
+    which: np.ndarray
+
+    @property
+    def turns(self):
+        """Which of the steps each visit is, (V,)."""
+        return np.r_[: len(self.steps), self.one_off : len(self.steps)]
+
+    def lead(self, calendar, begin_h, full, log=False):
+        """Lead so many `full` batches of each case, and the partial one, through the calendar: as of `schedule`, the
+        ends those of the cases (n,)."""
+        visits, cases, one_off, steps = self.hours.shape[1], self.full.size, self.one_off, len(self.steps)
+        many = full + self.rest
+        runs = np.append(0, np.cumsum(many))
+        case = np.repeat(np.arange(cases), many)
+        turn, whole = np.arange(runs[-1]) - runs[case], full[case]
+        batches = Batches(
+            case * visits + np.where(turn == 0, 0, np.where(turn < whole, one_off, steps)),
+            case * visits + np.where(turn < whole, steps, visits),
+            np.where((turn == 0) | (one_off == 0), float(begin_h), np.inf),
+            np.where((turn == 0) & (one_off > 0), case * visits + one_off - 1, -1),
+            np.zeros(runs[-1], int),
+        )
+        legs, people, machines = legs_of(self.steps)
+        rounds, *hours = self.hours.swapaxes(1, 2).reshape(5, -1)
+        went = Visits(np.tile(self.turns, cases), rounds.astype(int), *hours)
+        shop = Shop((calendar,) * len(people), np.ones(len(people), int), np.ones(len(machines), int))
+        ends, *noted = schedule(shop, legs, went, batches, runs, log)
+        return np.maximum.reduceat(ends, runs[:-1]), *noted
+
+    def ends(self, calendar, begin_h):
+        """When each case is done, (n,) [h]."""
+        ends, *_ = self.lead(calendar, begin_h, np.minimum(self.full, STEADY))
+        if (self.full > STEADY).any():
+            half, *_ = self.lead(calendar, begin_h, np.minimum(self.full, STEADY // 2))
+            ends += (self.full - STEADY).clip(0) * (ends - half) / (STEADY - STEADY // 2)
+        return ends
+
+
+def walk_of(plan):
+    """The Walk of a plan."""
+    size, quantity, shape = plan.job.batch_size, plan.job.quantity, plan.shape
+    first, rest = np.minimum(quantity, size), np.where(quantity > size, quantity % size, 0)
+    one_off, each = plan.legs
+    works = [work for step in one_off for work in step.work]
+    once = [(1, w.hands_on_h, w.machine_h + w.cooling_h, w.unload_h, w.wait_h) for w in works]
+    rows = [*once, *plan.visits_of(first), *plan.visits_of(rest)]
+    hours = np.array([[np.broadcast_to(value, shape) for value in row] for row in rows], dtype=float)
+    hours = hours.reshape(len(rows), 5, -1).swapaxes(0, 1)
+    full, more = (np.broadcast_to(value, shape).ravel() for value in (np.maximum(quantity // size, 1), rest > 0))
+    which = np.zeros(full.size, int)
+    if full.size > 1:  # what only prices tell apart takes the same days
+        every = np.vstack([hours.reshape(-1, full.size), full, more])
+        _, index, which = np.unique(every, axis=1, return_index=True, return_inverse=True)
+        hours, full, more = hours[..., index], full[index], more[index]
+    return Walk((*one_off, *each), len(one_off), hours, full, more.astype(int), which.ravel())
+
+
+def days_of(plan, start=None):
+    """Calendar days of a plan from a start to delivery, (n,) [d] over its flattened shape; as `Plan.days`."""
+    calendar, begin_h = calendar_of(plan, start)
+    walk = walk_of(plan)
+    return ((walk.ends(calendar, begin_h) - begin_h) / 24 + plan.job.delivery_days)[walk.which]
+
+
+def spans_and_days(plan, start):
+    """The spans of the first batch, with its one-off work, and the days to delivery of a plan of single numbers."""
+    calendar, begin_h = calendar_of(plan, start)
+    walk = walk_of(plan)
+    _, rows, pieces = walk.lead(calendar, begin_h, np.minimum(walk.full, STEADY), log=True)
+    spans = spans_of([walk.steps[turn] for turn in walk.turns], rows, pieces, begin_h)
+    first = tuple(span for span, row in zip(spans, rows, strict=True) if row[0] == 0)
+    return first, float(days_of(plan, start)[0])
+
+
+def calendar_of(plan, start):
+    """(Calendar, begin [h since its first midnight]) of a plan from a start, or from some Monday's opening time."""
+    if start is None:
+        return generic_calendar(plan.rates.hours), plan.rates.hours.start_h
+    return start_of(start, plan.rates.hours)
