@@ -54,35 +54,14 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0):
     Returns: times (nx, ny, nz) [s], nan outside the metal; heat that has left the grid, over all at the start [-].
     Raises InputError where the metal does not freeze.
     """
-    from scipy.ndimage import binary_dilation, distance_transform_edt
-
-    from pourprint.process.freezing import heat as kernel
-
     share = np.asarray(share, dtype=float)
     edge = np.pad(np.zeros(share.shape, dtype=bool), 1, constant_values=True)
-    share = np.pad(share, 1)
-    room, metal = filled(share)
-    if not metal.any():
-        raise InputError(f"cell_mm={cell_mm!r} must be finer: no cell of the grid holds enough metal.")
-    thin = share[~binary_dilation(metal)].sum() / share.sum()
-    if thin > MOST_THIN:
-        raise InputError(f"cell_mm={cell_mm!r} must be finer: {thin:.0%} of the metal is in walls that it cannot hold.")
-    away = distance_transform_edt(~metal)
-    shell = np.isfinite(mould.thickness_mm)
-    if shell:
-        wall, held = filled(np.where(metal, 0.0, np.clip(mould.thickness_mm / cell_mm - away + 1, 0, 1)))
-        held &= ~edge
-        if not held.any():
-            raise InputError(f"cell_mm={cell_mm!r} must be finer: no cell of the grid holds enough shell.")
-        room, listed = np.where(held, wall, room), held
-        datum = mould.air_c
-    else:
-        listed = ~metal & (sum(_moved(metal.astype(int), *side) for side in _SIDES) > 0)
-        datum = mould.start_c
+    room, metal, listed, away = _places(np.pad(share, 1), edge, cell_mm, mould)
+    shell, count = np.isfinite(mould.thickness_mm), int(metal.sum())
+    datum = mould.air_c if shell else mould.start_c
     # 0 metal, 1 mould, 2 air, 3 beyond the grid: neither links nor loss.
     kind = np.where(metal, 0, np.where(listed | (not shell), 1, np.where(edge, 3, 2))).reshape(-1)
     cells = np.concatenate([np.flatnonzero(metal), np.flatnonzero(listed)])
-    count = int(metal.sum())
     neighbours, links, capacity = _links(cells, kind, room, cell_mm, melt, mould)
     loss = _loss(cells, kind, neighbours, away, cell_mm, mould) if shell else np.zeros(len(cells))
 
@@ -92,20 +71,54 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0):
     liquid_h = c_metal * liquidus + melt.density_kg_m3 * melt.latent_j_kg
     curve = (solid_h, liquid_h, solidus, liquidus, c_metal, c_mould)
     start = np.array([melt.pour_c, mould.start_c, datum, datum]) - datum
-    warm = start[kind].astype(np.float32).reshape(share.shape)
+    warm = start[kind].astype(np.float32).reshape(metal.shape)
     heat = np.where(kind[cells] == 0, liquid_h + c_metal * (melt.pour_c - melt.liquidus_c), c_mould * start[1])
     heat = heat.astype(np.float32)
     sweep = 0.0 if shell else mould.diffusivity_mm2_s / cell_mm**2
-    first, last = _rows(away, sweep > 0)
     rooms = room.reshape(-1)[cells]
-    known = cells, neighbours, links, loss, rooms, count, curve, sweep, first, last
+    known = cells, neighbours, links, loss, rooms, count, curve, sweep, *_rows(away, sweep > 0)
     limit = min((capacity / (links.sum(1) + loss)).min(), 1 / (6 * sweep) if sweep else np.inf)
 
-    def total():
+    def total(warm, heat):
         plain = c_mould * (warm.sum(dtype=float) - warm.reshape(-1)[cells].sum(dtype=float)) if sweep else 0.0
         return (heat * rooms).sum(dtype=float) + plain
 
-    before, target = total(), liquid_h - solid * (liquid_h - solid_h)
+    before = total(warm, heat)
+    times, warm, heat = _march(warm, heat, known, limit, liquid_h - solid * (liquid_h - solid_h), mould)
+    result = np.full(metal.shape, np.nan)
+    result.reshape(-1)[cells[:count]] = times
+    return result[1:-1, 1:-1, 1:-1], 1 - total(warm, heat) / before
+
+
+def _places(share, edge, cell_mm, mould):
+    """What each cell holds over its volume [-], which are metal and which are listed mould, bool, and how far each is
+    from the metal [cells]. Raises InputError where the grid is too coarse."""
+    from scipy.ndimage import binary_dilation, distance_transform_edt
+
+    room, metal = filled(share)
+    if not metal.any():
+        raise InputError(f"cell_mm={cell_mm!r} must be finer: no cell of the grid holds enough metal.")
+    thin = share[~binary_dilation(metal)].sum() / share.sum()
+    if thin > MOST_THIN:
+        raise InputError(f"cell_mm={cell_mm!r} must be finer: {thin:.0%} of the metal is in walls that it cannot hold.")
+    away = distance_transform_edt(~metal)
+    if not np.isfinite(mould.thickness_mm):
+        return room, metal, ~metal & (sum(_moved(metal.astype(int), *side) for side in _SIDES) > 0), away
+    wall, held = filled(np.where(metal, 0.0, np.clip(mould.thickness_mm / cell_mm - away + 1, 0, 1)))
+    held &= ~edge
+    if not held.any():
+        raise InputError(f"cell_mm={cell_mm!r} must be finer: no cell of the grid holds enough shell.")
+    return np.where(held, wall, room), metal, held, away
+
+
+def _march(warm, heat, known, limit, target, mould):
+    """Step by step until each metal cell holds no more than `target` [J/m3]: times (metal,) [s], last warm and heat.
+
+    known: what `heat.stage` needs besides; limit [s]: longest step that is stable by itself.
+    """
+    from pourprint.process.freezing import heat as kernel
+
+    count = known[5]
     times, clock = np.full(count, np.nan), 0.0
     warm_out, heat_out = warm.copy(), heat.copy()
     while np.isnan(times).any():
@@ -125,9 +138,7 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0):
         gone = (old[now] - target) / np.maximum(old[now] - heat[:count][now], 1e-30)
         times[now] = clock + step * np.clip(gone, 0, 1)
         clock += step
-    result = np.full(share.shape, np.nan)
-    result.reshape(-1)[cells[:count]] = times
-    return result[1:-1, 1:-1, 1:-1], 1 - total() / before
+    return times, warm, heat
 
 
 def _links(cells, kind, room, cell_mm, melt, mould):
