@@ -191,7 +191,7 @@ def test_no_powder_is_made_or_vanishes(melted, bed, spatter, sieve):
 
 
 def test_heating_from_the_room():
-    assert heating_h(320, 150) == pytest.approx(2)  # 300 K at 150 K/h
-    assert heating_h(10, 150) == 0
+    assert heating_h(320, 150, 20) == pytest.approx(2)  # 300 K at 150 K/h
+    assert heating_h(10, 150, 20) == 0
     with pytest.raises(InputError, match="heating"):
-        heating_h(320, 0)
+        heating_h(320, 0, 20)

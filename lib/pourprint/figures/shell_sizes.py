@@ -5,7 +5,6 @@ import numpy as np
 from pourprint.figures.look import INK, LOOKS, Chart, tint
 from pourprint.figures.strokes import band, bars, canvas, line, mark, write
 from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freezing_point_c
-from pourprint.process.heating import ROOM_C
 from pourprint.process.shell.burn_out import shell_stress_mpa
 from pourprint.process.shell.hot_shell import shell_heat_share
 from pourprint.routes.printed_pattern import kiln_h, pour_shell_c
@@ -74,19 +73,20 @@ def firing_chart(sizes, kits=1):
 
     s = sizes.rates.section("shell")
     hot, warm = float(s("burn_out_temperature")), float(pour_shell_c(sizes.job, sizes.rates))
+    room = float(sizes.rates["room.temperature"])
     clusters = max(1.0, np.ceil(kits * float(sizes.per_kit) - 1e-9))
     loads = np.ceil(clusters / s("kiln_clusters") - 1e-9)
     hold, own = float(sizes.hold_h(kits, loads) / loads), kits * float(sizes.burning_h) / loads
     spans = [
         (f"heat at {s('kiln_heating'):.0f} K/h", float(kiln_h(sizes.rates, hot)), hot),
         ("hold, air through the kiln", hold, hot),
-        ("cool", float(kiln_h(sizes.rates, hot)), ROOM_C),
-        ("rinse, patch and dry", float(s("patch_time") + s("patch_drying")), ROOM_C),
+        ("cool", float(kiln_h(sizes.rates, hot)), room),
+        ("rinse, patch and dry", float(s("patch_time") + s("patch_drying")), room),
         ("heat", float(kiln_h(sizes.rates, warm)), warm),
         ("soak, then pour", float(s("preheat")), warm),
     ]
     times = np.concatenate([[0.0], np.cumsum([hours for _, hours, _ in spans])])
-    heat = np.array([ROOM_C, *(end for _, _, end in spans)])
+    heat = np.array([room, *(end for _, _, end in spans)])
     title = f"Burnt out at {hot:.0f} °C, poured at {warm:.0f} °C: {times[-1]:.0f} h in and out of the kiln"
     figure = canvas(title, "hours of one kiln load [h]", "shell [°C]")
     line(figure, times, heat, COLOUR, width=3, hover="%{x:.1f} h: %{y:.0f} °C")

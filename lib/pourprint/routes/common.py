@@ -1,7 +1,7 @@
 """What several routes share: levels, the check of the part, melting and pouring, machining and inspection."""
 
 from dataclasses import dataclass
-from functools import cache, reduce
+from functools import reduce
 
 import numpy as np
 
@@ -86,15 +86,12 @@ def crucible_kg(job, rates):
     return rates["foundry.crucible"] * job.alloy["density"] / Alloy.named(RATED_FOR)["density"]
 
 
-@cache
-def _rated_kj_kg():
-    return melt_kj_kg(Melt.of(Alloy.named(RATED_FOR)))
-
-
 def melting_h_kg(job, rates):
     """Furnace time to melt and heat a kilogram [h/kg]: aluminium by melt_time of a full crucible, others by heat."""
-    heat = melt_kj_kg(Melt.of(job.alloy)) / _rated_kj_kg()
-    return rates["foundry.melt_time"] / rates["foundry.crucible"] * heat
+    heat, rated = (
+        melt_kj_kg(Melt.of(alloy), rates["room.temperature"]) for alloy in (job.alloy, Alloy.named(RATED_FOR))
+    )
+    return rates["foundry.melt_time"] / rates["foundry.crucible"] * heat / rated
 
 
 def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
@@ -145,6 +142,11 @@ def _melts(poured_kg, lots, full_kg, crucible_kg):
     return np.maximum(np.ceil(lots / whole - 1e-9), np.ceil(poured_kg / crucible_kg - 1e-9))
 
 
+def furnace_h(rates, hottest_c):
+    """Time to bring the heat-treatment furnace from the room to a temperature [°C] → [h]. Raises: InputError."""
+    return heating_h(hottest_c, rates["foundry.heat_treatment_heating"], rates["room.temperature"])
+
+
 def heat_treat(job, rates):
     """Solution annealing and ageing of a hardened alloy, each heated from the room; no step at all for the others."""
     alloy = job.alloy
@@ -153,8 +155,7 @@ def heat_treat(job, rates):
     kit_kg = job.kit.volume_cm3 * alloy["density"] / 1000
     load = lots("furnace load", kit_kg / rates["foundry.heat_treatment_load"])
     hours = sum(
-        heating_h(alloy[f"{part}_temperature"], rates["foundry.heat_treatment_heating"]) + alloy[f"{part}_time"]
-        for part in ("solution", "ageing")
+        furnace_h(rates, alloy[f"{part}_temperature"]) + alloy[f"{part}_time"] for part in ("solution", "ageing")
     )
     work = Work(load, hands_on_h=rates["foundry.heat_treatment_setup"], machine_h=hours)
     return (Step(Stage.FINISH, "heat-treat", (work,), machine="heat_treatment_furnace", rounds=load.per_batch),)

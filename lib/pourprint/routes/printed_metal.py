@@ -13,7 +13,6 @@ from pourprint.ledger.entries import library
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import KitPart
 from pourprint.plans.steps import Level, Stage, Step, Work
-from pourprint.process.heating import heating_h
 from pourprint.process.packing import per_bed, plate_share
 from pourprint.process.powder import supports
 from pourprint.process.powder.bed import contour_h, exposure_h, powder, recoating_h
@@ -301,8 +300,8 @@ def _take_off(job, rates, layout):
     """Relieve stress, cut the parts from the plate and take off their supports."""
     m, plates, part = rates.section(NAME), layout.plates, common.part_level(job.kit)
     loads = Level("furnace load", lambda kits: np.ceil(plates.per_batch(kits) / m("relief_plates") - 1e-9))
-    heat_h = heating_h(job.alloy["relief_temperature"], rates["foundry.heat_treatment_heating"])
-    relief_h = heat_h + job.alloy["relief_time"]  # the load cools outside the furnace
+    # The load cools outside the furnace.
+    relief_h = common.furnace_h(rates, job.alloy["relief_temperature"]) + job.alloy["relief_time"]
     cut_h = common.mean(job.kit, [piece.hours.cut for piece in layout.pieces])
     removal_h = common.mean(job.kit, [piece.hours.removal for piece in layout.pieces])
     relieving = Work(loads, hands_on_h=m("relief_setup"), machine_h=relief_h)

@@ -176,7 +176,8 @@ def cooling_h(job, rates, moulds):
     """From the pour until the thickest metal, a feeder, is cold enough to shake out [h]."""
     thickest_mm = common.largest(one.feeder.modulus_mm for one in moulds)
     m = rates.section(NAME)
-    sand, out_c = Mould.sand(density_kg_m3=1000 * m("sand_density")), m("shake_out_share") * job.alloy["solidus"]
+    sand = Mould.sand(density_kg_m3=1000 * m("sand_density"), start_c=rates["room.temperature"])
+    out_c = m("shake_out_share") * job.alloy["solidus"]
     return shake_out_s(thickest_mm, Melt.of(job.alloy), sand, out_c) / 3600
 
 

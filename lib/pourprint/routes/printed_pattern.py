@@ -68,7 +68,7 @@ def _print_patterns(sizes):
 
 def kiln_h(rates, hottest_c):
     """Time to bring the kiln from the room to a temperature [°C], or back [h]. Raises: InputError."""
-    return heating_h(hottest_c, rates["shell.kiln_heating"])
+    return heating_h(hottest_c, rates["shell.kiln_heating"], rates["room.temperature"])
 
 
 def pour_shell_c(job, rates):
@@ -84,6 +84,7 @@ def cooling_h(sizes):
         density_kg_m3=1000 * s("density"),
         start_c=pour_shell_c(sizes.job, sizes.rates),
         loss_w_m2k=s("cooling_loss"),
+        air_c=sizes.rates["room.temperature"],
     )
     runner_mm = sizes.runner_mm / 4  # modulus of a bar
     return knock_out_s(runner_mm, melt, shell, s("knock_out_temperature")) / 3600

@@ -5,7 +5,7 @@ to the air. Not modelled: filling (the cavity is full at the pouring temperature
 the melt, the air gap between casting and mould, radiation between the walls of a hollow, moisture and binder.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -56,6 +56,11 @@ class Melt:
         return cls(**(values | changes))
 
 
+def room_c():
+    """The ledger's room temperature [°C]: of the air, and of sand at the pour."""
+    return ledger.library()["room.temperature"].value
+
+
 @dataclass(frozen=True)
 class Mould:
     """What holds the metal: conductivity [W/mK], density [kg/m3], heat [J/kgK], temperature at the pour [°C].
@@ -70,7 +75,7 @@ class Mould:
     start_c: float
     thickness_mm: float = np.inf
     loss_w_m2k: float = 0.0
-    air_c: float = 25.0
+    air_c: float = field(default_factory=room_c)
 
     def __post_init__(self):
         given = {key: value for key, value in vars(self).items() if key not in ("thickness_mm", "loss_w_m2k")}
@@ -82,28 +87,28 @@ class Mould:
     @classmethod
     def sand(cls, **changes):
         """Printed sand all around, at room temperature; `changes` replace single fields."""
-        t = ledger.freezing()
-        values = {
-            "conductivity_w_mk": t["sand.conductivity"].value,
-            "density_kg_m3": 1000 * ledger.library()["printed_mould.sand_density"].value,
-            "heat_j_kgk": t["sand.specific_heat"].value,
-            "start_c": t["sand.start"].value,
-        }
-        return cls(**(values | changes))
+        return cls._of_ledger("sand", "printed_mould.sand_density", {"start_c": room_c()} | changes)
 
     @classmethod
     def shell(cls, thickness_mm, **changes):
         """A hot ceramic shell of thickness_mm [mm] that stands in air; `changes` replace single fields."""
         t = ledger.freezing()
         values = {
-            "conductivity_w_mk": t["hot_shell.conductivity"].value,
-            "density_kg_m3": 1000 * ledger.library()["shell.density"].value,
-            "heat_j_kgk": t["hot_shell.specific_heat"].value,
             "start_c": t["hot_shell.start"].value,
             "loss_w_m2k": t["hot_shell.surface_loss"].value,
-            "air_c": t["hot_shell.air"].value,
+            "thickness_mm": thickness_mm,
         }
-        return cls(**(values | {"thickness_mm": thickness_mm} | changes))
+        return cls._of_ledger("hot_shell", "shell.density", values | changes)
+
+    @classmethod
+    def _of_ledger(cls, section, density, values):
+        t = ledger.freezing()
+        found = {
+            "conductivity_w_mk": t[f"{section}.conductivity"].value,
+            "density_kg_m3": 1000 * ledger.library()[density].value,
+            "heat_j_kgk": t[f"{section}.specific_heat"].value,
+        }
+        return cls(**(found | values))
 
     @property
     def diffusivity_mm2_s(self):
