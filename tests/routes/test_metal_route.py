@@ -44,20 +44,24 @@ def test_a_block_of_given_numbers_by_hand():
     laser = 1000 * melted / 10.5 / 3600 + 100 * np.pi / 4 * 100 / 0.06 / 700 / 3600
     table = rows(pp.Job(BLOCK, "AlSi7Mg", 3))
     printing = table.loc["print on the plate"]
-    assert printing["machine_h"] == pytest.approx(spread + 3 * laser) and printing["hands_on_h"] == 1.5
+    # Held while it is set up for 1.5 h, prints, cools for 4 h and is unloaded for 0.5 h.
+    assert printing["machine_h"] == pytest.approx(1.5 + spread + 3 * laser + 4 + 0.5) and printing["hands_on_h"] == 2
     density = 2.68e-3
     bought = 3 * melted * density * 1.1 * 0.98 + 250 * 250 * 34 / 1000 * 0.55 * density * 0.02
     assert printing["material"] == pytest.approx(65 * bought + (spread + 3 * laser) * 0.5 * 3.0)
-    assert table.loc["cut the parts from the plate", "machine_h"] == pytest.approx(3 * (foot + 0.3 * plate) / 60)
+    assert table.loc["cut the parts from the plate", "machine_h"] == pytest.approx(0.5 + 3 * (foot + 0.3 * plate) / 60)
     effort = (plate + 2.5 * inner) * (1 + reach / 4)
     assert table.loc["take off the supports", "hands_on_h"] == pytest.approx(3 * (0.15 + effort / 60))
-    assert table.loc["stress-relieve on the plate", "machine_h"] == pytest.approx(2 + 280 / 150)  # 300 °C
+    assert table.loc["stress-relieve on the plate", "machine_h"] == pytest.approx(0.15 + 2 + 275 / 150)  # 300 °C
 
 
 def test_powder_bought_is_what_the_steps_buy():
     job = pp.Job(demo_kit(), "AlSi10Mg", 3)
     bought = route.powder_of(job, demo_rates()).bought_kg
-    gas = rows(job).loc["print on the plate", "machine_h"] * 0.5 * demo_rates()["material.inert_gas"]
+    printed_h = rows(job).loc["print on the plate", "machine_h"] - 6 * route.lay_out(
+        job, demo_rates()
+    ).plates.per_batch(3)
+    gas = printed_h * 0.5 * demo_rates()["material.inert_gas"]  # not while it is set up, cools and is unloaded
     paid = rows(job).loc["print on the plate", "material"] - gas
     assert bought * demo_rates()["powder.AlSi10Mg"] == pytest.approx(paid)
 
@@ -74,6 +78,16 @@ def test_hot_pressing_is_paid_by_the_load_and_waited_for():
     # 4 × 50 cm3 of 4.42 g/cm3 are 0.884 kg; a load of 0.5 kg: two loads.
     row = rows(pp.Job(BLOCK, "Ti-6Al-4V", 4), hot_press_load=0.5).loc["press hot to close pores"]
     assert (row["material"], row["hands_on_h"], row["wait_h"]) == pytest.approx((1800, 2, 240))
+
+
+def test_the_printer_is_made_ready_once_a_job_and_its_plates_once_each():
+    """Three kits of two plates: 4 h for the powder of another alloy, and half an hour at the mill for every plate."""
+    job = pp.Job(demo_kit(), "AlSi10Mg", 3)
+    plates = float(route.lay_out(job, demo_rates()).plates.per_batch(3))
+    table = rows(job)
+    assert table.loc["change the printer's powder", ["hands_on_h", "machine_h"]].tolist() == [4, 4]
+    assert table.loc["resurface the plates", "machine_h"] == pytest.approx(0.5 * plates)
+    assert rows(job, powder_change=0.0).loc["change the printer's powder", "cost"] == 0
 
 
 # Which way up -------------------------------------------------------------------------------------------
@@ -171,7 +185,8 @@ def test_an_alloy_moves_every_step_that_metal_has_a_say_in():
 
 def test_thinner_layers_take_longer_to_spread_and_to_melt():
     job = pp.Job(demo_kit(), "AlSi10Mg")
-    thin, usual = (rows(job, layer_scale=s).loc["print on the plate", "machine_h"] for s in (0.5, 1.0))
+    idle = {"plate_setup": 1e-9, "plate_cooling": 0.0, "plate_unload": 0.0}
+    thin, usual = (rows(job, layer_scale=s, **idle).loc["print on the plate", "machine_h"] for s in (0.5, 1.0))
     assert thin == pytest.approx(2 * usual, rel=0.01)  # twice the layers, half the rate
 
 

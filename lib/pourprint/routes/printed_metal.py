@@ -12,7 +12,7 @@ import numpy as np
 from pourprint.ledger.entries import library
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import KitPart
-from pourprint.plans.steps import Level, Stage, Step, Work
+from pourprint.plans.steps import JOB, Level, Stage, Step, Work
 from pourprint.process.packing import per_bed, plate_share
 from pourprint.process.powder import supports
 from pourprint.process.powder.bed import contour_h, exposure_h, powder, recoating_h
@@ -259,11 +259,22 @@ def steps(job, rates):
     return (
         common.check_the_part(job, rates, "printing"),
         common.desk_step(Stage.TOOLING, "orient, support and lay out the plate", layout_h),
+        *_make_ready(m, layout),
         _print(job, m, layout),
         *_take_off(job, rates, layout),
         *_hot_pressing(job, m),
         *(common.heat_treat(job, rates) if "print_hardening" in job.alloy.entries else ()),
         *common.finish(job, rates, [piece.machining for piece in layout.pieces], PRINT),
+    )
+
+
+def _make_ready(m, layout):
+    """The job's powder into the printer, and plates flat again."""
+    changing = Work(JOB, hands_on_h=m("powder_change"))
+    milling = Work(layout.plates, hands_on_h=m("plate_resurface"))
+    return (
+        Step(Stage.TOOLING, "change the printer's powder", (changing,), machine="metal_printer"),
+        Step(Stage.MOULD, "resurface the plates", (milling,), machine="machining_centre", attended=True),
     )
 
 
@@ -280,6 +291,7 @@ def _print(job, m, layout):
             hands_on_h=m("plate_setup"),
             machine_h=recoat_h,
             cooling_h=m("plate_cooling"),
+            unload_h=m("plate_unload"),
             materials={gas: recoat_h * m("gas_flow"), metal: bed_kg},
         ),
         Work(common.part_level(kit), machine_h=laser_h, materials={gas: laser_h * m("gas_flow"), metal: piece_kg}),
@@ -304,7 +316,7 @@ def _take_off(job, rates, layout):
     relief_h = common.furnace_h(rates, job.alloy["relief_temperature"]) + job.alloy["relief_time"]
     cut_h = common.mean(job.kit, [piece.hours.cut for piece in layout.pieces])
     removal_h = common.mean(job.kit, [piece.hours.removal for piece in layout.pieces])
-    relieving = Work(loads, hands_on_h=m("relief_setup"), machine_h=relief_h)
+    relieving = Work(loads, hands_on_h=m("relief_setup"), machine_h=relief_h, unload_h=m("relief_unload"))
     cutting = (Work(plates, hands_on_h=m("cut_setup")), Work(part, machine_h=cut_h))
     clearing = Work(part, hands_on_h=m("support_handling") + removal_h)
     furnace = {"machine": "heat_treatment_furnace", "rounds": loads.per_batch}

@@ -250,7 +250,8 @@ def _print(job, rates, moulds):
     sand_kg = common.total(job.kit, [one.sand_kg for one in moulds])
     bought = {"material.mould_sand": sand_kg, "material.mould_binder": sand_kg * m("binder_fraction")}
     printing = (
-        Work(boxes, hands_on_h=m("box_setup")),
+        Work(boxes, hands_on_h=m("box_setup"), unload_h=m("box_unload")),
+        Work(BATCH, unload_h=m("clean_out")),
         Work(Level("layer", printed_layers), machine_h=m("layer_time") / 3600),
         Work(Level("kit", lambda kits: kits), materials=bought),
     )

@@ -49,7 +49,7 @@ def _print_patterns(sizes):
     builds = common.lots("build", common.share_of_lots(kit, fits, boxes_mm, "the pattern printer", limits))
     polymer = {"material.pattern_polymer": sizes.kit_polymer_kg / kit.nodes}
     printing = (
-        Work(builds, hands_on_h=p("build_setup")),
+        Work(builds, hands_on_h=p("build_setup"), unload_h=p("build_unload")),
         Work(part, machine_h=sizes.printing_h / kit.nodes, materials=polymer),
     )
     return (
@@ -133,15 +133,15 @@ def _fire(sizes, cluster, lost):
     job, rates = sizes.job, sizes.rates
     s, part = rates.section("shell"), common.part_level(job.kit)
     load = Level("kiln load", lambda kits: np.ceil(cluster.per_batch(kits) / s("kiln_clusters") - 1e-9))
-    ramps_h = 2 * kiln_h(rates, s("burn_out_temperature"))
-
-    def in_kiln_h(kits):
-        loads = load.per_batch(kits)
-        return loads * ramps_h + sizes.hold_h(kits, loads)
-
+    ramp_h = kiln_h(rates, s("burn_out_temperature"))
+    holding = Level("hour at heat", lambda kits: sizes.hold_h(kits, load.per_batch(kits)))
     ash_g = common.mean(job.kit, [sizes.ash_g(item.part) for item in job.kit.parts])
     preheat_h = kiln_h(rates, pour_shell_c(job, rates)) + s("preheat")
-    setup = Work(load, hands_on_h=s("kiln_setup"))
+    burning = (
+        Work(load, hands_on_h=s("kiln_setup"), machine_h=ramp_h, cooling_h=ramp_h, unload_h=s("kiln_unload")),
+        Work(holding, machine_h=1.0),
+    )
+    firing = Work(load, hands_on_h=s("kiln_setup"), machine_h=preheat_h)
     patching = (
         Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),
         Work(part, hands_on_h=ash_g * s("ash_time")),
@@ -151,13 +151,13 @@ def _fire(sizes, cluster, lost):
         Step(
             Stage.FIRE,
             "burn out the patterns",
-            (setup, Work(Level("kiln hour", in_kiln_h), machine_h=1.0)),
+            burning,
             first_pass_yield=rates["printed_pattern.yield_burn_out"],
             **kiln,
             **lost,
         ),
         Step(Stage.FIRE, "rinse, inspect and patch the shells", patching),
-        Step(Stage.FIRE, "fire and preheat the shells", (setup, Work(load, machine_h=preheat_h)), **kiln),
+        Step(Stage.FIRE, "fire and preheat the shells", (firing,), **kiln),
     )
 
 
