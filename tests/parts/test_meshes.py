@@ -14,7 +14,7 @@ from trimesh.creation import box, cone, icosphere, revolve, torus
 from malformed_parts import BALL, BALL_STL, BOX, ascii_stl, stl, threemf
 from pourprint.ledger.errors import InputError
 from pourprint.parts.mending import UNITS_MM, mended, read_mesh
-from pourprint.parts.meshes import measure, overhang, rotated_up, sections
+from pourprint.parts.meshes import bodies_of, facets_of, measure, miscounted, overhang, rotated_up, sections, simplified
 
 DIRECTIONS = st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1)
 
@@ -323,7 +323,7 @@ def test_boxes_that_share_only_an_edge_are_left_alone():
 
 def test_separate_bodies_stay_separate():
     (volume, _, _, bodies, _), notes = volume_and_notes(BALL, moved(BALL, 41))
-    assert volume == pytest.approx(2 * BALL.volume) and bodies == 2 and notes == ""
+    assert volume == pytest.approx(2 * BALL.volume) and bodies == 2 and "2 separate bodies" in notes
 
 
 def test_cavity_is_kept_and_said():
@@ -355,3 +355,91 @@ def test_collapsed_facets_are_dropped():
     vertices, faces, _ = mended(BALL.vertices, faces)
     assert len(faces) == len(BALL.faces)
     assert stl(vertices, faces)[80:84] == BALL_STL[80:84]
+
+
+# Meshes that lie
+
+
+def cube(side, x=0.0):
+    return box((side, side, side)).apply_translation((x, 0, 0))
+
+
+def eight(a=60.0, r=6.0, along=400, around=48):
+    """A closed tube of radius r along a figure of eight, which crosses itself at a right angle: one shell."""
+    t, phi = np.arange(along) / along * 2 * np.pi, np.arange(around) / around * 2 * np.pi
+    middle = np.c_[a * np.sin(t), a * np.sin(t) * np.cos(t), 0 * t]
+    ahead = np.c_[np.cos(t), np.cos(2 * t)] / np.hypot(np.cos(t), np.cos(2 * t))[:, None]
+    side = np.c_[ahead[:, 1], -ahead[:, 0], 0 * t]
+    ring = np.cos(phi)[:, None] * side[:, None] + np.sin(phi)[:, None] * [0, 0, 1]
+    i, j = np.indices((along, around)).reshape(2, -1)
+    at = [(i + di) % along * around + (j + dj) % around for di, dj in ((0, 0), (1, 0), (1, 1), (0, 1))]
+    faces = np.concatenate([np.c_[at[0], at[1], at[2]], np.c_[at[0], at[2], at[3]]])
+    return trimesh.Trimesh((middle[:, None] + r * ring).reshape(-1, 3), faces, process=False)
+
+
+def test_an_inward_shell_across_the_surface_is_cut_away_and_is_no_cavity():
+    # Exact: a cube of 64 cm3 and one of 8 cm3 that enters it by 1 mm: 63.6 is their difference.
+    inward = cube(20, 29)
+    inward.invert()
+    (volume, _, _, bodies, cavities), notes = volume_and_notes(cube(40), inward)
+    assert volume == pytest.approx(63_600) and (bodies, cavities) == (1, 0)
+    assert "cut away" in notes and "cavit" not in notes
+
+
+def test_outward_shells_that_cross_are_united():
+    (volume, *_), notes = volume_and_notes(cube(40), cube(20, 29))
+    assert volume == pytest.approx(71_600) and "0.4 cm3" in notes  # exact: their union
+
+
+def test_a_single_shell_that_crosses_itself_is_refused_with_how_much():
+    tube = eight()
+    # Two round bars of radius r that cross at a right angle share 16/3 r³ (Archimedes; exact). The bars here bend a
+    # little as they cross: 2 %.
+    twice, less = miscounted(tube.vertices, tube.faces)
+    shared = 16 / 3 * 6**3
+    assert twice == pytest.approx(shared / (tube.volume - shared), rel=0.02) and less == 0
+    with pytest.raises(InputError, match=r"crosses itself: 2\.9%"):
+        mended(tube.vertices, tube.faces)
+
+
+@given(DIRECTIONS, st.sampled_from([BOX, BALL, torus(20, 5), cone(10, 20)]))
+@settings(max_examples=30, deadline=None)
+def test_a_sound_mesh_counts_nothing_twice(up, body):
+    assert miscounted(rotated_up(body.vertices, up), body.faces) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    ("sides", "unit", "asked"),
+    [
+        ((3, 2, 1.5), "mm", "3 × 2 × 1.5 mm: were these inches or cm?"),
+        ((60, 40, 30), "inch", "60 × 40 × 30 inch: were these cm or mm?"),
+        ((90, 70, 60), "mm", ""),
+        ((3.5, 2.8, 2.4), "inch", ""),
+    ],
+)
+def test_sizes_that_suggest_another_unit_are_asked_about(sides, unit, asked):
+    body = box(sides)
+    assert " ".join(mended(body.vertices, body.faces, unit=unit)[2]) == asked
+
+
+def test_a_mesh_that_takes_too_long_is_refused(monkeypatch):
+    monkeypatch.setattr("pourprint.parts.mending.LONGEST_S", 0.0)
+    with pytest.raises(InputError, match="within 0 s"):
+        mended(BALL.vertices, BALL.faces)
+
+
+def test_bodies_keep_their_cavities():
+    hollow = icosphere(3, 10.0)
+    whole = trimesh.util.concatenate([BALL, moved(hollow, 0, flip=True), icosphere(2, 5.0), moved(BOX, 60)])
+    vertices, faces, _ = mended(whole.vertices, whole.faces)
+    found = sorted(float(facets_of(vertices, body)[0].sum()) for body in bodies_of(vertices, faces))
+    assert found == pytest.approx(sorted([icosphere(2, 5.0).volume, BALL.volume - hollow.volume, BOX.volume]))
+
+
+def test_a_simpler_copy_keeps_to_what_it_promises():
+    ball = icosphere(5, 20.0)
+    vertices, faces = simplified(ball.vertices, ball.faces, 0.05)
+    assert len(faces) < len(ball.faces) / 2
+    assert np.linalg.norm(vertices, axis=1) == pytest.approx(20, abs=0.05)
+    # A layer of 0.05 mm on the whole surface would be 0.05·A.
+    assert abs(facets_of(vertices, faces)[0].sum() - ball.volume) < 0.05 * ball.area

@@ -176,3 +176,29 @@ def test_all_faults_of_a_kit_file_come_in_one_message(tmp_path):
 @pytest.mark.parametrize("fit", ["H7", "N7", "JS6", "P9", "ZA8", "H01"])
 def test_iso_hole_fits_are_accepted(fit):
     assert Bore(25, 10, fit).fit == fit
+
+
+# Meshes of another kind
+
+
+def test_loose_beads_are_said_and_make_a_kit():
+    beads = [
+        trimesh.creation.icosphere(1, 3.0).apply_translation((8 * i, 8 * j, 0)) for i in range(20) for j in range(20)
+    ]
+    beads[7] = trimesh.creation.box((4, 4, 4)).apply_translation(beads[7].centroid)
+    whole = trimesh.util.concatenate(beads)
+    part = Part.from_arrays("beads", whole.vertices, whole.faces)
+    assert part.bodies == 400 and "400 separate bodies" in " ".join(part.notes)
+    kit = Kit.of_bodies(part)
+    assert sorted(kit.counts.tolist()) == [1, 399]
+    assert kit.volume_cm3 == pytest.approx(part.volume_cm3)
+
+
+def test_a_huge_mesh_is_measured_whole_and_studied_on_a_copy(monkeypatch):
+    monkeypatch.setattr("pourprint.parts.part.MOST_STUDIED", 10_000)
+    monkeypatch.setattr("pourprint.parts.part.DETAIL", 800)
+    ball = trimesh.creation.icosphere(5, 20.0)
+    part = Part.from_arrays("ball", ball.vertices, ball.faces)
+    assert part.volume_cm3 == pytest.approx(ball.volume / 1e3) and len(part.mesh[1]) == len(ball.faces)
+    assert len(part.shape.faces) < len(ball.faces)
+    assert f"{len(part.shape.faces)} of {len(ball.faces)} facets" in " ".join(part.notes)

@@ -1,8 +1,11 @@
 """Time budgets; run with `pytest --benchmark-only tests/test_speed_parts.py`."""
 
+import time
+
 import numpy as np
 import trimesh
 
+import pourprint as pp
 from pourprint.parts.meshes import sections
 from pourprint.parts.part import Part
 
@@ -22,3 +25,13 @@ def test_3300_sections_of_100_000_facets_take_less_than_1_s(benchmark):
     areas, _ = benchmark.pedantic(sections, (upright, BODY.faces, heights), rounds=3, warmup_rounds=1)
     assert areas.shape == (3300,)
     assert benchmark.stats["max"] < 1
+
+
+def test_1_300_000_facets_are_read_and_planned_in_less_than_15_s(tmp_path):
+    ball = trimesh.creation.icosphere(subdivisions=8).apply_scale((40, 30, 25))
+    ball.export(tmp_path / "ball.stl")
+    start = time.process_time()
+    part = Part.from_mesh(tmp_path / "ball.stl")
+    plans = pp.plan_all(pp.Job(part, "AlSi7Mg", 4))
+    assert all(plan.feasible for plan in plans.values())
+    assert time.process_time() - start < 15

@@ -9,6 +9,7 @@ import numpy as np
 
 from pourprint.ledger.checks import STRICT, check_numbers, plain, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
+from pourprint.parts.meshes import bodies_of, facets_of, used
 from pourprint.parts.part import Part
 
 
@@ -89,6 +90,23 @@ class Kit:
     def of(cls, part):
         """A lone part as a kit of one piece."""
         return cls(part.name if isinstance(part, Part) else "", (KitPart(part),))
+
+    @classmethod
+    def of_bodies(cls, part):
+        """The separate bodies of a part's mesh as a kit; those of one volume and surface count as one part.
+
+        Raises: InputError for a part without a mesh.
+        """
+        vertices, faces = part.needed_mesh("split into its bodies")
+        alike = {}
+        for body in bodies_of(vertices, faces):
+            sizes = tuple(f"{x.sum():.4g}" for x in facets_of(vertices, body))
+            alike.setdefault(sizes, []).append(body)
+        parts = [
+            KitPart(Part.from_arrays(f"{part.name} {i}", *used(vertices, group[0])), len(group))
+            for i, group in enumerate(alike.values(), start=1)
+        ]
+        return cls(part.name, tuple(parts), notes=f"The bodies of {part.name}, each as a part.")
 
     @classmethod
     def load(cls, path):

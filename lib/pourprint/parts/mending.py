@@ -1,6 +1,6 @@
 """Mesh files: read them, find what is wrong, mend what is safe to mend.
 
-A mesh that passes all checks is closed and points outward. Not found: a single shell that cuts through itself.
+A mesh that passes all checks is closed, points outward and counts no metal twice.
 """
 
 import re
@@ -8,20 +8,25 @@ from dataclasses import dataclass
 from functools import partial
 from hashlib import blake2b
 from itertools import combinations
+from time import monotonic
 
 import numpy as np
 
 from pourprint.ledger.checks import existing_file
 from pourprint.ledger.errors import InputError
 from pourprint.parts import kept
-from pourprint.parts.meshes import edges_of, facets_of, groups_of, measure, shell_labels
+from pourprint.parts.meshes import edges_of, facets_of, groups_of, is_inside, measure, miscounted, shell_labels
 
 FORMATS = (".stl", ".obj", ".ply", ".3mf")
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
 _UNITS_3MF = {"millimeter": "mm", "centimeter": "cm", "meter": "m", "inch": "inch"}
 SMALLEST_MM, LARGEST_MM = 1.0, 2000.0  # box of a believable node
 SMALL_HOLE_SHARE = 0.01  # of the surface; a larger hole is a missing part of the design
+USUAL_MM = 10.0, 1000.0  # box of most nodes: outside, and inside in another unit, that unit is asked about
 MOST_SHELLS = 500
+MOST_MISCOUNTED = 0.01  # of the metal; what crosses itself more is refused
+LONGEST_S = 60.0
+LOOKS = 16  # facets of a shell that are asked whether they lie inside another
 MOST_FACETS = 2_000_000  # keeps a reading below some 15 s
 
 
@@ -124,31 +129,60 @@ def mended(vertices, faces, name="mesh", unit="mm"):
     if not np.isfinite(vertices).all():
         raise InputError(f"{name} holds coordinates that are not finite numbers (NaN or inf); export it again.")
 
-    mesh = trimesh.Trimesh(vertices, faces, process=False)
+    clock, mesh = _Clock(name), trimesh.Trimesh(vertices, faces, process=False)
     mesh.merge_vertices()
     mesh.update_faces((np.diff(np.sort(mesh.faces, axis=1)) > 0).all(axis=1))
     mesh.remove_unreferenced_vertices()
     if not len(mesh.faces):
         raise InputError(f"{name} holds only triangles without area; export it again.")
-    _check_size(mesh, name, unit)
-    notes = [*_drop_repeats(mesh, name), *_close(mesh, name), *_wind(mesh, name)]
-    vertices, faces, more = _settle_shells(mesh, name)
-    volume, area, _, _, cavities = measure(vertices, faces)
+    clock.check()
+    notes = [*_check_size(mesh, name, unit), *_drop_repeats(mesh, name), *_close(mesh, name), *_wind(mesh, name)]
+    clock.check()
+    vertices, faces, more = _settle_shells(mesh, name, clock)
+    volume, area, _, bodies, cavities = measure(vertices, faces)
     if volume <= 1e-6 * area**1.5:
         raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
+    wrong = sum(miscounted(vertices, faces))
+    if wrong > MOST_MISCOUNTED:
+        raise InputError(f"{name} crosses itself: {wrong:.1%} of its metal would be counted wrongly; unite it in CAD.")
+    if wrong > 0:
+        more.append(f"The surface crosses itself a little: {wrong:.1e} of the metal is counted wrongly.")
     if cavities:
         more.append(f"Closed cavities: {cavities}; powder, resin and sand cannot leave them.")
+    if bodies > 1:
+        more.append(f"{bodies} separate bodies, not one part: Kit.of_bodies(part) makes a kit of them.")
     return np.array(vertices), np.array(faces), (*notes, *more)
 
 
+class _Clock:
+    """Refuses a mesh that takes too long, asked between the steps of its mending."""
+
+    def __init__(self, name):
+        self.name, self.end = name, monotonic() + LONGEST_S
+
+    def check(self):
+        if monotonic() > self.end:
+            raise InputError(
+                f"{self.name} cannot be mended within {LONGEST_S:g} s; export it with fewer facets, as one solid."
+            )
+
+
 def _check_size(mesh, name, unit):
-    longest = np.ptp(mesh.vertices, axis=0).max()
+    """Refuse what is no node in this unit; returns a note where another unit is likelier."""
+    sides = np.sort(np.ptp(mesh.vertices, axis=0))[::-1]
+    longest = sides[0]
+    usual = [u for u, mm in UNITS_MM.items() if USUAL_MM[0] <= longest / UNITS_MM[unit] * mm <= USUAL_MM[1]]
+    if SMALLEST_MM <= longest <= LARGEST_MM and unit not in usual and usual:
+        given = " × ".join(f"{side:.4g}" for side in sides / UNITS_MM[unit])
+        words = " or ".join("inches" if u == "inch" else u for u in reversed(usual))
+        return [f"{given} {unit}: were these {words}?"]
     if not SMALLEST_MM <= longest <= LARGEST_MM:
         likely = [u for u, mm in UNITS_MM.items() if 10 <= longest / UNITS_MM[unit] * mm <= 1000]
         hint = f"is the unit {' or '.join(likely)}?" if likely else "scale it first."
         raise InputError(
             f"{name} is {longest:.4g} mm long in unit {unit}, outside {SMALLEST_MM:g} to {LARGEST_MM:g} mm; {hint}"
         )
+    return []
 
 
 def _drop_repeats(mesh, name):
@@ -213,7 +247,7 @@ def _clashes(faces):
     return np.bincount(number.ravel(), weights=direction.ravel()).any()
 
 
-def _settle_shells(mesh, name):
+def _settle_shells(mesh, name, clock):
     """Point every shell the right way and unite shells that share space; returns vertices, faces, notes."""
     vertices, faces, notes = mesh.vertices, mesh.faces, []
     if facets_of(vertices, faces)[0].sum() < 0:
@@ -228,31 +262,47 @@ def _settle_shells(mesh, name):
     shells = [faces[label == i] for i in range(label.max() + 1)]
     volumes = [facets_of(vertices, shell)[0].sum() for shell in shells]
     boxes = [(vertices[shell].min((0, 1)), vertices[shell].max((0, 1))) for shell in shells]
-    # A shell of negative volume is a cavity of the smallest shell around it, or else simply inside out.
-    cavities = {}
+    cavities, across = {}, False
     for i in (i for i, v in enumerate(volumes) if v < 0):
-        point = vertices[shells[i][0]].mean(0)
-        around = [j for j in range(len(shells)) if volumes[j] > 0 and _inside(point, vertices[shells[j]])]
-        if around:
-            cavities.setdefault(min(around, key=volumes.__getitem__), []).append(i)
-        else:
+        around, crossed = _around(vertices, shells, boxes, volumes, i, clock)
+        across |= bool(crossed)
+        if crossed:
+            notes.append("A shell that points inward crosses the surface: it was cut away; turn it to add it instead.")
+        elif not around:
             shells[i], volumes[i] = shells[i][:, ::-1], -volumes[i]
             notes.append("A shell that pointed inward was turned outward.")
+        for j in crossed or around[:1]:
+            cavities.setdefault(j, []).append(i)
     faces = np.concatenate(shells)
     close = [
         (i, j)
         for i, j in combinations(range(len(shells)), 2)
         if volumes[i] * volumes[j] > 0 and (boxes[i][0] <= boxes[j][1]).all() and (boxes[j][0] <= boxes[i][1]).all()
     ]
-    if not close and not touching:
+    if not close and not touching and not across:
         return vertices, faces, notes
+    clock.check()
     united = _united(vertices, shells, cavities, [i for i, v in enumerate(volumes) if v > 0], name)
     before, after = ([x.sum() for x in facets_of(*body)] for body in ((vertices, faces), united))
     if np.allclose(before, after, rtol=1e-6, atol=0):
         return vertices, faces, notes
-    twice = (before[0] - after[0]) / 1000
-    notes.append(f"Shells that overlap or touch were united ({twice:.3g} cm3 had been counted twice).")
+    if not across:
+        twice = (before[0] - after[0]) / 1000
+        notes.append(f"Shells that overlap or touch were united ({twice:.3g} cm3 had been counted twice).")
     return *united, notes
+
+
+def _around(vertices, shells, boxes, volumes, i, clock):
+    """The outward shells round an inward one, smallest first, and those whose surface it crosses: two lists."""
+    middles = vertices[shells[i][:: -(-len(shells[i]) // LOOKS)]].mean(1)
+    around, crossed = [], []
+    for j in sorted((j for j, v in enumerate(volumes) if v > 0), key=volumes.__getitem__):
+        if (boxes[i][0] <= boxes[j][1]).all() and (boxes[j][0] <= boxes[i][1]).all():
+            inside = [is_inside(point, vertices[shells[j]]) for point in middles]
+            if any(inside):
+                (around if all(inside) else crossed).append(j)
+            clock.check()
+    return around, crossed
 
 
 def _united(vertices, shells, cavities, solids, name):
@@ -271,12 +321,3 @@ def _united(vertices, shells, cavities, solids, name):
         bodies.append(Manifold.batch_boolean([solid(shells[i]), *hollow], OpType.Subtract))
     result = Manifold.batch_boolean(bodies, OpType.Add).to_mesh64()
     return np.array(result.vert_properties[:, :3]), np.array(result.tri_verts).astype(int)
-
-
-def _inside(point, triangles):
-    """Is a point (3,) inside a closed shell of triangles (m, 3, 3)? Winding number by solid angles."""
-    a, b, c = np.moveaxis(triangles - point, 1, 0)
-    la, lb, lc = (np.linalg.norm(x, axis=1) for x in (a, b, c))
-    solid = np.vecdot(a, np.cross(b, c))
-    angle = np.arctan2(solid, la * lb * lc + np.vecdot(a, b) * lc + np.vecdot(b, c) * la + np.vecdot(c, a) * lb)
-    return abs(angle.sum() / (2 * np.pi)) > 0.5

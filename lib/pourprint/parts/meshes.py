@@ -44,12 +44,85 @@ def measure(vertices, faces):
     return volumes.sum(), areas.sum(), box, int((shells > 0).sum()), int((shells < 0).sum())
 
 
+def used(vertices, faces):
+    """Faces with the vertices that they use alone: vertices, faces."""
+    which, index = np.unique(faces, return_inverse=True)
+    return vertices[which], index.reshape(-1, 3)
+
+
+def bodies_of(vertices, faces):
+    """The separate bodies of a sound mesh, each with the cavities inside it: [faces], largest first."""
+    label = shell_labels(faces)
+    volumes = np.bincount(label, weights=facets_of(vertices, faces)[0])
+    shells = [faces[label == i] for i in range(len(volumes))]
+    order = np.argsort(-volumes, kind="stable")
+    owned = {int(i): [shells[i]] for i in order if volumes[i] > 0}
+    for i in np.flatnonzero(volumes < 0):
+        point = vertices[shells[i][0]].mean(0)
+        # Of several round a cavity the smallest is its own.
+        owner = next((j for j in reversed(owned) if is_inside(point, vertices[shells[j]])), None)
+        if owner is not None:
+            owned[owner].append(shells[i])
+    return [np.concatenate(own) for own in owned.values()]
+
+
+def is_inside(point, triangles):
+    """Is a point (3,) inside a closed shell of triangles (m, 3, 3)? Winding number by solid angles."""
+    a, b, c = np.moveaxis(triangles - point, 1, 0)
+    la, lb, lc = (np.linalg.norm(x, axis=1) for x in (a, b, c))
+    solid = np.vecdot(a, np.cross(b, c))
+    angle = np.arctan2(solid, la * lb * lc + np.vecdot(a, b) * lc + np.vecdot(b, c) * la + np.vecdot(c, a) * lb)
+    return abs(angle.sum() / (2 * np.pi)) > 0.5
+
+
+def simplified(vertices, faces, within_mm):
+    """A copy of a closed mesh with fewer facets, its surface moved by at most `within_mm` [mm]: vertices, faces."""
+    from manifold3d import Manifold, Mesh64
+
+    mesh = Manifold(Mesh64(np.array(vertices), faces.astype(np.uint64))).simplify(within_mm).to_mesh64()
+    return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts).astype(int)
+
+
 def facets_of(vertices, faces):
     """Signed volume to the middle of all vertices [mm3] and area [mm2] of every facet, each (m,)."""
     # From the middle, not from a far origin, so that little is lost to rounding.
     a, b, c = np.moveaxis((vertices - vertices.mean(0))[faces], 1, 0)
     cross = np.cross(b - a, c - a)
     return np.vecdot(a, cross) / 6, np.linalg.norm(cross, axis=1) / 2
+
+
+RAYS_ACROSS = 64  # looked along to see what is counted twice
+
+
+def miscounted(vertices, faces):
+    """What a closed mesh counts more than once, and less than not at all, each as a share of its metal [-].
+
+    Along upright rays every facet is entered or left: where more have been entered than one, shells or a single shell
+    cross themselves; where more have been left, a part of them is inside out. Sampled across the rays, exact along
+    them; both are 0 for a sound mesh.
+    """
+    points = vertices - vertices.min(0)
+    spacing = points[:, :2].max() / RAYS_ACROSS
+    u, v = (points[:, k][faces] / spacing - 0.5017 - 0.0131 * k for k in (0, 1))  # beside the edges of round sizes
+    first, last = (np.stack([f(x.min(1)), f(x.max(1))]) for f, x in ((np.ceil, u), (np.ceil, v)))
+    wide, deep = (np.diff(x, axis=0)[0].astype(int) for x in (first, last))
+    hit = np.repeat(np.arange(len(faces)), wide * deep)
+    nth = np.arange(len(hit)) - np.repeat(np.cumsum(wide * deep) - wide * deep, wide * deep)
+    i, j = first[0, hit] + nth // deep[hit], last[0, hit] + nth % deep[hit]
+    f, u, v = faces[hit], u[hit], v[hit]
+    twice = [(u[:, b] - i) * (v[:, c] - j) - (u[:, c] - i) * (v[:, b] - j) for b, c in ((1, 2), (2, 0), (0, 1))]
+    # Which side of an edge a ray passes is judged from the edge alone, the same way for both its facets.
+    flip = [np.where(f[:, b] < f[:, c], 1, -1) for b, c in ((1, 2), (2, 0), (0, 1))]
+    side = np.stack([np.where(w * s >= 0, s, -s) for w, s in zip(twice, flip, strict=True)])
+    inside = np.abs(side.sum(0)) == 3
+    weights, up = np.stack(twice)[:, inside], side[0, inside]
+    height = (weights * points[:, 2][f[inside]].T).sum(0) / np.where(weights.sum(0) == 0, 1, weights.sum(0))
+    ray = i[inside] * 2 * RAYS_ACROSS * 1000 + j[inside]
+    order = np.lexsort((up, height, ray))
+    length = np.diff(height[order], append=0) * (np.diff(ray[order], append=-1) == 0)
+    deep_in = -np.cumsum(up[order])
+    metal = max(length @ (deep_in > 0), 1e-300)
+    return length @ np.maximum(deep_in - 1, 0) / metal, length @ np.maximum(-deep_in, 0) / metal
 
 
 def unit_vector(value, name):

@@ -15,6 +15,8 @@ from pourprint.ledger.entries import unmeshed
 from pourprint.ledger.errors import InputError
 from pourprint.parts import kept, mending, meshes
 
+MOST_STUDIED = 200_000  # facets; what is studied on a larger mesh needs no such detail
+DETAIL = 5000  # a copy for studies keeps to its longest side over this
 ROUNDING = 1e-3  # numbers typed in by hand are rounded: so far a box or a surface may miss its least value
 
 
@@ -49,7 +51,7 @@ class Measures:
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """A mesh as it was first measured (vertices [mm], faces), and the studies made of it."""
+    """A mesh as it was first measured, or a simpler copy (vertices [mm], faces), and the studies made of it."""
 
     vertices: np.ndarray
     faces: np.ndarray
@@ -149,6 +151,13 @@ class Part:
     def _measured(cls, name, vertices, faces, notes):
         shape = Shape(vertices, faces)
         m = shape.study(Measures)
+        if len(faces) > MOST_STUDIED:
+            within_mm = m.box.max() / DETAIL
+            shape = Shape(*meshes.simplified(vertices, faces, within_mm))
+            notes += (
+                f"Studied on a copy with {len(shape.faces)} of {len(faces)} facets, its surface at most "
+                f"{within_mm:.2g} mm off, its volume {shape.volume_cm3 * 1e3 / m.volume - 1:+.1e}.",
+            )
         sizes = m.volume / 1e3, m.area / 1e2, m.box, m.overhang / 1e2, m.support / 1e3
         return cls(name, *sizes, m.bodies, True, notes, (vertices, faces), shape)
 

@@ -56,7 +56,8 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
 
     vertices (n, 3) [mm], faces (m, 3): closed and outward. spacing_mm [mm]. direction (3,): any length.
     Rays through edges and corners are counted once: which rays an edge passes is decided from the edge alone,
-    in the same way for both its facets, so each ray enters as often as it leaves. Raises InputError.
+    in the same way for both its facets, so each ray enters as often as it leaves. Where no ray meets metal, they are
+    laid closer until one does. Raises InputError.
 
     >>> cube = np.array([[x, y, z] for x in (0, 2) for y in (0, 2) for z in (0, 3)], dtype=float)
     >>> quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
@@ -78,6 +79,8 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
     shape = (int(shape[0]), int(shape[1]))
     u, v, w = _edge_ends(points, faces, origin, spacing_mm)
     column, height, sign = crossings(u, v, w, *shape)
+    if not len(column):  # all walls stand between the rays
+        return columns(vertices, faces, spacing_mm / 2, direction)
     ends = []
     for side in (-1, 1):  # facets that look down are entered, facets that look up are left
         ray, at = column[sign == side], height[sign == side]
