@@ -67,11 +67,11 @@ def test_powder_bought_is_what_the_steps_buy():
 
 
 @pytest.mark.parametrize(
-    ("alloy", "step"), [("Ti-6Al-4V", "press hot to close pores"), ("17-4PH", "heat-treat"), ("AlSi10Mg", None)]
+    ("alloy", "step"), [("Ti-6Al-4V", "press hot to close pores"), ("17-4PH", "quench"), ("AlSi10Mg", None)]
 )
 def test_what_an_alloy_needs_after_the_plate(alloy, step):
     names = set(rows(pp.Job(BLOCK, alloy)).index)
-    assert names & {"press hot to close pores", "heat-treat"} == ({step} if step else set())
+    assert names & {"press hot to close pores", "quench"} == ({step} if step else set())
 
 
 def test_hot_pressing_is_paid_by_the_load_and_waited_for():
@@ -179,7 +179,7 @@ def test_an_angle_between_tubes_moves_printing_sawing_and_supports():
 def test_an_alloy_moves_every_step_that_metal_has_a_say_in():
     kit = pp.Kit("k", (pp.KitPart(node(), bores=(pp.Bore(20, 8),)),))
     found = moved(pp.Job(kit, "AlSi10Mg"), pp.Job(kit, "17-4PH"))
-    cut = {"machine bores, faces and tight sockets", "stress-relieve on the plate", "heat-treat"}
+    cut = {"machine bores, faces and tight sockets", "stress-relieve on the plate", "solution-treat", "quench", "age"}
     assert found == SHAPED | cut
 
 

@@ -196,7 +196,8 @@ def test_clusters_are_poured_whole_from_a_melt():
     for crucible, in_one in ((1.9 * full, 1), (2.1 * full, 2), (3.1 * full, 3)):
         found = plan(job, foundry__crucible=crucible)
         clusters = float(level_of(found, "cluster").per_batch(8))
-        assert float(level_of(found, "melt").per_batch(8)) == np.ceil(clusters / in_one)
+        fired = np.ceil(clusters / 4)  # what four clusters' room in the kiln holds is poured from one melt
+        assert float(level_of(found, "melt").per_batch(8)) == max(np.ceil(clusters / in_one), fired)
 
 
 # The kit's clusters -----------------------------------------------------------------------------------

@@ -94,20 +94,30 @@ def melting_h_kg(job, rates):
     return rates["foundry.melt_time"] / rates["foundry.crucible"] * heat / rated
 
 
-def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
+def melts(job, rates, lot, poured_kg, least=None):
+    """The Level of melts: as many as the crucible needs, at least one for each of another Level that is poured hot."""
+    crucible = crucible_kg(job, rates)
+    full_kg = poured_kg(MANY) / lot.per_batch(MANY)  # metal of a lot that is as full as they come
+
+    def per_batch(kits):
+        needed = _melts(poured_kg(kits), lot.per_batch(kits), full_kg, crucible)
+        return needed if least is None else np.maximum(needed, least.per_batch(kits))
+
+    return Level("melt", per_batch)
+
+
+def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
     """Melt by the crucible, pour by the mould or cluster.
 
     A furnace with metal in it is never left alone, so that melting is hands-on time too: each melt is charged, melted,
     treated and poured in one go, and not begun where the day is too short for it.
 
-    Parameters: `lot` Level of moulds or clusters; `poured_kg` turns kits into metal poured [kg].
+    Parameters: `lot` Level of moulds or clusters; `poured_kg` turns kits into metal poured [kg]; `melt` Level of melts;
+    `hot` may say within_h.
     Metal is bought for the parts and for what melting and remelted returns lose.
     """
     job.alloy.check_pour(rates["foundry.furnace_limit"])
-    crucible = crucible_kg(job, rates)
     metal = Level("kilogram poured", poured_kg)
-    full_kg = poured_kg(MANY) / lot.per_batch(MANY)  # metal of a lot that is as full as they come
-    melt = Level("melt", lambda kits: _melts(poured_kg(kits), lot.per_batch(kits), full_kg, crucible))
     part = part_level(job.kit)
     part_kg = job.kit.volume_cm3 / job.kit.nodes * job.alloy["density"] / 1000
     ingot, lost = f"ingot.{job.alloy.name}", rates["foundry.return_loss"]
@@ -127,8 +137,9 @@ def melt_and_pour(job, rates, lot, poured_kg, spoils, back_to):
         whole=True,
         rounds=melt.per_batch,
         first_pass_yield=rates["foundry.yield_pour"],
-        spoils=spoils,
+        spoils=lot.name,
         returns_to=back_to,
+        **hot,
     )
 
 
@@ -148,17 +159,28 @@ def furnace_h(rates, hottest_c):
 
 
 def heat_treat(job, rates):
-    """Solution annealing and ageing of a hardened alloy, each heated from the room; no step at all for the others."""
+    """Solution annealing, quench and ageing of a hardened alloy; no steps at all for the others.
+
+    Both are heated from the room. The quench follows the furnace at once, since hardening phases begin to grow in
+    seconds. Of the hands' time a quarter each is taken to load, to quench, to load again and to unload.
+    """
     alloy = job.alloy
     if not alloy.hardened:
         return ()
     kit_kg = job.kit.volume_cm3 * alloy["density"] / 1000
     load = lots("furnace load", kit_kg / rates["foundry.heat_treatment_load"])
-    hours = sum(
+    quarter_h = rates["foundry.heat_treatment_setup"] / 4
+    soak_h, age_h = (
         furnace_h(rates, alloy[f"{part}_temperature"]) + alloy[f"{part}_time"] for part in ("solution", "ageing")
     )
-    work = Work(load, hands_on_h=rates["foundry.heat_treatment_setup"], machine_h=hours)
-    return (Step(Stage.FINISH, "heat-treat", (work,), machine="heat_treatment_furnace", rounds=load.per_batch),)
+    soaking, quenching = Work(load, hands_on_h=quarter_h, machine_h=soak_h), Work(load, hands_on_h=quarter_h)
+    ageing = Work(load, hands_on_h=quarter_h, machine_h=age_h, unload_h=quarter_h)
+    furnace = {"machine": "heat_treatment_furnace", "rounds": load.per_batch}
+    return (
+        Step(Stage.FINISH, "solution-treat", (soaking,), **furnace),
+        Step(Stage.FINISH, "quench", (quenching,), whole=True, rounds=load.per_batch, within_h=0.0),
+        Step(Stage.FINISH, "age", (ageing,), **furnace),
+    )
 
 
 def cast_hole_tolerance(grade):

@@ -139,6 +139,10 @@ def steps(job, rates):
     cores = common.mean(kit, [one.cores for one in moulds])
     cut_cm2 = common.mean(kit, [one.feeder.foot_cm2 + one.gating.ingate_mm2 / 100 for one in moulds])
     kit_metal_kg = common.total(kit, [one.metal_kg for one in moulds])
+
+    def poured_kg(kits):
+        return kits * kit_metal_kg
+
     unpacking = (
         Work(mould, hands_on_h=m("unpack_mould"), wait_h=m("curing")),
         Work(part, hands_on_h=m("unpack_each") + m("core_clean") * cores),
@@ -163,7 +167,7 @@ def steps(job, rates):
             spoils="mould",
             returns_to=PRINT,
         ),
-        common.melt_and_pour(job, rates, mould, lambda kits: kits * kit_metal_kg, "mould", PRINT),
+        common.melt_and_pour(job, rates, mould, poured_kg, common.melts(job, rates, mould, poured_kg), PRINT),
         Step(Stage.POUR, "cool in the sand", (Work(BATCH, wait_h=cooling_h(job, rates, moulds)),)),
         Step(Stage.BREAK_OUT, "shake out and clear the cores", shaking_out),
         Step(Stage.BREAK_OUT, "cut off feeders and gates", (sawing,), machine="saw", attended=True),

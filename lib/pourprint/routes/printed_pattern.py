@@ -93,8 +93,22 @@ def cooling_h(sizes):
 def from_cluster_on(sizes, first):
     """The steps from the cluster to the finished part; a failure sends work back to the step named `first`."""
     cluster = common.lots("cluster", sizes.per_kit)
-    lost = {"spoils": "cluster", "returns_to": first}
-    return (*_build_shells(sizes, cluster, lost), *_fire(sizes, cluster, lost), *_pour(sizes, cluster, first))
+    load = Level("kiln load", lambda kits: np.ceil(cluster.per_batch(kits) / sizes.rates["shell.kiln_clusters"] - 1e-9))
+
+    def poured_kg(kits):
+        return sizes.poured_kg(kits, cluster.per_batch(kits))
+
+    # Shells are poured straight from the kiln: what is fired together is poured from one melt.
+    melt, lost = (
+        common.melts(sizes.job, sizes.rates, cluster, poured_kg, load),
+        {"spoils": "cluster", "returns_to": first},
+    )
+    return (
+        *_build_shells(sizes, cluster, lost),
+        *_fire(sizes, cluster, load, melt, lost),
+        common.melt_and_pour(sizes.job, sizes.rates, cluster, poured_kg, melt, first, within_h=0.0),
+        *_break_out(sizes, cluster, first),
+    )
 
 
 def _build_shells(sizes, cluster, lost):
@@ -128,11 +142,10 @@ def _build_shells(sizes, cluster, lost):
     )
 
 
-def _fire(sizes, cluster, lost):
-    """Burn out, look inside, fire: in kiln loads."""
+def _fire(sizes, cluster, load, melt, lost):
+    """Burn out in kiln loads, look inside, fire what is poured from one melt."""
     job, rates = sizes.job, sizes.rates
     s, part = rates.section("shell"), common.part_level(job.kit)
-    load = Level("kiln load", lambda kits: np.ceil(cluster.per_batch(kits) / s("kiln_clusters") - 1e-9))
     ramp_h = kiln_h(rates, s("burn_out_temperature"))
     holding = Level("hour at heat", lambda kits: sizes.hold_h(kits, load.per_batch(kits)))
     ash_g = common.mean(job.kit, [sizes.ash_g(item.part) for item in job.kit.parts])
@@ -141,38 +154,33 @@ def _fire(sizes, cluster, lost):
         Work(load, hands_on_h=s("kiln_setup"), machine_h=ramp_h, cooling_h=ramp_h, unload_h=s("kiln_unload")),
         Work(holding, machine_h=1.0),
     )
-    firing = Work(load, hands_on_h=s("kiln_setup"), machine_h=preheat_h)
+    firing = Work(melt, hands_on_h=s("kiln_setup"), machine_h=preheat_h)
     patching = (
         Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),
         Work(part, hands_on_h=ash_g * s("ash_time")),
     )
-    kiln = {"machine": "kiln", "rounds": load.per_batch}
     return (
         Step(
             Stage.FIRE,
             "burn out the patterns",
             burning,
+            machine="kiln",
+            rounds=load.per_batch,
             first_pass_yield=rates["printed_pattern.yield_burn_out"],
-            **kiln,
             **lost,
         ),
         Step(Stage.FIRE, "rinse, inspect and patch the shells", patching),
-        Step(Stage.FIRE, "fire and preheat the shells", (firing,), **kiln),
+        Step(Stage.FIRE, "fire and preheat the shells", (firing,), machine="kiln", rounds=melt.per_batch),
     )
 
 
-def _pour(sizes, cluster, first):
-    """Pour, cool, break out, cut off and finish."""
+def _break_out(sizes, cluster, first):
+    """Cool, break out, cut off and finish."""
     job, rates = sizes.job, sizes.rates
     s, part = rates.section("shell"), common.part_level(job.kit)
     gate_cm2 = common.mean(job.kit, [np.pi / 4 * sizes.gate_mm(item.part) ** 2 / 100 for item in job.kit.parts])
     sawing = Work(part, hands_on_h=s("gate_cut") + s("gate_cut_area") * gate_cm2)
-
-    def poured_kg(kits):
-        return sizes.poured_kg(kits, cluster.per_batch(kits))
-
     return (
-        common.melt_and_pour(job, rates, cluster, poured_kg, "cluster", first),
         Step(Stage.POUR, "cool in the shell", (Work(BATCH, wait_h=cooling_h(sizes)),)),
         Step(Stage.BREAK_OUT, "knock out and wash", (Work(cluster, hands_on_h=s("knock_out")),)),
         Step(Stage.BREAK_OUT, "cut off and grind the gates", (sawing,), machine="saw", attended=True),
