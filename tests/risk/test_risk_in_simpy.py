@@ -20,7 +20,7 @@ def plan_of(route, quantity=1):
 @pytest.mark.parametrize("route", PRINTED)
 def test_cost_and_days_are_distributed_as_on_the_shop_floor(route, time_spread):
     plan = plan_of(route)
-    floor = np.array([Floor(plan, seed, time_spread).run() for seed in range(RUNS)])
+    floor = np.array([Floor(plan, seed=seed, time_spread=time_spread).run() for seed in range(RUNS)])
     runs = simulate(plan, 5000, seed=2, inputs=None, time_spread=time_spread)
     for ours, theirs in ((runs.cost, floor[:, 0]), (runs.days, floor[:, 1])):
         # Equal outcomes differ in their last digits between the two: rounded, so that they tie. Twelve comparisons
@@ -39,6 +39,6 @@ def test_the_comparison_can_fail():
     # Yields two thirds of the way to one are told apart by as many runs on the floor.
     plan = plan_of("printed_pattern")
     better = {key: 1 - (1 - entry.value) / 3 for key, entry in plan.rates.entries.items() if ".yield_" in key}
-    floor = np.array([Floor(plan, seed).run() for seed in range(RUNS)])
+    floor = np.array([Floor(plan, seed=seed).run() for seed in range(RUNS)])
     runs = simulate(plan.at(rates=plan.rates.replace(better)), 5000, inputs=None, time_spread=0)
     assert ks_2samp(runs.days, floor[:, 1]).pvalue < 1e-6 and ks_2samp(runs.cost, floor[:, 0]).pvalue < 1e-6

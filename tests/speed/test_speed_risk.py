@@ -27,7 +27,7 @@ def test_a_run_is_a_hundred_times_faster_than_a_loop_in_simpy(benchmark):
     for route, plan in plans().items():
         begun = time.perf_counter()
         for seed in range(30):
-            Floor(plan, seed, time_spread=0.2).run()
+            Floor(plan, seed=seed, time_spread=0.2).run()
         loops[route] = (time.perf_counter() - begun) / 30
 
     def together():

@@ -129,10 +129,12 @@ def spans_and_days(plan, start):
     """The spans of the first batch, with its one-off work, and the days to delivery of a plan of single numbers."""
     calendar, begin_h = calendar_of(plan, start)
     walk = walk_of(plan)
-    _, rows, pieces = walk.lead(calendar, begin_h, np.minimum(walk.full, STEADY), log=True)
+    ends, rows, pieces = walk.lead(calendar, begin_h, np.minimum(walk.full, STEADY), log=True)
+    if walk.full[0] > STEADY:
+        ends = walk.ends(calendar, begin_h)
     spans = spans_of([walk.steps[turn] for turn in walk.turns], rows, pieces, begin_h)
     first = tuple(span for span, row in zip(spans, rows, strict=True) if row[0] == 0)
-    return first, float(days_of(plan, start)[0])
+    return first, float((ends[0] - begin_h) / 24 + plan.job.delivery_days)
 
 
 def calendar_of(plan, start):
