@@ -23,6 +23,7 @@ from pourprint.decide.information import (
     value_of_information,
 )
 from pourprint.decide.map import decision_map
+from pourprint.decide.price import own_or_buy, price_of, prices
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.ledger import lab_log
 from pourprint.ledger.alloys import Alloy, alloy_ledger, alloys

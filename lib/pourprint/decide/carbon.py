@@ -4,8 +4,8 @@ A plan multiplies hours, kilograms and counts by prices. Put kilograms of CO2 eq
 nothing in the place of wages and machine hours, and the same plan counts carbon.
 
 Counted: electricity of the lab's machines, and materials from the mine to the door. Not counted: people, rooms,
-transport, making the machines, what becomes of waste, and what a lighter frame saves in use. First-pass yields are
-not priced here either: spoilt work adds to the routes that fail more.
+transport, what is bought in the place of a step, making the machines, what becomes of waste, and what a lighter frame
+saves in use. First-pass yields are not priced here either: spoilt work adds to the routes that fail more.
 """
 
 from dataclasses import dataclass, replace
@@ -105,7 +105,7 @@ def footprint(plan, n=1000, seed=1, known=None):
 def _weight(key, drawn):
     """What stands in the place of a price: kg CO2e a unit, nothing for people and machine hours."""
     section, _, name = key.partition(".")
-    if section in ("labour", "machine"):
+    if section in ("labour", "machine", "buy"):
         return 0.0
     if section in ("ingot", "powder"):
         return drawn[f"metal.{name}"] + (drawn["metal.atomising"] if section == "powder" else 0.0)

@@ -156,6 +156,16 @@ def joints():
     return read_table(files("pourprint.ledger").joinpath("data/joints.toml"))
 
 
+@cache
+def buying():
+    """What a rate card may name of what is bought and of prices, as {"buy.ware.key" or "price.key": Entry}."""
+    resource = files("pourprint.ledger").joinpath("data/buying.toml")
+    content = tomllib.loads(resource.read_text(encoding="utf-8"))
+    tables = {f"buy.{ware}": content["offer"] for ware in content["wares"]} | {"price": content["price"]}
+    raws = {f"{section}.{key}": raw for section, table in tables.items() for key, raw in table.items()}
+    return {key: Entry(**{"date": content["date"], **raw}) for key, raw in raws.items()}
+
+
 def as_table(entries):
     """Entries as a pandas table: key, value, low, high, unit, kind, pedigree, source, date."""
     import pandas as pd

@@ -1,7 +1,8 @@
 """The rate card: a lab's hourly rates, prices, machines and working hours, in one dated currency.
 
 A card is a TOML file that an instructor edits. Beside its own sections it may hold entries of the
-library's process tables (say `[printed_pattern]`), which then replace the library's values.
+library's process tables (say `[printed_pattern]`), which then replace the library's values, and may name what is
+bought instead of made (`[buy.printed_mould]`) and the shares that turn a cost into a price (`[price]`).
 Costs made from a card are estimates for teaching and planning, not quotations.
 """
 
@@ -15,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers, refuse, toml_text
-from pourprint.ledger.entries import Entry, Pedigree, as_table, library, nearest, read_entry
+from pourprint.ledger.entries import Entry, Pedigree, as_table, buying, library, nearest, read_entry
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours
 
@@ -79,6 +80,16 @@ class RateCard:
     def section(self, name):
         """A short way to read one section: `s = card.section("shell")`, then `s("dip_time")`."""
         return lambda key: self[f"{name}.{key}"]
+
+    @property
+    def bought(self):
+        """The names of what this card buys instead of making it, such as "printed_mould"."""
+        return tuple(dict.fromkeys(key.split(".")[1] for key in self.entries if key.startswith("buy.")))
+
+    def making(self, *wares):
+        """The same card, but these things made in the lab (default: all)."""
+        gone = tuple(f"buy.{ware}." for ware in wares or self.bought)
+        return replace(self, entries={key: e for key, e in self.entries.items() if not key.startswith(gone)})
 
     @classmethod
     def load(cls, path):
@@ -145,16 +156,19 @@ class RateCard:
                 continue
             if np.ndim(entry.value):
                 raise InputError(f"{key} holds {np.size(entry.value)} values; a saved card needs one value each.")
-            section, name = key.split(".", 1)
-            if section not in document:
-                document.add(section, tomlkit.table())
+            *sections, name = key.split(".")
+            table = document
+            for section in sections:
+                if section not in table:
+                    table.add(section, tomlkit.table())
+                table = table[section]
             fresh = {**entry.model_dump(exclude={"kind"}), "pedigree": str(entry.pedigree)}
-            if name not in document[section]:
+            if name not in table:
                 line = tomlkit.inline_table()
                 line.update(fresh)
-                document[section][name] = line
+                table[name] = line
             else:
-                line = document[section][name]
+                line = table[name]
                 for name_, value in fresh.items():
                     inherited = name_ == "date" and value == self.date
                     if line.get(name_) != value and not (inherited and name_ not in line):
@@ -183,37 +197,48 @@ def _parse(text, content, path, template):
     hours, found = WorkingHours.from_toml(content.get("hours", {}))
     faults += found
 
-    own, base = {}, library()
-    for section, table in content.items():
-        if section in HEADER:
-            continue
+    own, base = {}, dict(library())
+    known = {**template.entries, **buying()} if template else {}
+    for section, table in _sections(content):
         if not isinstance(table, dict):
             faults.append(f"{section} is not a known key; entries stand in sections such as [labour]")
             continue
         for name, raw in table.items():
             key = f"{section}.{name}"
-            known = template and template.entries.get(key)
-            entry, found = read_entry(key, raw, date if type(date) is dt.date else dt.date.min, known and known.kind)
+            kind = known[key].kind if key in known else None
+            entry, found = read_entry(key, raw, date if type(date) is dt.date else dt.date.min, kind)
             faults += found
             if entry:
                 own[key] = entry
-            faults += _misfits(key, entry, currency, template, base)
+            faults += _misfits(key, entry, currency, template, known)
     if template:
         present = {f"{s}.{n}" for s, t in content.items() if isinstance(t, dict) for n in t}
         absent = [key for key in template.entries if key not in base and key not in present]
         faults += [f"{key} is missing; copy the line from the default card" for key in absent]
     refuse(path, faults)
+    named = tuple(f"{section}." for section, _ in _sections(content))
+    for key, entry in buying().items():
+        if key.startswith(named):
+            base[key] = entry.model_copy(update={"unit": entry.unit.replace("EUR", currency)})
     return RateCard(lab, currency, date, hours, {**base, **own}, text)
 
 
-def _misfits(key, entry, currency, template, base):
+def _sections(content):
+    """The sections of a card and their tables, those of things bought by their own names: "buy.printed_mould"."""
+    for section, table in content.items():
+        if section == "buy" and isinstance(table, dict):
+            yield from ((f"buy.{ware}", offer) for ware, offer in table.items())
+        elif section not in HEADER:
+            yield section, table
+
+
+def _misfits(key, entry, currency, template, known):
     """Faults of one entry against the known keys and units."""
     if template is None:
         return []
-    if key not in template.entries:
-        return [f"{key} is not a known key{nearest(key, template.entries)}"]
+    if key not in known:
+        return [f"{key} is not a known key{nearest(key, known)}"]
     if entry is None or not isinstance(currency, str):
         return []
-    known = template.entries[key].unit
-    unit = known if key in base else known.replace(template.currency, currency)
+    unit = known[key].unit if key in library() else known[key].unit.replace(template.currency, currency)
     return [] if entry.unit == unit else [f'{key}.unit must be "{unit}" (given: "{entry.unit}")']

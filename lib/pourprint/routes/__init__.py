@@ -1,11 +1,14 @@
 """The routes: each a recipe from (job, rate card) to steps, and the two ways to ask for plans."""
 
+from functools import partial
+
 from pourprint.ledger.entries import nearest
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import NoPlan, Plan
 from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
+from pourprint.routes.bought import made_or_bought
 
 ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}
 PRINTED = tuple(name for name, route in ROUTES.items() if not route.SERIAL)  # all but the serial reference
@@ -24,7 +27,7 @@ def plan(route, job, rates=None):
         raise InputError(f"job must be a Job, not {job!r}: make one with Job(kit, alloy=…, quantity=…).")
     if not isinstance(rates, RateCard):
         raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-    recipe = ROUTES[route].steps
+    recipe = partial(made_or_bought, route, ROUTES[route].steps)
     return Plan(route, ROUTES[route].TITLE, job, rates, recipe, recipe(job, rates))
 
 

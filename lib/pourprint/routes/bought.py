@@ -1,0 +1,166 @@
+"""Make or buy: steps of a route that a lab orders outside, as its rate card says in [buy.printed_mould] and the like.
+
+A bought step stands for those of the route that it replaces; the order is priced by the piece, by the litre of the box
+round each piece and by the cubic centimetre of what is made, which come from the parts themselves: their blocks, their
+supports, their patterns. Size limits of the card (job box, plate, bed) are then those of the supplier's machine.
+
+Each batch is one order; dies are ordered once a job. Working days are spread over the week (five are seven days of the
+calendar), holidays left out. What a supplier makes again at its own cost takes no longer here than its delivery time.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from math import prod
+
+import numpy as np
+
+from pourprint.plans.steps import BATCH, JOB, Level, Work
+from pourprint.routes import common, printed_metal, printed_mould, printed_pattern, tooled_pattern
+from pourprint.routes.shell_sizes import ShellSizes
+
+
+@dataclass(frozen=True)
+class Ware:
+    """What can be bought: in words, for which routes, the `steps` that it stands for (those of them that a route has),
+    and (job, rates) → what a kit takes of it: (pieces [-], box [L], what is made [cm3])."""
+
+    title: str
+    routes: tuple[str, ...]
+    steps: tuple[str, ...]
+    sizes: Callable
+    level: Level = BATCH
+
+
+def _of_parts(job, rates):
+    """Pieces, boxes and volumes of the parts themselves."""
+    return _summed(job.kit, [(prod(item.part.box_mm), item.part.volume_cm3) for item in job.kit.parts])
+
+
+def _summed(kit, pairs):
+    """(pieces, L, cm3) of a kit from (box [mm3], volume [cm3]) of one piece of each part."""
+    boxes_mm3, volumes_cm3 = zip(*pairs, strict=True)
+    return kit.nodes, common.total(kit, boxes_mm3) / 1e6, common.total(kit, volumes_cm3)
+
+
+def _of_dies(job, rates):
+    """One die for each part, however many pieces there are."""
+    parts = [item.part for item in job.kit.parts]
+    return len(parts), sum(prod(part.box_mm) for part in parts) / 1e6, sum(part.volume_cm3 for part in parts)
+
+
+def _of_patterns(job, rates):
+    sizes = ShellSizes(job, rates)
+    volumes = [sizes.pattern_cm3(item.part) for item in job.kit.parts]
+    boxes = [np.prod(box, axis=-1) for box in sizes.boxes_mm]
+    return _summed(job.kit, zip(boxes, volumes, strict=True))
+
+
+def _of_moulds(job, rates):
+    """Boxes are the sand blocks, and what is made is their sand."""
+    blocks = [(np.prod(one.block_mm, axis=-1), one.metal_cm3) for one in printed_mould.moulds_of(job, rates)]
+    return _summed(job.kit, [(block_mm3, block_mm3 / 1000 - metal_cm3) for block_mm3, metal_cm3 in blocks])
+
+
+def _of_metal(job, rates):
+    """Boxes as the pieces stand on the plate; what is made is all metal that is melted, supports included."""
+    pieces = printed_metal.lay_out(job, rates).pieces
+    stands = [(piece.standing, piece.melted_cm3) for piece in pieces]
+    return _summed(job.kit, [(one.length_mm * one.width_mm * one.height_mm, cm3) for one, cm3 in stands])
+
+
+METAL, EVERY = (
+    (printed_metal.NAME,),
+    tuple(route.NAME for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)),
+)
+BUILD = (printed_metal.PRINT,)
+RELIEVE = (*BUILD, "stress-relieve on the plate", "cut the parts from the plate")
+HEAT = ("heat-treat",)
+READY = (*RELIEVE, "take off the supports", "press hot to close pores", *HEAT, "blast and look over")
+SAND = (printed_mould.PRINT, "unpack, clean and cure")
+WARES = {
+    "pattern": Ware(
+        "patterns", (printed_pattern.NAME,), (printed_pattern.PRINT, "clean, seal and check the patterns"), _of_patterns
+    ),
+    "die": Ware("dies from a die shop", (tooled_pattern.NAME,), ("order and receive the dies",), _of_dies, JOB),
+    "printed_mould": Ware("printed moulds", (printed_mould.NAME,), SAND, _of_moulds),
+    "printed_metal": Ware("printed metal, as built", METAL, BUILD, _of_metal),
+    "relieved_metal": Ware("printed metal, relieved and cut off", METAL, RELIEVE, _of_metal),
+    "finished_metal": Ware("printed metal, supports off and heat-treated", METAL, READY, _of_metal),
+    "machining": Ware("machining", EVERY, ("machine bores, faces and tight sockets",), _of_parts),
+    "heat_treatment": Ware("heat treatment", EVERY, HEAT, _of_parts),
+}
+
+
+def made_or_bought(route, recipe, job, rates):
+    """The steps of a route, with what the card buys in the place of what it stands for: → tuple of Step.
+
+    Parameters: `route` name; `recipe` its function (job, rates) → steps. Raises: Infeasible.
+    """
+    steps = recipe(job, rates)
+    for name in rates.bought:
+        if route in WARES[name].routes:
+            steps = _with_order(steps, name, job, rates)
+    return steps
+
+
+def _with_order(steps, name, job, rates):
+    """The steps with one order in the place of those that it stands for; as they are where there are none."""
+    ware, gone = WARES[name], [step for step in steps if step.name in WARES[name].steps]
+    if not gone:
+        return steps
+    offer, title = rates.section(f"buy.{name}"), f"order and receive {ware.title}"
+    own_yield = prod(step.first_pass_yield for step in gone)
+    order = replace(
+        gone[0],
+        name=title,
+        work=_order(name, ware, job, rates),
+        who="labour.technician",
+        machine=None,
+        attended=False,
+        whole=False,
+        rounds=BATCH.per_batch,
+        within_h=np.inf,
+        first_pass_yield=1 - (1 - own_yield) * (1 - offer("supplier_bears")),
+        spoils="part",
+        returns_to=title,
+    )
+    names = {step.name for step in gone}
+    kept = [step if step.returns_to not in names else replace(step, returns_to=title) for step in steps]
+    at = steps.index(gone[0])
+    return tuple(kept[:at] + [order] + [step for step in kept[at:] if step.name not in names])
+
+
+def _order(name, ware, job, rates):
+    """The work of one order: hands to place and receive it, the time until it comes, and what it costs.
+
+    An order below the least is paid as the least: its own price is then taken no times, and the least once.
+    """
+    offer, sizes = rates.section(f"buy.{name}"), ware.sizes(job, rates)
+    express = np.asarray(offer("express")) >= 0.5
+    factor = np.where(express, offer("express_factor"), 1.0)
+    working_days = 7 / len(rates.hours.days) * offer("working_days")
+    days = np.where(express, offer("express_days"), offer("calendar_days") + working_days)
+
+    def share_taken(kits):
+        """1 where the order's own price counts [-], 0 where the least does."""
+        own = offer("per_order") + sum(
+            kits * size * offer(key) for key, size in zip(("per_part", "per_litre", "per_cm3"), sizes, strict=True)
+        )
+        return np.where(own >= offer("least_order"), 1.0, 0.0)
+
+    def often(key, times):
+        """A price of the offer, paid `times` (kits) an order; once a job, its kits make no difference."""
+        bought = {f"buy.{name}.{key}": factor}
+        if ware.level is JOB:
+            return Work(JOB, materials={f"buy.{name}.{key}": factor * times(1)})
+        return Work(Level(f"{name} {key}", lambda kits: times(kits) * BATCH.per_batch(kits)), materials=bought)
+
+    pieces, litres, cm3 = sizes
+    return (
+        Work(ware.level, hands_on_h=offer("ordering"), wait_h=24 * days),
+        often("per_order", lambda kits: share_taken(kits)),
+        often("per_part", lambda kits: share_taken(kits) * kits * pieces),
+        often("per_litre", lambda kits: share_taken(kits) * kits * litres),
+        often("per_cm3", lambda kits: share_taken(kits) * kits * cm3),
+        often("least_order", lambda kits: 1 - share_taken(kits)),
+    )
