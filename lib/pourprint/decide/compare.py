@@ -11,7 +11,7 @@ from pourprint.decide.inputs import outcomes, single_plans
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import moment_of
-from pourprint.plans.plan import NoPlan, Plan, feasible, lead_time, made
+from pourprint.plans.plan import NoPlan, Plan, feasible, made
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
     days = {}
     for route, plan in feasible(plans).items():
         plan.single_only("a ranking")
-        days[route] = plan.lead_time_days if start is None else float(lead_time(plan, start).days)
+        days[route] = plan.days(start)
     table = pd.DataFrame(_ranked(plans, days, price_of_day, by, start)).set_index("route")
     return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
@@ -223,7 +223,7 @@ class Comparison:
     @cached_property
     def curve_days(self):
         """Calendar days from the start to delivery over all quantities: {route: (n,) [d]}."""
-        return {route: lead_time(curve, self.start).days for route, curve in self.curves.items()}
+        return {route: curve.days(self.start) for route, curve in self.curves.items()}
 
     @cached_property
     def unit_costs(self):

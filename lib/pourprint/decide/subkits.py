@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.parts.kits import Kit
-from pourprint.plans.plan import Plan, lead_time
+from pourprint.plans.plan import Plan
 from pourprint.routes import ROUTES, plan
 
 MOST = 10_000  # sub-kits: each takes some milliseconds
@@ -81,7 +81,7 @@ def sub_kits(job, cards, most, alloys, by_node, start):
         why = "; ".join(f"{ROUTES[route].TITLE}: {why}" for (route, name), why in reasons.items() if name == part)
         raise InputError(f"no route can make {part}. {why}")
     uses = [usage(plans[0]) for *_, plans in found]
-    days = [[p.lead_time_days if start is None else lead_time(p, start).days for p in plans] for *_, plans in found]
+    days = [[p.days(start) for p in plans] for *_, plans in found]
     return SubKits(
         job.kit.counts,
         tuple(plans[0] for *_, plans in found),
