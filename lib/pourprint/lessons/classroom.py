@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+import numpy as np
+
 from pourprint.ledger.alloys import Alloy
 from pourprint.ledger.checks import STRICT, existing_file, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
@@ -12,8 +14,8 @@ from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
 from pourprint.parts.kits import Kit
 from pourprint.plans.jobs import Job
-from pourprint.plans.plan import made
-from pourprint.routes import plan
+from pourprint.plans.plan import lead_time, made
+from pourprint.routes import PRINTED, plan
 
 CLASS_FILE = "class.toml"
 MEND = "\nMend this and load again."  # said once, at the end
@@ -88,6 +90,19 @@ class Classroom:
     def plan(self, route, quantity=1, batch_size=None):
         """The plan of a route for the class's kit and alloy. Raises: InputError where the route cannot."""
         return made(plan(route, Job(self.kit, self.alloy, quantity, batch_size), self.rates))
+
+    def batches(self, quantity):
+        """Every printed route and batch size for some kits, without failures.
+
+        Returns: {(route, batch size): (total cost [currency], days, moment when all is ready)}.
+        """
+        sizes, found = np.arange(1, quantity + 1), {}
+        for route in PRINTED:
+            each = self.plan(route).at(quantity=quantity, batch_size=sizes)
+            time = lead_time(each, self.start)
+            rows = zip(sizes.tolist(), each.total_cost.tolist(), time.days.tolist(), time.finish.tolist(), strict=True)
+            found |= {(route, size): tuple(row) for size, *row in rows}
+        return found
 
 
 def class_file(path=None, folder="."):

@@ -31,8 +31,8 @@ def percent(share):
 class Number:
     """A number to be typed: the right value in a unit, its tolerance [-], and the known slips.
 
-    `slips` {short name: (value, what to say)}; a slip that happens to give the right number is left out.
-    `whole`: counts, which must be right to the piece.
+    `slips` {short name: (value, what to say)}. `step` is what the answer may be rounded to, in its unit; `whole`:
+    counts, which must be right to the piece.
     """
 
     value: float
@@ -40,6 +40,12 @@ class Number:
     slips: dict
     tolerance: float = 0.01
     whole: bool = False
+    step: float = 0.0
+
+    @property
+    def tells_apart(self):
+        """Whether no slip leads to the right number."""
+        return not any(self.near(wrong, self.value) for wrong, _ in self.slips.values())
 
     @property
     def dimension(self):
@@ -62,7 +68,7 @@ class Number:
         """Whether a value is that number; of counts, whole numbers must agree, broken ones only nearly."""
         if self.whole and (value == round(value) or right == round(right)):
             return value == right
-        return math.isclose(value, right, rel_tol=self.tolerance, abs_tol=1e-12)
+        return math.isclose(value, right, rel_tol=self.tolerance, abs_tol=0.5001 * self.step + 1e-12)
 
     def judge(self, answer):
         """The Verdict on {"value", "unit"}."""
@@ -82,7 +88,7 @@ class Number:
 
     def _slip(self, value):
         for name, (wrong, say) in self.slips.items():
-            if not self.near(wrong, self.value) and self.near(value, wrong):
+            if self.near(value, wrong):
                 return Verdict(False, say, name)
         ratio = value / self.value if self.value else 0
         power = math.log10(ratio) if ratio > 0 and not self.whole else 0  # a count has no units to convert
@@ -147,6 +153,13 @@ def order(draw, text, steps, why, working, hints=(), source=""):
     return Question("order", text, places, judge, worked, working, hints, source)
 
 
+def some_of(draw, steps, deciding, count=6):
+    """For `order`: some of the steps, in their right order, those that decide among them."""
+    others = [step for step in draw.shuffled("kept", steps) if step not in deciding]
+    kept = {*deciding, *others[: count - len(deciding)]}
+    return [step for step in steps if step in kept]
+
+
 def by_stage(plan):
     """For `order`: why a step of a plan cannot come before another, from the stages to which they belong."""
     stages = {step.name: step.stage.title for step in plan.steps}
@@ -176,10 +189,10 @@ def choose(draw, text, options, reasons, working, hints=(), source="", asks=("yo
     return Question("choose and justify", text, (choice, reason), judge, worked, working, hints, source)
 
 
-def predict(draw, text, options, truth, slider, reasons, working, hints=(), source=""):
+def predict(draw, text, options, truths, slider, reasons, working, hints=(), source=""):
     """Predict first, then move a slider and see, then say why.
 
-    `options` are texts, `truth` the one that comes true. The prediction is recorded; the reason is what is marked.
+    `options` are texts, `truths` those that come true. The prediction is recorded; the reason is what is marked.
     """
     keys = _lettered(options)
     reason, why, good = _menu(draw, "reasons", reasons, "reason", "what you see comes about because", later=True)
@@ -191,12 +204,27 @@ def predict(draw, text, options, truth, slider, reasons, working, hints=(), sour
         because = why[answer["reason"]]
         if because.say:
             return Verdict(False, because.say, because.text)
-        came = "came true" if keys[answer["prediction"]] == truth else f"did not come true; what happens: {truth}"
-        return Verdict(True, f"Right. Your prediction {came}.")
+        came = keys[answer["prediction"]] in truths
+        what = "came true" if came else f"did not come true; what happens: {' or '.join(truths)}"
+        return Verdict(True, f"Right. Your prediction {what}.")
 
     fields = Field("prediction", "your prediction", keys), reason
-    worked = {"prediction": next(key for key, option in keys.items() if option == truth), "reason": good}
+    worked = {"prediction": next(key for key, option in keys.items() if option in truths), "reason": good}
     return Question("predict", text, fields, judge, worked, working, hints, source, slider=slider)
+
+
+GROWTHS = (
+    "it stays the same",
+    "it grows by a smaller factor",
+    "it grows by the same factor",
+    "it grows by a larger factor",
+)
+
+
+def growth_of(ratio, factor):
+    """For `predict`: those of GROWTHS that come true where something grows to `ratio` times, another to `factor`."""
+    place = 0 if abs(ratio - 1) < 1e-3 else 2 if abs(ratio / factor - 1) < 1e-3 else 1 if ratio < factor else 3
+    return GROWTHS[place : place + 1]
 
 
 def mistake(text, lines, wrong, sound, number, working, hints=(), source=""):
@@ -246,8 +274,8 @@ def design(text, fields, outcome, worked, working, hints=(), source=""):
     return Question("free design", text, fields, judge, worked, working, hints, source)
 
 
-def batch_of(text, quantity):
-    """A typed batch size: a whole number from 1 to the quantity. Raises: InputError for any other."""
-    if text not in map(str, range(1, quantity + 1)):
-        raise InputError(f"The batch size must be a whole number from 1 to {quantity}, not “{text}”.")
+def batch_of(text, most, least=1):
+    """A typed batch size: a whole number from least to most. Raises: InputError for any other."""
+    if text not in map(str, range(least, most + 1)):
+        raise InputError(f"The batch size must be a whole number from {least} to {most}, not “{text}”.")
     return int(text)

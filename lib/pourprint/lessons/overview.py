@@ -135,8 +135,8 @@ def _evening(room, student):
 
 
 def _other(posed):
-    """A wrong answer without numbers: two places swapped, or another choice in the last field."""
+    """A wrong answer without numbers: two places swapped, or another choice."""
     if "2" in posed.worked:
         return {"1": posed.worked["2"], "2": posed.worked["1"]}
-    part = [part for part in posed.fields if part.options][-1]
-    return {part.key: next(key for key in part.options if key != posed.worked[part.key])}
+    part = max(posed.fields, key=lambda part: bool(part.options))
+    return {part.key: next((key for key in part.options if key != posed.worked[part.key]), "0.5")}

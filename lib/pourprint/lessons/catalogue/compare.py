@@ -17,10 +17,13 @@ from pourprint.lessons.kinds import (
     design,
     mistake,
     numeric,
+    percent,
     predict,
 )
-from pourprint.plans.plan import lead_time
-from pourprint.routes import PRINTED, ROUTES
+from pourprint.parts.part import Part
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import made
+from pourprint.routes import PRINTED, ROUTES, plan
 
 NOTEBOOK = "05"
 
@@ -79,26 +82,27 @@ def break_even(draw, room):
 def saw_tooth(draw, room):
     counts = np.arange(1, 25)
     costs = room.plan("printed_pattern").at(quantity=counts, batch_size=counts).unit_cost
-    change = np.diff(costs)
-    wanted = change > 0 if draw.choice("tooth", (True, True, False)) else change < 0
-    candidates = counts[:-1][wanted if wanted.any() else change != 0]
-    at = int(draw.choice("at", list(candidates)))
-    options = ("it falls", "it stays the same", "it rises")
-    truth = options[int(np.sign(change[at - 1])) + 1]
-    rises = truth == options[2]
+    change = np.diff(costs) / costs[:-1]
+    rises, falls = counts[:-1][change > 0.01], counts[:-1][change < -0.01]  # a change that can be seen
+    rising = bool(rises.size and (draw.choice("tooth", (True, False)) or not falls.size))
+    at = int(draw.choice("at", (rises if rising else falls).tolist()))
     look = f"Move the slider from {at} to {at + 1} and further: does it fit what you see on both sides?"
-    lot = Option("one more cluster, kiln load or melt is begun and paid whole", "" if rises else look)
-    spread = Option("what is paid once is shared by one kit more, and no new load is begun", look if rises else "")
+    begun = "one more cluster, kiln load or melt is begun, and it costs more than sharing saves"
+    shared = "what is paid once is shared by one kit more, and that saves more than any new load costs"
     return predict(
         draw,
         f"The printed pattern route makes all kits of a job in one batch. The job grows from {at} to {at + 1} kits. "
         "What happens to the cost of one kit?",
-        options,
-        truth,
-        Slider("kits", "kits", tuple(map(int, counts)), lambda n: f"{costs[int(n) - 1]:,.2f} {room.money} a kit"),
-        [lot, spread, Option("larger jobs get a discount", "The rate card knows no discount.")],
+        ("it falls", "it stays the same", "it rises"),
+        ("it rises" if rising else "it falls",),
+        Slider("kits", "kits", tuple(counts.tolist()), lambda n: f"{costs[int(n) - 1]:,.2f} {room.money} a kit"),
+        [
+            Option(begun, "" if rising else look),
+            Option(shared, look if rising else ""),
+            Option("larger jobs get a discount", "The rate card knows no discount."),
+        ],
         f"From {at} to {at + 1} kits: {costs[at - 1]:,.2f} to {costs[at]:,.2f} {room.money} a kit.",
-        ("What is paid whole even if it is only partly filled?",),
+        ("What is paid whole even if it is only partly filled?", "What is shared by all kits?"),
         "Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427: unit cost against quantity is saw-toothed, because "
         "partly filled lines, layers and beds are paid whole (from memory).",
     )
@@ -127,36 +131,35 @@ def price_of_day(draw, room):
 
 @exercise("Find the mistake in a comparison", "compares only running costs")
 def forgotten_cost(draw, room):
-    quantity = draw.whole("quantity", 4, 12)
+    quantity, case = draw.whole("quantity", 4, 12), draw.choice("case", ("forgotten", "each", "one kit"))
     printed, tooled = (room.plan(route, quantity) for route in ("printed_pattern", "tooled_pattern"))
-    one_off, total = round(tooled.one_off_cost, 2), tooled.total_cost
-    running = round((total - one_off) / quantity, 2)
+    total, once = float(tooled.total_cost), round(float(tooled.one_off_cost), 2)
+    each = round((total - once) / quantity, 2)
+    running = each if case == "one kit" else quantity * each
+    dies = {"forgotten": 0, "each": quantity * once, "one kit": once}[case]
     lines = (
         f"Printed pattern: {quantity} kits cost {printed.total_cost:,.2f} {room.money} in all.",
-        f"Tooled pattern: dies and desk work cost {one_off:,.2f} {room.money} once.",
-        f"Once the dies are there, a kit costs {running:,.2f} {room.money}.",
-        f"So {quantity} kits by tooled pattern cost {quantity}·{running:,.2f} = {quantity * running:,.2f} "
-        f"{room.money}.",
+        f"Tooled pattern: dies and desk work cost {once:,.2f} {room.money} once.",
+        f"Once the dies are there, a kit costs {each:,.2f} {room.money}.",
+        f"So {quantity} kits from these dies cost {running:,.2f} {room.money}.",
+        f"The tooled pattern costs {running:,.2f} + {dies:,.2f} = {running + dies:,.2f} {room.money} in all.",
     )
     slips = {
-        "forgotten one-off cost": (
-            quantity * running,
-            "That is line 4 again: which cost of the lines above is not in?",
-        ),
-        "one-off cost for each kit": (quantity * (running + one_off), "The dies are bought once, not for each kit."),
+        "forgotten one-off cost": (quantity * each, "Which cost of the lines above is not in?"),
+        "one-off cost for each kit": (quantity * (each + once), "The dies are bought once, not for each kit."),
         "unit cost": (total / quantity, "That is one kit; the whole job is asked for."),
-        "one kit only": (one_off + running, f"{quantity} kits are made."),
+        "one kit only": (once + each, f"{quantity} kits are made."),
     }
     return mistake(
         f"A student compares two routes for {quantity} kits. The numbers of lines 1 to 3 come from the library. One "
-        "line draws a wrong conclusion. Which one, and what does the tooled pattern really cost in all?",
+        "line is wrong. Which one, and what does the tooled pattern really cost in all?",
         lines,
-        4,
+        4 if case == "one kit" else 5,
         dict.fromkeys((1, 2, 3), "It is a number of the plan."),
         Number(total, room.money, slips, tolerance=0.002),
-        f"{one_off:,.2f} + {quantity}·{running:,.2f} = {total:,.2f} {room.money}, against {printed.total_cost:,.2f} "
-        "for the printed pattern.",
-        ("Which cost is paid once?", "Is every cost of lines 1 to 3 in line 4?"),
+        f"{once:,.2f} + {quantity}·{each:,.2f} = {total:,.2f} {room.money}, against {printed.total_cost:,.2f} for the "
+        "printed pattern.",
+        ("Which cost is paid once?", "Which cost is paid for every kit?"),
     )
 
 
@@ -181,46 +184,132 @@ def refused_alloy(draw, room):
     )
 
 
-def _table(room, quantity):
-    """Every printed route and batch size for a quantity: [(route, batch, cost of a kit, moment ready)]."""
-    sizes, rows = np.arange(1, quantity + 1), []
-    for route in PRINTED:
-        plan = room.plan(route).at(quantity=quantity, batch_size=sizes)
-        ready = lead_time(plan, room.start).finish
-        rows += [(route, int(n), float(c), t.item()) for n, c, t in zip(sizes, plan.unit_cost, ready, strict=True)]
-    return rows
-
-
 @exercise("Design: under a price, by a date", "takes cheapest and fastest for one", 2)
 def under_price_by_date(draw, room):
-    quantity = draw.whole("quantity", 3, 8)
-    rows = _table(room, quantity)
-    best = [r for r in rows if not any(o[2] <= r[2] and o[3] <= r[3] and o[2:] != r[2:] for o in rows)]
-    aim = draw.choice("aim", sorted(best))
-    price = float(np.ceil(aim[2] * 1.01 / 5) * 5)
-    date = (aim[3] + dt.timedelta(days=1)).replace(hour=0, minute=0)
-    by_choice = {(route, batch): (cost, ready) for route, batch, cost, ready in rows}
-    routes = {route: ROUTES[route].TITLE for route in PRINTED}
+    wanted = draw.choice("route", PRINTED)
+    for quantity in map(int, draw.shuffled("quantities", "123456")):
+        choices = room.batches(quantity)
+        best = [
+            choice
+            for choice, (cost, _, ready) in choices.items()
+            if not any(c <= cost and r <= ready and (c, r) != (cost, ready) for c, _, r in choices.values())
+        ]
+        if any(route == wanted for route, _ in best):
+            break
+    route, size = draw.choice("aim", [choice for choice in best if choice[0] == wanted] or best)
+    cost, _, ready = choices[route, size]
+    price, date = np.ceil(cost / quantity * 1.01 / 5) * 5, (ready + dt.timedelta(days=1)).date()
+    routes = {name: ROUTES[name].TITLE for name in PRINTED}
 
     def outcome(answer):
-        cost, ready = by_choice[answer["route"], batch_of(answer["batch"], quantity)]
+        cost, _, ready = choices[answer["route"], batch_of(answer["batch"], quantity)]
+        each, wanted = cost / quantity, f"at most {price:,.0f} {room.money} a kit"
         return [
-            Aim("price", f"at most {price:,.0f} {room.money} a kit", cost <= price, f"{cost:,.0f} {room.money}"),
-            Aim("date", f"ready before {date:%a %d %b %Y}", ready < date, f"{ready:%a %d %b %Y, %H:%M}"),
+            Aim("price", wanted, each <= price, f"{each:,.0f} {room.money}"),
+            Aim("date", f"ready before {date:%a %d %b %Y}", ready.date() < date, f"{ready:%a %d %b %Y, %H:%M}"),
         ]
 
     return design(
-        f"A customer wants {quantity} kits of the frame in {room.alloy.title} for at most {price:,.0f} {room.money} a "
-        f"kit, ready before {date:%A %d %B %Y}. Work may begin on {room.start:%A %d %B %Y at %H:%M}. Choose the route "
-        "and how many kits are made together.",
+        f"A customer wants kits of your class's frame, {quantity} in all, for at most {price:,.0f} {room.money} "
+        f"a kit, ready before {date:%A %d %B %Y}. Work may begin on {room.start:%A %d %B %Y at %H:%M}. Count no "
+        "failures. Choose the route and how many kits are made together.",
         (Field("route", "route", routes), Field("batch", "batch size [kits]")),
         outcome,
-        {"route": aim[0], "batch": str(aim[1])},
-        f"One way: {routes[aim[0]]} in batches of {aim[1]}: {aim[2]:,.2f} {room.money} a kit, ready "
-        f"{aim[3]:%a %d %b %Y}. Others may do it too.",
+        {"route": route, "batch": str(size)},
+        f"One way: {routes[route]} in batches of {size}: {cost / quantity:,.2f} {room.money} a kit, ready "
+        f"{ready:%a %d %b %Y}. Others may do it too.",
         (
             f"{PANEL}, move quantity and batch size, and read the table.",
             "Larger batches share loads; smaller ones let the next step begin earlier.",
             f'pp.lead_time(plan, "{room.start:%Y-%m-%dT%H:%M}").finish is the moment when a plan is ready.',
         ),
+    )
+
+
+@exercise("Design: the cheapest batch", "thinks that more kits are always cheaper", 2)
+def cheapest_batch(draw, room):
+    cases = [f"{route} {low}" for route in PRINTED for low in range(2, 16)]
+    for route, low in map(str.split, draw.shuffled("cases", cases)):
+        counts = np.arange(int(low), int(low) + 6)
+        costs = room.plan(route).at(quantity=counts, batch_size=counts).unit_cost
+        limit = float(np.ceil(costs.min() * 1.001))
+        if costs[-1] > limit:  # else the most would be no question
+            break
+    best, most = int(counts[np.argmin(costs)]), int(counts[-1])
+
+    def outcome(answer):
+        chosen = batch_of(answer["batch"], most, int(low))
+        cost = float(costs[chosen - int(low)])
+        return [Aim("cost", f"at most {limit:,.0f} {room.money} a kit", cost <= limit, f"{cost:,.2f} {room.money}")]
+
+    return design(
+        f"A customer would take {low} to {most} of your class's kits, by {ROUTES[route].TITLE.lower()}, in one batch. "
+        f"How many make a kit cost at most {limit:,.0f} {room.money}? Count no failures.",
+        (Field("batch", "kits in the batch"),),
+        outcome,
+        {"batch": str(best)},
+        "; ".join(f"{n} kits {cost:,.0f}" for n, cost in zip(counts, costs, strict=True)) + f" {room.money} a kit.",
+        (f"{PANEL}, and move the quantity.", "The best batch just fills its last cluster, box, plate or kiln load."),
+    )
+
+
+@exercise("Say who wins where", "thinks that every route is cheapest somewhere")
+def winners_by_range(draw, room):
+    names = draw.shuffled("names", [ROUTES[route].TITLE for route in PRINTED])
+    wins = draw.choice("middle wins", (True, False))
+    early, late = draw.whole("early", 3, 9), draw.whole("late", 12, 40)
+    first, second = (early, late) if wins else (late, early)  # where the middle one passes the others' lines
+    less, lesser = draw.whole("less", 60, 200, 20), draw.whole("lesser", 40, 160, 20)
+    each = draw.whole("each", 500, 900, 10)
+    once = 100 + np.cumsum([0, less * (first + 0.5), lesser * (second + 0.5)])
+    costs = dict(zip(names, zip(once.tolist(), (each, each - less, each - less - lesser), strict=True), strict=True))
+    counts = np.arange(1, 200)
+    found = cheapest_intervals({name: a / counts + b for name, (a, b) in costs.items()}, counts)
+    right = ", then ".join(each.cheapest for each in found.intervals if each.cheapest)
+    orders = dict.fromkeys(
+        (", then ".join(names), f"{names[0]}, then {names[2]}", ", then ".join(names[::-1]), names[1])
+    )
+    look = "Work out all three for 1, 10 and 50 kits: who is cheapest each time?"
+    return choose(
+        draw,
+        "Three offers, each paid once for the job and for every kit, in "
+        + room.money
+        + ": "
+        + "; ".join(f"{name} {a:,.0f} once and {b:,} a kit" for name, (a, b) in sorted(costs.items()))
+        + ". Which is cheapest, from one kit up to 199?",
+        [Option(text, "" if text == right else look) for text in orders],
+        [
+            Option("the one in the middle gets below the first before the last gets below it", look * (not wins)),
+            Option("the last is already below the first when the one in the middle gets there", look * wins),
+            Option("least paid for a kit is cheapest in the end, so it is cheapest always", look),
+        ],
+        f"{right}: the lines cross at {', '.join(map(str, found.crossings))} kits.",
+        ("Where do two lines cross? What one costs more once, over what it saves a kit.", "Compare the crossings."),
+        "Exact: lines F + c·N cross at (F₂ − F₁)/(c₁ − c₂).",
+    )
+
+
+LEANER = ("by less than 1 %", "by 1 to 5 %", "by more than 5 %")
+
+
+@exercise("Take metal out of a node", "expects cost to follow weight", 2)
+def lighter_node(draw, room):
+    part, route = draw.choice("part", room.kit.parts).part, draw.choice("route", PRINTED)
+    share = draw.choice("share", (0.2, 0.3, 0.4))
+    lean = Part.from_numbers(part.name, part.volume_cm3 * (1 - share), part.area_cm2, part.box_mm)
+    solid = Part.from_numbers(part.name, part.volume_cm3, part.area_cm2, part.box_mm)
+    before, after = (made(plan(route, Job(each, room.alloy), room.rates)) for each in (solid, lean))
+    fallen = (before.table().groupby("step")["cost"].sum() - after.table().groupby("step")["cost"].sum()).sort_values()
+    falls = 1 - float(after.unit_cost / before.unit_cost)
+    place = int(np.digitize(falls, (0.01, 0.05)))
+    ask = "Plan both parts, made with pp.Part.from_numbers, and compare the cost column of pp.plan(…).table()."
+    return choose(
+        draw,
+        f"{part.name} is hollowed: {percent(share)} less metal, the same box and surface. Made by "
+        f"{ROUTES[route].TITLE.lower()}, one piece: at which step is most saved, and by how much does its cost fall?",
+        [Option(step, "" if step == fallen.index[-1] else ask) for step in fallen.index[-4:]],
+        [Option(text, "" if i == place else ask) for i, text in enumerate(LEANER)],
+        f"“{fallen.index[-1]}” saves {fallen.iloc[-1]:,.2f} {room.money}; the piece costs {100 * falls:.1f} % less.",
+        ("Which step works on the metal's volume, and which on its surface or its box?",),
+        asks=("most is saved at", "the piece gets cheaper"),
     )

@@ -1,10 +1,10 @@
 """Exercises of notebook 06: yields, tries, queues and the calendar."""
 
 import datetime as dt
+from statistics import NormalDist
 
 import numpy as np
 
-from pourprint.ledger.workdays import DAYS
 from pourprint.lessons.exercises import Field, Slider, exercise
 from pourprint.lessons.kinds import (
     PANEL,
@@ -12,6 +12,7 @@ from pourprint.lessons.kinds import (
     Number,
     Option,
     batch_of,
+    choose,
     design,
     mistake,
     numeric,
@@ -20,11 +21,19 @@ from pourprint.lessons.kinds import (
     predict,
 )
 from pourprint.plans.plan import lead_time
-from pourprint.risk.yields import attempts_needed, chance_within, layers_printed
+from pourprint.risk.yields import (
+    attempts_needed,
+    chance_of_enough,
+    chance_within,
+    expected_visits,
+    layers_printed,
+    starts_needed,
+)
 from pourprint.risk.yields import rolled_yield as yield_of_all
 from pourprint.routes import PRINTED, ROUTES
 
 NOTEBOOK = "06"
+WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday")
 
 
 @exercise("Roll the yields", "averages yields, or takes the worst for the whole")
@@ -38,8 +47,9 @@ def rolled_yield(draw, room):
         "failures added": (1 - sum(1 - y for y in yields), "A part that failed already cannot fail again."),
     }
     return numeric(
-        f"Three steps have first-pass yields of {listed}. Which share of parts is right at the first try in all three?",
-        Number(right, "of 1", slips, tolerance=0.004),
+        f"Three steps have first-pass yields of {listed}. Which share of parts is right at the first try in all three? "
+        "Whole percent will do.",
+        Number(right, "of 1", slips, tolerance=0.004, step=0.01),
         f"{' · '.join(f'{y:.2f}' for y in yields)} = {right:.4f}.",
         ("Of 100 parts, how many are left after the first step? And after the second?",),
         "Rolled throughput yield: 0.95 · 0.84 · 0.88 = 0.702 (published: Minitab support page).",
@@ -52,13 +62,14 @@ def attempts(draw, room):
     right = good * float(attempts_needed(share)[0])
     slips = {
         "one repeat only": (good * (2 - share), "Repeats can fail, too."),
+        "made whole": (np.ceil(right) if right % 1 else right + 1, "A mean may be broken: nobody rounds it up."),
         "no repeats": (good, "Some fail: how many must be begun on average?"),
         "times the yield": (good * share, "That is how many of them would be good."),
     }
     return numeric(
         f"{good} good castings are needed; each try succeeds with a chance of {percent(share)}. How many must be "
-        "tried on average?",
-        Number(right, "tries", slips, tolerance=0.004),
+        "tried on average, to one decimal? A mean may be broken.",
+        Number(right, "tries", slips, tolerance=0.004, step=0.1),
         f"A try succeeds with p, so 1/p tries a casting: {good}/{share:g} = {right:.2f}.",
         ("How many tries does one good casting take on average?", "1 + (1 − p) + (1 − p)² + … = 1/p."),
         "Exact: mean of the geometric distribution; p = 0.8 gives 1.25 tries with a variance of 0.3125.",
@@ -77,8 +88,8 @@ def three_tries(draw, room):
     }
     return numeric(
         f"A print succeeds with a chance of {percent(share)}. What is the chance of at least one success within "
-        f"{tries} tries? Give three digits.",
-        Number(right, "of 1", slips, tolerance=0.002),
+        f"{tries} tries, to a tenth of a percent?",
+        Number(right, "of 1", slips, tolerance=0.0005, step=0.001),
         f"1 − (1 − {share:g})^{tries} = {right:.4f}.",
         ("What is the chance that all of them fail?",),
         "Exact: p = 0.8 within three tries gives 0.992.",
@@ -136,42 +147,29 @@ def shortest_first(draw, room):
 
 @exercise("Predict the best day to start", "thinks that every weekday is alike")
 def start_day(draw, room):
-    quantity, hours = draw.whole("quantity", 2, 5), room.rates.hours
-    monday = room.start.date() - dt.timedelta(days=room.start.weekday())
-    opening = dt.timedelta(hours=hours.start_h)
-
-    def days_of(plan, place):
-        start = dt.datetime.combine(monday + dt.timedelta(days=int(place) - 1), dt.time()) + opening
-        return float(lead_time(plan, start).days)
-
+    quantity, opening = draw.whole("quantity", 1, 5), dt.timedelta(hours=room.rates.hours.start_h)
+    monday = dt.datetime.combine(room.start.date() - dt.timedelta(days=room.start.weekday()), dt.time()) + opening
     plans = [room.plan(route, quantity) for route in PRINTED]
+    days = {p.title: [float(lead_time(p, monday + dt.timedelta(days=i)).days) for i in range(5)] for p in plans}
     # A route for which the day matters teaches more than one for which it does not.
-    apart = [plan for plan in plans if abs(days_of(plan, 5) - days_of(plan, 1)) > 0.05]
-    plan = draw.choice("route", apart or plans)
-
-    def days(place):
-        return days_of(plan, place)
-
-    taken = [days(place) for place in range(1, 6)]
-    best = int(np.argmin(np.round(taken, 6)))
-    names = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday")
-    truth = "it makes no difference" if max(taken) - min(taken) < 1e-6 else names[best]
+    route = draw.choice("route", [name for name, each in days.items() if max(each) - min(each) > 0.05] or [*days])
+    taken = days[route]
+    best = tuple(name for name, each in zip(WEEK, taken, strict=True) if each < min(taken) + 0.01)
     return predict(
         draw,
-        f"The {plan.title.lower()} route makes {quantity} kits of the frame in one batch. On which weekday "
-        f"of the week of {monday:%d %B %Y} should "
-        "work begin, so that the fewest days pass until all is ready?",
-        (*names, "it makes no difference"),
-        truth,
-        Slider("start, Monday is 1", "", (1, 2, 3, 4, 5), lambda p: f"{DAYS[int(p) - 1]}, {days(p):.1f} days"),
+        f"The {route.lower()} route makes kits of your class's frame, {quantity} in all, in one batch. On which day of "
+        f"the week of {monday:%d %B %Y} should work begin, so that the fewest days pass until all is ready?",
+        (*WEEK, "it makes no difference"),
+        best if len(best) < len(WEEK) else ("it makes no difference",),
+        Slider(
+            "start, Monday is 1", "", (1, 2, 3, 4, 5), lambda p: f"{WEEK[int(p) - 1]}, {taken[int(p) - 1]:.1f} days"
+        ),
         [
             Option("waits and machines can run through the nights and weekends, hands cannot"),
             Option("machines rest at the weekend", "Kilns and printers run on when nobody is there."),
-            Option(
-                "the work takes fewer hours on some days", "The hours of work are the same; what lies between them?"
-            ),
+            Option("the work takes fewer hours on some days", "The hours are the same; what lies between them?"),
         ],
-        "; ".join(f"{name} {day:.1f} days" for name, day in zip(names, taken, strict=True)) + ".",
+        "; ".join(f"{name} {day:.1f} days" for name, day in zip(WEEK, taken, strict=True)) + ".",
         ("Which waits can fall on a weekend?",),
         "Arithmetic of the class's working calendar (exact for its hours and holidays).",
     )
@@ -179,29 +177,163 @@ def start_day(draw, room):
 
 @exercise("Design: cheapest with the days priced", "leaves the price of the days out", 2)
 def days_and_price(draw, room):
-    quantity, price = draw.whole("quantity", 2, 6), draw.choice("price", (100, 200, 300, 400))
-    sizes = np.arange(1, quantity + 1)
-    totals = {}
-    for route in PRINTED:
-        plan = room.plan(route).at(quantity=quantity, batch_size=sizes)
-        costs = plan.total_cost + price * lead_time(plan, room.start).days
-        totals |= {(route, int(size)): float(cost) for size, cost in zip(sizes, costs, strict=True)}
-    best = min(totals, key=totals.get)
+    wanted, money, prices = draw.choice("route", PRINTED), room.money, (50, 100, 150, 200, 250, 300, 400, 600)
+    for quantity in map(int, draw.shuffled("quantities", "12345")):
+        choices = room.batches(quantity)
+        winners = {  # the cheapest choice at each price of a day
+            price: min(choices, key=lambda each: choices[each][0] + price * choices[each][1]) for price in prices
+        }
+        fitting = [price for price, (route, _) in winners.items() if route == wanted]
+        if fitting:
+            break
+    price = draw.choice("price", fitting or prices)
+    totals = {choice: cost + price * days for choice, (cost, days, _) in choices.items()}
+    best, routes = winners[price], {route: ROUTES[route].TITLE for route in PRINTED}
     limit = float(np.ceil(totals[best] * 1.01 / 10) * 10)
-    routes = {route: ROUTES[route].TITLE for route in PRINTED}
 
     def outcome(answer):
         total = totals[answer["route"], batch_of(answer["batch"], quantity)]
-        came = f"{total:,.0f} {room.money}"
-        return [Aim("total", f"at most {limit:,.0f} {room.money} with the days priced", total <= limit, came)]
+        aim = f"at most {limit:,.0f} {money} with the days priced"
+        return [Aim("total", aim, total <= limit, f"{total:,.0f} {money}")]
 
     return design(
-        f"{quantity} kits are wanted, and every day until they are ready costs {price} {room.money}. Work begins on "
-        f"{room.start:%A %d %B %Y at %H:%M}. Choose route and batch size so that the job and its days cost at most "
-        f"{limit:,.0f} {room.money}.",
+        f"Kits of your class's frame are wanted, {quantity} in all, and every day until they are ready costs {price} "
+        f"{money}. Work begins on {room.start:%A %d %B %Y at %H:%M}. Count no failures. Choose route and batch size so "
+        f"that the job and its days cost at most {limit:,.0f} {money}.",
         (Field("route", "route", routes), Field("batch", "batch size [kits]")),
         outcome,
         {"route": best[0], "batch": str(best[1])},
-        f"One way: {routes[best[0]]} in batches of {best[1]}: {totals[best]:,.0f} {room.money}.",
+        f"One way: {routes[best[0]]} in batches of {best[1]}: {totals[best]:,.0f} {money}.",
         (f"{PANEL}, set the price of a day, and read “in all”.", "Try several batch sizes: days follow them."),
+    )
+
+
+@exercise("Promise a date", "adds spreads, or promises the mean", 2)
+def chance_of_date(draw, room):
+    means, spreads = (draw.whole("a", 5, 12), draw.whole("b", 4, 10)), draw.choice("spreads", ((3, 4), (5, 12), (6, 8)))
+    hours, times = 24 * sum(means), draw.choice("times", (-2, -1, 1, 2))
+    both = float(np.hypot(*spreads))
+    right = NormalDist(hours, both).cdf(hours + times * both)
+
+    def chance(spread):
+        return NormalDist(0, spread).cdf(times * both)
+
+    slips = {
+        "spreads added": (chance(sum(spreads)), "Both are seldom late together: squares of spreads add, not spreads."),
+        "larger spread only": (chance(max(spreads)), "The other step spreads, too."),
+        "the mean": (0.5, "At the mean the chance is one half: is the date the mean?"),
+        "other side": (1 - right, "That is the chance to be late: which side is asked for?"),
+    }
+    return numeric(
+        f"Casting takes {24 * means[0]} h on average, with a standard deviation of {spreads[0]} h; finishing follows "
+        f"and takes {24 * means[1]} h, with {spreads[1]} h. They do not depend on each other; their sum is normal. "
+        f"What is the chance to be ready within {hours + times * both:g} h? One deviation below the mean has a chance "
+        "of 15.9 %, the mean 50 %, one above it 84.1 %, two 97.7 %. Whole percent will do.",
+        Number(right, "of 1", slips, tolerance=0.004, step=0.005),
+        f"√({spreads[0]}² + {spreads[1]}²) = {both:g} h; {hours + times * both:g} h is {times:+d} of it from the mean "
+        f"of {hours} h: {100 * right:.1f} %.",
+        ("Squares of the two deviations add.", "How many deviations lie between the mean and the date?"),
+        "Exact: variances of independent times add; shares of the normal distribution.",
+    )
+
+
+@exercise("Count the hours that failures take", "repeats only the step that failed")
+def hours_with_failures(draw, room):
+    first, second = draw.whole("first", 12, 40, 2), draw.whole("second", 4, 16)
+    p, q = draw.choice("p", (0.7, 0.8, 0.9)), draw.choice("q", (0.6, 0.75, 0.85))
+    mean, _ = expected_visits((p, q), np.array((0, 0)))
+    right = float(mean @ (first, second))
+    slips = {
+        "no failures": (first + second, "That is the plan, in which nothing fails."),
+        "each step by itself": (first / p + second / q, "Where does work begin again when the second step fails?"),
+        "yields multiplied": ((first + second) / (p * q), "A piece that fails in the first step never saw the second."),
+        "the second never fails": (first / p + second, "The second step fails, too."),
+    }
+    return numeric(
+        f"Printing a mould takes {first} h and succeeds with {percent(p)}. Pouring it takes {second} h and succeeds "
+        f"with {percent(q)}; when it fails, a new mould must be printed. The plan without failures takes "
+        f"{first + second} h. How many hours does it take on average until a casting is good?",
+        Number(right, "h", slips, tolerance=0.005),
+        f"Pours: 1/{q:g}; prints: 1/({p:g}·{q:g}); {first}/{p * q:g} + {second}/{q:g} = {right:.1f} h.",
+        ("How many pours does a good casting take on average?", "Each pour needs a mould: how many prints are those?"),
+        "Exact: mean visits of an absorbing chain, N = (I − Q)⁻¹.",
+    )
+
+
+@exercise("How many spares?", "makes as many spares as fail on average")
+def spares(draw, room):
+    good, p = draw.whole("good", 6, 14), draw.choice("p", (0.8, 0.85, 0.9))
+    each, again = draw.whole("each", 20, 80, 5), draw.whole("again", 400, 1600, 100)
+    counts = np.arange(0, 9)
+    chances = np.round(chance_of_enough(good + counts, good, p), 3)
+    costs = counts * each + (1 - chances) * again
+    right, few = int(np.argmin(costs)), int(np.ceil(good / p)) - good
+    slips = {
+        "as many as fail": (few, "So many fail on average; half the time it is more. What does a second pour cost?"),
+        "nearly sure": (starts_needed(good, p, 0.99) - good, "The last spares cost more than they save."),
+        "no spares": (0, "Compare what a spare costs with what it saves on average."),
+    }
+    return numeric(
+        f"{good} good castings are wanted; each is good with {percent(p)}. A spare in the same pour costs {each} "
+        f"{room.money}; too few good ones cost a second pour of {again:,} {room.money}. The chance of enough is, with "
+        f"0, 1, 2 … spares: {', '.join(f'{100 * chance:.1f} %' for chance in chances)}. How many spares cost least on "
+        "average, second pour included?",
+        Number(right, "spares", slips, whole=True),
+        "; ".join(f"{n}: {cost:,.0f} {room.money}" for n, cost in zip(counts, costs, strict=True)) + ".",
+        ("Cost of k spares: k times the price, plus the chance of too few times the second pour.",),
+        "Chances: binomial distribution (exact). One second pour at most is counted.",
+    )
+
+
+@exercise("Try one first?", "holds a trial for always wise, or always too slow")
+def trial_batch(draw, room):
+    each, kits, fault = (
+        draw.whole("each", 200, 900, 50),
+        draw.whole("kits", 4, 12),
+        draw.choice("fault", (0.1, 0.3, 0.5)),
+    )
+    alone, days, price = (
+        draw.whole("alone", 2, 5) * 100 + each,
+        draw.whole("days", 4, 9),
+        draw.choice("price", (20, 60, 120)),
+    )
+    lost, trial = fault * kits * each, alone + days * price + fault * (alone + days * price)
+    look = "Work out both: what a fault costs on average without a trial, and what the trial costs with its days."
+    pays = bool(lost > trial)
+    return choose(
+        draw,
+        f"A new node, {kits} kits at {each} {room.money} each. With a chance of {percent(fault)} its design has a "
+        f"fault, and all kits are made again. A trial of one kit finds it; it costs {alone} {room.money} and {days} "
+        f"days, a day costs {price} {room.money}, and after a fault it is done again. Trial first, or all at once?",
+        [Option("a trial first", look * (not pays)), Option("all at once", look * pays)],
+        [
+            Option("the loss that a trial spares on average is larger than what it costs", look * (not pays)),
+            Option("the loss that a trial spares on average is smaller than what it costs", look * pays),
+            Option("a fault may always be there", "It may: but how often, and what does it cost then?"),
+        ],
+        f"Without a trial {fault:g}·{kits}·{each} = {lost:,.0f} {room.money} are lost on average; the trial costs "
+        f"{1 + fault:g}·({alone} + {days}·{price}) = {trial:,.0f} {room.money}.",
+        ("Chance of a fault, times what it costs then.", "The trial's days cost money, too."),
+        "Exact: expected cost of both ways, one fault at most.",
+    )
+
+
+@exercise("Save a day where it counts", "thinks that a faster step always brings the date forward")
+def held_up(draw, room):
+    print_h, saved = draw.whole("print", 30, 60), draw.whole("saved", 8, 20)
+    other, after = print_h - draw.whole("less", 3, saved - 3), draw.whole("after", 10, 30)
+    right = float(print_h - max(other, print_h - saved))
+    slips = {
+        "all that was saved": (saved, "Does anything else still hold up the pour?"),
+        "nothing": (0.0, "What is waited for longest before, and what after?"),
+        "difference of the two": (float(other - print_h + saved), "Which of the two is ready last now?"),
+    }
+    return numeric(
+        f"A mould prints for {print_h} h. Beside it, on another machine, cores are made in {other} h. Both begin "
+        f"together, and both must be ready before pouring, which takes {after} h. A new printer saves {saved} h of the "
+        "print. How much sooner is the casting poured?",
+        Number(right, "h", slips),
+        f"Before, pouring waits {print_h} h, now {max(other, print_h - saved)} h: {right:g} h sooner.",
+        ("What is waited for before the change, and what after it?",),
+        "Critical path (exact): only the last to be ready decides.",
     )

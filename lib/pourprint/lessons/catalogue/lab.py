@@ -3,10 +3,12 @@
 import math
 
 from pourprint.decide.learning import Curve
+from pourprint.decide.sensitivity import output_of, tornado
+from pourprint.ledger.entries import Kind
 from pourprint.ledger.rates import annuity as yearly_payment
 from pourprint.ledger.rates import machine_hour as hour_price
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, numeric, percent, predict
+from pourprint.lessons.kinds import GROWTHS, Number, Option, choose, growth_of, numeric, percent, predict
 from pourprint.routes import PRINTED
 
 NOTEBOOK = "09"
@@ -19,10 +21,7 @@ def annuity(draw, room):
     right = float(yearly_payment(price, years, rate))
     slips = {
         "no interest": (price / years, "The bank wants interest, too."),
-        "interest on all years": (
-            price / years + price * rate,
-            "The debt falls from year to year, and interest with it.",
-        ),
+        "interest on all years": (price / years + price * rate, "The debt falls from year to year, interest with it."),
         "compound at the end": (price * (1 + rate) ** years / years, "Payments begin in the first year."),
         "interest only": (price * rate, "That never pays the debt back."),
     }
@@ -58,33 +57,37 @@ def machine_hour(draw, room):
     )
 
 
-@exercise("Predict a rise in wages", "expects cost to follow one rate in proportion")
+RISES = {  # what may rise, and why the cost does what it does
+    "the technicians' hour": "only a part of the cost moves",
+    "every price of the card": "all parts of the cost move together",
+    "an hour of the machine that another route prints with": "nothing in this plan is paid by that price",
+}
+
+
+@exercise("Predict a rise in prices", "expects cost to follow one rate in proportion")
 def wage_rise(draw, room):
-    route, percent = draw.choice("route", PRINTED), draw.choice("percent", (10, 20, 50))
-    plan, wage = room.plan(route), room.rates["labour.technician"]
+    own, percent, case = draw.whole("route", 0, 2), draw.choice("percent", (10, 20, 50)), draw.choice("case", [*RISES])
+    plan = room.plan(PRINTED[own])
+    printers = ("machine.pattern_printer", "machine.sand_printer", "machine.metal_printer")
+    prices = [key for key, entry in room.rates.entries.items() if entry.kind is Kind.PRICE]
+    keys = dict(zip(RISES, (["labour.technician"], prices, [printers[own - 1]]), strict=True))[case]
 
     def cost(rise):
-        return plan.at(rates=room.rates.replace({"labour.technician": wage * (1 + rise / 100)})).unit_cost
+        risen = {key: room.rates[key] * (1 + rise / 100) for key in keys}
+        return float(plan.at(rates=room.rates.replace(risen)).unit_cost)
 
-    growth = cost(percent) / cost(0) - 1
-    options = ("not at all", f"it rises, but by less than {percent} %", f"it rises by {percent} %")
-    truth = options[0] if growth < 1e-6 else options[1] if growth < percent / 100 * 0.999 else options[2]
-    see = "Move the slider to the end: does the whole cost move with the wage?"
+    see = "Move the slider to the end: does the whole cost move, a part of it, or nothing?"
     return predict(
         draw,
-        f"The technicians' rate rises by {percent} %, everything else stays. What happens to the unit cost of one kit "
-        f"by the {plan.title.lower()} route?",
-        options,
-        truth,
+        f"A price rises by {percent} %: {case}. Everything else stays. What happens to the cost of one kit by "
+        f"{plan.title.lower()}, compared with that rise?",
+        GROWTHS,
+        growth_of(cost(percent) / cost(0), 1 + percent / 100),
         Slider("rise", "%", tuple(range(0, 101, 10)), lambda rise: f"{cost(rise):,.2f} {room.money} a kit"),
-        [
-            Option("only the technicians' share of the cost moves", see if truth == options[2] else ""),
-            Option("all costs are wages in the end", "" if truth == options[2] else see),
-            Option("a lab absorbs the rise by working faster", "The hours of the plan stay as they are."),
-        ],
-        f"It rises by {100 * growth:.1f} %: technicians are {10_000 * growth / percent:.0f} % of the cost.",
-        ("Which share of the cost is technicians' labour?",),
-        "Exact: costs are homogeneous of degree one in all rates together, not in one alone.",
+        [Option(why, see * (why != RISES[case])) for why in RISES.values()],
+        f"It rises by {100 * (cost(percent) / cost(0) - 1):.1f} %: {RISES[case]}.",
+        ("Which share of the cost is paid by that price?",),
+        "Exact: costs are homogeneous of degree one in all prices together, not in one alone.",
     )
 
 
@@ -109,4 +112,92 @@ def learning(draw, room):
         ("How many doublings lead to that number?", "Average first, then times the number."),
         "Wright's 80 % curve, cumulative average (published): 100, 80, 64, 51.2, 40.96 at 1, 2, 4, 8, 16. The other "
         "form, for single pieces, gives 892 instead of 655 for the first 16.",
+    )
+
+
+@exercise("Buy or make?", "compares a bought piece with the price of the machine alone", 2)
+def buy_or_make(draw, room):
+    price, years, rate = (
+        draw.whole("price", 60, 300, 20) * 1000,
+        draw.whole("years", 4, 8),
+        draw.choice("rate", (0.05, 0.08)),
+    )
+    bought, own = draw.whole("bought", 900, 1600, 50), draw.whole("own", 200, 500, 20)
+    yearly = round(float(yearly_payment(price, years, rate)))
+    right = yearly // (bought - own) + 1
+    slips = {
+        "own cost left out": (yearly // bought + 1, "A plate that you make costs something, too."),
+        "no interest": (price // years // (bought - own) + 1, "The year's payment holds interest: it is given."),
+        "added": (yearly // (bought + own) + 1, "What does each plate save, once the printer is there?"),
+        "not rounded": (yearly / (bought - own), "From which whole number of plates on does it pay?"),
+    }
+    return numeric(
+        f"A printer for {price:,} {room.money} is paid off in {years} years at {percent(rate)}: {yearly:,} "
+        f"{room.money} a year. A plate then costs {own} {room.money} in powder, gas and hours; a service asks "
+        f"{bought:,} {room.money} for it. From how many plates a year on is making cheaper than buying?",
+        Number(right, "plates a year", slips, whole=True),
+        f"{yearly:,}/({bought:,} − {own}) = {yearly / (bought - own):.2f}, so from {right} plates on.",
+        ("What does one plate save?", "How many savings pay the year?"),
+        "Exact: annuity and break-even. Can your lab fill so many plates?",
+    )
+
+
+@exercise("Measure what matters", "measures first what is least known, whatever it moves", 2)
+def measure_first(draw, room):
+    plan = room.plan(draw.choice("route", PRINTED))
+    entries, moved = plan.rates.entries, {}
+    for key in draw.shuffled("keys", tornado(output_of(plan), most=14).entries):
+        value = entries[key].value
+        tenth = float(plan.at(rates=room.rates.replace({key: value * 1.1})).unit_cost - plan.unit_cost)
+        swing = abs(tenth) * 10 * (entries[key].high - entries[key].low) / value
+        if all(max(swing, other) > 1.4 * min(swing, other) for _, other in moved.values()):  # told apart without doubt
+            moved[key] = tenth, swing
+        if len(moved) == 4:
+            break
+    first = max(moved, key=lambda key: moved[key][1])
+    lines = (
+        f"{key} = {entries[key].value:g} {entries[key].unit}, believed {entries[key].low:g} to {entries[key].high:g}; "
+        f"10 % more make {tenth:+,.2f} {room.money}"
+        for key, (tenth, _) in moved.items()
+    )
+    return choose(
+        draw,
+        f"A kit by {plan.title.lower()} costs {plan.unit_cost:,.0f} {room.money}. Four numbers of it: "
+        f"{'; '.join(lines)}. Which one should the lab measure first, to know the cost better?",
+        [
+            Option(key, "How wide is its range, in tenths of the value? Times what a tenth moves." * (key != first))
+            for key in moved
+        ],
+        [
+            Option("over its whole range it moves the cost most"),
+            Option("it is the least known, in percent", "A number that moves nothing may stay unknown."),
+            Option("a tenth of it moves the cost most", "And if it is known to a hundredth already?"),
+        ],
+        "; ".join(f"{key} moves it by {swing:,.0f} {room.money}" for key, (_, swing) in moved.items()) + ".",
+        ("Width of the range in tenths of the value, times what a tenth moves.",),
+    )
+
+
+SLIPPED = {
+    60: "minutes stand where hours belong",
+    1 / 60: "hours were divided by 60 as if they were minutes",
+    24: "days were turned into hours twice",
+}
+
+
+@exercise("Find the absurd row", "believes a table because it was printed")
+def absurd_row(draw, room):
+    plan, factor = room.plan(draw.choice("route", PRINTED)), draw.choice("factor", (60, 1 / 60))
+    hours = {name: hours for name, hours in plan.table().groupby("step")["hands_on_h"].sum().items() if hours > 0.3}
+    shown = draw.shuffled("rows", hours)[:5]
+    odd = draw.choice("odd", shown)
+    rows = "; ".join(f"{name} {hours[name] * (factor if name == odd else 1):.2f} h" for name in shown)
+    return choose(
+        draw,
+        f"Hands-on hours of one kit by {plan.title.lower()}, from a colleague's table: {rows}. One row is absurd. "
+        "Which one, and what went wrong?",
+        [Option(name, "Could somebody really work so long at that?" * (name != odd)) for name in shown],
+        [Option(text, "By which factor is the row wrong?" * (size != factor)) for size, text in SLIPPED.items()],
+        f"{odd} takes {hours[odd]:.2f} h: {SLIPPED[factor]}.",
+        ("Picture somebody at each step: how long does it take?", "Compare with the table of pp.plan(…)."),
     )

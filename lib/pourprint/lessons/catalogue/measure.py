@@ -2,7 +2,7 @@
 
 from pourprint.ledger.alloys import alloys
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, mistake, numeric, predict
+from pourprint.lessons.kinds import GROWTHS, Number, Option, growth_of, mistake, numeric, predict
 from pourprint.parts.mending import UNITS_MM
 from pourprint.parts.part import Part
 
@@ -59,31 +59,33 @@ def scaled_surface(draw, room):
 
 @exercise("Find the wrong unit", "converts a volume like a length")
 def inch_or_mm(draw, room):
-    inch = UNITS_MM["inch"]
+    inch, wrong = UNITS_MM["inch"], draw.choice("wrong", (1, 3, 4))
     side = draw.number("side", 1.5, 4.0, 0.25)
     read = draw.number("volume", 0.5, 3.0, 0.1)  # mm³ as read, really cubic inches
     right = read * inch**3 / 1000
-    squared = draw.choice("slip", (False, True))
-    taken, result = ("25.4²", read * inch**2 / 1000) if squared else ("25.4", read * inch / 1000)
+    taken = inch / 10 if wrong == 3 else inch
+    times, power = draw.choice("slip", (("", 1), ("²", 2))) if wrong == 4 else ("³", 3)
     lines = (
-        f"The drawing shows a side of {side:g} inch, which is {side * inch:.2f} mm.",
+        f"The drawing shows a side of {side:g} inch, which is {side * inch / (10 if wrong == 1 else 1):.2f} mm.",
         f"The STL was written in inches but read as mm, so that this side became {side:g} mm.",
-        f"Every length was read {inch:g} times too small.",
-        f"The volume was read as {read:g} mm³; really it is {taken} times as much: {result:.4f} cm³.",
+        f"Every length was read {taken:g} times too small.",
+        f"The volume was read as {read:g} mm³; really it is {taken:g}{times} times as much: "
+        f"{read * taken**power / 1000:.4f} cm³.",
     )
     slips = {
         "one length": (read * inch / 1000, "A volume has three lengths: how often does the factor come in?"),
         "two lengths": (read * inch**2 / 1000, "That is how a surface is converted; a volume has one length more."),
+        "inch of 2.54 mm": (right / 1000, "How many millimetres has an inch?"),
     }
     return mistake(
         "A student corrects a mesh that was read in the wrong unit. One line is wrong. Which one, and what is the "
         "real volume?",
         lines,
-        4,
+        wrong,
         {1: "One inch is 25.4 mm exactly.", 2: "An STL has no unit: the reader chooses.", 3: "25.4 mm are one inch."},
         Number(right, "cm³", slips),
         f"{read:g}·25.4³ = {read * inch**3:,.0f} mm³ = {right:.2f} cm³.",
-        ("How many lengths multiply to a volume?", "1 cm³ = 1000 mm³."),
+        ("How many millimetres has an inch?", "How many lengths multiply to a volume? 1 cm³ = 1000 mm³."),
         "Exact: one inch is 25.4 mm by definition.",
     )
 
@@ -113,33 +115,37 @@ def kit_mass(draw, room):
     )
 
 
+LARGER = {  # what may happen to a part, and why its V/A then does what it does
+    "a similar part has {} times its volume": "V/A grows as a length does, and lengths grow less than volumes",
+    "a similar part is {} times as long, wide and high": "V/A is itself a length: it grows as all lengths do",
+    "{} of them stand apart, and all are taken together": "volume and surface grow alike",
+}
+
+
 @exercise("Predict the modulus", "expects modulus to follow volume in proportion")
 def predict_modulus(draw, room):
-    part = draw.choice("part", room.kit.parts).part
-    factor = draw.choice("factor", (2, 4, 8))
-    growth = float(part.scaled_to(part.volume_cm3 * factor).modulus_mm / part.modulus_mm)
-    options = ("it stays the same", f"it grows, but less than {factor}-fold", f"it grows {factor}-fold")
-    truth = options[0] if growth < 1.001 else options[1] if growth < factor * 0.999 else options[2]
+    part, factor = draw.choice("part", room.kit.parts).part, draw.choice("factor", (2, 3, 4))
+    case, place = draw.choice("case", list(enumerate(LARGER)))[::-1]
+
+    def larger(times):
+        return part.scaled_to(part.volume_cm3 * (times, times**3, 1)[place]), times if place == 2 else 1
 
     def says(times):
-        larger = part.scaled_to(part.volume_cm3 * times)
-        return (
-            f"volume {larger.volume_cm3:.0f} cm³, surface {larger.area_cm2:.0f} cm², modulus {larger.modulus_mm:.2f} mm"
-        )
+        one, count = larger(times)
+        volume, area = count * one.volume_cm3, count * one.area_cm2
+        return f"volume {volume:.0f} cm³, surface {area:.0f} cm², V/A {10 * volume / area:.2f} mm"
 
+    growth = float(larger(factor)[0].modulus_mm / part.modulus_mm)
+    see = "Read volume and surface while you move the slider: by which factor does each grow?"
     return predict(
         draw,
-        f"{part.name} has a modulus of {part.modulus_mm:.2f} mm. A similar part has {factor} times its volume. What "
-        "becomes of the modulus?",
-        options,
-        truth,
-        Slider("times the volume", "×", (1, 2, 3, 4, 5, 6, 7, 8), says),
-        [
-            Option("volume grows with the cube and surface with the square of length, so V/A grows as length does"),
-            Option("volume grows and surface stays", "Read the surface while you move the slider: does it stay?"),
-            Option("volume and surface grow alike", "Read both while you move the slider: do they grow alike?"),
-        ],
-        f"The modulus grows by {factor}^(1/3) = {growth:.3f}, to {part.modulus_mm * growth:.4g} mm.",
+        f"{part.name} has a modulus V/A of {part.modulus_mm:.2f} mm. Now {case.format(factor)}. What becomes of V/A, "
+        f"compared with that factor of {factor}?",
+        GROWTHS,
+        growth_of(growth, factor),
+        Slider("times", "×", tuple(range(1, 9)), says),
+        [Option(why, "" if why == LARGER[case] else see) for why in LARGER.values()],
+        f"V/A grows {growth:.3f} times, to {part.modulus_mm * growth:.4g} mm.",
         ("Which of volume and surface grows faster?",),
         "Exact: similar shapes scale by s, s² and s³.",
     )

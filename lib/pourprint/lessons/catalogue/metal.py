@@ -5,10 +5,24 @@ import numpy as np
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, by_stage, choose, numeric, order, predict
+from pourprint.lessons.kinds import (
+    GROWTHS,
+    Number,
+    Option,
+    by_stage,
+    choose,
+    growth_of,
+    numeric,
+    order,
+    predict,
+    some_of,
+)
+from pourprint.parts.part import Part
+from pourprint.plans.jobs import Job
 from pourprint.plans.steps import Stage
 from pourprint.process.packing import layers, per_bed
 from pourprint.process.powder.bed import exposure_h, recoating_h
+from pourprint.routes import PRINTED, ROUTES, plan_all
 
 NOTEBOOK = "04"
 ROUTE = "printed_metal"
@@ -36,29 +50,22 @@ def metal_alloy(draw, room):
 
 @exercise("Fill the plate", "divides areas where whole parts must fit")
 def metal_plates(draw, room):
-    gap = room.rates["printed_metal.plate_gap"]
-    plate = tuple(room.rates[f"printed_metal.plate_{axis}"] for axis in "xy")
-    parts = [item.part for item in room.kit.parts if per_bed(item.part.box_mm, plate, gap) >= 1]
-    if not parts:
-        raise InputError("no part of the kit fits the rate card's plate.")
-    part = draw.choice("part", parts)
-    box = tuple(round(float(side)) for side in part.box_mm)
-    each = int(per_bed(box, plate, gap))
-    pieces = each * draw.whole("full", 1, 3) + draw.whole("rest", 1, max(1, each - 1))
+    gap, plate = draw.choice("gap", (5, 8, 10)), (draw.whole("x", 200, 320, 20), draw.whole("y", 160, 280, 20))
+    box = tuple(sorted((draw.whole("a", 35, 90), draw.whole("b", 35, 90))))
+    each = int(per_bed((*box, 1), plate, gap))
+    pieces = each * draw.whole("full", 1, 6) + draw.whole("rest", 1, each - 1)
     right = int(np.ceil(pieces / each))
-    by_area = plate[0] * plate[1] / (box[0] * box[1])
-    tight = int(per_bed(box, plate, 0))
+    by_area = np.ceil(pieces * (box[0] + gap) * (box[1] + gap) / (plate[0] * plate[1]))
     slips = {
         "rounded down": (pieces // each, "Where do the parts stand that are left over?"),
         "not rounded": (pieces / each, "A plate with one part on it is a whole plate."),
-        "areas divided": (np.ceil(pieces / by_area), "A row holds whole parts: count along each side."),
-        "no gap": (np.ceil(pieces / tight), "Parts must not touch: mind the gap between them."),
+        "areas divided": (by_area, "A row holds whole parts: count along each side."),
+        "no gap": (np.ceil(pieces / per_bed((*box, 1), plate, 0)), "Parts must not touch: mind the gap between them."),
         "one plate's parts": (each, "Those are the parts on one plate; how many plates are needed?"),
     }
     return numeric(
-        f"{part.name} stands on {box[0]} × {box[1]} mm. Parts stand in rows, all the same way, {gap:g} mm apart, on a "
-        f"plate of {plate[0]:g} × {plate[1]:g} mm, in the better of the two directions. How many plates do {pieces} "
-        "pieces need?",
+        f"A part stands on {box[0]} × {box[1]} mm. Parts stand in rows, all the same way, {gap} mm apart, on a plate "
+        f"of {plate[0]} × {plate[1]} mm, in the better of the two directions. How many plates do {pieces} pieces need?",
         Number(right, "plates", slips, whole=True),
         f"{each} pieces stand on one plate; ⌈{pieces}/{each}⌉ = {right}.",
         ("How many fit along each side? No gap is needed behind the last one.", "Turn them once and compare."),
@@ -78,10 +85,7 @@ def metal_build_time(draw, room):
     slips = {
         "laser only": (laser, "The printer spreads powder before every layer."),
         "spreading only": (spread, "The laser has to melt the volume, too."),
-        "layers of the volume": (
-            laser + float(recoating_h(volume, layer / 1000, recoat)),
-            "Layers follow from the height.",
-        ),
+        "layers of the volume": (laser + recoating_h(volume, layer / 1000, recoat), "Layers follow from the height."),
         "factor of 60": (laser * 60 + spread, "How many seconds has an hour?"),
     }
     return numeric(
@@ -96,32 +100,36 @@ def metal_build_time(draw, room):
     )
 
 
+BUILDS = {  # what happens to a build, by what its volume and its height grow, and why its time does what it does
+    "Parts are turned upright: they stand twice as tall": (1, 2, "the laser melts as much as before, in more layers"),
+    "As many parts again are set beside them": (2, 1, "the laser melts more, in as many layers"),
+    "As many parts again are built on top of them": (2, 2, "the laser melts more and more layers are spread"),
+    "Each part is turned a quarter about the vertical": (1, 1, "neither metal nor layers are more than before"),
+}
+
+
 @exercise("Predict the build", "expects build time to follow volume alone")
 def metal_height(draw, room):
-    alloy = room.alloy
+    case, alloy = draw.choice("case", [*BUILDS]), room.alloy
+    wider, taller, because = BUILDS[case]
     volume, low = draw.whole("volume", 40, 120, 10), draw.whole("low", 30, 50, 5)
-    layer, rate, recoat = alloy["laser_layer"] / 1000, alloy["laser_rate"], room.rates["printed_metal.recoat"]
 
-    def hours(height):
-        return float(exposure_h(volume, rate) + recoating_h(height, layer, recoat))
+    def hours(times):
+        melted = exposure_h(volume * times ** (wider - 1), alloy["laser_rate"])
+        tall = low * times ** (taller - 1)
+        return float(melted + recoating_h(tall, alloy["laser_layer"] / 1000, room.rates["printed_metal.recoat"]))
 
-    ratio = hours(2 * low) / hours(low)
-    options = ("it stays the same", "it grows, but does not double", "it doubles or more")
-    truth = options[0] if ratio < 1.001 else options[1] if ratio < 1.999 else options[2]
+    see = "Move the slider: does it fit what becomes of the hours? Metal and layers both count."
     return predict(
         draw,
-        f"Parts of {volume} cm³ are laid {low} mm tall. Turned upright they stand {2 * low} mm tall. What happens to "
-        "the time of the build?",
-        options,
-        truth,
-        Slider("height", "mm", tuple(range(20, 201, 5)), lambda h: f"{hours(h):.2f} h for the same {volume} cm³"),
-        [
-            Option("the laser melts the same volume, but more layers are spread"),
-            Option("the laser has to melt more metal", "Does turning a part change its volume?"),
-            Option("higher layers cool more slowly", "That may be true, but what does each layer cost in time?"),
-        ],
-        f"{hours(low):.2f} h lying, {hours(2 * low):.2f} h upright.",
-        ("What is the same for both, and what is not?",),
+        f"Parts of {volume} cm³ in all stand {low} mm tall on the plate. {case}. What becomes of the build's time, "
+        "compared with a factor of 2?",
+        GROWTHS,
+        growth_of(hours(2) / hours(1), 2),
+        Slider("times", "×", (1, 2, 3, 4), lambda times: f"{hours(times):.2f} h"),
+        [Option(why, see * (why != because)) for *_, why in BUILDS.values()],
+        f"{hours(1):.2f} h before, {hours(2):.2f} h after: {because}.",
+        ("What grows: the metal that is melted, the layers that are spread, or both?",),
         "Build time is laser time and layers × spreading: height, not volume, rules small builds (arithmetic exact).",
     )
 
@@ -130,8 +138,9 @@ def metal_height(draw, room):
 def metal_order(draw, room):
     plan = room.plan(ROUTE)
     steps = [step.name for step in plan.steps if step.stage >= Stage.MOULD]
-    kept = set(draw.shuffled("kept", steps)[:6])
-    chosen = [step for step in steps if step in kept]
+    chosen = some_of(
+        draw, steps, ("stress-relieve on the plate", "cut the parts from the plate", "take off the supports")
+    )
     return order(
         draw,
         "Put these steps of the printed metal route in the order in which they are done.",
@@ -164,4 +173,39 @@ def metal_share(draw, room):
         ("Add up all stages first.",),
         "A published split (Additive Manufacturing magazine): before the print 14.4 %, print 59.2 %, after it 26.4 %. "
         "It depends on part, batch and lab.",
+    )
+
+
+MENDS = {
+    "nothing is to be mended": "Ask pp.plan_all for it: somebody refuses.",
+    "it is made in two halves that a tube joins": "Ask pp.plan_all: does anybody refuse it?",
+    "it is made in another alloy": "Does an alloy change the size of a bed?",
+    "it is made with thinner walls": "Thinner walls change its weight; what about its length?",
+}
+
+
+@exercise("A part too long", "thinks that every route takes every size")
+def too_long(draw, room):
+    length = draw.choice("length", (180, 200, 220, 240, 260, 270, 280, 290, 320, 380, 440))
+
+    def refusing(long):
+        part = Part.from_numbers("arm", long * 1.2, long * 6, (long, 50, 40))
+        plans = plan_all(Job(part, room.alloy), room.rates)
+        return tuple(ROUTES[route].TITLE for route in PRINTED if not plans[route].feasible)
+
+    refused, titles = refusing(length), [ROUTES[route].TITLE for route in PRINTED]
+    mend = [*MENDS][bool(refused)]
+    if refusing(length / 2):
+        raise InputError(f"{room.alloy.title}: even half the arm is refused, so that its length is not what decides.")
+    sets = dict.fromkeys((refused, (), (titles[2],), (titles[0], titles[2]), tuple(titles)))
+    look = "Compare its length with bed, plate and mould of each route: which is the shortest?"
+    return choose(
+        draw,
+        f"An arm of {length} × 50 × 40 mm is to be made in one piece in {room.alloy.title}. Which printed routes of "
+        "your class's lab refuse it, and what mends that?",
+        [Option(", ".join(each) or "none of them", look * (each != refused)) for each in sets],
+        [Option(text, say * (text != mend)) for text, say in MENDS.items()],
+        f"It is refused by: {', '.join(refused) or 'nobody'}; {mend}.",
+        ("room = pp.lessons.classroom(); pp.plan_all(pp.Job(part, room.alloy), room.rates) gives the reasons.",),
+        asks=("refused by", "so"),
     )

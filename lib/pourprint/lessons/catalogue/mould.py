@@ -4,8 +4,9 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import Number, Option, choose, mistake, numeric, percent, predict
+from pourprint.lessons.kinds import GROWTHS, Number, Option, choose, growth_of, mistake, numeric, percent, predict
 from pourprint.parts.part import Part
+from pourprint.plans.jobs import Job
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.packing import layers
 from pourprint.process.sand.feeding import cylinder_cm3, feeder_diameter_mm, feeder_volume_cm3
@@ -16,51 +17,51 @@ NOTEBOOK = "03"
 ROUTE = "printed_mould"
 
 
+GAPS = {  # what can come of the least gap
+    "stay": "even the least gap leaves the glue its thickness",
+    "thin": "the tube goes in, but the glue line can be thinner than allowed",
+    "never": "the least gap is negative: some tubes would not go in",
+}
+
+
 @exercise("As cast, or machined?", "trusts the mean gap and forgets its spread")
 def mould_gap(draw, room):
-    size = draw.choice("size", (20, 25, 30, 40))
-    grade = draw.choice("grade", (5, 6, 9, 10))
-    target, least_allowed, tube = (room.rates[f"bonding.{key}"] for key in ("gap", "least_gap", "tube_tolerance"))
+    size, grade, truth = (
+        draw.choice("size", (20, 25, 30, 40)),
+        draw.choice("grade", (8, 9, 10)),
+        draw.choice("t", [*GAPS]),
+    )
+    least_allowed, tube = room.rates["bonding.least_gap"], room.rates["bonding.tube_tolerance"]
     hole = float(casting_tolerance_mm(size, grade))
+    wanted = least_allowed * {"stay": 2.6, "thin": 0.5, "never": -1.6}[truth]
+    target = round((hole + tube) / 4 + wanted, 2)
     least = float(bond_gap_mm(target, hole, tube)[0])
-    truth = "stay" if least >= least_allowed else "thin" if least > 0 else "never"
     again = "Work out the least gap: target less a quarter of both tolerances."
-    reasons = {
-        "stay": "even the least gap leaves the glue its thickness",
-        "thin": "the tube goes in, but the glue line can be thinner than allowed",
-        "never": "the least gap is negative: some tubes would not go in",
-    }
     return choose(
         draw,
         f"A socket for a tube of {size} mm is cast in printed sand, grade DCTG {grade}: total tolerance {hole:g} mm on "
         f"its diameter. The tube has {tube:g} mm, the gap shall be {target:g} mm a side and at least {least_allowed:g} "
         "mm. Leave it as cast, or machine it?",
-        [Option("leave it as cast", "" if truth == "stay" else again), Option("machine it", again * (truth == "stay"))],
-        [Option(text, "" if key == truth else again) for key, text in reasons.items()],
-        f"{target:g} − ({hole:g} + {tube:g})/4 = {least:.3f} mm: {reasons[truth]}.",
+        [Option("leave it as cast", again * (truth != "stay")), Option("machine it", again * (truth == "stay"))],
+        [Option(text, again * (key != truth)) for key, text in GAPS.items()],
+        f"{target:g} − ({hole:g} + {tube:g})/4 = {least:.3f} mm: {GAPS[truth]}.",
         ("Total tolerance on a diameter: a quarter of it goes to each side, from the middle.",),
-        "ISO 8062-3:2007 (published). Target 0.2 mm, tube ±0.05 mm: grade 5 gives 0.060 to 0.340 mm, grade 9 gives "
+        "ISO 8062-3:2007 (published). Printed sand holds DCTG 8 to 10. Target 0.2 mm, tube ±0.05 mm: grade 9 gives "
         "−0.275 to 0.675 mm and must be machined (exact).",
     )
 
 
 @exercise("Size a feeder", "gives the feeder the modulus of the casting")
 def mould_feeder(draw, room):
-    side, ratio, height = (
-        draw.whole("side", 30, 90, 5),
-        draw.choice("ratio", (1.2, 1.25, 1.3)),
-        draw.choice("h", (1.0, 1.5)),
-    )
+    side, height = draw.whole("side", 30, 90, 5), draw.choice("h", (1.0, 1.5))
+    ratio = draw.choice("ratio", (1.2, 1.25, 1.3))
     cube = Part.from_numbers("cube", side**3 / 1000, 6 * side**2 / 100, (side, side, side))
     right = float(feeder_diameter_mm(cube.modulus_mm, ratio, height))
     slips = {
         "no margin": (right / ratio, "The feeder must freeze after the casting, not with it."),
         "modulus of the feeder": (ratio * cube.modulus_mm, "That is the feeder's modulus: which diameter has it?"),
         "radius": (right / 2, "The diameter is asked for."),
-        "other height": (
-            float(feeder_diameter_mm(cube.modulus_mm, ratio, 2.5 - height)),
-            "Look at the height of the feeder again.",
-        ),
+        "other height": (feeder_diameter_mm(cube.modulus_mm, ratio, 2.5 - height), "How high is the feeder?"),
         "side face only": (4 * ratio * cube.modulus_mm, "The ends of the feeder cool too."),
     }
     return numeric(
@@ -75,31 +76,29 @@ def mould_feeder(draw, room):
     )
 
 
-SHAPES = {"a cube of {0} mm": (1, 1, 1), "a plate of {0} × {0} × {1} mm": (1, 1, 0.08)}
+SHAPES = {"A cube of {0} mm": (1, 1, 1), "A plate of {0} × {0} × {1:.1f} mm": (1, 1, 0.08)}
 
 
 @exercise("Which feeding rule decides?", "applies only the modulus rule", 2)
 def mould_two_rules(draw, room):
-    shape = draw.choice("shape", list(SHAPES))
-    size = draw.whole("size", 60, 140, 10)
-    box = tuple(size * share for share in SHAPES[shape])
-    a, b, c = box
-    part = Part.from_numbers("casting", a * b * c / 1000, 2 * (a * b + b * c + c * a) / 100, box)
+    shape, size = draw.choice("shape", list(SHAPES)), draw.whole("size", 60, 140, 10)
+    a, b, c = (size * share for share in SHAPES[shape])
+    part = Part.from_numbers("casting", a * b * c / 1000, 2 * (a * b + b * c + c * a) / 100, (a, b, c))
     by_modulus = float(feeder_diameter_mm(part.modulus_mm, 1.2, 1.5))
     alpha = room.alloy["shrinkage"] / 100
     needed = float(feeder_volume_cm3(part.volume_cm3, alpha, 0.14))
     held = float(cylinder_cm3(by_modulus, 1.5 * by_modulus))
-    by_volume = held < needed
     other = "Work out both: the volume of the feeder that the modulus asks for, and α·V/(ε − α)."
+    volume, modulus = (other, "") if held >= needed else ("", other)  # what is said of a rule that does not decide
     return choose(
         draw,
-        f"{shape.format(size, f'{c:.1f}')[0].upper()}{shape.format(size, f'{c:.1f}')[1:]} is fed by one cylinder, H = "
-        f"1.5D. Its modulus shall be 1.2 times the casting's, and it must hold α·V/(ε − α) of metal, with α = "
-        f"{percent(alpha)} and ε = 14 %. Both rules must hold: which one decides the size?",
-        [Option("the modulus rule", other if by_volume else ""), Option("the volume rule", "" if by_volume else other)],
+        f"{shape.format(size, c)} is fed by one cylinder, H = 1.5D. Its modulus shall be 1.2 times the casting's, and "
+        f"it must hold α·V/(ε − α) of metal, with α = {percent(alpha)} and ε = 14 %. Both rules must hold: which one "
+        "decides the size?",
+        [Option("the modulus rule", modulus), Option("the volume rule", volume)],
         [
-            Option("the casting is compact: it freezes late for the metal that it holds", other if by_volume else ""),
-            Option("the casting is thin and wide: it freezes early but needs much metal", "" if by_volume else other),
+            Option("the casting is compact: it freezes late for the metal that it holds", modulus),
+            Option("the casting is thin and wide: it freezes early but needs much metal", volume),
             Option("a feeder is always sized by weight", "Then two castings of one weight would need one feeder."),
         ],
         f"By modulus D = {by_modulus:.1f} mm, which holds {held:.1f} cm³; by volume {needed:.1f} cm³ are needed.",
@@ -134,36 +133,36 @@ def mould_layers(draw, room):
 
 @exercise("Find the mistake at the furnace", "multiplies by a yield where it divides")
 def mould_melts(draw, room):
-    crucible = round(crucible_kg(room.plan(ROUTE).job, room.rates), 1)
+    crucible = round(crucible_kg(Job(room.kit, room.alloy), room.rates), 1)
     hours = room.rates["foundry.melt_hands_on"] + room.alloy["melt_care"]
     share = draw.choice("yield", (0.4, 0.5, 0.55, 0.6))
     whole, part_full = draw.whole("melts", 1, 3), draw.choice("full", (0.15, 0.3, 0.4))
     castings = round((whole + part_full) * crucible * share, 1)
     poured, melts = castings / share, whole + 1
-    upside = draw.choice("mistake", (True, False))
-    taken = castings * share if upside else poured
-    count = int(np.ceil(taken / crucible)) if upside else int(np.round(taken / crucible))
+    wrong = draw.choice("mistake", (2, 3, 4))
+    taken = castings * share if wrong == 2 else poured
+    count = int(np.round(taken / crucible) if wrong == 3 else np.ceil(taken / crucible))
+    worked = 1 if wrong == 4 else count
     lines = (
         f"The castings of one batch weigh {castings:g} kg; {percent(share)} of the poured metal becomes casting.",
-        f"So {castings:g}{'·' if upside else '/'}{share:g} = {taken:.1f} kg are poured.",
+        f"So {castings:g}{'·' if wrong == 2 else '/'}{share:g} = {taken:.1f} kg are poured.",
         f"The crucible holds {crucible:g} kg of {room.alloy.name}: {taken:.1f}/{crucible:g} = {taken / crucible:.2f}, "
         f"so {count} melt{'s' * (count != 1)}.",
-        f"To charge, treat, skim and clean up takes {hours:g} h a melt: {count}·{hours:g} = {count * hours:g} h.",
+        f"To charge, treat, skim and clean up takes {hours:g} h a melt: {worked}·{hours:g} = {worked * hours:g} h.",
     )
+    upside = np.ceil(castings * share / crucible) * hours
     slips = {
         "rounded down": (whole * hours, "Where does the last metal come from?"),
         "not rounded": (poured / crucible * hours, "A melt that is not full still takes a melt's work."),
-        "yield upside down": (
-            np.ceil(castings * share / crucible) * hours,
-            "Is more poured than the castings weigh, or less?",
-        ),
+        "yield upside down": (upside, "Is more poured than the castings weigh, or less?"),
         "melts, not hours": (melts, "Those are the melts; the hours are asked for."),
+        "one melt": (hours, "That is one melt: how many are there?"),
     }
     return mistake(
         "A student plans the melts of a batch. One line is wrong. Which one, and how many hours is it really?",
         lines,
-        2 if upside else 3,
-        {1: "These are the facts given.", 4: "It follows from the line before it."},
+        wrong,
+        {1: "These are the facts given.", 2: "More is poured than the castings weigh."},
         Number(melts * hours, "h", slips),
         f"{castings:g}/{share:g} = {poured:.1f} kg; ⌈{poured:.1f}/{crucible:g}⌉ = {melts} melts of {hours:g} h.",
         ("Is more metal poured than the castings weigh?", "What happens with a melt that is not full?"),
@@ -198,40 +197,35 @@ def mould_sand(draw, room):
     )
 
 
-@exercise("Predict the machining", "expects machining hours to follow stock in proportion", 2)
-def mould_stock(draw, room):
-    key = "printed_mould.machining_stock"
-    stock = room.rates[key]
-    factor = draw.choice("factor", (2, 3))
+MORE = {  # what may be more, and what that does to the hours of machining
+    "stock": ("millimetres of stock", "clamping, approach and gauging take their time whatever the stock"),
+    "kits": ("kits in the batch", "each piece is machined, but the machine is set up once"),
+    "wage": ("money for an hour of a technician", "it changes what an hour costs, not how many there are"),
+}
 
-    plan = room.plan(ROUTE)
+
+@exercise("Predict the machining", "expects machining hours to follow everything in proportion", 2)
+def mould_stock(draw, room):
+    case, factor, plan = draw.choice("case", [*MORE]), draw.choice("factor", (2, 3)), room.plan(ROUTE)
+    what, because = MORE[case]
+    key = "labour.technician" if case == "wage" else "printed_mould.machining_stock"
 
     def hours(times):
-        table = plan.at(rates=room.rates.replace({key: stock * times})).table()
+        rates = room.rates if case == "kits" else room.rates.replace({key: room.rates[key] * times})
+        count = times if case == "kits" else 1
+        table = plan.at(rates=rates, quantity=count, batch_size=count).table()
         return float(table.loc[table["machine"] == "machining_centre", "hands_on_h"].sum())
 
     if not hours(1):
         raise InputError("nothing of the kit is machined: give it bores, faces or tight sockets.")
-    growth = hours(factor) / hours(1)
-    options = ("they stay the same", f"they grow, but less than {factor}-fold", f"they grow {factor}-fold or more")
-    truth = options[0] if growth < 1.001 else options[1] if growth < factor * 0.999 else options[2]
-    see = "Move the slider from end to end: what is left of the hours when there is hardly any stock?"
     return predict(
         draw,
-        f"The printed mould route leaves {stock:g} mm of stock where it machines. What happens to the hours at the "
-        f"machining centre, for one kit, with {factor} times the stock?",
-        options,
-        truth,
-        Slider(
-            "times the stock", "×", (0.5, 1.0, 1.5, 2.0, 2.5, 3.0), lambda t: f"{hours(t):.2f} h with {stock * t:g} mm"
-        ),
-        [
-            Option(
-                "clamping, approach and gauging take their time whatever the stock", see if truth != options[1] else ""
-            ),
-            Option("cutting time is all there is", see if truth != options[2] else ""),
-            Option("stock is taken off in one cut, thick or thin", see if truth != options[0] else ""),
-        ],
-        f"{hours(1):.2f} h become {hours(factor):.2f} h, {growth:.2f} times as many.",
-        ("Which part of the work knows nothing of the stock?",),
+        f"The printed mould route machines one kit. Now there are {factor} times as many {what}. What becomes of the "
+        f"hours at the machining centre, compared with that factor of {factor}?",
+        GROWTHS,
+        growth_of(hours(factor) / hours(1), factor),
+        Slider("times", "×", (1, 2, 3, 4), lambda t: f"{hours(int(t)):.2f} h"),
+        [Option(why, "Move the slider: which part of the hours moves?" * (why != because)) for _, why in MORE.values()],
+        f"{hours(1):.2f} h become {hours(factor):.2f} h: {because}.",
+        ("Which part of the work knows nothing of it?",),
     )

@@ -3,7 +3,7 @@
 import numpy as np
 
 from pourprint.lessons.exercises import exercise
-from pourprint.lessons.kinds import Number, Option, by_stage, choose, mistake, numeric, order, percent
+from pourprint.lessons.kinds import Number, Option, by_stage, choose, mistake, numeric, order, percent, some_of
 from pourprint.plans.steps import Stage
 from pourprint.process.contraction import pattern_mm
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
@@ -23,17 +23,15 @@ def pattern_gap(draw, room):
     least, greatest = map(float, bond_gap_mm(target, hole, tube))
     slips = {
         "diameter for radius": (target - (hole + tube) / 2, "The gap is on one side, the tolerance on the diameter."),
-        "whole tolerance": (
-            target - hole - tube,
-            "How much of a total tolerance goes to each side, and to the radius?",
-        ),
+        "whole tolerance": (target - hole - tube, "How much of a total tolerance goes to one side of the gap?"),
         "tube left out": (target - hole / 4, "The tube is not exact either."),
         "greatest gap": (greatest, "That is the greatest gap; the least one decides whether glue wets all round."),
     }
     return numeric(
         f"A socket for a tube of {size} mm shall leave a gap of {target:g} mm all round. As cast in grade DCTG {grade} "
-        f"its diameter has a total tolerance of {hole:g} mm, the tube's has {tube:g} mm. What is the least gap?",
-        Number(least, "mm", slips, tolerance=0.03),
+        f"its diameter has a total tolerance of {hole:g} mm, the tube's has {tube:g} mm. What is the least gap, to a "
+        "hundredth of a millimetre?",
+        Number(least, "mm", slips, step=0.01),
         f"{target:g} − ({hole:g} + {tube:g})/4 = {least:.3f} mm: half of each total tolerance, half again for one "
         "side.",
         ("Which hole and which tube give the least gap?", "From diameter to radius: divide by two."),
@@ -45,18 +43,16 @@ def pattern_gap(draw, room):
 @exercise("Count the clusters", "rounds the whole job up once instead of each batch")
 def pattern_clusters(draw, room):
     part, each = draw.choice("part", room.kit.parts).part, draw.whole("each", 5, 20)
-    batch = each + draw.whole("over", 1, max(1, each // 2))
-    full, rest = draw.whole("full", 1, 3), draw.whole("rest", 1, max(1, each - 1))
+    batch, full = each * draw.whole("loads", 1, 4) + draw.whole("over", 1, each // 2), draw.whole("full", 2, 6)
+    rest = draw.whole("rest", 1, batch - 1)
     pieces = full * batch + rest
     right = int(full * np.ceil(batch / each) + np.ceil(rest / each))
     slips = {
-        "batches left out": (
-            np.ceil(pieces / each),
-            "Batches are made one after another: a cluster is not kept open for the next batch.",
-        ),
+        "batches left out": (np.ceil(pieces / each), "A cluster is not kept open for the next batch."),
         "rounded down": (full * (batch // each) + rest // each, "Where do the pieces hang that are left over?"),
         "not rounded": (pieces / each, "A cluster that is not full is a whole cluster to dip and fire."),
         "one batch": (np.ceil(batch / each), "That is one batch; how many are there?"),
+        "last batch forgotten": (full * np.ceil(batch / each), "The last batch hangs somewhere, too."),
     }
     return numeric(
         f"{each} pieces of {part.name} hang on one cluster. {pieces} pieces are made, in batches of {batch} and a last "
@@ -131,15 +127,15 @@ def pattern_yield(draw, room):
     return numeric(
         f"A cluster carries {pieces} pieces of {part.name}, {volume} cm³ each. Gates add {percent(gates)} to every "
         f"part; the runner is a rod of {diameter} mm, {length} mm long, and the cup holds {cup} cm³. Which share of "
-        "the poured metal becomes parts?",
-        Number(right, "of 1", slips),
+        "the poured metal becomes parts? Whole percent will do.",
+        Number(right, "of 1", slips, step=0.01),
         f"{metal:.1f}/({metal:.1f}·{1 + gates:g} + {runner:.0f} + {cup:.0f}) = {100 * right:.1f} %.",
         ("How much metal is in the parts, and how much in all?",),
         "Steel foundries, SFSA survey 1997 (published): mean 53.3 %, best 72.7 %, worst 33.2 %.",
     )
 
 
-@exercise("Wait for the shell", "counts coats where the waits between coats count")
+@exercise("Wait for the shell", "counts coats instead of the waits between them")
 def pattern_drying(draw, room):
     coats, interval = draw.whole("coats", 6, 12), draw.choice("interval", (1, 2, 3, 4))
     final = draw.choice("final", (12, 16, 24))
@@ -150,8 +146,8 @@ def pattern_drying(draw, room):
         "last drying only": (final, "The coats before the last had to dry too."),
     }
     return numeric(
-        f"A shell gets {coats} coats. Each dries {interval} h before the next; the finished shell dries {final} h "
-        "more. How long after the first dip is it dry? Dipping itself takes no time here.",
+        f"A shell gets {coats} coats. It dries {interval} h between one coat and the next; after the last coat it "
+        f"dries {final} h. How long after the first dip is it dry? Dipping itself takes no time here.",
         Number(right, "h", slips),
         f"{coats - 1} waits of {interval} h between {coats} coats, and {final} h: {right:.0f} h.",
         ("Draw the coats as dots on a line: how many gaps?",),
@@ -195,40 +191,40 @@ def pattern_kiln(draw, room):
 
 @exercise("Order the steps to the metal", "fires before drying, or melts before the shell is hot")
 def pattern_order(draw, room):
-    steps = [step.name for step in room.plan(ROUTE).steps if Stage.PATTERN <= step.stage <= Stage.BREAK_OUT]
-    kept = set(draw.shuffled("kept", steps)[:6])
-    chosen = [step for step in steps if step in kept]
+    plan = room.plan(ROUTE)
+    steps = [step.name for step in plan.steps if Stage.PATTERN <= step.stage <= Stage.BREAK_OUT]
+    chosen = some_of(draw, steps, ("seal and dry the shell", "burn out the patterns", "fire and preheat the shells"))
     return order(
         draw,
         "Here are six steps of the printed pattern route. Put them in the order in which they are done.",
         chosen,
-        by_stage(room.plan(ROUTE)),
+        by_stage(plan),
         "; ".join(chosen) + ".",
         ("Which stage of the map does each step belong to?", "Within a stage: what must be there before it?"),
     )
 
 
-CASES = (
+CASES = (  # what happens; what to do; what not, and why not; the reason; a wrong reason, and why it is wrong
     (
         "A jet of high-pressure water has gone through a colleague's glove. The finger shows a dot and hardly hurts.",
         "treat it as an emergency, at once",
-        {"wash it, put a plaster on, and watch it": "Watching loses the time that counts."},
+        ("wash it, put a plaster on, and watch it", "Watching loses the time that counts."),
         "water driven under the skin does harm that cannot be seen from outside",
-        {"the wound is small and clean": "Small outside: what went in, and how far?"},
+        ("the wound is small and clean", "Small outside: what went in, and how far?"),
     ),
     (
         "A shell stands beside the kiln. It looks grey and cold. It must be moved to the pouring place.",
         "handle it as hot: tongs, face shield, a marked place to set it down",
-        {"touch it lightly to find out": "Skin is the wrong thermometer."},
+        ("touch it lightly to find out", "Skin is the wrong thermometer."),
         "a shell that no longer glows can still be several hundred degrees hot",
-        {"ceramic gives off its heat within a minute": "A preheated shell stays hot far longer."},
+        ("ceramic gives off its heat within a minute", "A preheated shell stays hot far longer."),
     ),
     (
         "The shell is knocked off with a hammer. Two visitors want to watch from beside the bench.",
         "send them back behind the marked line, and wear goggles and ear protection",
-        {"let them stay if they keep their hands away": "It is not hands that are hit at a distance."},
+        ("let them stay if they keep their hands away", "It is not hands that are hit at a distance."),
         "pieces of ceramic fly much farther than a hammer reaches",
-        {"the dust might spoil their clothes": "Something worse than dust leaves the bench."},
+        ("the dust might spoil their clothes", "Something worse than dust leaves the bench."),
     ),
 )
 
@@ -241,8 +237,8 @@ def pattern_caution(draw, room):
     return choose(
         draw,
         f"{case} What do you do, and why?",
-        [Option(right), *(Option(text, say) for text, say in wrong.items()), idle],
-        [Option(good), *(Option(text, say) for text, say in bad.items()), rule],
+        [Option(right), Option(*wrong), idle],
+        [Option(good), Option(*bad), rule],
         f"{right[0].upper()}{right[1:]}: {good}. Local codes and trained people come first.",
         ("Read the cautions of this stage: pp.cautions_of(plan).",),
         asks=("what to do", "because"),
@@ -255,10 +251,7 @@ def pattern_bore(draw, room):
     stock = draw.choice("stock", (0.5, 0.7, 1.0, 1.5))
     right = float(bore_stock_cm3(diameter, depth, stock))
     slips = {
-        "stock on one side": (
-            float(bore_stock_cm3(diameter, depth, stock / 2)),
-            "There is stock on both sides of a bore.",
-        ),
+        "stock on one side": (bore_stock_cm3(diameter, depth, stock / 2), "There is stock on both sides of a bore."),
         "whole hole": (np.pi / 4 * diameter**2 * depth / 1000, "The hole is cast: only a ring is left to take off."),
         "radius for diameter": (4 * right, "Is the area of a circle π/4·d², or π·d²?"),
         "stock doubled": (float(bore_stock_cm3(diameter, depth, 2 * stock)), "The stock is given for one side."),

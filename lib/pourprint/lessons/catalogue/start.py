@@ -2,7 +2,7 @@
 
 from pourprint.ledger.entries import Pedigree
 from pourprint.lessons.exercises import exercise
-from pourprint.lessons.kinds import Option, choose, order
+from pourprint.lessons.kinds import Option, choose, order, some_of
 from pourprint.plans.steps import Stage
 from pourprint.routes import PRINTED
 
@@ -24,8 +24,8 @@ BEFORE = {
 @exercise("Put the stages in order", "takes the shell for something poured into")
 def stages_in_order(draw, room):
     stages = [stage for stage in room.plan("printed_pattern").stages if stage is not Stage.DESIGN]
-    kept = sorted(draw.shuffled("kept", [stage.name for stage in stages])[:6], key=lambda name: Stage[name])
-    titles = [Stage[name].title for name in kept]
+    deciding = (Stage.MOULD.title, Stage.FIRE.title, Stage.POUR.title)
+    titles = some_of(draw, [stage.title for stage in stages], deciding)
     why = {stage.title: reason for stage, reason in BEFORE.items()}
     return order(
         draw,
@@ -39,28 +39,27 @@ def stages_in_order(draw, room):
 
 @exercise("Few stages, little money?", "believes that fewer stages cost less")
 def fewest_stages(draw, room):
-    quantity = draw.whole("quantity", 1, 6)
-    plans = {route: room.plan(route, quantity) for route in PRINTED}
-    fewest = min(plans.values(), key=lambda plan: len(plan.stages))
-    place = sorted(plan.unit_cost for plan in plans.values()).index(fewest.unit_cost)
+    quantity, most = draw.whole("quantity", 1, 6), draw.choice("which", (False, True))
+    plans = [room.plan(route, quantity) for route in PRINTED]
+    asked = sorted(plans, key=lambda plan: len(plan.stages), reverse=most)[0]
+    place = sorted(plan.unit_cost for plan in plans).index(asked.unit_cost)
     truths = ("it costs least of the three", "it stands between the two others", "it costs most of the three")
-    count = "Count the stages of each column of the map once more."
     ask = f"Rank the three routes with pp.rank, for a quantity of {quantity}, and read unit_cost."
+    costs = ", ".join(f"{plan.title} {plan.unit_cost:,.0f} {room.money} a kit" for plan in plans)
     return choose(
         draw,
-        "Which printed route keeps the fewest stages, and where does it stand in cost? Kits of the class's frame that "
-        f"are made at once: {quantity}.",
-        [Option(plan.title, "" if plan is fewest else count) for plan in plans.values()],
+        f"Which printed route keeps the {'most' if most else 'fewest'} stages, and where does it stand in cost? Kits "
+        f"of the class's frame that are made at once: {quantity}.",
+        [Option(p.title, "" if p is asked else "Count the stages of each column of the map once more.") for p in plans],
         [Option(truth, "" if i == place else ask) for i, truth in enumerate(truths)],
-        f"{fewest.title} keeps {len(fewest.stages)} stages, and {truths[place]}: "
-        + ", ".join(f"{plan.title} {plan.unit_cost:,.0f} {room.money} a kit" for plan in plans.values())
-        + ". Counting stages does not tell the cost: an hour of each costs what its people and machines cost.",
+        f"{asked.title} keeps {len(asked.stages)} stages, and {truths[place]}: {costs}. Counting stages does not tell "
+        "the cost: an hour of each costs what its people and machines cost.",
         (
             "The map at the top counts the stages.",
-            "room = pp.lessons.classroom() is your class; pp.rank(pp.plan_all(pp.Job(room.kit, room.alloy, "
-            f"quantity={quantity}), room.rates)) ranks its routes.",
+            "room = pp.lessons.classroom(); pp.rank(pp.plan_all(pp.Job(room.kit, room.alloy, "
+            f"quantity={quantity}), room.rates)) ranks the routes.",
         ),
-        asks=("fewest stages", "in cost"),
+        asks=("the route", "in cost"),
     )
 
 
