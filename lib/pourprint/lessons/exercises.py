@@ -4,8 +4,11 @@ Answers are plain texts by field, {"value": "12.5", "unit": "h"}, since they com
 The right answer is computed from the library when the question is posed; nothing is stored.
 """
 
+import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
 
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.numbers import Draw
@@ -67,11 +70,11 @@ class Question:
     judge: Callable[[Mapping[str, str]], Verdict]
     worked: Mapping[str, str]
     working: str
-    hints: tuple[str, ...] = ()
-    source: str = ""
     number: object = None
     lines: tuple[str, ...] = ()
     slider: Slider | None = None
+    hints: tuple[str, ...] = ()
+    source: str = ""
 
     def check(self, answer):
         """The Verdict on an answer {field key: text}; what is missing or unknown is said, never raised."""
@@ -90,15 +93,17 @@ class Exercise:
     """One exercise of the catalogue.
 
     `level` 1 is for everybody, 2 goes deeper; `reveals` is the misconception that a wrong answer shows; `pose` makes
-    the Question from a student's draws and the class's room.
+    the Question from a student's draws and the class's room; `hints` and `source` go with it.
     """
 
     name: str
     notebook: str
-    title: str
-    level: int
-    reveals: str
     pose: Callable = field(repr=False)
+    title: str
+    reveals: str
+    level: int = 1
+    hints: tuple[str, ...] = ()
+    source: str = ""
 
     def question(self, room, student):
         """The Question for one student of a class; the same whenever it is asked.
@@ -109,15 +114,20 @@ class Exercise:
         for again in range(MOST_DRAWS):
             posed = self.pose(Draw(room.code, student, self.name + "'" * again), room)
             if posed.number is None or posed.number.tells_apart:
-                return posed
+                return replace(posed, hints=self.hints, source=self.source)
         raise InputError(f"{self.name}: with this class file a wrong way leads to the right number.")
 
 
-def exercise(title, reveals, level=1):
-    """Decorator: turn a function (draw, room) → Question into the Exercise of its name and its module's NOTEBOOK."""
+def exercise(pose):
+    """Decorator: turn a function (draw, room) → Question into the Exercise of its name and its module's NOTEBOOK.
 
-    def made(pose):
-        name = pose.__name__.replace("_", "-")
-        return Exercise(name, pose.__globals__["NOTEBOOK"], title, level, reveals, pose)
+    What is said about it stands in `catalogue/exercises.toml`.
+    """
+    name = pose.__name__.replace("_", "-")
+    told = _told()[name]
+    return Exercise(name, pose.__globals__["NOTEBOOK"], pose, **told | {"hints": tuple(told.get("hints", ()))})
 
-    return made
+
+@cache
+def _told():
+    return tomllib.loads(files("pourprint.lessons").joinpath("catalogue/exercises.toml").read_text(encoding="utf-8"))

@@ -18,8 +18,6 @@ DIMENSIONS = {
     "a share": {"of 1": 1, "%": 0.01},
 }
 STRANGERS = ("mm", "cm²", "cm³", "h", "kg")  # offered beside the fitting ones, so that the unit is a decision
-# A hint for free designs; the notebooks' own panels show the demo frame, a class may have another.
-PANEL = "room = pp.lessons.classroom() is your class: open pp.panels.compare_panel(room.kit, room.rates, room.start)"
 
 
 def percent(share):
@@ -127,12 +125,12 @@ def _menu(draw, drawn, options, key, label, later=False):
     return Field(key, label, {letter: option.text for letter, option in lettered.items()}, later), lettered, right
 
 
-def numeric(text, number, working, hints=(), source=""):
+def numeric(text, number, working):
     """A number to work out."""
-    return Question("numeric", text, number.fields(), number.judge, number.answer(), working, hints, source, number)
+    return Question("numeric", text, number.fields(), number.judge, number.answer(), working, number)
 
 
-def order(draw, text, steps, why, working, hints=(), source=""):
+def order(draw, text, steps, why, working):
     """Steps to be put in order: `steps` in the right order; `why(early, late)` says why one cannot come first."""
     keys = _lettered(draw.shuffled("order", steps))
     letters = {step: key for key, step in keys.items()}
@@ -150,7 +148,7 @@ def order(draw, text, steps, why, working, hints=(), source=""):
         return Verdict(True, "Right.")
 
     places = tuple(Field(place, f"place {place}", keys) for place in worked)
-    return Question("order", text, places, judge, worked, working, hints, source)
+    return Question("order", text, places, judge, worked, working)
 
 
 def some_of(draw, steps, deciding, count=6):
@@ -172,7 +170,7 @@ def by_stage(plan):
     return why
 
 
-def choose(draw, text, options, reasons, working, hints=(), source="", asks=("your choice", "because")):
+def choose(draw, text, options, reasons, working, asks=("your choice", "because")):
     """A choice and its reason, both to be right; exactly one Option of each has nothing to say against it."""
     choice, choices, right = _menu(draw, "options", options, "choice", asks[0])
     reason, why, good = _menu(draw, "reasons", reasons, "reason", asks[1])
@@ -186,10 +184,10 @@ def choose(draw, text, options, reasons, working, hints=(), source="", asks=("yo
         return Verdict(True, "Both answers are right.")
 
     worked = {"choice": right, "reason": good}
-    return Question("choose and justify", text, (choice, reason), judge, worked, working, hints, source)
+    return Question("choose and justify", text, (choice, reason), judge, worked, working)
 
 
-def predict(draw, text, options, truths, slider, reasons, working, hints=(), source=""):
+def predict(draw, text, options, truths, slider, reasons, working):
     """Predict first, then move a slider and see, then say why.
 
     `options` are texts, `truths` those that come true. The prediction is recorded; the reason is what is marked.
@@ -210,7 +208,7 @@ def predict(draw, text, options, truths, slider, reasons, working, hints=(), sou
 
     fields = Field("prediction", "your prediction", keys), reason
     worked = {"prediction": next(key for key, option in keys.items() if option in truths), "reason": good}
-    return Question("predict", text, fields, judge, worked, working, hints, source, slider=slider)
+    return Question("predict", text, fields, judge, worked, working, slider=slider)
 
 
 GROWTHS = (
@@ -227,7 +225,7 @@ def growth_of(ratio, factor):
     return GROWTHS[place : place + 1]
 
 
-def mistake(text, lines, wrong, sound, number, working, hints=(), source=""):
+def mistake(text, lines, wrong, sound, number, working):
     """Lines of somebody's working with one mistake: find the line (from 1), and give the right result.
 
     `sound` {line: why it is right}; `number` is the right result.
@@ -243,7 +241,7 @@ def mistake(text, lines, wrong, sound, number, working, hints=(), source=""):
 
     fields = Field("line", "the line with the mistake", keys), *number.fields("the right result")
     worked = {"line": str(wrong), **number.answer()}
-    return Question("find the mistake", text, fields, judge, worked, working, hints, source, number, tuple(lines))
+    return Question("find the mistake", text, fields, judge, worked, working, number, tuple(lines))
 
 
 @dataclass(frozen=True)
@@ -256,7 +254,7 @@ class Aim:
     came_out: str
 
 
-def design(text, fields, outcome, worked, working, hints=(), source=""):
+def design(text, fields, outcome, worked, working):
     """A free task scored by its outcome: `outcome` turns an answer into a list of Aim, all to be met.
 
     It raises an InputError, what to mend, where an answer cannot be made into a plan.
@@ -271,7 +269,7 @@ def design(text, fields, outcome, worked, working, hints=(), source=""):
         said = " ".join(f"{'Met' if aim.met else 'NOT met'}: {aim.wanted} (now {aim.came_out})." for aim in aims)
         return Verdict(not missed, said, missed[0] if missed else "")
 
-    return Question("free design", text, fields, judge, worked, working, hints, source)
+    return Question("free design", text, fields, judge, worked, working)
 
 
 def batch_of(text, most, least=1):

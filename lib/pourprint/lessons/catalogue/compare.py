@@ -8,7 +8,6 @@ from pourprint.decide.compare import cheapest_intervals, tie_price_of_day
 from pourprint.ledger.alloys import alloys
 from pourprint.lessons.exercises import Field, Slider, exercise
 from pourprint.lessons.kinds import (
-    PANEL,
     Aim,
     Number,
     Option,
@@ -28,7 +27,7 @@ from pourprint.routes import PRINTED, ROUTES, plan
 NOTEBOOK = "05"
 
 
-@exercise("Work out a unit cost", "forgets the one-off cost, or does not spread it")
+@exercise
 def unit_cost(draw, room):
     batch, times = draw.whole("batch", 2, 5), draw.whole("batches", 2, 4)
     plan = room.plan("printed_pattern", batch * times, batch)
@@ -44,13 +43,10 @@ def unit_cost(draw, room):
         f"for each batch of {batch} kits. What does one kit cost when {quantity} kits are made?",
         Number(plan.unit_cost, f"{room.money} a kit", slips, tolerance=0.005),
         f"({one_off:,.2f} + {times}·{each:,.2f})/{quantity} = {plan.unit_cost:,.2f} {room.money}.",
-        ("How many batches are needed?", "All the job costs, over all its kits."),
-        "The structure is that of Hopkinson & Dickens 2003, Proc. IMechE C 217:31–39 (from memory): what is paid once "
-        "is spread over the quantity.",
     )
 
 
-@exercise("Find a break-even", "leaves out the cost of a piece on the tool's side")
+@exercise
 def break_even(draw, room):
     tooled, printed = draw.whole("tooled", 20, 60), draw.whole("printed", 75, 140)
     low = draw.whole("tool", 3000, 9000, 100)
@@ -71,14 +67,10 @@ def break_even(draw, room):
         "pattern cheaper?",
         Number(right, "pieces", slips, whole=True),
         f"N* = {tool:,}/({printed} − {tooled}) = {exact:.2f}, so from {right} pieces on.",
-        ("What is saved on each piece?", "How many savings pay the pattern?"),
-        "A trade article with 6500 once, 38 and 92 a piece states a break-even of 50; the arithmetic says 121 "
-        "(published inputs, exact output). Atzeni & Salmi 2012, IJAMT 62:1147–1155: 20.75 + 21 000/N against 526.31 "
-        "gives 41.54, so laser wins at 41 and casting at 42 (from memory).",
     )
 
 
-@exercise("Predict the next kit", "expects unit cost to fall with every further kit", 2)
+@exercise
 def saw_tooth(draw, room):
     counts = np.arange(1, 25)
     costs = room.plan("printed_pattern").at(quantity=counts, batch_size=counts).unit_cost
@@ -102,13 +94,10 @@ def saw_tooth(draw, room):
             Option("larger jobs get a discount", "The rate card knows no discount."),
         ],
         f"From {at} to {at + 1} kits: {costs[at - 1]:,.2f} to {costs[at]:,.2f} {room.money} a kit.",
-        ("What is paid whole even if it is only partly filled?", "What is shared by all kits?"),
-        "Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427: unit cost against quantity is saw-toothed, because "
-        "partly filled lines, layers and beds are paid whole (from memory).",
     )
 
 
-@exercise("Put a price on a day", "divides a cost by all the days, not by those saved")
+@exercise
 def price_of_day(draw, room):
     slow_days, saved = draw.whole("days", 14, 30), draw.whole("saved", 3, 9)
     cheap, extra = draw.whole("cheap", 1000, 4000, 50), draw.whole("extra", 500, 3000, 50)
@@ -124,12 +113,10 @@ def price_of_day(draw, room):
         f"{room.money} and takes {slow_days - saved} days. At which price of a day do they tie?",
         Number(right, f"{room.money} a day", slips),
         f"d* = ({cheap + extra:,} − {cheap:,})/({slow_days} − {slow_days - saved}) = {right:.2f} {room.money} a day.",
-        ("What does the fast route cost more?", "How many days does it save?"),
-        "Exact: two lines C + d·T meet at d* = (C₁ − C₂)/(T₂ − T₁).",
     )
 
 
-@exercise("Find the mistake in a comparison", "compares only running costs")
+@exercise
 def forgotten_cost(draw, room):
     quantity, case = draw.whole("quantity", 4, 12), draw.choice("case", ("forgotten", "each", "one kit"))
     printed, tooled = (room.plan(route, quantity) for route in ("printed_pattern", "tooled_pattern"))
@@ -159,11 +146,10 @@ def forgotten_cost(draw, room):
         Number(total, room.money, slips, tolerance=0.002),
         f"{once:,.2f} + {quantity}·{each:,.2f} = {total:,.2f} {room.money}, against {printed.total_cost:,.2f} for the "
         "printed pattern.",
-        ("Which cost is paid once?", "Which cost is paid for every kit?"),
     )
 
 
-@exercise("Know why a route refuses", "thinks that every route takes every alloy")
+@exercise
 def refused_alloy(draw, room):
     printed = {name: [r for r in alloy.refused if r in PRINTED] for name, alloy in alloys().items()}
     name = draw.choice("alloy", sorted(name for name, routes in printed.items() if routes))
@@ -180,11 +166,10 @@ def refused_alloy(draw, room):
         [Option(ROUTES[route].TITLE), *wrong, none],
         [Option(own), *(Option(reason, why) for reason in sorted(others)[:3])],
         f"{ROUTES[route].TITLE}: {own}",
-        (f'pp.plan_all(pp.Job(kit, alloy="{name}"), rates) gives a reason where a route cannot.',),
     )
 
 
-@exercise("Design: under a price, by a date", "takes cheapest and fastest for one", 2)
+@exercise
 def under_price_by_date(draw, room):
     wanted = draw.choice("route", PRINTED)
     for quantity in map(int, draw.shuffled("quantities", "123456")):
@@ -218,15 +203,10 @@ def under_price_by_date(draw, room):
         {"route": route, "batch": str(size)},
         f"One way: {routes[route]} in batches of {size}: {cost / quantity:,.2f} {room.money} a kit, ready "
         f"{ready:%a %d %b %Y}. Others may do it too.",
-        (
-            f"{PANEL}, move quantity and batch size, and read the table.",
-            "Larger batches share loads; smaller ones let the next step begin earlier.",
-            f'pp.lead_time(plan, "{room.start:%Y-%m-%dT%H:%M}").finish is the moment when a plan is ready.',
-        ),
     )
 
 
-@exercise("Design: the cheapest batch", "thinks that more kits are always cheaper", 2)
+@exercise
 def cheapest_batch(draw, room):
     cases = [f"{route} {low}" for route in PRINTED for low in range(2, 16)]
     for route, low in map(str.split, draw.shuffled("cases", cases)):
@@ -249,11 +229,10 @@ def cheapest_batch(draw, room):
         outcome,
         {"batch": str(best)},
         "; ".join(f"{n} kits {cost:,.0f}" for n, cost in zip(counts, costs, strict=True)) + f" {room.money} a kit.",
-        (f"{PANEL}, and move the quantity.", "The best batch just fills its last cluster, box, plate or kiln load."),
     )
 
 
-@exercise("Say who wins where", "thinks that every route is cheapest somewhere")
+@exercise
 def winners_by_range(draw, room):
     names = draw.shuffled("names", [ROUTES[route].TITLE for route in PRINTED])
     wins = draw.choice("middle wins", (True, False))
@@ -284,15 +263,13 @@ def winners_by_range(draw, room):
             Option("least paid for a kit is cheapest in the end, so it is cheapest always", look),
         ],
         f"{right}: the lines cross at {', '.join(map(str, found.crossings))} kits.",
-        ("Where do two lines cross? What one costs more once, over what it saves a kit.", "Compare the crossings."),
-        "Exact: lines F + c·N cross at (F₂ − F₁)/(c₁ − c₂).",
     )
 
 
 LEANER = ("by less than 1 %", "by 1 to 5 %", "by more than 5 %")
 
 
-@exercise("Take metal out of a node", "expects cost to follow weight", 2)
+@exercise
 def lighter_node(draw, room):
     part, route = draw.choice("part", room.kit.parts).part, draw.choice("route", PRINTED)
     share = draw.choice("share", (0.2, 0.3, 0.4))
@@ -310,6 +287,5 @@ def lighter_node(draw, room):
         [Option(step, "" if step == fallen.index[-1] else ask) for step in fallen.index[-4:]],
         [Option(text, "" if i == place else ask) for i, text in enumerate(LEANER)],
         f"“{fallen.index[-1]}” saves {fallen.iloc[-1]:,.2f} {room.money}; the piece costs {100 * falls:.1f} % less.",
-        ("Which step works on the metal's volume, and which on its surface or its box?",),
         asks=("most is saved at", "the piece gets cheaper"),
     )

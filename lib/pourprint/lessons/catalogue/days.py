@@ -7,7 +7,6 @@ import numpy as np
 
 from pourprint.lessons.exercises import Field, Slider, exercise
 from pourprint.lessons.kinds import (
-    PANEL,
     Aim,
     Number,
     Option,
@@ -36,7 +35,7 @@ NOTEBOOK = "06"
 WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday")
 
 
-@exercise("Roll the yields", "averages yields, or takes the worst for the whole")
+@exercise
 def rolled_yield(draw, room):
     yields = [draw.whole(f"yield {i}", 78, 98) / 100 for i in range(3)]
     right = float(yield_of_all(yields))
@@ -51,12 +50,10 @@ def rolled_yield(draw, room):
         "Whole percent will do.",
         Number(right, "of 1", slips, tolerance=0.004, step=0.01),
         f"{' · '.join(f'{y:.2f}' for y in yields)} = {right:.4f}.",
-        ("Of 100 parts, how many are left after the first step? And after the second?",),
-        "Rolled throughput yield: 0.95 · 0.84 · 0.88 = 0.702 (published: Minitab support page).",
     )
 
 
-@exercise("Count the tries", "repeats failures once, and forgets that they fail again")
+@exercise
 def attempts(draw, room):
     good, share = draw.whole("good", 6, 30, 2), draw.choice("yield", (0.6, 0.7, 0.75, 0.8, 0.85))
     right = good * float(attempts_needed(share)[0])
@@ -71,12 +68,10 @@ def attempts(draw, room):
         "tried on average, to one decimal? A mean may be broken.",
         Number(right, "tries", slips, tolerance=0.004, step=0.1),
         f"A try succeeds with p, so 1/p tries a casting: {good}/{share:g} = {right:.2f}.",
-        ("How many tries does one good casting take on average?", "1 + (1 − p) + (1 − p)² + … = 1/p."),
-        "Exact: mean of the geometric distribution; p = 0.8 gives 1.25 tries with a variance of 0.3125.",
     )
 
 
-@exercise("Be sure within a few tries", "adds chances")
+@exercise
 def three_tries(draw, room):
     tries, share = draw.choice("tries", (2, 3, 4)), draw.choice("yield", (0.6, 0.65, 0.7, 0.75, 0.8))
     right = float(chance_within(share, tries))
@@ -91,12 +86,10 @@ def three_tries(draw, room):
         f"{tries} tries, to a tenth of a percent?",
         Number(right, "of 1", slips, tolerance=0.0005, step=0.001),
         f"1 − (1 − {share:g})^{tries} = {right:.4f}.",
-        ("What is the chance that all of them fail?",),
-        "Exact: p = 0.8 within three tries gives 0.992.",
     )
 
 
-@exercise("Find the mistake about failed prints", "prices every failed print as a whole one", 2)
+@exercise
 def layers_lost(draw, room):
     count, q = draw.whole("layers", 1500, 3500, 250), draw.choice("fail", (1e-4, 1.5e-4, 2e-4))
     whole = (1 - q) ** count
@@ -120,12 +113,10 @@ def layers_lost(draw, room):
         {2: "The chances of all layers multiply.", 3: "Mean tries are 1/p.", 1: "These are the facts given."},
         Number(right, "layers", slips, tolerance=0.004),
         f"(1 − s^L)/(q·s^L) with s = 1 − q: {right:,.0f} layers, since a failed print stops where it fails.",
-        ("Does a failed print reach its last layer?", "Expected layers for L in a row: (1 − s^L)/(q·s^L), s = 1 − q."),
-        "Exact (runs of successes): q = 0.0001 and L = 2000 give 2214.15, not 2442.8.",
     )
 
 
-@exercise("Order the queue", "serves whoever came first and calls it fair to all")
+@exercise
 def shortest_first(draw, room):
     times = [int(t) for t in draw.shuffled("times", [str(n) for n in range(2, 13)])[:4]]
     names = draw.shuffled("names", ["mast", "rocker", "bogie", "corner"])
@@ -139,13 +130,10 @@ def shortest_first(draw, room):
         lambda early, late: "Everybody behind a job waits all its days.",
         f"Shortest first: done after {', '.join(map(str, np.cumsum(sorted(times))))} days, mean {flow:g} days; as they "
         f"came it would be {np.cumsum(times).mean():g}.",
-        ("Add up, for one order, the days after which each job is done.", "Swap two neighbours: does the sum fall?"),
-        "Mechanical Engineers' Handbook, vol. 3, example 10 (published): 7, 6, 8, 5 days give a mean of 15 days "
-        "shortest first, 16.75 first come first served.",
     )
 
 
-@exercise("Predict the best day to start", "thinks that every weekday is alike")
+@exercise
 def start_day(draw, room):
     quantity, opening = draw.whole("quantity", 1, 5), dt.timedelta(hours=room.rates.hours.start_h)
     monday = dt.datetime.combine(room.start.date() - dt.timedelta(days=room.start.weekday()), dt.time()) + opening
@@ -170,12 +158,10 @@ def start_day(draw, room):
             Option("the work takes fewer hours on some days", "The hours are the same; what lies between them?"),
         ],
         "; ".join(f"{name} {day:.1f} days" for name, day in zip(WEEK, taken, strict=True)) + ".",
-        ("Which waits can fall on a weekend?",),
-        "Arithmetic of the class's working calendar (exact for its hours and holidays).",
     )
 
 
-@exercise("Design: cheapest with the days priced", "leaves the price of the days out", 2)
+@exercise
 def days_and_price(draw, room):
     wanted, money, prices = draw.choice("route", PRINTED), room.money, (50, 100, 150, 200, 250, 300, 400, 600)
     for quantity in map(int, draw.shuffled("quantities", "12345")):
@@ -204,11 +190,10 @@ def days_and_price(draw, room):
         outcome,
         {"route": best[0], "batch": str(best[1])},
         f"One way: {routes[best[0]]} in batches of {best[1]}: {totals[best]:,.0f} {money}.",
-        (f"{PANEL}, set the price of a day, and read “in all”.", "Try several batch sizes: days follow them."),
     )
 
 
-@exercise("Promise a date", "adds spreads, or promises the mean", 2)
+@exercise
 def chance_of_date(draw, room):
     means, spreads = (draw.whole("a", 5, 12), draw.whole("b", 4, 10)), draw.choice("spreads", ((3, 4), (5, 12), (6, 8)))
     hours, times = 24 * sum(means), draw.choice("times", (-2, -1, 1, 2))
@@ -232,12 +217,10 @@ def chance_of_date(draw, room):
         Number(right, "of 1", slips, tolerance=0.004, step=0.005),
         f"√({spreads[0]}² + {spreads[1]}²) = {both:g} h; {hours + times * both:g} h is {times:+d} of it from the mean "
         f"of {hours} h: {100 * right:.1f} %.",
-        ("Squares of the two deviations add.", "How many deviations lie between the mean and the date?"),
-        "Exact: variances of independent times add; shares of the normal distribution.",
     )
 
 
-@exercise("Count the hours that failures take", "repeats only the step that failed")
+@exercise
 def hours_with_failures(draw, room):
     first, second = draw.whole("first", 12, 40, 2), draw.whole("second", 4, 16)
     p, q = draw.choice("p", (0.7, 0.8, 0.9)), draw.choice("q", (0.6, 0.75, 0.85))
@@ -255,12 +238,10 @@ def hours_with_failures(draw, room):
         f"{first + second} h. How many hours does it take on average until a casting is good?",
         Number(right, "h", slips, tolerance=0.005),
         f"Pours: 1/{q:g}; prints: 1/({p:g}·{q:g}); {first}/{p * q:g} + {second}/{q:g} = {right:.1f} h.",
-        ("How many pours does a good casting take on average?", "Each pour needs a mould: how many prints are those?"),
-        "Exact: mean visits of an absorbing chain, N = (I − Q)⁻¹.",
     )
 
 
-@exercise("How many spares?", "makes as many spares as fail on average")
+@exercise
 def spares(draw, room):
     good, p = draw.whole("good", 6, 14), draw.choice("p", (0.8, 0.85, 0.9))
     each, again = draw.whole("each", 20, 80, 5), draw.whole("again", 400, 1600, 100)
@@ -280,12 +261,10 @@ def spares(draw, room):
         "average, second pour included?",
         Number(right, "spares", slips, whole=True),
         "; ".join(f"{n}: {cost:,.0f} {room.money}" for n, cost in zip(counts, costs, strict=True)) + ".",
-        ("Cost of k spares: k times the price, plus the chance of too few times the second pour.",),
-        "Chances: binomial distribution (exact). One second pour at most is counted.",
     )
 
 
-@exercise("Try one first?", "holds a trial for always wise, or always too slow")
+@exercise
 def trial_batch(draw, room):
     each, kits, fault = (
         draw.whole("each", 200, 900, 50),
@@ -313,12 +292,10 @@ def trial_batch(draw, room):
         ],
         f"Without a trial {fault:g}·{kits}·{each} = {lost:,.0f} {room.money} are lost on average; the trial costs "
         f"{1 + fault:g}·({alone} + {days}·{price}) = {trial:,.0f} {room.money}.",
-        ("Chance of a fault, times what it costs then.", "The trial's days cost money, too."),
-        "Exact: expected cost of both ways, one fault at most.",
     )
 
 
-@exercise("Save a day where it counts", "thinks that a faster step always brings the date forward")
+@exercise
 def held_up(draw, room):
     print_h, saved = draw.whole("print", 30, 60), draw.whole("saved", 8, 20)
     other, after = print_h - draw.whole("less", 3, saved - 3), draw.whole("after", 10, 30)
@@ -334,6 +311,4 @@ def held_up(draw, room):
         "print. How much sooner is the casting poured?",
         Number(right, "h", slips),
         f"Before, pouring waits {print_h} h, now {max(other, print_h - saved)} h: {right:g} h sooner.",
-        ("What is waited for before the change, and what after it?",),
-        "Critical path (exact): only the last to be ready decides.",
     )

@@ -16,7 +16,7 @@ def _block(draw, low=20, high=90):
     return sides, Part.from_numbers("block", a * b * c / 1000, 2 * (a * b + b * c + a * c) / 100, sides)
 
 
-@exercise("Work out a modulus", "counts three faces of a block, or divides upside down")
+@exercise
 def modulus(draw, room):
     (a, b, c), block = _block(draw)
     right = block.modulus_mm
@@ -30,12 +30,10 @@ def modulus(draw, room):
         Number(right, "mm", slips),
         f"V = {a}·{b}·{c} = {a * b * c:,} mm³, A = 2·({a}·{b} + {b}·{c} + {a}·{c}) = {100 * block.area_cm2:,.0f} mm², "
         f"V/A = {right:.3f} mm.",
-        ("Volume first, then the surface of all six faces.", "V in mm³ over A in mm² gives mm."),
-        "Check: a cube of side s has modulus s/6, a sphere of radius r has r/3 (exact).",
     )
 
 
-@exercise("Make it larger", "lets the surface grow as the volume does")
+@exercise
 def scaled_surface(draw, room):
     item = draw.choice("part", room.kit.parts)
     factor = draw.choice("factor", (2, 3, 4, 5))
@@ -52,12 +50,10 @@ def scaled_surface(draw, room):
         Number(right, "cm²", slips),
         f"Lengths grow by {factor}^(1/3) = {factor ** (1 / 3):.4f}, surfaces by its square "
         f"{factor ** (2 / 3):.4f}: {right:.1f} cm².",
-        ("By which factor do the lengths grow?", "Surface grows by the square of that factor."),
-        "Exact: similar shapes scale by s, s² and s³.",
     )
 
 
-@exercise("Find the wrong unit", "converts a volume like a length")
+@exercise
 def inch_or_mm(draw, room):
     inch, wrong = UNITS_MM["inch"], draw.choice("wrong", (1, 3, 4))
     side = draw.number("side", 1.5, 4.0, 0.25)
@@ -85,12 +81,10 @@ def inch_or_mm(draw, room):
         {1: "One inch is 25.4 mm exactly.", 2: "An STL has no unit: the reader chooses.", 3: "25.4 mm are one inch."},
         Number(right, "cm³", slips),
         f"{read:g}·25.4³ = {read * inch**3:,.0f} mm³ = {right:.2f} cm³.",
-        ("How many millimetres has an inch?", "How many lengths multiply to a volume? 1 cm³ = 1000 mm³."),
-        "Exact: one inch is 25.4 mm by definition.",
     )
 
 
-@exercise("Weigh the kit", "forgets how many of each part a kit holds")
+@exercise
 def kit_mass(draw, room):
     quantity = draw.whole("quantity", 2, 9)
     alloy = draw.choice("alloy", list(alloys().values()))
@@ -108,10 +102,6 @@ def kit_mass(draw, room):
         Number(right, "kg", slips),
         f"One kit holds {kit.volume_cm3:.1f} cm³ in {kit.nodes} pieces; {quantity}·{kit.volume_cm3:.1f}·{density:g} "
         f"= {right * 1000:,.0f} g.",
-        (
-            "pp.lessons.classroom().kit.table() lists volume and count of each part.",
-            "Sum count × volume, then times density.",
-        ),
     )
 
 
@@ -122,7 +112,7 @@ LARGER = {  # what may happen to a part, and why its V/A then does what it does
 }
 
 
-@exercise("Predict the modulus", "expects modulus to follow volume in proportion")
+@exercise
 def predict_modulus(draw, room):
     part, factor = draw.choice("part", room.kit.parts).part, draw.choice("factor", (2, 3, 4))
     case, place = draw.choice("case", list(enumerate(LARGER)))[::-1]
@@ -146,6 +136,4 @@ def predict_modulus(draw, room):
         Slider("times", "×", tuple(range(1, 9)), says),
         [Option(why, "" if why == LARGER[case] else see) for why in LARGER.values()],
         f"V/A grows {growth:.3f} times, to {part.modulus_mm * growth:.4g} mm.",
-        ("Which of volume and surface grows faster?",),
-        "Exact: similar shapes scale by s, s² and s³.",
     )

@@ -28,7 +28,7 @@ NOTEBOOK = "04"
 ROUTE = "printed_metal"
 
 
-@exercise("Know which alloy cannot be printed", "thinks that a printer prints any metal")
+@exercise
 def metal_alloy(draw, room):
     refused = sorted(name for name, alloy in alloys().items() if ROUTE in alloy.refused)
     name = draw.choice("alloy", refused)
@@ -44,11 +44,10 @@ def metal_alloy(draw, room):
             Option("its melting point is too high for a laser", "A laser melts titanium and steel."),
         ],
         f"{alloys()[name].title}: {alloys()[name].refused[ROUTE]}",
-        ('pp.plan("printed_metal", pp.Job(part, alloy=…)) refuses, with the reason.',),
     )
 
 
-@exercise("Fill the plate", "divides areas where whole parts must fit")
+@exercise
 def metal_plates(draw, room):
     gap, plate = draw.choice("gap", (5, 8, 10)), (draw.whole("x", 200, 320, 20), draw.whole("y", 160, 280, 20))
     box = tuple(sorted((draw.whole("a", 35, 90), draw.whole("b", 35, 90))))
@@ -68,15 +67,13 @@ def metal_plates(draw, room):
         f"of {plate[0]} × {plate[1]} mm, in the better of the two directions. How many plates do {pieces} pieces need?",
         Number(right, "plates", slips, whole=True),
         f"{each} pieces stand on one plate; ⌈{pieces}/{each}⌉ = {right}.",
-        ("How many fit along each side? No gap is needed behind the last one.", "Turn them once and compare."),
-        "Exact count of the grid.",
     )
 
 
 RATES = ((5.1, 30), (10.5, 60), (2.0, 20), (3.7, 40))  # mm³/s and µm: published machine data sheets, EOS
 
 
-@exercise("Time a build", "counts the laser and forgets to spread the powder")
+@exercise
 def metal_build_time(draw, room):
     rate, layer = draw.choice("rate", RATES)
     volume, height = draw.whole("volume", 60, 300, 20), draw.whole("height", 40, 120, 5)
@@ -94,9 +91,6 @@ def metal_build_time(draw, room):
         Number(laser + spread, "h", slips),
         f"{volume * 1000:,}/{rate:g} s = {laser:.2f} h of laser; {float(layers(height, layer / 1000)):.0f} layers of "
         f"{recoat} s = {spread:.2f} h; together {laser + spread:.2f} h.",
-        ("Laser time from the volume.", "Spreading time from the number of layers."),
-        "Exposure rates: machine data sheets, EOS (published; upper bounds, travel left out). 100 cm³, 100 mm, 30 µm, "
-        "5.1 mm³/s, 10 s a layer: 5.45 h of laser and 9.26 h of spreading, 14.71 h in all (exact).",
     )
 
 
@@ -108,7 +102,7 @@ BUILDS = {  # what happens to a build, by what its volume and its height grow, a
 }
 
 
-@exercise("Predict the build", "expects build time to follow volume alone")
+@exercise
 def metal_height(draw, room):
     case, alloy = draw.choice("case", [*BUILDS]), room.alloy
     wider, taller, because = BUILDS[case]
@@ -129,12 +123,10 @@ def metal_height(draw, room):
         Slider("times", "×", (1, 2, 3, 4), lambda times: f"{hours(times):.2f} h"),
         [Option(why, see * (why != because)) for *_, why in BUILDS.values()],
         f"{hours(1):.2f} h before, {hours(2):.2f} h after: {because}.",
-        ("What grows: the metal that is melted, the layers that are spread, or both?",),
-        "Build time is laser time and layers × spreading: height, not volume, rules small builds (arithmetic exact).",
     )
 
 
-@exercise("Order the steps after the laser", "cuts parts off before the stress is relieved")
+@exercise
 def metal_order(draw, room):
     plan = room.plan(ROUTE)
     steps = [step.name for step in plan.steps if step.stage >= Stage.MOULD]
@@ -147,11 +139,10 @@ def metal_order(draw, room):
         chosen,
         by_stage(plan),
         "; ".join(chosen) + ". A part that is cut off before the stress is relieved springs out of shape.",
-        ("What holds the parts in shape while they are heated?", "Measure last."),
     )
 
 
-@exercise("Find the share of the print", "takes the printer for the whole cost")
+@exercise
 def metal_share(draw, room):
     quantity = draw.whole("quantity", 1, 8)
     plan = room.plan(ROUTE, quantity)
@@ -170,9 +161,6 @@ def metal_share(draw, room):
         "in the mould stage. Which share of the cost is it?",
         Number(right, "of 1", slips),
         f"{printed:,.0f}/{plan.total_cost:,.0f} = {100 * right:.1f} %.",
-        ("Add up all stages first.",),
-        "A published split (Additive Manufacturing magazine): before the print 14.4 %, print 59.2 %, after it 26.4 %. "
-        "It depends on part, batch and lab.",
     )
 
 
@@ -184,7 +172,7 @@ MENDS = {
 }
 
 
-@exercise("A part too long", "thinks that every route takes every size")
+@exercise
 def too_long(draw, room):
     length = draw.choice("length", (180, 200, 220, 240, 260, 270, 280, 290, 320, 380, 440))
 
@@ -206,6 +194,5 @@ def too_long(draw, room):
         [Option(", ".join(each) or "none of them", look * (each != refused)) for each in sets],
         [Option(text, say * (text != mend)) for text, say in MENDS.items()],
         f"It is refused by: {', '.join(refused) or 'nobody'}; {mend}.",
-        ("room = pp.lessons.classroom(); pp.plan_all(pp.Job(part, room.alloy), room.rates) gives the reasons.",),
         asks=("refused by", "so"),
     )

@@ -15,7 +15,7 @@ NOTEBOOK = "02"
 ROUTE = "printed_pattern"
 
 
-@exercise("Check the bond gap", "takes a tolerance on the diameter for one on the gap")
+@exercise
 def pattern_gap(draw, room):
     size, grade = draw.choice("size", (20, 25, 30, 40)), draw.choice("grade", (4, 5))
     hole, tube = float(casting_tolerance_mm(size, grade)), draw.choice("tube", (0.06, 0.08, 0.1))
@@ -34,13 +34,10 @@ def pattern_gap(draw, room):
         Number(least, "mm", slips, step=0.01),
         f"{target:g} − ({hole:g} + {tube:g})/4 = {least:.3f} mm: half of each total tolerance, half again for one "
         "side.",
-        ("Which hole and which tube give the least gap?", "From diameter to radius: divide by two."),
-        "ISO 8062-3:2007, casting tolerances (published): grade 5, target 0.2 mm, tube ±0.05 mm gives 0.060 to 0.340 "
-        "mm.",
     )
 
 
-@exercise("Count the clusters", "rounds the whole job up once instead of each batch")
+@exercise
 def pattern_clusters(draw, room):
     part, each = draw.choice("part", room.kit.parts).part, draw.whole("each", 5, 20)
     batch, full = each * draw.whole("loads", 1, 4) + draw.whole("over", 1, each // 2), draw.whole("full", 2, 6)
@@ -60,12 +57,10 @@ def pattern_clusters(draw, room):
         Number(right, "clusters", slips, whole=True),
         f"Full batches: {full}, with ⌈{batch}/{each}⌉ = {int(np.ceil(batch / each))} clusters each; pieces in the last "
         f"batch: {rest}, with ⌈{rest}/{each}⌉ = {int(np.ceil(rest / each))}. In all {right}.",
-        ("How many clusters does one full batch need?", "Round up batch by batch, then add."),
-        "Partly filled loads are paid whole: Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427 (from memory).",
     )
 
 
-@exercise("Scale a freezing time", "lets freezing time follow modulus in proportion")
+@exercise
 def pattern_freezing(draw, room):
     part, factor = draw.choice("part", room.kit.parts).part, draw.choice("factor", (2, 3, 4))
     seconds = draw.whole("seconds", 40, 120, 5)
@@ -80,14 +75,10 @@ def pattern_freezing(draw, room):
         f"long does a similar part of {factor} times the volume take in the same kind of mould?",
         Number(seconds * ratio**2, "s", slips),
         f"The modulus grows by {factor}^(1/3) = {ratio:.4f}; {seconds}·{ratio:.4f}² = {seconds * ratio**2:.1f} s.",
-        ("By which factor does the modulus grow?", "t = B·(V/A)²."),
-        "Square rule for a thick mould, derived by C. M. Adams, MIT 1953 (from memory). Textbook exercise (published): "
-        "3.5 min/cm² and V/A = 10/6 cm give 9.722 min for sphere, cylinder and cube of 10 cm alike. A thin hot shell "
-        "is not a thick mould: use the rule to compare, not to promise.",
     )
 
 
-@exercise("Print it larger", "adds contraction to a volume as if it were a length")
+@exercise
 def pattern_size(draw, room):
     part, percent = draw.choice("part", room.kit.parts).part, draw.choice("contraction", (1.3, 1.45, 1.6, 1.8, 2.0))
     s = float(pattern_mm(1.0, percent))
@@ -104,12 +95,10 @@ def pattern_size(draw, room):
         "pattern have, from its outer shape? Give four digits.",
         Number(right, "cm³", slips, tolerance=0.002),
         f"{volume}·(1 + {percent / 100:g})³ = {right:.2f} cm³.",
-        ("By which factor does each length grow?", "A volume grows by the cube of that."),
-        "Linear contraction (common practice, foundry tables): aluminium 1.3 to 1.6 %, magnesium 1.8 %, steel 2.0 %.",
     )
 
 
-@exercise("Find the yield of a cluster", "forgets runner and cup when metal is ordered")
+@exercise
 def pattern_yield(draw, room):
     part, pieces = draw.choice("part", room.kit.parts).part, draw.whole("pieces", 4, 16)
     gates, cup = draw.choice("gates", (0.04, 0.05, 0.08)), draw.whole("cup", 80, 200, 20)
@@ -130,12 +119,10 @@ def pattern_yield(draw, room):
         "the poured metal becomes parts? Whole percent will do.",
         Number(right, "of 1", slips, step=0.01),
         f"{metal:.1f}/({metal:.1f}·{1 + gates:g} + {runner:.0f} + {cup:.0f}) = {100 * right:.1f} %.",
-        ("How much metal is in the parts, and how much in all?",),
-        "Steel foundries, SFSA survey 1997 (published): mean 53.3 %, best 72.7 %, worst 33.2 %.",
     )
 
 
-@exercise("Wait for the shell", "counts coats instead of the waits between them")
+@exercise
 def pattern_drying(draw, room):
     coats, interval = draw.whole("coats", 6, 12), draw.choice("interval", (1, 2, 3, 4))
     final = draw.choice("final", (12, 16, 24))
@@ -150,12 +137,10 @@ def pattern_drying(draw, room):
         f"dries {final} h. How long after the first dip is it dry? Dipping itself takes no time here.",
         Number(right, "h", slips),
         f"{coats - 1} waits of {interval} h between {coats} coats, and {final} h: {right:.0f} h.",
-        ("Draw the coats as dots on a line: how many gaps?",),
-        "Published drying trial at 50 % humidity: five waits of 1, 8 or 24 h, then 12 h, give 17, 52 and 132 h.",
     )
 
 
-@exercise("Find the mistake at the kiln", "takes a kiln load for divisible")
+@exercise
 def pattern_kiln(draw, room):
     s = room.rates.section("shell")
     holds = int(s("kiln_clusters"))
@@ -184,12 +169,10 @@ def pattern_kiln(draw, room):
         {1: "These are the facts given.", 4: "It follows from the lines before it."},
         Number(right, "h", slips),
         f"⌈{clusters}/{holds}⌉ = {loads + 1} runs of {hours:g} + {ramp:g} h: {right:g} h.",
-        ("Check what is rounded, and what is added.",),
-        "Burn-out of printed patterns at 816 °C or more for 2 to 3 h (common practice).",
     )
 
 
-@exercise("Order the steps to the metal", "fires before drying, or melts before the shell is hot")
+@exercise
 def pattern_order(draw, room):
     plan = room.plan(ROUTE)
     steps = [step.name for step in plan.steps if Stage.PATTERN <= step.stage <= Stage.BREAK_OUT]
@@ -200,7 +183,6 @@ def pattern_order(draw, room):
         chosen,
         by_stage(plan),
         "; ".join(chosen) + ".",
-        ("Which stage of the map does each step belong to?", "Within a stage: what must be there before it?"),
     )
 
 
@@ -229,7 +211,7 @@ CASES = (  # what happens; what to do; what not, and why not; the reason; a wron
 )
 
 
-@exercise("Know what can hurt you", "judges danger by how it looks")
+@exercise
 def pattern_caution(draw, room):
     case, right, wrong, good, bad = draw.choice("case", CASES)
     idle = Option("finish the step first, then ask", "What can be lost while you finish?")
@@ -240,12 +222,11 @@ def pattern_caution(draw, room):
         [Option(right), Option(*wrong), idle],
         [Option(good), Option(*bad), rule],
         f"{right[0].upper()}{right[1:]}: {good}. Local codes and trained people come first.",
-        ("Read the cautions of this stage: pp.cautions_of(plan).",),
         asks=("what to do", "because"),
     )
 
 
-@exercise("Machine a bore", "takes stock off the diameter once, or counts the hole as metal")
+@exercise
 def pattern_bore(draw, room):
     diameter, depth = draw.whole("diameter", 18, 40, 2), draw.whole("depth", 8, 30)
     stock = draw.choice("stock", (0.5, 0.7, 1.0, 1.5))
@@ -261,6 +242,4 @@ def pattern_bore(draw, room):
         "metal is taken off?",
         Number(right, "cm³", slips),
         f"π/4·({diameter}² − {diameter - 2 * stock:g}²)·{depth} = {1000 * right:.0f} mm³ = {right:.3f} cm³.",
-        ("Which diameter is cast?", "A ring is a large circle less a small one."),
-        "Exact geometry. Machining allowances: ISO 8062-3, RMAG E to G (from memory).",
     )

@@ -21,7 +21,7 @@ BEFORE = {
 }
 
 
-@exercise("Put the stages in order", "takes the shell for something poured into")
+@exercise
 def stages_in_order(draw, room):
     stages = [stage for stage in room.plan("printed_pattern").stages if stage is not Stage.DESIGN]
     deciding = (Stage.MOULD.title, Stage.FIRE.title, Stage.POUR.title)
@@ -33,11 +33,10 @@ def stages_in_order(draw, room):
         titles,
         lambda early, late: why[early],
         "The map gives the order: " + "; ".join(titles) + ".",
-        ("Begin with what is done at a desk.", "What is printed burns away before the metal comes."),
     )
 
 
-@exercise("Few stages, little money?", "believes that fewer stages cost less")
+@exercise
 def fewest_stages(draw, room):
     quantity, most = draw.whole("quantity", 1, 6), draw.choice("which", (False, True))
     plans = [room.plan(route, quantity) for route in PRINTED]
@@ -54,11 +53,6 @@ def fewest_stages(draw, room):
         [Option(truth, "" if i == place else ask) for i, truth in enumerate(truths)],
         f"{asked.title} keeps {len(asked.stages)} stages, and {truths[place]}: {costs}. Counting stages does not tell "
         "the cost: an hour of each costs what its people and machines cost.",
-        (
-            "The map at the top counts the stages.",
-            "room = pp.lessons.classroom(); pp.rank(pp.plan_all(pp.Job(room.kit, room.alloy, "
-            f"quantity={quantity}), room.rates)) ranks the routes.",
-        ),
         asks=("the route", "in cost"),
     )
 
@@ -71,7 +65,7 @@ USES = {
 }
 
 
-@exercise("Ask a number where it comes from", "trusts every number alike")
+@exercise
 def pedigree(draw, room):
     entries = room.rates.entries
     there = [mark for mark in Pedigree if any(entry.pedigree == mark for entry in entries.values())]
@@ -87,6 +81,5 @@ def pedigree(draw, room):
         [Option(str(each), "" if each == mark else look) for each in Pedigree],
         [Option(use, "" if each == mark else fits) for each, use in USES.items()],
         f"{key} is {mark}; its source says: {entry.source}. Believe {entry.low:g} to {entry.high:g} {entry.unit}.",
-        (f'pp.pedigree(pp.lessons.classroom().rates).loc["{key}"] shows the row.',),
         asks=("its pedigree", "so the lab should"),
     )
