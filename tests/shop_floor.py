@@ -68,7 +68,7 @@ class Ask:
     def __init__(self, env, rank, who, hours, machines=(), loads=False, whole=False, links=()):
         self.rank, self.who, self.hours, self.machines = rank, who, hours, machines
         self.loads, self.whole, self.links = loads, whole, links
-        self.bench = not loads and not whole
+        self.bench = not (loads or whole or links)
         self.answered, self.begun, self.working_since, self.version = env.event(), False, None, 0
 
 

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import DAYS, WorkingHours, calendar_from
-from pourprint.risk import loops
+from pourprint.plans.scheduler import begin_of, end_of
+from pourprint.plans.shop import Shop
 from scenes import ROUND_THE_CLOCK
 
 MONDAY = "2026-11-02"
@@ -23,8 +24,17 @@ TUESDAY_OFF = WorkingHours(holidays=(dt.date(2026, 11, 3),))
 EVERY_DAY = WorkingHours(days=DAYS)
 
 
+def floor(hours):
+    """One person of some working hours, as the scheduler knows them."""
+    return Shop((calendar_from(hours, MONDAY),), np.ones(1, int), np.ones(0, int)).floor(plain=True)
+
+
 def done(begin_h, hands_on_h, hours=OFFICE):
-    return float(calendar_from(hours, MONDAY).finish(begin_h, hands_on_h))
+    return end_of(floor(hours), 0, begin_h, hands_on_h, whole=False)
+
+
+def begun(begin_h, whole_h, hours=OFFICE):
+    return begin_of(floor(hours), 0, begin_h, whole_h)
 
 
 BY_HAND = [
@@ -69,54 +79,36 @@ WHOLE = [
     ("longer than a day begins with a day", 9, 10, OFFICE, 24 + 8),
     ("longer than a day, at opening time", 8, 10, OFFICE, 8),
     ("days that join up are one", 20, 10, ROUND_THE_CLOCK, 20),
-    ("no work begins at once, even at night", SAT + 3.5, 0, OFFICE, SAT + 3.5),
 ]
 
 
 @pytest.mark.parametrize(("name", "begin", "hands_on", "hours", "starts"), WHOLE, ids=[row[0] for row in WHOLE])
 def test_a_pour_begins_only_when_it_fits(name, begin, hands_on, hours, starts):
-    assert float(calendar_from(hours, MONDAY).whole(begin, hands_on)) == pytest.approx(starts, abs=1e-9)
+    assert begun(begin, hands_on, hours) == pytest.approx(starts, abs=1e-9)
+    assert float(calendar_from(hours, MONDAY).opening(begin, hands_on)) == pytest.approx(starts, abs=1e-9)
 
 
 @given(st.floats(0, 400), st.floats(0.01, 8))
 def test_what_fits_a_day_is_done_without_a_break_and_no_later_than_the_next_day(begin_h, hands_on_h):
-    office = calendar_from(OFFICE, MONDAY)
-    starts_h = float(office.whole(begin_h, hands_on_h))
-    assert float(office.finish(starts_h, hands_on_h)) == pytest.approx(starts_h + hands_on_h, abs=1e-6)
-    split_h = float(office.finish(begin_h, hands_on_h))  # as if it could be split
-    assert split_h - 1e-6 <= starts_h + hands_on_h
-    assert float(office.opening(begin_h)) <= starts_h + 1e-6 <= float(office.opening(begin_h)) + 72 + 8
+    starts_h, opens_h = begun(begin_h, hands_on_h), begun(begin_h, 0.0)
+    assert done(starts_h, hands_on_h) == pytest.approx(starts_h + hands_on_h, abs=1e-6)
+    assert done(begin_h, hands_on_h) - 1e-6 <= starts_h + hands_on_h  # as if it could be split
+    assert opens_h <= starts_h + 1e-6 <= opens_h + 72 + 8
 
 
-@settings(deadline=None)  # compiled at the first call
-@given(st.lists(st.tuples(st.floats(0, 400), st.floats(0, 20), st.booleans()), min_size=1, max_size=5))
-def test_the_compiled_walk_through_the_calendar_is_the_calendars(works):
-    """Work, half an hour alone, work again, for each row: `loops.lead` against `whole` and `finish`."""
-    begin_h, hands_on_h, whole = (np.array(column) for column in zip(*works, strict=True))
-    rows = np.arange(begin_h.size)
+def test_arrays_of_openings_are_those_of_single_numbers():
+    begin, whole = np.array([6.0, 9.0, 14.0, 16.0, FRI + 14, SAT]), np.array([[0.0], [3.0], [10.0]])
     for hours in (OFFICE, TUESDAY_OFF, ROUND_THE_CLOCK):
-        calendar = calendar_from(hours, MONDAY)
-        args = np.full(rows.size, 2), hands_on_h, np.full(rows.size, 0.5), whole, np.full(rows.size, True), begin_h
-        ready, end = loops.lead(rows, *args, *calendar.tables, hours.day_h)
-        now = begin_h
-        for _ in range(2):
-            now = calendar.finish(np.where(whole, calendar.whole(now, hands_on_h), now), hands_on_h) + 0.5
-        # 1e-6 h: at closing time both sides may round to either side of the night, but then start with the same day.
-        assert end.tolist() == pytest.approx(now.tolist(), abs=1e-6) and ready.tolist() == end.tolist()
+        expected = [[begun(b, w, hours) for b in begin] for w in whole[:, 0]]
+        assert calendar_from(hours, MONDAY).opening(begin, whole).tolist() == expected
 
 
-def test_a_walk_past_the_calendar_has_no_end():
-    one = np.zeros(1, dtype=int)
-    for begin_h, hands_on_h in ((0.0, 1e6), (1e9, 1.0)):
-        args = one + 1, np.array([hands_on_h]), np.zeros(1), one == 1, one == 0, np.array([begin_h])
-        assert np.isinf(loops.lead(one, *args, *calendar_from(OFFICE, MONDAY).tables, OFFICE.day_h)).all()
+def test_work_in_one_go_that_no_day_holds_goes_on_after_closing():
+    assert end_of(floor(OFFICE), 0, 8.0, 10.0, whole=True) == 18.0
 
 
-def test_arrays_of_pours_begin_as_single_ones_do():
-    office = calendar_from(OFFICE, MONDAY)
-    begin, hands_on = np.array([9.0, 14.0, FRI + 14]), np.array([[0.0], [3.0], [10.0]])
-    expected = [[float(office.whole(b, h)) for b in begin] for h in hands_on[:, 0]]
-    assert office.whole(begin, hands_on).tolist() == expected
+def test_work_past_the_calendar_has_no_end():
+    assert done(0.0, 1e6) == done(1e9, 1.0) == begun(1e9, 1.0) == np.inf
 
 
 def test_open_spans_are_the_hours_in_which_someone_is_there():
@@ -130,14 +122,8 @@ def test_open_spans_are_the_hours_in_which_someone_is_there():
 @given(st.floats(0, 400), st.floats(0.1, 100))
 def test_open_spans_add_up_to_the_work_between_begin_and_finish(begin_h, hands_on_h):
     office = calendar_from(OFFICE, MONDAY)
-    spans = office.open_spans(begin_h, float(office.finish(begin_h, hands_on_h)))
+    spans = office.open_spans(begin_h, done(begin_h, hands_on_h))
     assert sum(to_h - from_h for from_h, to_h in spans) == pytest.approx(hands_on_h, abs=1e-6)
-
-
-def test_arrays_give_what_single_numbers_give():
-    begin, hands_on = np.array([6, 14, FRI + 20.0]), np.array([[0.0], [4.0], [33.0]])
-    expected = [[done(b, h) for b in begin] for h in hands_on[:, 0]]
-    assert np.allclose(calendar_from(OFFICE, MONDAY).finish(begin, hands_on), expected)
 
 
 hours_of_work = st.builds(
@@ -194,7 +180,7 @@ def test_work_ends_within_working_hours_and_takes_at_least_its_own_time(hours, b
 
 def test_a_job_past_the_calendar_is_refused_in_a_sentence():
     with pytest.raises(InputError, match="years"):
-        done(8, 1e6)
+        calendar_from(OFFICE, MONDAY).opening(1e9)
 
 
 @pytest.mark.parametrize("hours", [OFFICE, TUESDAY_OFF, EVERY_DAY, ROUND_THE_CLOCK, replace(OFFICE, start_h=7.5)])

@@ -1,6 +1,7 @@
 """The one clock: textbook flow shops and bounds, weekends worked by hand, and an independent event loop in SimPy."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
+from pourprint.ledger.workdays import generic_calendar
+from pourprint.plans.days import walk_of
 from pourprint.plans.workshop import Order, Task, Workshop
 from pourprint.risk.runs import simulate
 from scenes import PRINTED, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, step
@@ -128,3 +131,130 @@ def test_a_list_schedule_keeps_grahams_bound(hours, kilns):
     made = max(Workshop(ROUND_THE_CLOCK, places={"machine.kiln": kilns}).schedule(orders).done_h)
     least = max(max(hours), sum(hours) / kilns)
     assert least - 1e-9 <= made <= (2 - 1 / kilns) * least + 1e-9
+
+
+# The calendar, worked by hand -------------------------------------------------------------------------------
+
+KILN = step("fire", machine="kiln")
+POUR = replace(step("pour", machine="melting_furnace"), attended=True, whole=True, within_h=0.0)
+
+
+def begins_and_ends(*tasks, arrives):
+    timeline = Workshop().schedule([Order("A", arrives, (tasks,))])
+    return [
+        f"{row.begin:%a %H:%M} {row.hands_free:%a %H:%M} {row.end:%a %H:%M}" for row in timeline.table().itertuples()
+    ]
+
+
+def test_a_shell_ready_in_the_night_is_fired_later_and_poured_hot_on_monday_morning():
+    """Fri 6 Nov 14:00: the kiln is loaded in half an hour and fires 4 h; the pour of 2 h is for Mon 8:00, when somebody
+    is there. Its clock starts the kiln so that it is done just then."""
+    assert begins_and_ends(Task(KILN, 0.5, 4.0), Task(POUR, 2.0), arrives=dt.datetime(2026, 11, 6, 14)) == [
+        "Fri 14:00 Fri 14:30 Mon 08:00",
+        "Mon 08:00 Mon 10:00 Mon 10:00",
+    ]
+    # Loaded at 8:00 it is done at 12:30, and poured there and then.
+    assert begins_and_ends(Task(KILN, 0.5, 4.0), Task(POUR, 2.0), arrives=MONDAY) == [
+        "Mon 08:00 Mon 08:30 Mon 12:30",
+        "Mon 12:30 Mon 14:30 Mon 14:30",
+    ]
+
+
+def test_what_no_clock_can_start_later_is_begun_later():
+    """3 h of mixing from Fri 12:00 end at 15:00, but the 2 h that must follow within 15 min no longer fit into Friday:
+    all of it is done on Monday."""
+    cast = replace(step("ram"), whole=True, within_h=0.25)
+    assert begins_and_ends(Task(step("mix"), 3.0), Task(cast, 2.0), arrives=dt.datetime(2026, 11, 6, 12)) == [
+        "Mon 08:00 Mon 11:00 Mon 11:00",
+        "Mon 11:00 Mon 13:00 Mon 13:00",
+    ]
+
+
+def test_a_machine_is_held_until_somebody_unloads_it():
+    """Loaded Fri 15:00 to 15:30, run until 20:30; unloaded on Mon 8:00 to 8:30; only then is the next one loaded."""
+    both = [Order(name, dt.datetime(2026, 11, 6, 15), ((Task(KILN, 0.5, 5.0, unload_h=0.5),),)) for name in "AB"]
+    slots = Workshop().schedule(both).table()
+    assert [f"{t:%a %H:%M}" for t in (*slots["begin"], *slots["machine_free"])] == [
+        *("Fri 15:00", "Mon 08:30"),
+        *("Mon 08:30", "Mon 14:30"),
+    ]
+
+
+def test_bench_work_is_laid_down_to_load_a_machine_and_a_pour_is_not():
+    """A files for 6 h from 8:00; at 10:00 B's kiln is to be loaded for 1 h: A is laid down, and done at 15:00."""
+    kiln = Order("B", MONDAY + dt.timedelta(hours=2), ((Task(KILN, 1.0, 5.0),),))
+    begins = Workshop().schedule([Order("A", MONDAY, ((Task(step("file"), 6.0),),)), kiln]).table()
+    assert [f"{row.order} {row.begin:%H:%M} {row.hands_free:%H:%M}" for row in begins.itertuples()] == [
+        "A 08:00 15:00",
+        "B 10:00 11:00",
+    ]
+    pour = Order("A", MONDAY, ((Task(replace(POUR, within_h=np.inf), 6.0),),))
+    begins = Workshop().schedule([pour, kiln]).table()
+    assert [f"{row.order} {row.begin:%H:%M} {row.hands_free:%H:%M}" for row in begins.itertuples()] == [
+        "A 08:00 14:00",
+        "B 14:00 15:00",
+    ]
+
+
+# What must always hold ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("route", ROUTES)
+@pytest.mark.parametrize("alloy", sorted(pp.alloys()))
+def test_over_a_year_nothing_is_left_alone_or_cold_through_a_night(route, alloy):
+    """Work in one go begins and ends on one working day, and follows what is handed over hot at once."""
+    plan = pp.plan_all(pp.Job(demo_kit(), alloy, 2, 1), demo_rates(), routes=(route,))[route]
+    if not plan.feasible:
+        pytest.skip(plan.reason)
+    for day in range(0, 365, 2):
+        start = dt.datetime(2026, 1, 1, 8 + day % 8) + dt.timedelta(days=day)
+        spans = plan.spans(start.isoformat())
+        for before, span in zip((None, *spans), spans, strict=False):
+            if span.step.whole:
+                (from_h, to_h), *more = span.hands
+                begins = start + dt.timedelta(hours=from_h)
+                assert not more and begins.hour + begins.minute / 60 + to_h - from_h <= plan.rates.hours.end_h + 0.02
+                assert f"{begins:%a}" in plan.rates.hours.days and begins.date() not in plan.rates.hours.holidays
+            if span.step.within_h < np.inf:
+                assert span.begin_h == pytest.approx(before.end_h, abs=1e-6)
+
+
+@pytest.mark.parametrize("route", PRINTED)
+@pytest.mark.parametrize("quantity", [4, 20])
+def test_no_job_is_done_before_the_busiest_has_done_their_share(route, quantity):
+    plan = plan_of(route, quantity, 2)
+    by_hand = {}
+    for each in plan.steps:
+        hours = sum(plan.counts[work.level.name] * work.by_hand_h for work in each.work)
+        by_hand[each.who] = by_hand.get(each.who, 0.0) + hours
+    weeks, rest_h = divmod(max(by_hand.values()), 40)
+    assert plan.lead_time_days >= 7 * weeks + rest_h // 8
+
+
+@pytest.mark.parametrize("route", PRINTED)
+def test_a_steady_pace_has_set_in_before_it_is_taken(route):
+    """160 batches, of which the last sixty go at the pace of the fifty before them, against the whole schedule."""
+    plan = plan_of(route, 160, 1)
+    begin_h = plan.rates.hours.start_h
+    ends, *_ = walk_of(plan).lead(generic_calendar(plan.rates.hours), begin_h, np.array([160]))
+    assert plan.lead_time_days == pytest.approx((ends[0] - begin_h) / 24, rel=0.01)
+
+
+def test_more_hands_seldom_make_it_later_and_here_they_do_not():
+    """List schedules know the exception (Graham 1969): a hand more may end a job later. For these jobs it does not."""
+    for route in PRINTED:
+        order = Order.of(plan_of(route, 8, 2), MONDAY)
+        one, two, three = (Workshop(places={"labour.technician": n}).schedule([order]).flow_days[0] for n in (1, 2, 3))
+        assert one > two >= three
+
+
+def test_money_is_held_hours_times_rates():
+    for plan in pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 4, 2), demo_rates()).values():
+        held = {}
+        for each in plan.steps:
+            for work in each.work:
+                if each.machine:
+                    hours = plan.counts[work.level.name] * work.held_h
+                    held[each.machine] = held.get(each.machine, 0.0) + hours
+        paid = sum(hours * plan.rates[f"machine.{name}"] for name, hours in held.items())
+        assert plan.table()["machine_cost"].sum() == pytest.approx(paid)

@@ -167,11 +167,18 @@ def test_nobody_and_nothing_is_ever_in_two_places(batch, rule):
         held += [piece for s in timeline.slots if s.span.step.who == resource for piece in s.span.hands]
         held.sort()
         assert all(end <= later + 1e-9 for (_, end), (later, _) in itertools.pairwise(held))
-    hours = sum(order.hours for order in orders)
-    spent = sum(s.span.ran_h - s.span.worked_h + s.span.end_h - s.span.unloaded_h for s in timeline.slots)
+    turns = sum(task.rounds for order in orders for tasks in (order.one_off, *order.batches) for task in tasks)
+    assert len(timeline.slots) == turns  # no task is lost
     works = [(plan, work) for plan in plans.values() for step in plan.steps for work in step.work]
-    by_hand = sum(plan.counts[work.level.name] * work.hands_on_h for plan, work in works)  # two who pour, once
-    assert spent + by_hand == pytest.approx(hours)  # no task is lost
+    by_hand = sum(plan.counts[work.level.name] * work.by_hand_h for plan, work in works)  # two who pour, once
+    office = timeline.workshop.calendar("labour.technician", timeline.start.date())
+    worked = [
+        closes_h - opens_h
+        for slot in timeline.slots
+        for from_h, to_h in slot.span.hands
+        for opens_h, closes_h in office.open_spans(from_h + 8, to_h + 8)  # nobody works when it is closed
+    ]
+    assert sum(worked) == pytest.approx(by_hand)
 
 
 def test_company_never_makes_the_first_order_quicker():

@@ -129,58 +129,25 @@ class Calendar:
         """The `tables` as lists, which are quicker one number at a time."""
         return tuple(table.tolist() for table in self.tables)
 
-    def _worked(self, at_h):
-        """Working hours between the first midnight and a time [h]."""
-        opening, before, *_ = self.tables
-        day = (at_h * (1 / 24)).astype(int)
-        return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
+    def opening(self, at_h, whole_h=0.0):
+        """First moment at or after a time when somebody is there, for so many hours in one go if a day holds them.
 
-    def _opening(self, worked_h):
-        """First moment with someone there at which so many hours have been worked: [h] → [h]."""
-        # The slack absorbs rounding: at closing time the next opening is meant.
-        day = (worked_h / self.hours.day_h + 1e-9).astype(int)
-        return np.maximum(worked_h, day * self.hours.day_h) + self.tables[2][day]
-
-    def _uncut(self, worked_h, hands_on_h):
-        """Hours worked when work begins that must not be interrupted: now, or at the next day's opening."""
-        day_h = self.hours.day_h
-        day = (worked_h / day_h + 1e-9).astype(int)
-        start_h = day * day_h
-        late = (worked_h + hands_on_h > start_h + day_h + 1e-9) & (worked_h > start_h + 1e-9) & self.tables[3][day]
-        return np.where(late, start_h + day_h, worked_h)
-
-    def opening(self, at_h):
-        """First moment at or after a time when someone is there: [h] → [h]. Raises: InputError, as `finish`."""
-        with _HORIZON:
-            return self._opening(self._worked(np.asarray(at_h, dtype=float)))
-
-    def finish(self, begin_h, hands_on_h):
-        """When work that starts at or after a time is done; no work takes no time.
-
-        Parameters: `begin_h`, `hands_on_h` [h], broadcast. Returns: [h].
-        Raises: InputError past the calendar's horizon.
+        Parameters: `at_h`, `whole_h` [h], broadcast. Returns: [h]. Raises: InputError past the calendar's horizon.
         """
-        begin_h = np.asarray(begin_h, dtype=float)
+        opening, before, shift, night = self.tables
+        at_h, day_h = np.asarray(at_h, dtype=float), self.hours.day_h
         with _HORIZON:
-            done = self._worked(begin_h) + hands_on_h
-            # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
-            day = (done / self.hours.day_h - 1e-9).astype(int)
-            end = done + self.tables[2][day]
-        return np.where(np.asarray(hands_on_h) > 0, end, begin_h)
-
-    def whole(self, begin_h, hands_on_h):
-        """First moment at or after a time when work can begin that must not be interrupted: [h], [h] → [h], broadcast.
-
-        It fits into what is left of a working day, or begins with the day where it is longer than one. No work can
-        begin at any time. Raises: InputError, as `finish`.
-        """
-        begin_h, hands_on_h = np.asarray(begin_h, dtype=float), np.asarray(hands_on_h, dtype=float)
-        with _HORIZON:
-            start_h = self._opening(self._uncut(self._worked(begin_h), hands_on_h))
-        return np.where(hands_on_h > 0, start_h, begin_h)
+            day = (at_h * (1 / 24)).astype(int)
+            worked_h = before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), day_h)
+            # The slack absorbs rounding: at closing time the next opening is meant.
+            day = (worked_h / day_h + 1e-9).astype(int)
+            into_h = worked_h - day * day_h
+            late = (into_h + whole_h > day_h + 1e-9) & (into_h > 1e-9) & night[day]
+            day, into_h = day + late, np.where(late, 0.0, np.maximum(into_h, 0.0))
+            return day * day_h + into_h + shift[day]
 
     def open_spans(self, begin_h, end_h):
-        """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `finish`."""
+        """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `opening`."""
         spans, at_h = [], begin_h
         while (opens_h := float(self.opening(at_h))) < end_h - 1e-9:
             at_h = min(24 * (opens_h // 24) + self.hours.end_h, end_h)

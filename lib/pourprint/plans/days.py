@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.ledger.workdays import generic_calendar, start_of
-from pourprint.plans.scheduler import Batches, Legs, Shop, Visits, schedule
+from pourprint.plans.scheduler import Batches, Legs, Visits
+from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Step
 
 STEADY = 100  # batches, from which on each follows at the pace of the last half of them

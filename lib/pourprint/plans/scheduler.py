@@ -8,18 +8,14 @@ in one go begins only where the rest of the day holds it, and if no day does, wi
 Nothing looks ahead: nobody waits for work that is still to come, which is why one batch, hand or machine more may end
 a job later (Graham 1969, SIAM J. Appl. Math. 17:416–429; from memory).
 
-These functions run as they are, on lists, and compiled, on arrays (`compiled`): few batches need no compiler. Times are
-hours since the calendar's first midnight [h].
+These functions run as they are, on lists, and compiled, on arrays (see `shop`). Times are hours since the calendar's
+first midnight [h].
 """
 
 import math
-from functools import cache
-from types import FunctionType
 from typing import NamedTuple
 
 import numpy as np
-
-from pourprint.ledger.workdays import past_horizon
 
 MOMENT_H = 1e-9  # what lies closer happens at one time
 WAITING, AT_BENCH, UNDER_WAY, BOOKED, AWAY = range(5)  # what a batch does
@@ -146,6 +142,15 @@ def is_hot(legs, visits, first, visit):
     return visit > first and legs.within_h[leg] < math.inf and visits.leg[visit - 1] + 1 == leg
 
 
+def in_one_go(legs, visits, batches, state, j):
+    """Whether what a batch comes to is neither laid down nor left for the night: by itself, or for what follows hot."""
+    visit = state.at[j]
+    if state.phase[j] != SET_UP:
+        return False
+    after = visit + 1
+    return legs.whole[visits.leg[visit]] or (after < batches.last[j] and is_hot(legs, visits, batches.first[j], after))
+
+
 def slot(floor, state, who, at_h, hours, whole):
     """Earliest begin at or after a time when somebody is free for work that is not laid down for another."""
     if hours <= 0:
@@ -179,8 +184,7 @@ def place(floor, legs, visits, batches, state, j, at_h):
     visit, last, setting_up = state.at[j], batches.last[j], state.phase[j] == SET_UP
     while True:
         trial, i, hours = state.count[1], visit, state.left_h[j]
-        linked = setting_up and i + 1 < last and is_hot(legs, visits, batches.first[j], i + 1)
-        who, whole = legs.who[visits.leg[i]], linked or (setting_up and legs.whole[visits.leg[i]])
+        who, whole = legs.who[visits.leg[i]], in_one_go(legs, visits, batches, state, j)
         begin_h = slot(floor, state, who, at_h, hours, whole)
         now_h = end_of(floor, who, begin_h, hours, whole)
         late_h = bar(floor, machine_of(legs, visits, i), begin_h, now_h + visits.run_h[i]) if setting_up else 0.0
@@ -190,8 +194,7 @@ def place(floor, legs, visits, batches, state, j, at_h):
                 state.owner[trial], state.person[trial] = j, who
                 state.from_h[trial], state.to_h[trial] = from_h, now_h
                 trial += 1
-            linked = setting_up and i + 1 < last and is_hot(legs, visits, batches.first[j], i + 1)
-            if not linked:
+            if not setting_up or i + 1 >= last or not is_hot(legs, visits, batches.first[j], i + 1):
                 break
             now_h += visits.run_h[i] + visits.wait_h[i]
             i += 1
@@ -412,10 +415,10 @@ def dispatch(floor, legs, visits, batches, state, now_h):
             loads = legs.machine[leg] >= 0 and visits.run_h[visit] + visits.unload_h[visit] > 0
             if loads != loading:
                 continue
-            if loading or (legs.whole[leg] and state.busy[legs.who[leg]] < floor.people[legs.who[leg]]):
-                set_out(floor, legs, visits, batches, state, j, now_h)
-            elif not legs.whole[leg]:
+            if not loading and not in_one_go(legs, visits, batches, state, j):
                 at_bench(floor, legs, visits, batches, state, j, now_h)
+            elif loading or state.busy[legs.who[leg]] < floor.people[legs.who[leg]]:
+                set_out(floor, legs, visits, batches, state, j, now_h)
 
 
 def lead(floor, legs, visits, batches, state):
@@ -451,81 +454,3 @@ def lead_each(floor, legs, visits, every, runs, batches, state, end_h):
         lead(floor, legs, visits, batches, state)
         for j in range(state.count[0]):
             end_h[runs[run] + j] = state.end_h[j]
-
-
-# Plain or compiled ----------------------------------------------------------------------------------------
-
-MOST_PLAIN = 600  # visits of batches: beyond it compiling, or loading what was compiled, is the quicker way
-
-
-@cache
-def compiled():
-    """`lead_each` compiled by numba, which takes a second to load; the functions are the same."""
-    from numba import njit
-
-    space = dict(globals())
-    for name, function in globals().items():
-        if (
-            isinstance(function, FunctionType)
-            and function.__module__ == __name__
-            and name not in ("schedule", "as_lists")
-        ):
-            space[name] = njit(cache=True, _nrt=False)(FunctionType(function.__code__, space, name))
-    return space["lead_each"]
-
-
-class Shop(NamedTuple):
-    """A Calendar of each of P kinds of people, how many there are of each, of each of M machines, and the bookings of
-    machines, (n, 3): machine, from, to [h]."""
-
-    calendars: tuple
-    people: np.ndarray
-    machines: np.ndarray
-    closed: np.ndarray = np.zeros((0, 3))
-
-    def floor(self, plain):
-        """The Floor, of lists or of arrays."""
-        tables = zip(*(one.lists if plain else one.tables for one in self.calendars), strict=True)
-        tables = (list(table) if plain else np.stack(table) for table in tables)
-        rest = (as_lists if plain else tuple)((self.people, self.machines, self.closed))
-        return Floor(*tables, self.calendars[0].hours.day_h, *rest)
-
-
-def as_lists(arrays):
-    """A tuple of arrays as the same of lists."""
-    return [one.tolist() for one in arrays]
-
-
-def schedule(shop, legs, visits, batches, runs=None, log=False):
-    """Lead batches through the calendar, all together or in `runs` that know nothing of each other.
-
-    Parameters: Shop, and Legs, Visits, Batches of arrays; `runs` (n + 1,) where each run's batches begin; `log` whether
-    to write down what was done. Returns: (end of each batch (B,), rows of the log (R, 9), pieces of hands-on work
-    (P, 3)), as of `State`, all [h]. Raises: InputError past the calendar's end.
-    """
-    runs = np.array([0, len(batches.first)]) if runs is None else runs
-    most = int(np.diff(runs).max(initial=1))
-    turns = int(sum(visits.rounds[a:b].sum() for a, b in zip(batches.first, batches.last, strict=True))) if log else 0
-    plain = (batches.last - batches.first).sum() <= MOST_PLAIN
-    size = {"bookings": most * (HOT_LINKS + 1), "people": len(shop.people), "machines": len(shop.machines)}
-
-    def zeros(kinds, number):
-        return [np.zeros(number, int if kind == "i" else float) for kind in kinds]
-
-    state = State(
-        *zeros("iiiiffffi", most),
-        *zeros("i", size["machines"]),
-        *zeros("i", size["people"]),
-        *zeros("iiff", size["bookings"]),
-        *zeros("i", 5),
-        np.zeros((turns, 9)),
-        np.zeros((5 * turns, 3)),
-    )
-    given = [legs, visits, batches, runs, Batches(*zeros("iifii", most)), state, np.zeros(len(batches.first))]
-    if plain:
-        given = [type(one)(*as_lists(one)) if isinstance(one, tuple) else one.tolist() for one in given]
-    (lead_each if plain else compiled())(shop.floor(plain), *given)
-    end_h, state = np.asarray(given[-1]), given[-2]
-    if np.isinf(end_h).any():
-        raise past_horizon()
-    return end_h, *(np.asarray(part)[:number] for part, number in zip(state[-2:], state.count[3:], strict=True))

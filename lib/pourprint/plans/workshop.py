@@ -17,7 +17,8 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours, calendar_from, moment_of
 from pourprint.plans.days import Span, legs_of, spans_of
 from pourprint.plans.plan import made
-from pourprint.plans.scheduler import Batches, Shop, Visits, schedule
+from pourprint.plans.scheduler import Batches, Visits
+from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Step
 
 RULES = {  # lower comes first; orders that tie keep the order in which they were given
@@ -230,7 +231,7 @@ def _queued_h(task, span, calendar, begin_h):
         if from_h >= span.ran_h > span.worked_h:
             free_h = max(free_h, span.ran_h)  # unloading
         whole_h = task.hands_on_h if span.step.whole and not number else 0.0
-        alone_h = calendar.whole(free_h + begin_h, whole_h or 1e-6) - begin_h if task.hands_on_h else free_h
+        alone_h = calendar.opening(free_h + begin_h, whole_h) - begin_h if span.hands else free_h
         queued_h, free_h = queued_h + max(from_h - float(alone_h), 0.0), to_h
     return queued_h
 

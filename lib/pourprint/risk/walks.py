@@ -12,8 +12,10 @@ from functools import cached_property
 
 import numpy as np
 
-from pourprint.plans import scheduler
 from pourprint.plans.plan import Plan
+from pourprint.plans.scheduler import Batches
+from pourprint.plans.scheduler import Visits as Went
+from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Stage
 from pourprint.risk.legs import Legs, chain_of
 
@@ -90,7 +92,7 @@ def lead(taken, kits_rows, legs, calendar, begin_h):
     """
     rules, people, machines = legs.rules
     columns = ([one.visits.leg for one in taken], *([getattr(one, name) for one in taken] for name in TIMES))
-    visits = scheduler.Visits(*map(np.concatenate, columns))
+    visits = Went(*map(np.concatenate, columns))
     runs, first, last, at = taken[0].visits.row[-1] + 1, [], [], 0
     for one, many in zip(taken, kits_rows, strict=True):
         edges = at + np.searchsorted(one.visits.row, np.arange(many * runs + 1))
@@ -103,10 +105,10 @@ def lead(taken, kits_rows, legs, calendar, begin_h):
         done = np.flatnonzero(taken[0].visits.leg == legs.one_off - 1)  # the last time counts
         frees[taken[0].visits.row[done], 0] = done
         ready_h[:, 1:] = np.inf
-    batches = scheduler.Batches(*(table.ravel() for table in (first, last, ready_h, frees, np.zeros_like(first))))
+    batches = Batches(*(table.ravel() for table in (first, last, ready_h, frees, np.zeros_like(first))))
     one_each = (np.ones(len(names), int) for names in (people, machines))
-    shop = scheduler.Shop((calendar,) * len(people), *one_each)
-    ends, *_ = scheduler.schedule(shop, rules, visits, batches, np.arange(runs + 1) * first.shape[1])
+    shop = Shop((calendar,) * len(people), *one_each)
+    ends, *_ = schedule(shop, rules, visits, batches, np.arange(runs + 1) * first.shape[1])
     return ends.reshape(first.shape).max(axis=1)
 
 
