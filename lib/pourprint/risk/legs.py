@@ -70,6 +70,12 @@ class Legs:
         return back
 
     @cached_property
+    def entry(self):
+        """The first leg of a batch that makes pieces: the earliest to which one sends back what failed."""
+        back = (at for at, leg in zip(self.back, self.base, strict=True) if leg.returns_to and at >= self.one_off)
+        return min(back, default=self.one_off)
+
+    @cached_property
     def spoil(self):
         """Chance that a lot fails on each leg, (S, n or 1)."""
         return 1 - np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.drawn)))

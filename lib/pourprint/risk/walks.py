@@ -178,7 +178,7 @@ class Run:
         taken = [going(self.once, self.batches[0], errors[runs])]
         taken += [going(self.own, kits, np.zeros(many * size, dtype=int)) for kits, many in self.later]
         end = lead(taken, [1, *(many for _, many in self.later)], legs, calendar, begin_h)
-        return sum(one.done for one in taken), sum(_begun(one, legs.one_off, size) for one in taken), end
+        return sum(one.done for one in taken), sum(_begun(one, legs.entry, size) for one in taken), end
 
 
 def _factors(rng, time_spread, count):
