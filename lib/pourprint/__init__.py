@@ -22,6 +22,7 @@ from pourprint.decide.information import (
     sample_plans,
     value_of_information,
 )
+from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
 from pourprint.decide.map import decision_map
 from pourprint.decide.price import own_or_buy, price_of, prices
 from pourprint.decide.sensitivity import output_of, sobol, tornado
@@ -43,7 +44,10 @@ from pourprint.plans.steps import Stage
 from pourprint.process.finish.iso_fits import limits_um
 from pourprint.process.finish.seats import bearing_seat
 from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freeze
+from pourprint.process.strength.beam_lesson import lighten_beam
+from pourprint.process.strength.lighten import Task, lighten, solid_of, thinner
 from pourprint.process.strength.loads import frame_loads
+from pourprint.process.strength.verify import verified_table, verify
 from pourprint.risk.rework import rework
 from pourprint.risk.runs import design_error, simulate, simulate_all
 from pourprint.risk.yields import (

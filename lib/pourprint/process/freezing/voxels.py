@@ -133,10 +133,11 @@ class Grid:
         return self.origin_mm + (np.asarray(cells) + 0.5) * self.cell_mm
 
 
-def voxels(vertices, faces, cell_mm, pad_mm=0.0):
+def voxels(vertices, faces, cell_mm, pad_mm=0.0, box=None):
     """The part on a grid of cubes along x, y, z, with empty cells around it.
 
     vertices (n, 3) [mm], faces (m, 3): closed and outward. cell_mm [mm]. pad_mm: least width of the empty rim [mm].
+    box: (lowest, highest) corner [mm] of a grid that several meshes shall share, all within; else the mesh's own.
     65 rays along z meet each cell, on a square lattice that is turned so that all stand at different x and y; along
     z the shares are exact. Measured on the demo nodes, the volume is off by less than 0.2 % at cells of 1 to 3 mm.
     Returns: Grid. Raises InputError.
@@ -144,7 +145,7 @@ def voxels(vertices, faces, cell_mm, pad_mm=0.0):
     check_numbers(arrays=False, cell_mm=cell_mm)
     check_numbers(True, arrays=False, pad_mm=pad_mm)
     vertices = np.asarray(vertices, dtype=float)
-    low, high = vertices.min(0), vertices.max(0)
+    low, high = (vertices.min(0), vertices.max(0)) if box is None else box
     size = np.maximum(np.ceil((high - low) / cell_mm - 1e-9), 1).astype(int)
     low = (low + high - size * cell_mm) / 2
     turn = np.array([[8, -1, 0], [1, 8, 0], [0, 0, np.sqrt(65)]]) / np.sqrt(65)

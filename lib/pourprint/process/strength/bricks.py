@@ -121,7 +121,7 @@ class Solver:
         cases = loads.shape[2]
         right = loads.reshape(-1, cases)[self.free]
         x = np.zeros_like(right) if start is None else start.reshape(-1, cases)[self.free]
-        x = _conjugate(levels, right, x, tolerance, most)
+        x = _conjugate(matrix, levels, right, x, tolerance, most)
         moved = np.zeros((3 * len(self.lattice.nodes), cases))
         moved[self.free] = x
         return moved.reshape(-1, 3, cases)
@@ -145,27 +145,31 @@ def _transfers(lattice, free):
         one = sparse.csr_array((np.concatenate(weights), (np.concatenate(rows), column)), (len(nodes), len(found)))
         three = sparse.kron(one, sparse.eye_array(3), format="csr")[keep]
         used = np.flatnonzero(np.abs(three).sum(0) > 0)
-        down.append(sparse.csr_array(three[:, used]))
+        down.append(sparse.csr_array(three[:, used], dtype=np.float32))
         nodes, keep, size = np.stack(np.unravel_index(found, wide), 1), used, len(used)
     return down
 
 
 def _levels(matrix, down):
-    """[(matrix, damped inverse diagonal, interpolation or None)] from fine to coarse; the last has its inverse."""
+    """[(matrix, damped inverse diagonal, interpolation, its transpose)] from fine to coarse; the last is an inverse.
+
+    In single precision: it only steers the solver, whose own residual is in double.
+    """
     levels = []
+    matrix = matrix.astype(np.float32)
     for step in down:
         diagonal = matrix.diagonal()
         inverse = 1 / np.maximum(diagonal, 1e-12 * diagonal.max())
-        v = np.random.default_rng(0).normal(size=len(diagonal))
+        v = np.random.default_rng(0).normal(size=len(diagonal)).astype(np.float32)
         for _ in range(8):  # the greatest eigenvalue, near enough
             v = inverse * (matrix @ v)
             most = np.linalg.norm(v)
             v /= most
-        levels.append((matrix, (inverse / most)[:, None], step, sparse.csr_array(step.T)))
+        levels.append((matrix, (1.4 * inverse / most)[:, None], step, sparse.csr_array(step.T)))
         matrix = sparse.csr_array(levels[-1][3] @ (matrix @ step))
-    full = matrix.toarray()
-    full[np.diag_indices_from(full)] += 1e-10 * full.diagonal().max()
-    levels.append(np.linalg.inv(full))
+    full = matrix.toarray().astype(float)
+    full[np.diag_indices_from(full)] += 1e-8 * full.diagonal().max()
+    levels.append(np.linalg.inv(full).astype(np.float32))
     return levels
 
 
@@ -174,25 +178,23 @@ def _cycle(levels, depth, residual):
     if depth == len(levels) - 1:
         return levels[depth] @ residual
     matrix, damped, step, back = levels[depth]
-    x = 1.4 * damped * residual
-    x += 1.4 * damped * (residual - matrix @ x)
+    x = damped * residual
+    x += damped * (residual - matrix @ x)
     x += step @ _cycle(levels, depth + 1, back @ (residual - matrix @ x))
     for _ in range(2):
-        x += 1.4 * damped * (residual - matrix @ x)
+        x += damped * (residual - matrix @ x)
     return x
 
 
-def _conjugate(levels, right, x, tolerance, most):
-    matrix = levels[0][0] if len(levels) > 1 else None
-    if matrix is None:  # so small that it was inverted
-        return levels[0] @ right
+def _conjugate(matrix, levels, right, x, tolerance, most):
     residual = right - matrix @ x
     goal = tolerance * np.maximum(np.linalg.norm(right, axis=0), 1e-30)
     way, before = np.zeros_like(x), np.ones(x.shape[1])
     for _ in range(most):
         if np.all(np.linalg.norm(residual, axis=0) <= goal):
             return x
-        better = _cycle(levels, 0, residual)
+        size = np.maximum(np.abs(residual).max(axis=0), 1e-300)
+        better = size * _cycle(levels, 0, (residual / size).astype(np.float32))
         now = (residual * better).sum(0)
         way = better + way * np.where(before > 0, now / before, 0)
         pushed = matrix @ way

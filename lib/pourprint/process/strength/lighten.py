@@ -1,0 +1,375 @@
+"""A node with its metal where the loads need it: sockets and bores stay, what lies between them is found.
+
+Density method with penalty, filter and projection on cubes; all load cases count together, each alike. A local optimum
+under these loads and no others; least walls by the filter; it knows no overhangs, draw directions or fatigue.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.errors import InputError
+from pourprint.parts.frame import GAP_MM
+from pourprint.parts.meshes import rotated_up, unit_vector
+from pourprint.parts.nodes import make_node, socket_starts
+from pourprint.parts.part import Part
+from pourprint.process.strength.bricks import Lattice, Solver, brick
+
+VOID = 1e-4  # stiffness of an empty cell over that of a full one
+PENALTY = 3.0
+MOVE = 0.2
+SEGMENTS = 64
+SETTLED = 1e-2  # of the loads, what the solver leaves over: each iteration goes on from the last
+FAINT = 0.03  # of the strongest mix of loads; fainter ones, a thousandth of the energy, are left out
+
+
+@dataclass(frozen=True, eq=False)
+class Hole:
+    """A socket or a bore of the node: unit axis (3,) from the middle; radius_mm; from_mm, to_mm along the axis, where
+    it is carried; whether it goes through both ways."""
+
+    name: str
+    axis: np.ndarray
+    radius_mm: float
+    from_mm: float
+    to_mm: float
+    through: bool
+
+    def place(self, points):
+        """Way along the axis and from it (…) [mm] of points (…, 3)."""
+        along = points @ self.axis
+        return along, np.linalg.norm(points - along[..., None] * self.axis, axis=-1)
+
+    def inside(self, points):
+        """Which points (…, 3) must be free of metal, the tube's way in included."""
+        along, across = self.place(points)
+        return (across < self.radius_mm) & (self.through | (along > self.from_mm))
+
+    def ring(self, points, thick_mm):
+        """Which points (…, 3) lie in a sleeve of thick_mm round it."""
+        along, across = self.place(points)
+        near = (across >= self.radius_mm) & (across <= self.radius_mm + thick_mm)
+        return near & (along >= self.from_mm) & (along <= self.to_mm)
+
+    @property
+    def seat_mm(self):
+        """Where the loads of its tube are told: the mouth of a socket, the middle of a bore (3,) [mm]."""
+        return self.axis * (0.0 if self.through else self.to_mm)
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """A node to lighten: its kind's name, the plain Part, arguments of make_node, holes; the loads (6 per loaded hole,
+    cases) [N, N mm] and the cases' labels; the first hole that is a bore, else the first, is held."""
+
+    name: str
+    plain: Part
+    shape: dict
+    holes: tuple[Hole, ...]
+    cases: tuple
+    loads: np.ndarray
+
+    @classmethod
+    def of(cls, frame, loads, name, plain=None):
+        """The task of the node kind of that name in a Frame, under its FrameLoads; plain: its Part, if made already."""
+        kinds = {kind.name: kind for kind in frame.node_kinds}
+        if name not in kinds:
+            raise InputError(f"name={name!r} must be one of the frame's nodes: {', '.join(kinds)}.")
+        kind = kinds[name]
+        point, shape = kind.points[0], frame.shape_at(kind.points[0])
+        mouths, labels, at = frame.mouths_mm(point), *loads.at_kind(kind)
+        holes = [
+            Hole(t.name, frame.direction(t, point), t.diameter_mm / 2 + GAP_MM, m - t.bond_mm, m, False)
+            for t, m in zip(frame.sockets_at(point), mouths.values(), strict=True)
+        ]
+        turning = [other for other in at if other not in mouths]
+        for i, boss in enumerate(shape["bosses"]):
+            tube = turning[i] if i < len(turning) else f"bore {i + 1}"
+            half = boss.length_mm / 2
+            holes.insert(0, Hole(tube, unit_vector(boss.axis, "axis"), boss.bore_mm / 2, -half, half, True))
+        if len(holes) < 2:
+            raise InputError(f"node {name!r} has one hole only: nothing lies between.")
+        pulled = np.vstack([part for hole in holes[1:] for part in at[hole.name]])
+        plain = make_node(**shape, gap_mm=GAP_MM, name=name) if plain is None else plain
+        return cls(name, plain, shape, tuple(holes), labels, pulled)
+
+    def mixes(self):
+        """Mixes of loads that count (6 holes, mixes), and how each case is made of them (mixes, cases)."""
+        scale = np.tile([1.0] * 3 + [1 / 30.0] * 3, len(self.holes) - 1)[:, None]  # a moment as forces 30 mm apart
+        u, s, v = np.linalg.svd(self.loads * scale, full_matrices=False)
+        keep = s > FAINT * s[0]
+        return u[:, keep] / scale, s[keep, None] * v[keep]
+
+
+def spread(task, points, loaded):
+    """Forces (n, 3, 6 × loaded holes) on points (n, 3) [mm] that make a unit force and moment at each hole's seat.
+
+    loaded: for each hole, which points carry it (n,) bool; the first hole is held and carries none.
+    """
+    forces = np.zeros((len(points), 3, 6 * (len(task.holes) - 1)))
+    for i, (hole, which) in enumerate(zip(task.holes[1:], loaded[1:], strict=True)):
+        if which.sum() < 3:
+            raise InputError(f"the cells are too coarse for the sleeve round {hole.name!r}: take smaller ones.")
+        arm = points[which] - points[which].mean(0)
+        lever = np.eye(3) * (arm**2).sum() - arm.T @ arm  # of the points, so that turns give the moment
+        for k in range(3):
+            unit = np.eye(3)[k]
+            # A force at the seat also turns the points about their middle.
+            turn = np.cross(hole.seat_mm - points[which].mean(0), unit)
+            forces[which, :, 6 * i + k] = unit / which.sum() + np.cross(np.linalg.solve(lever, turn), arm)
+            forces[which, :, 6 * i + 3 + k] = np.cross(np.linalg.solve(lever, unit), arm)
+    return forces
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """A node on its way to less weight: iteration; density (nx, ny, nz) [-] on cells of cell_mm from origin_mm (3,);
+    compliance: energy of all cases over that of the first stage [-]; volume_cm3 of metal; change of densities [-]."""
+
+    iteration: int
+    density: np.ndarray
+    origin_mm: np.ndarray
+    cell_mm: float
+    compliance: float
+    volume_cm3: float
+    change: float
+
+
+def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
+    """Stages of a lighter node, one an iteration: a generator that may be left at any time.
+
+    share: metal over that of the plain node [-]; cell_mm: edge of a cell [mm]; least_mm: sleeve kept round sockets and
+    bores, and about the least wall [mm]. Yields: Stage. Raises: InputError, say where the sleeves alone are too much.
+    """
+    check_numbers(arrays=False, share=share, cell_mm=cell_mm, least_mm=least_mm, iterations=iterations)
+    low, room, sleeve = _room(task, cell_mm, least_mm)
+    goal = share * task.plain.volume_cm3 * 1000 / cell_mm**3
+    least = sleeve.sum() / goal * share
+    if not least < share < 1:
+        raise InputError(f"share={share!r} must be below 1, and above {least:.2f}, which the sleeves alone take.")
+    lattice = Lattice.of(room)
+    points = low + lattice.nodes * cell_mm
+    centres = low + (lattice.cells + 0.5) * cell_mm
+    loaded = [_near(lattice, hole.ring(centres, least_mm)) for hole in task.holes]
+    mixes, made = task.mixes()
+    loads = np.einsum("nkf,fm->nkm", spread(task, points, loaded), mixes * np.sqrt((made**2).sum(1)))
+    element = brick(1.0, 0.3, cell_mm)[0]
+    solver = Solver(lattice, element, loaded[0])
+    at = tuple(lattice.cells.T)
+    fixed = sleeve[at]
+    blur = _Blur(room, 1.6 * least_mm / cell_mm)
+    x = np.where(fixed, 1.0, max((goal - fixed.sum()) / (~fixed).sum(), 1e-3))
+    moved, first = None, None
+    for iteration in range(1, int(iterations) + 1):
+        sharp = 2.0 * 2 ** min(3 * (iteration - 1) // max(int(iterations) - 10, 1), 3)
+        real, slope_real = _projected(blur(x), sharp)
+        real[fixed] = 1.0
+        with threadpool_limits(1):
+            moved = solver.solve(VOID + real**PENALTY * (1 - VOID), loads, moved, tolerance=SETTLED)
+        ends = moved.reshape(-1, loads.shape[2])[lattice.freedoms]
+        energy = np.einsum("eim,ij,ejm->e", ends, element, ends, optimize=True)
+        compliance = float(((VOID + real**PENALTY * (1 - VOID)) * energy).sum())
+        first = first or compliance
+        pull = blur(np.where(fixed, 0, PENALTY * real ** (PENALTY - 1) * energy * slope_real), back=True)
+        cost = np.maximum(blur(np.where(fixed, 0, slope_real), back=True), 1e-9)
+        new = _filled(x, pull / cost, fixed, goal, lambda y, sharp=sharp: _projected(blur(y), sharp)[0])
+        change, x = float(np.abs(new - x).max()), new
+        real = np.where(fixed, 1.0, _projected(blur(x), sharp)[0])
+        density = np.zeros(room.shape)
+        density[at] = real
+        volume = real.sum() * cell_mm**3 / 1000
+        yield Stage(iteration, density, low, float(cell_mm), compliance / first, volume, change)
+
+
+def _room(task, cell_mm, least_mm):
+    """Corner (3,) [mm] of the grid, the cells that may be metal, and those that must be, (nx, ny, nz) bool."""
+    from scipy.spatial import ConvexHull
+
+    vertices = task.plain.mesh[0]
+    hull = ConvexHull(vertices)
+    size = np.ceil(np.ptp(vertices, axis=0) / cell_mm).astype(int) + 2
+    low = (vertices.min(0) + vertices.max(0) - size * cell_mm) / 2
+    centres = low + (np.stack(np.indices(size), -1) + 0.5) * cell_mm
+    within = np.all(centres @ hull.equations[:, :3].T + hull.equations[:, 3] <= 0, axis=-1)
+    free = np.any([hole.inside(centres) for hole in task.holes], axis=0)
+    sleeve = np.any([hole.ring(centres, max(least_mm, 0.8 * cell_mm)) for hole in task.holes], axis=0) & ~free
+    return low, (within | sleeve) & ~free, sleeve
+
+
+def _near(lattice, cells):
+    """Nodes (n,) bool at the corners of some cells (e,) bool."""
+    found = np.zeros(len(lattice.nodes), bool)
+    found[lattice.corner[cells]] = True
+    return found
+
+
+class _Blur:
+    """Weighted mean of the cells within a radius [cells], on the cells of the room alone."""
+
+    def __init__(self, room, radius):
+        self.at, self.shape = np.nonzero(room), room.shape
+        reach = int(np.ceil(radius))
+        way = np.sqrt(sum(g.astype(float) ** 2 for g in np.mgrid[(slice(-reach, reach + 1),) * 3]))
+        self.weight = np.maximum(radius - way, 0)
+        self.total = 1.0
+        self.total = self._summed(np.ones(len(self.at[0])))
+
+    def _summed(self, values):
+        from scipy.ndimage import convolve
+
+        grid = np.zeros(self.shape)
+        grid[self.at] = values
+        return convolve(grid, self.weight, mode="constant")[self.at]
+
+    def __call__(self, values, back=False):
+        """Filtered values, or with back the transpose, for slopes."""
+        return self._summed(values / self.total) if back else self._summed(values) / self.total
+
+
+def _projected(x, sharp):
+    """Densities drawn towards 0 and 1 about a half, and the slope of that."""
+    whole = 2 * np.tanh(sharp / 2)
+    return (np.tanh(sharp / 2) + np.tanh(sharp * (x - 0.5))) / whole, sharp / np.cosh(sharp * (x - 0.5)) ** 2 / whole
+
+
+def _filled(x, pull, fixed, goal, real_of):
+    """Densities by optimality criteria, so that what they become fills `goal` cells."""
+    low, high = 1e-12 * pull.max(), 1e3 * pull.max()
+    floor, roof = np.maximum(x - MOVE, 0), np.minimum(x + MOVE, 1)
+    root = np.sqrt(np.maximum(pull, 0))
+    new = x
+    while high - low > 1e-4 * high:
+        middle = np.sqrt(low * high)
+        new = np.where(fixed, 1.0, np.clip(x * root / np.sqrt(middle), floor, roof))
+        low, high = (middle, high) if np.where(fixed, 1.0, real_of(new)).sum() > goal else (low, middle)
+    return new
+
+
+def solid_of(task, stage, least_mm=2.5, name=None):
+    """The Part of a stage: a smooth skin of the stage's volume, sleeves included, cut by exact holes and mouths.
+
+    Returns: a watertight Part of one piece without closed hollows, within 1 % of the stage's volume.
+    """
+    from manifold3d import Manifold, OpType
+    from scipy.ndimage import gaussian_filter
+
+    def rod(hole, radius, start, end):
+        round_r = radius * np.sqrt(2 * np.pi / SEGMENTS / np.sin(2 * np.pi / SEGMENTS))
+        turn = np.column_stack([rotated_up(np.eye(3), hole.axis), np.zeros(3)])
+        return Manifold.cylinder(end - start, round_r, -1, SEGMENTS).translate((0, 0, start)).transform(turn)
+
+    cell, reach = stage.cell_mm, 2 * np.ptp(task.plain.mesh[0], axis=0).max()
+    cuts = [rod(h, h.radius_mm, -reach if h.through else h.from_mm, reach) for h in task.holes]
+    # Sleeves run beyond their mouths and are cut there: no two skins lie on each other.
+    cuts += [rod(h, h.radius_mm + least_mm + cell, h.to_mm, h.to_mm + 3 * cell) for h in task.holes]
+    cuts += [rod(h, h.radius_mm + least_mm + cell, h.from_mm - 3 * cell, h.from_mm) for h in task.holes if h.through]
+    cuts = Manifold.batch_boolean(cuts, OpType.Add)
+    field = gaussian_filter(np.pad(stage.density, 2), 0.6)
+    low = stage.origin_mm - 2 * cell
+    box = [*low, *(low + np.array(field.shape) * cell)]
+
+    def solid(level):
+        # Of the pieces the largest: loose crumbs go, and closed hollows, which nothing could empty, are filled.
+        skin = _skin(field - level, low + cell / 2, cell, task.holes, least_mm)
+        pieces = (Manifold.level_set(skin, box, 0.8 * cell) - cuts).simplify(0.02 * cell).decompose()
+        return max(pieces, key=lambda piece: piece.volume())
+
+    faint, full = 0.1, 0.9
+    for _ in range(10):
+        level = (faint + full) / 2
+        made = solid(level)
+        if abs(made.volume() / 1000 / stage.volume_cm3 - 1) < 1e-3:
+            break
+        faint, full = (level, full) if made.volume() > 1000 * stage.volume_cm3 else (faint, level)
+    mesh = made.to_mesh64()
+    vertices, faces = mesh.vert_properties[:, :3], np.asarray(mesh.tri_verts).astype(int)
+    return Part.from_arrays(name or f"{task.name} lightened", vertices, faces)
+
+
+def _skin(field, low, cell, holes, least_mm):
+    """A function (x, y, z) that is above 0 in metal: the field between the middles of cells, and the sleeves, filled.
+
+    Plain floats, as it is called point by point."""
+    nx, ny, nz = (n - 2 for n in field.shape)
+    rows = field.tolist()
+    x0, y0, z0 = map(float, low)
+    rods = [
+        (*map(float, h.axis), h.radius_mm + least_mm, h.from_mm + (-2 * cell if h.through else 1.0), h.to_mm + 2 * cell)
+        for h in holes
+    ]
+
+    def value(x, y, z):
+        sleeve = -1e9
+        for u, v, w, radius, start, end in rods:
+            along = x * u + y * v + z * w
+            across = math.sqrt(max(x * x + y * y + z * z - along * along, 0.0))
+            sleeve = max(sleeve, min(radius - across, along - start, end - along))
+        x, y, z = (x - x0) / cell, (y - y0) / cell, (z - z0) / cell
+        i, j, k = min(max(int(x), 0), nx), min(max(int(y), 0), ny), min(max(int(z), 0), nz)
+        a, b, c = min(max(x - i, 0.0), 1.0), min(max(y - j, 0.0), 1.0), min(max(z - k, 0.0), 1.0)
+        p, q = rows[i], rows[i + 1]
+        p0, p1, q0, q1 = p[j], p[j + 1], q[j], q[j + 1]
+        near = (p0[k] * (1 - c) + p0[k + 1] * c) * (1 - b) + (p1[k] * (1 - c) + p1[k + 1] * c) * b
+        far = (q0[k] * (1 - c) + q0[k + 1] * c) * (1 - b) + (q1[k] * (1 - c) + q1[k + 1] * c) * b
+        return max(near * (1 - a) + far * a, sleeve / cell)
+
+    return value
+
+
+def thinner(task, volume_cm3, segments=SEGMENTS):
+    """The same node with thinner walls at some volume [cm3], its sockets' mouths where they were: what lightening must
+    beat. Raises: InputError."""
+    mouths = [hole.to_mm for hole in task.holes if not hole.through]
+    radii = [hole.radius_mm for hole in task.holes if not hole.through]
+
+    def at(part):
+        wall, shell = part * task.shape["wall_mm"], task.shape["hub_shell_mm"]
+        bosses = tuple(replace(boss, wall_mm=boss.wall_mm * part) for boss in task.shape["bosses"])
+        starts = socket_starts(task.shape["tubes"], bosses, radii, wall)
+        tubes = zip(task.shape["tubes"], mouths, starts, strict=True)
+        return make_node(
+            tuple(replace(tube, depth_mm=mouth - start) for tube, mouth, start in tubes),
+            wall,
+            bosses,
+            None if shell is None else shell * part,
+            part * task.shape["blend_mm"],
+            gap_mm=GAP_MM,
+            segments=segments,
+            name=f"{task.name} thinner",
+        )
+
+    low, high = 0.2, 1.0
+    for _ in range(12):
+        part = (low + high) / 2
+        low, high = (low, part) if at(part).volume_cm3 > volume_cm3 else (part, high)
+    return at(low)
+
+
+def kept(task, path, progress=None, **settings):
+    """A lightened node kept in a file: (Part, stages (n, 3): iteration, compliance [-], volume [cm3]).
+
+    path: an .npz file; read where it was made for the same loads, plain part and settings of `lighten`, else
+    the node is lightened and the file written. progress(stage) is called at every stage. Raises: InputError.
+    """
+    path = Path(path)
+    least = settings.get("least_mm", 2.5)
+    asked = np.array([settings.get("share", 0.75), settings.get("cell_mm", 3.0), least, settings.get("iterations", 50)])
+    known = {"loads": task.loads, "plain": np.array(task.plain.volume_cm3), "asked": asked}
+    if path.is_file():
+        with np.load(path) as file:
+            if all(file[k].shape == v.shape and np.allclose(file[k], v, 1e-4, 1e-2) for k, v in known.items()):
+                part = Part.from_arrays(f"{task.name} lightened", file["vertices"].astype(float), file["faces"])
+                return part, file["stages"]
+    rows = []
+    for stage in lighten(task, **settings):
+        rows.append((stage.iteration, stage.compliance, stage.volume_cm3))
+        if progress:
+            progress(stage)
+    part = solid_of(task, stage, least)
+    vertices, faces = part.mesh
+    np.savez_compressed(path, vertices=vertices, faces=faces.astype(np.int32), stages=np.array(rows), **known)
+    return part, np.array(rows)

@@ -1,0 +1,47 @@
+"""The price of a gram: the plans' own difference, the engineer's hours, and where lightening begins to pay."""
+
+import pytest
+
+import pourprint as pp
+from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
+from scenes import PRINTED, demo_kit, demo_rates
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return {route: pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates()) for route in PRINTED}
+
+
+@pytest.fixture(scope="module")
+def lighter():
+    part = next(entry.part for entry in demo_kit().parts if entry.part.name == "rocker_pivot")
+    return with_part(demo_kit(), part.scaled_to(0.8 * part.volume_cm3), "rocker_pivot")
+
+
+def test_price_of_a_gram_by_hand(plain, lighter):
+    table = price_of_a_gram(plain, lighter, [5], design_h=10.0)
+    for route in PRINTED:
+        before = plain[route].at(quantity=5, batch_size=5)
+        after = pp.plan(route, pp.Job(lighter, "AlSi7Mg", 5, 5), demo_rates())
+        dearer = (after.total_cost - before.total_cost + 10 * demo_rates()["labour.engineer"]) / 5
+        saved = 2 * 0.2 * next(e.part.volume_cm3 for e in demo_kit().parts if e.part.name == "rocker_pivot") * 2.68
+        row = table.loc[(route, 5)]
+        assert row["saved a kit [g]"] == pytest.approx(saved)
+        assert row["price of a gram"] == pytest.approx(dearer / saved)
+
+
+def test_more_kits_share_the_design_so_that_it_pays_from_some_number_on(plain, lighter):
+    found = pays_from(plain, lighter, worth=2.0, design_h=20.0)
+    table = price_of_a_gram(plain, lighter, [1, 200], design_h=20.0, worth=2.0)
+    for route in PRINTED:
+        assert not table.loc[(route, 1), "pays"]
+        assert table.loc[(route, 200), "pays"]
+        assert 1 < found[route] <= 200
+    assert pays_from(plain, lighter, worth=1e-6, design_h=5000.0) == dict.fromkeys(PRINTED)
+
+
+def test_a_heavier_kit_and_unknown_parts_are_refused(plain):
+    with pytest.raises(pp.InputError, match="weigh less"):
+        price_of_a_gram(plain, demo_kit(), [1])
+    with pytest.raises(pp.InputError, match="rocker_pivot"):
+        with_part(demo_kit(), demo_kit().parts[0].part, "rocker")

@@ -1,0 +1,129 @@
+"""A lighter node: loads spread exactly, the search can be left, sockets stay, and thinner walls are beaten."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import pourprint as pp
+from pourprint.ledger.errors import InputError
+from pourprint.parts.meshes import rotated_up
+from pourprint.process.strength.lighten import Task, kept, lighten, solid_of, spread, thinner
+from pourprint.process.strength.verify import verified_table, verify
+from scenes import DEMO
+
+
+@pytest.fixture(scope="module")
+def task():
+    frame = pp.Frame.load(DEMO / "rover_frame.toml")
+    return Task.of(frame, pp.frame_loads(frame), "rocker_pivot")
+
+
+@pytest.fixture(scope="module")
+def stages(task):
+    return list(lighten(task, share=0.75, cell_mm=3.0, iterations=12))
+
+
+@pytest.fixture(scope="module")
+def light(task, stages):
+    return solid_of(task, stages[-1])
+
+
+def test_spread_loads_have_the_force_and_moment_that_they_stand_for(task):
+    """Statics: each column's sum is a unit force or moment at its hole's seat, and nothing else."""
+    rng = np.random.default_rng(0)
+    points = rng.normal(size=(300, 3)) * 30
+    loaded = [rng.random(300) < 0.3 for _ in task.holes]
+    forces = spread(task, points, loaded)
+    for i, hole in enumerate(task.holes[1:]):
+        own = forces[:, :, 6 * i : 6 * i + 6]
+        force = own.sum(0)
+        moment = np.cross(points[:, None] - hole.seat_mm, np.moveaxis(own, 2, 1)).sum(0).T
+        assert np.vstack([force, moment]) == pytest.approx(np.eye(6), abs=1e-10)
+        assert np.all(own[~loaded[i + 1]] == 0)
+
+
+def test_mixes_of_loads_keep_the_energy(task):
+    """The mixes that are left out carry less than a thousandth of what all cases do."""
+    mixes, made = task.mixes()
+    scale = np.tile([1.0] * 3 + [1 / 30.0] * 3, len(task.holes) - 1)[:, None]
+    left = (task.loads - mixes @ made) * scale
+    assert (left**2).sum() < 1e-3 * ((task.loads * scale) ** 2).sum()
+    assert mixes.shape[1] < task.loads.shape[0] <= 12
+
+
+def test_the_search_keeps_the_volume_and_can_be_left(task, stages):
+    assert [stage.iteration for stage in stages] == list(range(1, 13))
+    assert stages[-1].volume_cm3 == pytest.approx(0.75 * task.plain.volume_cm3, rel=1e-3)
+    assert stages[-1].compliance < stages[2].compliance
+    going = lighten(task, share=0.85, cell_mm=4.0)
+    assert next(going).iteration == 1
+    going.close()
+
+
+def test_the_lighter_node_is_watertight_and_its_sockets_are_exact(task, stages, light):
+    assert light.watertight
+    assert light.bodies == 1
+    assert not any("cavit" in note for note in light.notes)
+    assert light.volume_cm3 == pytest.approx(stages[-1].volume_cm3, rel=1e-2)
+    from manifold3d import Manifold, Mesh64
+
+    vertices, faces = light.mesh
+    body = Manifold(Mesh64(np.ascontiguousarray(vertices, dtype=float), np.ascontiguousarray(faces, dtype=np.uint64)))
+    for hole in task.holes:
+        along, across = hole.place(vertices)
+        tube = (along > hole.from_mm + 0.1) & (along < hole.to_mm + 30) & (across < hole.radius_mm - 0.1)
+        assert not tube.any(), hole.name  # nothing where the tube or the bearing goes
+        # A sleeve is left all round: a thin ring at mid-depth is all metal.
+        middle = (max(hole.from_mm, 0) + hole.to_mm) / 2 if not hole.through else 0.0
+        ring = Manifold.cylinder(0.5, hole.radius_mm + 2.3, -1, 64, True) - Manifold.cylinder(
+            2, hole.radius_mm + 0.2, -1, 64, True
+        )
+
+        outer, inner = (Manifold.cylinder(h, hole.radius_mm + r, -1, 64, True) for h, r in ((0.5, 2.3), (2.0, 0.2)))
+        turn = np.column_stack([rotated_up(np.eye(3), hole.axis), hole.axis * middle])
+        ring = (outer - inner).transform(turn)
+        assert (body ^ ring).volume() == pytest.approx(ring.volume(), rel=1e-3), hole.name
+
+
+def test_lighter_is_stiffer_than_the_same_mass_by_thinner_walls(task, light):
+    """By bricks that the search did not use, at two sizes of cells; at least 15 % stiffer, as promised."""
+    alloy = pp.alloys()["AlSi7Mg"]
+    thin = thinner(task, light.volume_cm3)
+    assert thin.volume_cm3 == pytest.approx(light.volume_cm3, rel=2e-3)
+    ratios = []
+    for cell in (2.5, 2.0):
+        table = verified_table(
+            verify(task, {"plain": task.plain, "thinner": thin, "lighter": light}, alloy, cell), alloy
+        )
+        assert table.loc["plain", "stiffness [-]"] == 1
+        assert (table["margin [-]"] > 0).all()
+        ratios.append(table.loc["lighter", "stiffness [-]"] / table.loc["thinner", "stiffness [-]"])
+    assert min(ratios) > 1.15
+    assert ratios[0] == pytest.approx(ratios[1], rel=0.06)
+
+
+def test_thinner_walls_keep_the_mouths(task):
+    thin = thinner(task, 0.8 * task.plain.volume_cm3, segments=32)
+    for hole in task.holes[1:]:
+        assert (thin.mesh[0] @ hole.axis).max() == pytest.approx((task.plain.mesh[0] @ hole.axis).max(), abs=0.5)
+
+
+def test_results_are_kept_until_the_task_changes(task, tmp_path):
+    seen = []
+    settings = {"share": 0.85, "cell_mm": 4.0, "iterations": 3}
+    first, rows = kept(task, tmp_path / "node.npz", seen.append, **settings)
+    again, same = kept(task, tmp_path / "node.npz", seen.append, **settings)
+    assert len(seen) == 3  # the second time nothing is searched
+    assert again.volume_cm3 == pytest.approx(first.volume_cm3, rel=1e-4)
+    assert np.array_equal(rows, same)
+    kept(replace(task, loads=2 * task.loads), tmp_path / "node.npz", seen.append, **settings)
+    assert len(seen) == 6
+
+
+def test_what_cannot_be_is_refused(task):
+    with pytest.raises(InputError, match="sleeves alone"):
+        next(lighten(task, share=0.3))
+    frame = pp.Frame.load(DEMO / "rover_frame.toml")
+    with pytest.raises(InputError, match="rocker_pivot"):
+        Task.of(frame, pp.frame_loads(frame), "rocker")
