@@ -52,8 +52,12 @@ def test_the_demo_card_has_the_keys_of_the_default_card():
 
 
 def test_units_follow_the_cards_currency(tmp_path):
-    card = card_of(tmp_path, TEXT.replace("EUR", "USD"))
+    """Another currency takes one edit, and what the library itself prices follows too."""
+    card = card_of(tmp_path, TEXT.replace('currency = "EUR"', 'currency = "USD"'))
     assert card.currency == "USD" and card.entries["ingot.316L"].unit == "USD/kg"
+    assert not [key for key, entry in card.entries.items() if "EUR" in entry.unit or "currency" in entry.unit]
+    said_so = card_of(tmp_path, TEXT.replace('currency = "EUR"', 'currency = "USD"').replace("currency/kg", "USD/kg"))
+    assert said_so.entries == card.entries
     assert card["labour.technician"] == demo_rates()["labour.technician"]
 
 
@@ -75,7 +79,7 @@ def test_all_faults_come_together_each_with_file_key_and_what_is_allowed(tmp_pat
     text = text.replace("technician = { value = 38.0", "technician = { value = -38.0")
     text = text.replace("engineer = { value = 58.0", "enginer = { value = 58.0")
     text = re.sub(r"^saw = .*8\.0.*\n", "", text, count=1, flags=re.MULTILINE)
-    text = text.replace('kiln = { value = 7.0, unit = "EUR/h"', 'kiln = { value = 7.0, unit = "EUR/min"')
+    text = text.replace('kiln = { value = 7.0, unit = "currency/h"', 'kiln = { value = 7.0, unit = "EUR/min"')
     text += OWN.format(ENTRY.replace("invented", "guess"))
     said = faults_of(tmp_path, text)
     assert "card.toml" in said

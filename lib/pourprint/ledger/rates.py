@@ -3,6 +3,7 @@
 A card is a TOML file that an instructor edits. Beside its own sections it may hold entries of the
 library's process tables (say `[printed_pattern]`), which then replace the library's values, and may name what is
 bought instead of made (`[buy.printed_mould]`) and the shares that turn a cost into a price (`[price]`).
+A price's unit may say "currency" ("currency/h"): it follows the card's own.
 Costs made from a card are estimates for teaching and planning, not quotations.
 """
 
@@ -152,10 +153,10 @@ class RateCard:
         document["hours"].update(self.hours.as_toml())
         base = library()
         for key, entry in self.entries.items():
-            if entry is base.get(key):
-                continue
             if np.ndim(entry.value):
                 raise InputError(f"{key} holds {np.size(entry.value)} values; a saved card needs one value each.")
+            if key in base and entry == _priced_in(self.currency, base[key]):
+                continue
             *sections, name = key.split(".")
             table = document
             for section in sections:
@@ -171,7 +172,7 @@ class RateCard:
                 line = table[name]
                 for name_, value in fresh.items():
                     inherited = name_ == "date" and value == self.date
-                    if line.get(name_) != value and not (inherited and name_ not in line):
+                    if line.get(name_) != value and name_ != "unit" and not (inherited and name_ not in line):
                         line[name_] = value
         try:
             Path(path).write_text(tomlkit.dumps(document), encoding="utf-8")
@@ -219,8 +220,16 @@ def _parse(text, content, path, template):
     named = tuple(f"{section}." for section, _ in _sections(content))
     for key, entry in buying().items():
         if key.startswith(named):
-            base[key] = entry.model_copy(update={"unit": entry.unit.replace("EUR", currency)})
-    return RateCard(lab, currency, date, hours, {**base, **own}, text)
+            base[key] = entry
+    # Prices follow the card's currency: another currency takes one edit.
+    entries = {key: _priced_in(currency, entry) for key, entry in {**base, **own}.items()}
+    return RateCard(lab, currency, date, hours, entries, text)
+
+
+def _priced_in(currency, entry):
+    """The entry with the card's currency where its unit says "currency", as in "currency/h"."""
+    unit = entry.unit.replace("currency", currency)
+    return entry if unit == entry.unit else entry.model_copy(update={"unit": unit})
 
 
 def _sections(content):
@@ -240,5 +249,5 @@ def _misfits(key, entry, currency, template, known):
         return [f"{key} is not a known key{nearest(key, known)}"]
     if entry is None or not isinstance(currency, str):
         return []
-    unit = known[key].unit if key in library() else known[key].unit.replace(template.currency, currency)
-    return [] if entry.unit == unit else [f'{key}.unit must be "{unit}" (given: "{entry.unit}")']
+    unit = _priced_in(currency, known[key]).unit.replace(template.currency, currency)
+    return [] if _priced_in(currency, entry).unit == unit else [f'{key}.unit must be "{unit}" (given: "{entry.unit}")']
