@@ -239,8 +239,8 @@ def test_the_ranking_by_days_turns_over_with_the_quantity():
 
 
 def test_a_small_low_part_without_supports_turns_the_cost_over():
-    # A flat solid tab, 6 mm high: few layers, no supports; the shell and its kiln cost the same as ever. But the printer
-    # must hold its powder already: to change it for one tab costs more than the tab.
+    # A flat solid tab, 6 mm high: few layers, no supports; the shell and its kiln cost the same as ever. But the
+    # printer must hold its powder already: to change it for one tab costs more than the tab.
     tab = pp.Part.from_numbers("tab", 8, 35, (60, 25, 6), overhang_cm2=0, support_cm3=0)
     assert ranking(demo_rates(), kit=pp.Kit.of(tab)).cost[0] == "printed_pattern"
     found = ranking(demo_rates().replace({"printed_metal.powder_change": 0.0}), kit=pp.Kit.of(tab))

@@ -12,7 +12,7 @@ import numpy as np
 
 from pourprint.ledger.entries import nearest
 from pourprint.ledger.errors import Infeasible, InputError
-from pourprint.plans.plan import feasible, ranged
+from pourprint.plans.plan import Plan, feasible, ranged
 
 WHOLE = ("quantity", "batch_size")  # of the job, in whole kits
 OF_THE_JOB = (*WHOLE, "volume_cm3")
@@ -49,18 +49,18 @@ def varied(plan, changes):
     return plan.at(rates=plan.rates.replace(rates) if rates else None, **job)
 
 
-def outcomes(plan, changes):
+def outcomes(plan, changes, days=Plan.days):
     """Cost and days of a plan over arrays of inputs: `outcomes_of` with {input: number or array}, which broadcast."""
-    return outcomes_of(partial(varied, plan), changes)
+    return outcomes_of(partial(varied, plan), changes, days)
 
 
-def outcomes_of(ask, given):
+def outcomes_of(ask, given, days=Plan.days):
     """Cost and days of the plans that `ask` makes of arrays, infinite where the route cannot make the job.
 
-    Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast. Returns: (total cost
-    [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the route refuses, the
-    arrays are halved until the refused points stand alone; where at most two of them vary, a block is refused whole
-    when all corners of its range are: right for limits that are passed once along each input.
+    Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast; `days` Plan → its days.
+    Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
+    route refuses, the arrays are halved until the refused points stand alone; where at most two of them vary, a block
+    is refused whole when all corners of its range are: right for limits that are passed once along each input.
     """
     arrays = {key: np.asarray(value) for key, value in given.items()}
     try:
@@ -69,7 +69,7 @@ def outcomes_of(ask, given):
         sizes = ", ".join(f"{key} {array.shape}" for key, array in arrays.items())
         raise InputError(f"the inputs must broadcast together, but have shapes {sizes}.") from None
     arrays = {key: array.reshape((1,) * (len(shape) - array.ndim) + array.shape) for key, array in arrays.items()}
-    return _divided(ask, arrays, shape)
+    return _divided(ask, arrays, shape, days)
 
 
 def with_delay(cost, days, price_of_day):
@@ -78,10 +78,10 @@ def with_delay(cost, days, price_of_day):
     return np.where(can, cost, np.inf) + price_of_day * np.where(can, days, 0.0)
 
 
-def _divided(ask, arrays, shape):
+def _divided(ask, arrays, shape, days):
     try:
         found = ask(arrays)
-        return tuple(np.broadcast_to(value, shape) for value in (found.total_cost, found.lead_time_days))
+        return tuple(np.broadcast_to(value, shape) for value in (found.total_cost, days(found)))
     except Infeasible:
         axis = _where_to_cut(ask, arrays, shape)
     if axis is None:
@@ -90,7 +90,7 @@ def _divided(ask, arrays, shape):
     for part, length in ((slice(0, half), half), (slice(half, None), shape[axis] - half)):
         along = (slice(None),) * axis + (part,)
         cut = {key: array[along] if array.shape[axis] > 1 else array for key, array in arrays.items()}
-        halves.append(_divided(ask, cut, (*shape[:axis], length, *shape[axis + 1 :])))
+        halves.append(_divided(ask, cut, (*shape[:axis], length, *shape[axis + 1 :]), days))
     return tuple(np.concatenate(pair, axis=axis) for pair in zip(*halves, strict=True))
 
 

@@ -1,0 +1,329 @@
+"""What would turn the answer: costs along any input, where they cross, and how far each input is from a crossing.
+
+Costs here are those of one kit with the price of its share of the days, of plans as they are or with their failures.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from pourprint.decide.inputs import OF_THE_JOB, WHOLE, in_words, outcomes, single_plans, with_delay
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import PRICES, Kind, nearest
+from pourprint.ledger.errors import InputError
+from pourprint.plans.plan import Plan, ranged
+from pourprint.plans.steps import JOB
+from pourprint.risk.rework import rework
+
+PRICE_OF_DAY = "price_of_day"
+HOURS = (Kind.TIME, Kind.SPEED)
+MOST_KITS, MOST_PRICE = 400, 1000.0  # up to which quantity and price of a day are looked at by default
+WIDE = 3.0  # times as much, or as little, part volume
+SAMPLES = 9  # values looked at of an input whose costs may turn back
+NOBODY_COSTS = 1e15  # [currency] what it costs that no route can
+
+
+# Failures ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Expected:
+    """A job with its failures, in the mean: `cost` [currency] and calendar `days` [d]."""
+
+    cost: float
+    days: float
+
+
+def expected(plan, start=None):
+    """Mean cost and days of a plan with failures and rework, without drawing anything: Expected.
+
+    Cost is exact (`rework`). Days are an estimate: the first batch's exact extra hours by the clock, stretched as its
+    own hours are by nights and closed days, and further batches longer by the share of work that is done again; for
+    one batch within a twentieth of simulated means, for many within a fifth (demo kit).
+    Parameters: `plan` of single numbers; `start` date and time (default: some Monday). Raises: InputError.
+    """
+    found, days = rework(plan), plan.days(start)
+    first = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size))
+    one_off, each = plan.legs
+    clock_h = sum(rounds * sum(hours) for rounds, *hours in first.visits_of(first.job.quantity))
+    once_h = sum(work.held_h + work.wait_h for step in one_off for work in step.work)
+    batch = replace(first, steps=tuple(replace(s, work=tuple(w for w in s.work if w.level is not JOB)) for s in each))
+    longer = (found.clock_h - once_h - clock_h) / clock_h * batch.days()
+    later = (days - first.days(start)) * (found.cost / found.failure_free_cost - 1)
+    return Expected(found.cost, float(days + longer + later))
+
+
+# Costs at any values of any input ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Question:
+    """What is compared: `plans` {route: Plan} of one job, the `price_of_day` [currency/d], the `start`, and what
+    failures make of cost and days, `failing` {route: (factor [-], factor [-])}."""
+
+    plans: Mapping[str, Plan]
+    price_of_day: float
+    start: str | None
+    failing: Mapping[str, tuple[float, float]]
+
+    @property
+    def names(self):
+        """Names of the routes, and last "" where none can."""
+        return (*self.plans, "")
+
+    def costs(self, changes):
+        """Cost of a kit of each route over arrays of inputs {key: (n,)}: (routes + 1, n) [currency]; the last row is
+        that of nobody, dearer than any route that can and cheaper than those that cannot."""
+        changes = dict(changes)
+        price = np.asarray(changes.pop(PRICE_OF_DAY, self.price_of_day), dtype=float)
+        days = partial(Plan.days, start=self.start) if np.any(price) else lambda plan: 0.0
+        rows = []
+        for route, plan in self.plans.items():
+            more, longer = self.failing.get(route, (1.0, 1.0))
+            cost, time = outcomes(plan, changes, days)
+            kits = changes.get("quantity", plan.job.quantity)
+            rows.append(with_delay(more * cost, longer * time, price) / kits)
+        table = np.stack(np.broadcast_arrays(*rows, NOBODY_COSTS))
+        return np.nan_to_num(table, posinf=1e3 * NOBODY_COSTS)
+
+    def about(self, key):
+        """(value now, unit, low, high) of an input, to look at by default."""
+        plan = next(iter(self.plans.values()))
+        if key == PRICE_OF_DAY:
+            most = max(MOST_PRICE, 2 * self.price_of_day)
+            return self.price_of_day, f"{plan.rates.currency}/d", 0.0, most
+        if key == "volume_cm3":
+            now = float(plan.job.kit.volume_cm3) / plan.job.kit.nodes
+            return now, "cm3", now / WIDE, now * WIDE
+        if key in WHOLE:
+            most = MOST_KITS if key == "quantity" else plan.job.quantity
+            return float(getattr(plan.job, key)), "kits", 1.0, float(max(most, plan.job.quantity))
+        if key not in plan.rates.entries:
+            raise InputError(
+                f"there is no input {key!r}{nearest(key, [PRICE_OF_DAY, *OF_THE_JOB, *plan.rates.entries])}."
+            )
+        entry = plan.rates.entries[key]
+        return float(entry.value), entry.unit, entry.low, entry.high
+
+    def is_linear(self, key):
+        """Whether costs are linear in an input."""
+        rates = next(iter(self.plans.values())).rates.entries
+        return key == PRICE_OF_DAY or (key in rates and rates[key].kind in PRICES and not key.startswith("buy."))
+
+    def moved(self, keys, values):
+        """Costs (routes + 1, n) with one input moved at a time, `keys` (n,) to `values` (n,), others as they are."""
+        return self.costs({key: np.where(keys == key, values, self.about(key)[0]) for key in dict.fromkeys(keys)})
+
+    def turn(self, keys, ends, costs):
+        """Where between two values of each input the cheapest of the first loses its lead, and to whom.
+
+        Parameters: `keys` (n,); `ends` (2, n) values, either way round, with different winners; `costs` (routes + 1,
+        2, n) there. Returns: values (n,), index of the new winner (n,). In closed form where costs are linear; the
+        first whole number of kits; else by root finding (Chandrupatla's method, all at once) to 1/2000 of the way.
+        """
+        from scipy.optimize.elementwise import find_root
+
+        (a, b), best = ends.astype(float), np.argmin(costs[:, 0], axis=0)
+        ahead, behind = np.moveaxis(costs - np.take_along_axis(costs, best[None, None], axis=0), 1, 0)
+        share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=behind < 0)
+        values, after = a + share.min(axis=0) * (b - a), np.argmin(share, axis=0)
+
+        def there(share, at):
+            """Values, costs of each first winner, and of all others, a share of the way from the first ends."""
+            at, x = at.astype(int), a[at.astype(int)] + share * (b - a)[at.astype(int)]
+            x = np.where(np.isin(keys[at], WHOLE), np.rint(x), x)
+            found, first = self.moved(keys[at], x), (best[at], np.arange(at.size))
+            mine = found[first]
+            found[first] = np.inf
+            return x, mine, found
+
+        def lost(share, at):
+            _, mine, others = there(share, at)
+            return mine - others.min(axis=0)
+
+        search = np.flatnonzero([not self.is_linear(key) for key in keys])
+        if search.size:
+            near = 0.2 / np.abs(b - a).max() if np.isin(keys, WHOLE).any() else 5e-4
+            found = find_root(lost, (0.0 * search, 0.0 * search + 1), args=(search,), tolerances={"xatol": near})
+            _, mine, _ = there(found.x, search)
+            # At a jump there is no tie: then the lead is lost from the far end of what was narrowed down.
+            far = np.where(np.abs(found.f_x) > 1e-6 * mine, found.bracket[1], found.x)
+            values[search], _, others = there(far, search)
+            after[search] = np.argmin(others, axis=0)
+        return values, after
+
+
+def _question(plans, price_of_day, start, failures):
+    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+    able, failing = single_plans(plans), {}
+    bare = {route: _without_meshes(plan) for route, plan in able.items()}
+    for route, plan in able.items() if failures else ():
+        mean = expected(plan, start)
+        failing[route] = mean.cost / plan.total_cost, mean.days / plan.days(start)
+    return _Question(bare, float(price_of_day), start, failing)
+
+
+def _without_meshes(plan):
+    """The same plan of parts that are measured already: at other sizes no vertices need to move."""
+    parts = tuple(replace(item, part=replace(item.part, mesh=None)) for item in plan.job.kit.parts)
+    return replace(plan, job=plan.job.with_(kit=replace(plan.job.kit, parts=parts)))
+
+
+# Curves -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """At `value` of an input, as it rises, the cheapest route changes from `before` to `after`, "" where none can."""
+
+    value: float
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Costs of one kit along an input: its `key`, `unit` and value `now`, `values` (n,), `costs` {route: (n,)}
+    [currency], nan where a route cannot, and the `crossings` of the cheapest, rising."""
+
+    key: str
+    unit: str
+    now: float
+    values: np.ndarray
+    costs: Mapping[str, np.ndarray]
+    crossings: tuple[Crossing, ...]
+
+
+def curves(plans, key, values, price_of_day=0.0, start=None, failures=False):
+    """Costs of all routes along any input, and where the cheapest changes.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job; `key` "quantity", "batch_size",
+    "volume_cm3", "price_of_day", or any number of the rate card; `values` (n,) rising; `price_of_day` [currency/d];
+    `start` date and time (default: some Monday); `failures` in the mean, with the shares that they have at the plans'
+    own inputs. Returns: Curves. Raises: InputError. What comes and goes between two values is not seen.
+    """
+    question = _question(plans, price_of_day, start, failures)
+    now, unit, *_ = question.about(key)
+    check_numbers(zero_allowed=True, values=values)
+    values = np.atleast_1d(values).astype(float)
+    if np.any(np.diff(values) <= 0):
+        raise InputError(f"the values of {key!r} must rise.")
+    costs = question.costs({key: values})
+    best, found = np.argmin(costs, axis=0), []
+    ends = np.stack([values[:-1], values[1:]])[:, np.diff(best) != 0]
+    at = np.stack([costs[:, :-1], costs[:, 1:]], axis=1)[..., np.diff(best) != 0]
+    while ends.size:  # between two values there may be more than one: go on from each that is found
+        places, after = question.turn(np.full(ends.shape[1], key, dtype=object), ends, at)
+        before, last = np.argmin(at[:, 0], axis=0), np.argmin(at[:, 1], axis=0)
+        found += map(Crossing, places.tolist(), *([question.names[i] for i in each] for each in (before, after)))
+        more = (after != last) & (np.abs(places - ends[0]) > 1e-6 * np.abs(ends[1] - ends[0]))
+        there = question.costs({key: places})
+        there[after, np.arange(places.size)] = there.min(axis=0) * (1 - 1e-12)
+        ends, at = np.stack([places, ends[1]])[:, more], np.stack([there, at[:, 1]], axis=1)[..., more]
+    found.sort(key=lambda crossing: crossing.value)
+    shown = np.where(costs[:-1] < NOBODY_COSTS, costs[:-1], np.nan)
+    return Curves(key, unit, now, values, dict(zip(question.plans, shown, strict=True)), tuple(found))
+
+
+# What would turn the answer ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Turn:
+    """How far an input is from turning the answer: its `key`, `unit` and value `now`, the range `low` to `high` that
+    was looked at, the value nearest to now `at` which another route wins and which, `then`; nan and "" where none does.
+    """
+
+    key: str
+    unit: str
+    now: float
+    low: float
+    high: float
+    at: float = np.nan
+    then: str = ""
+
+    @property
+    def away(self):
+        """How far the turn is, as a share of the range [-]; infinite where there is none."""
+        return abs(self.at - self.now) / (self.high - self.low) if np.isfinite(self.at) else np.inf
+
+
+def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kinds=PRICES):
+    """What would turn the answer: for each input the nearest value at which another route wins, nearest first.
+
+    Parameters: as for `curves`; `inputs` {key: (low, high)} to look at (default: quantity up to 400, batch size, part
+    volume to a third and three times, price of a day up to 1000, and from its low to its high each number of the rate
+    card that some plan reads and that is of one of these `kinds`; with (*PRICES, *HOURS) times and speeds too, which
+    takes a second where days are priced). One input at a time, all others as they are. Returns: tuple of Turn. Raises:
+    InputError. Prices are exact; of times and speeds both ends are looked at, what turns there and back is not seen.
+    """
+    question = _question(plans, price_of_day, start, failures)
+    entries = {key: e for plan in question.plans.values() for key, e in ranged(plan).items() if e.kind in kinds}
+    asked = dict.fromkeys((*OF_THE_JOB, PRICE_OF_DAY, *entries)) if inputs is None else dict(inputs)
+    found, grids = [], {}
+    for key, ends in asked.items():
+        now, unit, low, high = question.about(key)
+        low, high = (low, high) if ends is None else ends
+        found.append(Turn(key, unit, now, float(low), float(high)))
+        grids[key] = _samples(question, found[-1])
+    return tuple(sorted(_nearest(question, found, grids), key=lambda turn: turn.away))
+
+
+def _samples(question, turn):
+    """Values of an input to look at, rising, its own among them."""
+    low, high = min(turn.low, turn.now), max(turn.high, turn.now)
+    if turn.key == "volume_cm3":
+        values = np.geomspace(low, high, SAMPLES)
+    elif turn.key in WHOLE:
+        values = (
+            np.arange(low, high + 1) if not question.price_of_day else np.rint(np.geomspace(low, high, SAMPLES + 3))
+        )
+    else:
+        entry = next(iter(question.plans.values())).rates.entries.get(turn.key)
+        values = np.linspace(low, high, 2 if entry is None or entry.kind in (*PRICES, *HOURS) else SAMPLES)
+    return np.unique(np.append(values, turn.now))
+
+
+def _nearest(question, found, grids):
+    """The Turns with the nearest value at which another route wins, where there is one."""
+    alone = {turn.key for turn in found} & {*OF_THE_JOB, PRICE_OF_DAY}
+    keys = np.array([turn.key for turn in found if turn.key not in alone for _ in grids[turn.key]], dtype=object)
+    rates = question.moved(keys, np.concatenate([grids[turn.key] for turn in found if turn.key not in alone] or [[]]))
+    sides = []  # (turn, ends (2,), costs there): where the winner changes first on either side of now
+    for turn in found:
+        values = grids[turn.key]
+        costs = question.costs({turn.key: values}) if turn.key in alone else rates[:, keys == turn.key]
+        best, here = np.argmin(costs, axis=0), int(np.searchsorted(values, turn.now))
+        changed = np.flatnonzero(best != best[here])
+        for i, way in ((changed[changed < here][-1:], -1), (changed[changed > here][:1], 1)):
+            pair = [*(i - way), *i]
+            sides += [(turn, values[pair], costs[:, pair])] if pair else []
+    at = {}
+    groups = [[side for side in sides if side[0].key not in alone], *([s] for s in sides if s[0].key in alone)]
+    for group in filter(None, groups):
+        asked, ends, costs = zip(*group, strict=True)
+        names = np.array([turn.key for turn in asked], dtype=object)
+        values, after = question.turn(names, np.stack(ends, axis=1), np.stack(costs, axis=-1))
+        for turn, value, i in zip(asked, values.tolist(), after, strict=True):
+            if turn.key not in at or abs(value - turn.now) < abs(at[turn.key].at - turn.now):
+                at[turn.key] = replace(turn, at=value, then=question.names[i])
+    return [at.get(turn.key, turn) for turn in found]
+
+
+def turns_table(found):
+    """Turns as a pandas table: each input in words, unit, value now, the value that turns the answer, and to whom."""
+    import pandas as pd
+
+    rows = {
+        in_words(turn.key): (
+            turn.unit,
+            turn.now,
+            turn.at,
+            turn.then.replace("_", " ") if np.isfinite(turn.at) else f"not from {turn.low:g} to {turn.high:g}",
+        )
+        for turn in found
+    }
+    columns = ["unit", "now", "turns_at", "then_wins"]
+    return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("input")
