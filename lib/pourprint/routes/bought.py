@@ -74,7 +74,7 @@ METAL, EVERY = (
 )
 BUILD = ("change the printer's powder", "resurface the plates", printed_metal.PRINT)
 RELIEVE = (*BUILD, "stress-relieve on the plate", "cut the parts from the plate")
-HEAT = ("heat-treat",)
+HEAT = ("solution-treat", "quench", "age")
 READY = (*RELIEVE, "take off the supports", "press hot to close pores", *HEAT, "blast and look over")
 SAND = (printed_mould.PRINT, "unpack, clean and cure")
 WARES = {
