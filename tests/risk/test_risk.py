@@ -84,8 +84,8 @@ def test_the_markov_chain_agrees_with_the_simulation(route, quantity, batch_size
     # The spread of a spread: √(2/n) of it for a normal distribution, more for tails as long as these; 6 % is wide.
     assert np.std(runs.cost) == pytest.approx(exact.cost_sd, rel=0.06)
     if not again:
-        first = next(iter(exact.visits))
-        assert standard_errors(runs.attempts, exact.visits[first]) < 3
+        makes = max(exact.visits.values())  # all failures go back to the step that makes the pieces
+        assert standard_errors(runs.attempts, makes) < 3
 
 
 @pytest.mark.parametrize("route", ROUTES)
