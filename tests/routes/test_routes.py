@@ -119,8 +119,17 @@ def test_a_crucible_holds_a_room_of_metal_and_melts_it_by_its_heat():
     """
     (light, quick), (heavy, slow) = melting("AlSi7Mg"), melting("316L")
     assert (light, heavy) == pytest.approx((25, 25 * 7.97 / 2.68))
-    assert (25 * quick, slow / quick) == pytest.approx((1.0, 1037.5 / 1048.66), rel=1e-4)
-    assert heavy * slow == pytest.approx(2.942, abs=0.001)  # so a full crucible of steel takes three times as long
+    assert (25 * quick, slow / quick) == pytest.approx((0.7, 1037.5 / 1048.66), rel=1e-4)
+    assert heavy * slow == pytest.approx(0.7 * 2.942, abs=0.001)  # a full crucible of steel takes three times as long
+
+
+def test_a_small_melt_heats_the_furnace_too():
+    """The metal of a quarter of a kilogram takes 25 s, its crucible 0.3 h; a steel's 0.3 · 1535/685 h."""
+    assert 0.25 * melting("AlSi7Mg")[1] * 3600 == pytest.approx(25, abs=0.5)
+    assert common.cold_start_h(demo_job("AlSi7Mg"), demo_rates()) == pytest.approx(0.3)
+    assert common.cold_start_h(demo_job("316L"), demo_rates()) == pytest.approx(0.3 * 1535 / 685)
+    work = next(s for s in plan("printed_mould", pp.Job(bracket(), "AlSi7Mg")).steps if s.name == "melt and pour").work
+    assert sum(w.hands_on_h for w in work if w.level.name in ("batch", "melt")) == pytest.approx(0.3 + 1.5)
 
 
 @pytest.mark.parametrize("route", CAST)

@@ -72,7 +72,7 @@ METAL, EVERY = (
     (printed_metal.NAME,),
     tuple(route.NAME for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)),
 )
-BUILD = ("change the printer's powder", "resurface the plates", printed_metal.PRINT)
+BUILD = ("change the printer's powder", printed_metal.MILL, printed_metal.PRINT)
 RELIEVE = (*BUILD, "stress-relieve on the plate", "cut the parts from the plate")
 HEAT = ("solution-treat", "quench", "age")
 READY = (*RELIEVE, "take off the supports", "press hot to close pores", *HEAT, "blast and look over")

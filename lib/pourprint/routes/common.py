@@ -106,11 +106,19 @@ def melts(job, rates, lot, poured_kg, least=None):
     return Level("melt", per_batch)
 
 
+def cold_start_h(job, rates):
+    """Furnace time to heat furnace and crucible from the room to the pour [h]: by how much hotter that is."""
+    pour_c, rated_c = (alloy["pour_temperature"] for alloy in (job.alloy, Alloy.named(RATED_FOR)))
+    room_c = rates["room.temperature"]
+    return rates["foundry.cold_start"] * (pour_c - room_c) / (rated_c - room_c)
+
+
 def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
     """Melt by the crucible, pour by the mould or cluster.
 
     A furnace with metal in it is never left alone, so that melting is hands-on time too: each melt is charged, melted,
-    treated and poured in one go, and not begun where the day is too short for it.
+    treated and poured in one go, and not begun where the day is too short for it. The furnace is cold before a batch;
+    further melts of it are charged into the hot crucible.
 
     Parameters: `lot` Level of moulds or clusters; `poured_kg` turns kits into metal poured [kg]; `melt` Level of melts;
     `hot` may say within_h.
@@ -123,6 +131,7 @@ def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
     ingot, lost = f"ingot.{job.alloy.name}", rates["foundry.return_loss"]
     gas = {"material.inert_gas": job.alloy["cover_gas"]} if job.alloy["cover_gas"] else {}
     work = (
+        Work(BATCH, hands_on_h=cold_start_h(job, rates)),
         Work(melt, hands_on_h=rates["foundry.melt_hands_on"] + job.alloy["melt_care"], materials=gas),
         Work(metal, hands_on_h=melting_h_kg(job, rates), materials={ingot: rates["foundry.melt_loss"] + lost}),
         Work(lot, hands_on_h=rates["foundry.pour_each"], people=2),

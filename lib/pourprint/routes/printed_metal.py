@@ -24,6 +24,7 @@ from pourprint.routes import common
 NAME = "printed_metal"
 TITLE = "Printed metal"
 SERIAL = False  # whether it is the serial reference, or one of the printed routes
+MILL = "resurface the plates"  # where work begins anew
 PRINT = "print on the plate"
 
 
@@ -264,7 +265,7 @@ def steps(job, rates):
         *_take_off(job, rates, layout),
         *_hot_pressing(job, m),
         *(common.heat_treat(job, rates) if "print_hardening" in job.alloy.entries else ()),
-        *common.finish(job, rates, [piece.machining for piece in layout.pieces], PRINT),
+        *common.finish(job, rates, [piece.machining for piece in layout.pieces], MILL),
     )
 
 
@@ -274,7 +275,7 @@ def _make_ready(m, layout):
     milling = Work(layout.plates, hands_on_h=m("plate_resurface"))
     return (
         Step(Stage.TOOLING, "change the printer's powder", (changing,), machine="metal_printer"),
-        Step(Stage.MOULD, "resurface the plates", (milling,), machine="machining_centre", attended=True),
+        Step(Stage.MOULD, MILL, (milling,), machine="machining_centre", attended=True),
     )
 
 
@@ -304,7 +305,7 @@ def _print(job, m, layout):
         rounds=plates.per_batch,
         first_pass_yield=m("yield_print"),
         spoils="plate",
-        returns_to=PRINT,
+        returns_to=MILL,
     )
 
 
