@@ -49,7 +49,7 @@ def test_a_block_of_given_numbers_by_hand():
     density = 2.68e-3
     bought = 3 * melted * density * 1.1 * 0.98 + 250 * 250 * 34 / 1000 * 0.55 * density * 0.02
     assert printing["material"] == pytest.approx(65 * bought + (spread + 3 * laser) * 0.5 * 3.0)
-    assert table.loc["cut the parts from the plate", "machine_h"] == pytest.approx(0.5 + 3 * (foot + 0.3 * plate) / 60)
+    assert table.loc["cut the parts from the plate", "machine_h"] == pytest.approx(0.5 + 3 * (foot + 0.3 * plate) / 600)
     effort = (plate + 2.5 * inner) * (1 + reach / 4)
     assert table.loc["take off the supports", "hands_on_h"] == pytest.approx(3 * (0.15 + effort / 60))
     assert table.loc["stress-relieve on the plate", "machine_h"] == pytest.approx(0.15 + 2 + 275 / 150)  # 300 °C

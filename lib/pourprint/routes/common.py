@@ -192,6 +192,11 @@ def heat_treat(job, rates):
     )
 
 
+def cut_off_h(job, rates, section_cm2):
+    """Hands at saw and grinder to take feeders and gates of a section [cm2] off a part [h]; clamping is apart."""
+    return job.alloy["cutting"] * section_cm2 * (1 / rates["sawing.blade"] + rates["sawing.grind"])
+
+
 def cast_hole_tolerance(grade):
     """Diameters (h,) [mm] → total tolerances (..., h) [mm] of holes as cast in a DCTG grade (...)."""
     return lambda diameter_mm: casting_tolerance_mm(diameter_mm, np.rint(grade)[..., None])

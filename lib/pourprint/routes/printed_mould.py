@@ -152,7 +152,7 @@ def steps(job, rates):
         Work(part, hands_on_h=m("assemble_each") + m("assemble_core") * cores),
     )
     shaking_out = (Work(mould, hands_on_h=m("shake_out")), Work(part, hands_on_h=m("clear_core") * cores))
-    sawing = Work(part, hands_on_h=m("cut_handling") + cut_cm2 / m("cut_rate"))
+    sawing = Work(part, hands_on_h=m("cut_handling") + common.cut_off_h(job, rates, cut_cm2))
     return (
         common.check_the_part(job, rates, "casting"),
         _design(job, rates, moulds),

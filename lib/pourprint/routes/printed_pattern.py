@@ -179,7 +179,7 @@ def _break_out(sizes, cluster, first):
     job, rates = sizes.job, sizes.rates
     s, part = rates.section("shell"), common.part_level(job.kit)
     gate_cm2 = common.mean(job.kit, [np.pi / 4 * sizes.gate_mm(item.part) ** 2 / 100 for item in job.kit.parts])
-    sawing = Work(part, hands_on_h=s("gate_cut") + s("gate_cut_area") * gate_cm2)
+    sawing = Work(part, hands_on_h=s("gate_cut") + common.cut_off_h(job, rates, gate_cm2))
     return (
         Step(Stage.POUR, "cool in the shell", (Work(BATCH, wait_h=cooling_h(sizes)),)),
         Step(Stage.BREAK_OUT, "knock out and wash", (Work(cluster, hands_on_h=s("knock_out")),)),
