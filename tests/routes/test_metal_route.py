@@ -41,7 +41,7 @@ def test_a_block_of_given_numbers_by_hand():
     foot, plate, inner, reach = 3.6, 3.9, 2.1, np.sqrt(24) / 6
     melted = 50 + 0.3 * 10 + (foot + 0.3 * plate) * 0.4  # cm3; the lift is 4 mm
     spread = np.ceil(34 / 0.06) * 10 / 3600
-    laser = 1000 * melted / 10.5 / 3600 + 100 * np.pi / 4 * 100 / 0.06 / 700 / 3600
+    laser = 1.15 * 1000 * melted / 10.5 / 3600 + 100 * np.pi / 4 * 100 / 0.06 / 700 / 3600
     table = rows(pp.Job(BLOCK, "AlSi7Mg", 3))
     printing = table.loc["print on the plate"]
     # Held while it is set up for 1.5 h, prints, cools for 4 h and is unloaded for 0.5 h.

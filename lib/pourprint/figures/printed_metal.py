@@ -113,7 +113,7 @@ def layer_times(job, rates, part_name=None):
     turned_mesh = meshes.rotated_up(vertices, piece.up)
     heights = (np.arange(int(layers(piece.standing.height_mm, layer))) + 0.5) * layer
     areas, outlines = meshes.sections(turned_mesh, faces, heights)
-    rate = job.alloy["laser_rate"] * m("layer_scale")
+    rate = job.alloy["laser_rate"] * m("layer_scale") / (1 + m("jump_share"))
     return heights, *layer_seconds(areas, outlines, layer, rate, m("contour_speed"), m("recoat"))
 
 

@@ -1,8 +1,8 @@
 """Printed metal: laser powder-bed fusion, stress relief, removal from the plate and of supports, finish.
 
 Each part is turned to the direction that takes the least hours of printer, saw and hands; plates are as full as
-nested shadows of the kit make them, and as tall as its tallest part. Laser rates are data-sheet exposure rates, an
-upper bound. Terms follow ISO/ASTM 52900.
+nested shadows of the kit make them, and as tall as its tallest part. Laser rates are data-sheet exposure rates;
+jumps between lines come on top. Terms follow ISO/ASTM 52900.
 """
 
 from dataclasses import dataclass
@@ -125,7 +125,7 @@ def hours_of(standing, part_cm3, job, m):
     slow = job.alloy["cutting"]
     return Hours(
         share * recoating_h(standing.height_mm + m("lift"), layer, m("recoat")),
-        exposure_h(melted_cm3(part_cm3, standing, m), job.alloy["laser_rate"] * m("layer_scale")),
+        exposure_h(melted_cm3(part_cm3, standing, m), job.alloy["laser_rate"] * m("layer_scale"), m("jump_share")),
         contour_h(standing.side_cm2, layer, m("contour_speed")),
         slow * supports.cut_cm2(standing, m("support_density")) / m("cut_rate"),
         slow * supports.removal_h(standing, m("support_rate"), m("double_reach"), m("inner_factor")),

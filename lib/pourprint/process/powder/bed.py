@@ -1,6 +1,6 @@
 """Laser powder-bed fusion: exposure, recoating and build time, and where the powder goes.
 
-Exposure rates of data sheets are upper bounds: the laser's travel between tracks is left out.
+Exposure rates of data sheets are upper bounds: the laser's jumps between lines come on top.
 """
 
 from dataclasses import dataclass
@@ -10,13 +10,13 @@ import numpy as np
 from pourprint.process.packing import layers
 
 
-def exposure_h(volume_cm3, rate_mm3_s):
-    """Laser time of a solid volume: [cm3], [mm3/s] → [h].
+def exposure_h(volume_cm3, rate_mm3_s, jump_share=0.0):
+    """Laser time of a solid volume: [cm3], [mm3/s] → [h]; `jump_share` more for jumps between lines [-].
 
     >>> round(float(exposure_h(100, 5.1)), 3)
     5.447
     """
-    return np.asarray(volume_cm3) * 1000 / rate_mm3_s / 3600
+    return np.asarray(volume_cm3) * 1000 / rate_mm3_s / 3600 * (1 + jump_share)
 
 
 def contour_h(side_cm2, layer_mm, speed_mm_s):
