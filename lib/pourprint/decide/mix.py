@@ -18,7 +18,6 @@ import numpy as np
 from pourprint.decide.subkits import MOST, SubKits, sub_kits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.workdays import start_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan
 from pourprint.plans.workshop import Order, Workshop
@@ -133,7 +132,7 @@ class Choices:
         """
         kits, price, best = self.kits, question.price, None
         goal = np.r_[np.zeros(len(kits.plans)), 1, 0] if question.want == "days" else np.r_[kits.cost[0], price, 0]
-        more = _least_days(kits, question.shared, self.start)
+        more = _least_days(kits, question.shared)
 
         def look_at(chosen):
             mix = self._mix(chosen, price)
@@ -257,17 +256,14 @@ def _begin_of(hours, start):
     return dt.datetime(2001, 1, 1) + dt.timedelta(hours=hours.start_h) if start is None else start
 
 
-def _least_days(kits, shared, start):
+def _least_days(kits, shared):
     """Lower bounds of the days in a shared workshop, as rows of constraints, one a person or machine.
 
-    Whoever works H hours in a calendar is not done before s·H + c days: s from the hours of a week, c the least that
-    the calendar's days are above that line, found at closing time of each day of six weeks.
+    In a week somebody works on n days of so many hours; n such days, all that a week holds, take at least n − 1 nights.
     """
     hours, rows = shared.hours, []
-    calendar, begin_h = start_of(_begin_of(hours, start), hours)
     slope = 7 / (len(hours.days) * hours.day_h)
-    done = np.r_[0.0, hours.day_h * np.arange(1, 43)]
-    above = np.min((calendar.finish(begin_h, done) - begin_h) / 24 - slope * done)
+    above = len(hours.days) - 1 + hours.day_h / 24 - 7
     for key, used in kits.used.items():
         kind, _, who = key.partition(".")
         if kind == "clock":
