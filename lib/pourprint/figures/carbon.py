@@ -8,6 +8,13 @@ from pourprint.decide.carbon import carbon_ledger
 from pourprint.figures.look import LOOKS, Chart, title_of
 from pourprint.figures.strokes import canvas, mark, write
 
+NAMED = {  # where the names of the marks stand, from left to right, so that neighbours' names keep clear
+    "left of it": ("co2e_kg", {"anchor": "right", "dx": -12}),
+    "below": ("co2e_low", {"yanchor": "top"}),
+    "right of it": ("co2e_kg", {"anchor": "left", "dx": 12}),
+    "above": ("co2e_high", {"yanchor": "bottom"}),
+}
+
 
 def footprint_chart(footprints, days=None):
     """Cost, days and greenhouse gases of a kit, route by route, with ranges.
@@ -33,17 +40,15 @@ def footprint_chart(footprints, days=None):
     axes = {"unit_cost": f"cost of a kit [{money}]", "days": "days of the job [d]"}
     figure = canvas(message, tuple(axes.values()), "greenhouse gases of a kit [kg CO2e]", 440, log="xy")
     for panel, key in enumerate(axes, start=1):
-        for i, (route, row) in enumerate(table.sort_values(key).iterrows()):
-            look, above = LOOKS[route], i % 2 == 0  # neighbours' names stand above and below their lines in turn
+        for (route, row), side in zip(table.sort_values(key).iterrows(), NAMED, strict=False):
+            look, name = LOOKS[route], title_of(route)
             span = {"array": [row.co2e_high - row.co2e_kg], "arrayminus": [row.co2e_kg - row.co2e_low]}
-            name = title_of(route)
             said = f"{name}: {row.co2e_kg:,.0f} kg CO2e a kit ({row.co2e_low:,.0f} to {row.co2e_high:,.0f})"
             reach = {**span, "color": look.colour}
             mark(figure, [row[key]], [row.co2e_kg], look.colour, look.marker, 13, said, panel, error_y=reach, name=name)
-            end, side = (row.co2e_high, "bottom") if above else (row.co2e_low, "top")
-            words = name.replace(" ", "<br>")
-            write(figure, row[key], end, words, look.colour, panel=panel, yanchor=side)
-        ends = np.log10([table[key].min() / 1.7, table[key].max() * 1.7])
+            at, place = NAMED[side]
+            write(figure, row[key], row[at], name.replace(" ", "<br>"), look.colour, panel=panel, **place)
+        ends = np.log10([table[key].min() / 2, table[key].max() * 1.7])
         figure.update_xaxes(range=list(ends), row=1, col=panel)
     figure.update_yaxes(range=list(np.log10([table["co2e_low"].min() / 1.8, table["co2e_high"].max() * 1.8])))
     pedigrees = Counter(entry.pedigree for entry in carbon_ledger().values()).most_common()

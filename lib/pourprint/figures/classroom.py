@@ -99,5 +99,6 @@ def _counted(figure, amounts, names, colour, hatch="", label="", upright=False):
     inside = {"textposition": "inside", "insidetextanchor": "middle", "name": label}
     hover = "%{x}: %{text}" if upright else "%{y}: %{text}"
     bars(figure, amounts, names, colour, hatch, said, hover, upright=upright, **inside)
+    figure.update_layout(uniformtext={"minsize": 10, "mode": "hide"})
     if not upright and max(sum(bar.x) for bar in figure.data) < 12:
         figure.update_xaxes(dtick=1)

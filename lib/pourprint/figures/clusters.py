@@ -46,7 +46,7 @@ def cluster_picture(sizes, kits=1, number=1):
     rows = [(i, r.count, parts[r.kind].name, r.from_mm) for i, c in enumerate(clusters, start=1) for r in c]
     on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in kinds}
     return Chart(
-        picture(title, traces, (1.3, 1.3, 0.55), 560),
+        picture(title, traces, (1.3, 1.3, 0.75), 560),
         f"Clusters for {counted(kits, 'kit')}: {len(clusters)} in this layout; the plan reckons with "
         f"{kits * float(sizes.per_kit):.2f}, the mean of many kits, rounded up.",
         f"A vertical runner of {2 * radius:.0f} mm with a cup on top; round it, ring above ring, hang "

@@ -64,16 +64,16 @@ def freezing_slices(freezing, name="the part"):
         for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
             ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers
             update(range=ends, constrain="domain", row=1, col=panel, matches=None)
-        ratio = {"scaleanchor": "y" if panel == 1 else f"y{panel}"}
-        figure.update_xaxes(
-            **ratio, nticks=5, domain=[(panel - 1) * 0.355, (panel - 1) * 0.355 + 0.27], row=1, col=panel
-        )
+        left = (panel - 1) * 0.37
+        ratio = {"scaleanchor": f"y{panel if panel > 1 else ''}", "domain": [left, left + 0.26]}
+        figure.update_xaxes(**ratio, nticks=4, row=1, col=panel)
         figure.update_yaxes(title_text=f"{AXES[up]} [mm]", title_standoff=2, showticklabels=True, row=1, col=panel)
-        write(figure, (panel - 1) * 0.355 + 0.135, 1.02, f"cut at {AXES[cut]} = {_whole(last[cut])} mm", xref="paper",
-              yref="paper", yanchor="bottom")  # fmt: skip
+        words, paper = f"cut at {AXES[cut]} = {_whole(last[cut])} mm", {"xref": "paper", "yref": "paper"}
+        write(figure, left + 0.13, 1.02, words, yanchor="bottom", **paper)
+    key = {"orientation": "h", "y": -0.3, "yanchor": "top", "thickness": 12, "len": 0.6}
     figure.update_layout(
-        coloraxis={"colorscale": SCALE, "colorbar": {"title": "solid<br>after [s]", "thickness": 14, "len": 0.9}},
-        margin={"l": 55, "t": figure.layout.margin.t + 20},
+        coloraxis={"colorscale": SCALE, "colorbar": key | {"title": {"text": "solid after [s]", "font": {"size": 13}}}},
+        margin={"l": 55, "t": figure.layout.margin.t + 20, "b": 110},
     )
     return Chart(
         figure,

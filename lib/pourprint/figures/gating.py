@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.figures.look import LOOKS, METAL, SAND, Chart, tint
+from pourprint.figures.look import INK, LOOKS, METAL, ON_FILL, SAND, Chart, tint
 from pourprint.figures.strokes import canvas, line, write
 
 PLANE = LOOKS["printed_metal"].colour  # green, of every picture of a mould
@@ -46,7 +46,7 @@ def gating_sketch(mould):
         (left, 0, "parting plane", (-70, -20)),
     ]
     for x, y, text, arrow in notes:
-        write(figure, x, y, text, arrow=arrow)
+        write(figure, x, y, text, INK if arrow else ON_FILL, arrow=arrow, ground=bool(arrow))
     figure.update_yaxes(scaleanchor="x")
     facts = {
         "head over the gate [mm]": head,

@@ -32,10 +32,11 @@ def sureness_chart(samples, prices, currency="EUR"):
         said = name + ": best in %{y:.0f} % of the draws at %{x:,.0f} a day"
         line(figure, prices, 100 * share, look.colour, width=2, hover=said, **area)
         widest = int(np.argmax(share * (1 - np.abs(np.linspace(-0.9, 0.9, prices.size)) ** 4)))
-        if share[widest] > 0.05:
+        if share[widest] > 0.01:
             side = "left" if widest < prices.size / 4 else "right" if widest > prices.size * 3 / 4 else "center"
             middle = 100 * (below[widest] + share[widest] / 2)
-            write(figure, prices[widest], middle, f"<b>{name}</b>", anchor=side, ground=True)
+            off = None if share[widest] > 0.05 else (-60, 40)
+            write(figure, prices[widest], middle, f"<b>{name}</b>", anchor=side, ground=True, arrow=off)
         below = below + share
     figure.update_xaxes(range=[prices[0], prices[-1]]).update_yaxes(range=[0, 100])
     table = pd.DataFrame({title_of(route): 100 * share for route, share in shares.items()}, index=prices)

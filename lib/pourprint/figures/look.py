@@ -23,6 +23,7 @@ THEME = """<style>
 .js-plotly-plot [style*="stroke: rgb(34, 34, 34)"] {stroke: var(--jp-content-font-color1, #222) !important}
 .js-plotly-plot [style*="fill: rgb(254, 254, 254)"] {fill: var(--jp-layout-color0, #fff) !important}
 .js-plotly-plot [style*="stroke: rgb(230, 230, 230)"] {stroke: var(--jp-border-color3, #e6e6e6) !important}
+[data-jp-theme-light="false"] .js-plotly-plot :is(.annotation-text, .textpoint) {filter: brightness(1.5)}
 </style>"""
 
 
@@ -107,7 +108,7 @@ def styled(figure, height):
         height=height,
         barmode="stack",
         showlegend=False,
-        margin={"l": 80, "r": 20, "t": 50, "b": 60},
+        margin={"l": 80, "r": 20, "t": 50, "b": 54},
         font={"size": 13, "color": INK},
         hovermode="closest",
         hoverlabel={"bgcolor": "white", "bordercolor": "#777777", "font": {"color": "#333333"}},

@@ -45,10 +45,10 @@ def frontier_chart(mixes, singles=None):
     for route, (cost, late) in beside.items():
         look = LOOKS[route]
         mark(figure, [late], [cost], look.colour, look.marker + "-open", 11)
-        write(figure, late, cost, f"all by {title_of(route).lower()}", dy=16, ground=True)
+        write(figure, late, cost, f"all by {title_of(route).lower()}", anchor="left", dx=12, ground=True)
     for (a, b), (c, d), each in zip(pairwise(days), pairwise(costs), price, strict=True):
         if a - b > 0.1 * np.ptp(days):
-            write(figure, (a + b) / 2, (c + d) / 2, f"{each:,.0f} {money} a day", anchor="left", dy=18, ground=True)
+            write(figure, (a + b) / 2, (c + d) / 2, f"{each:,.0f} {money} a day", dy=14, ground=True)
     shown = [*days, *(late for _, late in beside.values())]
     room = 0.12 * np.ptp(shown)
     figure.update_xaxes(range=[min(shown) - room, max(shown) + room]).update_yaxes(rangemode="tozero")

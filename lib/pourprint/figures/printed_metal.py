@@ -53,7 +53,7 @@ def orientation_map(job, rates, part_name=None):
     )
     said = "%{x:.0f}° round, %{y:.0f}° above: %{marker.color:.1f} h"
     scale = {"color": hours, "colorscale": "Cividis", "reversescale": True, "line": {"width": 0}} | {
-        "colorbar": {"title": {"text": "hours<br>a piece"}, "thickness": 14}
+        "colorbar": {"title": {"text": "hours<br>a piece", "font": {"size": 13}}, "thickness": 14}
     }
     mark(figure, *_angles(scan.directions), size=13, hover=said, marker=scale, name="scan")
     for index, symbol, word in ((0, "x-thin", "as drawn"), (piece.index, "star", "chosen")):

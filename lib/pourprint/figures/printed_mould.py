@@ -146,14 +146,14 @@ def job_boxes(job, rates):
         traces.append(solid_trace(joined(boxes), PARTS[k % len(PARTS)], 1.0, kind))
     spaces = [np.array([n * step, n * step + space_mm]) for n in range(count)]
     traces.append(edges_trace(spaces, "#777777"))
-    labels = [(f"box {n + 1}", [*space[0, :2], space_mm[2]], (0, -18)) for n, space in enumerate(spaces)]
+    labels = [(f"box {n + 1}", [*space.mean(axis=0)[:2], space_mm[2]], None) for n, space in enumerate(spaces)]
     tall = found.corner_mm[..., 2] + found.sides_mm[..., 2]
     last, density = tall[found.box == count - 1].max(), np.prod(blocks_mm, axis=-1).sum() / found.filled
     boxed = counted(count, "job box", "es")
     title = f"{counted(len(names), 'mould block')} in {boxed}; drag to turn"
     table = pd.DataFrame({"block": names, "box": found.box + 1})
     return Chart(
-        picture(title, traces, (-1.0, -2.5, 1.5), 480, labels),
+        picture(title, traces, (-0.7, -2.5, 1.7), 380, labels),
         f"Blocks fill {density / np.prod(space_mm):.0%} of the boxes' used room; the last box is printed up to "
         f"{last:.0f} of {space_mm[2]:.0f} mm.",
         f"{boxed}, side by side where there are more, as edges, with the mould blocks of "

@@ -4,7 +4,7 @@ import numpy as np
 
 from pourprint.figures.bars import Bar, Piece, stacked_bars
 from pourprint.figures.look import INK, LOOKS, ON_FILL, Chart, tint
-from pourprint.figures.strokes import bars, canvas, line, mark
+from pourprint.figures.strokes import bars, canvas, line, mark, write
 from pourprint.plans.plan import lead_time
 from pourprint.risk.runs import percent
 
@@ -119,7 +119,7 @@ def chance_data(runs, deadline_days=None):
     return [*curves, names, upright]
 
 
-NAME_WIDTH, NAME_HEIGHT = 0.14, 0.09  # a route's name, as a share of the chart's width and height
+NAME_WIDTH, NAME_HEIGHT = 0.15, 0.09  # a route's name, as a share of the chart's width and height
 
 
 def _clear_spots(shares, days, deadline_days=None):
@@ -182,7 +182,8 @@ def chance_figure(runs, deadline_days=None, title="", height=400):
         cliponaxis=False,
         name="names of the routes",
     )
-    line(figure, **upright, width=1.5, name="deadline")
+    named = {"mode": "lines+text", "text": ["", "deadline"], "textposition": "top center", "cliponaxis": False}
+    line(figure, **upright, width=1.5, name="deadline", **named)
     return figure.update_yaxes(tickformat=".0%", dtick=0.25, range=[0, 1.04])
 
 
@@ -237,9 +238,10 @@ def design_error_chart(errors, plans):
         low, high = np.quantile(runs, (MARKS[0], MARKS[-1]), axis=1)
         mean, colours = np.array(means[what]), [tint(LOOKS[route].colour, 0.3) for route in errors]
         reach = {"array": high - mean, "arrayminus": mean - low, "symmetric": False, "color": INK, "thickness": 1.2}
-        inside = {"textposition": "inside", "insidetextanchor": "start"}
-        said = [f"{value:,.0f}" for value in mean]
-        bars(figure, mean, titles, colours, said=said, error_x=reach, panel=panel, hover="%{y}: %{x:,.0f}", **inside)
+        bars(figure, mean, titles, colours, error_x=reach, panel=panel, hover="%{y}: %{x:,.0f}")
+        for title, number, end in zip(titles, mean, high, strict=True):
+            write(figure, end, title, f"{number:,.0f}", anchor="left", dx=8, panel=panel)
+        figure.update_xaxes(range=[0, 1.25 * high.max()], row=1, col=panel)
         table[f"error of the mean {what.split()[0]}"] = [float(np.std(run) / np.sqrt(run.size)) for run in runs]
         table[f"{what.split()[0]} 5%"], table[f"{what.split()[0]} 95%"] = low, high
     return Chart(

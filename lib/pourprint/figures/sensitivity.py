@@ -57,7 +57,7 @@ def sobol_chart(indices):
         mark(figure, values, rows + shift, colour, symbol, 10, said, name=name, error_x=reach, customdata=data)
         far = max(indices.first_range[0, 1], indices.total_range[0, 1])
         write(figure, far, shift * 1.3, name, colour, "left", dx=8)
-    figure.update_xaxes(range=[min(-0.02, indices.first_range.min()), 1.35 * indices.total_range.max()])
+    figure.update_xaxes(range=[min(-0.02, indices.first_range.min()), 1.25 * far + 0.25])
     figure.update_yaxes(tickvals=rows, ticktext=names, range=[len(names) - 0.5, -0.6], automargin=True, ticksuffix="  ")
     return Chart(
         figure,

@@ -125,7 +125,7 @@ def crack_chart(sizes, item):
     mark(figure, [100 * mine], [here])
     breaks = f"unfired shells break at about {green.low:g} to {green.high:g} MPa"
     write(figure, 98, green.value, breaks, anchor="right")
-    write(figure, 100 * mine, here, f"this pattern: {here:.1f} MPa", arrow=(70, -40))
+    write(figure, 100 * mine, here, f"this pattern: {here:.1f} MPa", arrow=(40, -75))
     figure.update_xaxes(range=[0, 102]).update_yaxes(rangemode="tozero")
     return Chart(
         figure,

@@ -3,7 +3,7 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from pourprint.figures.look import INK
+from pourprint.figures.look import GROUND, INK
 from pourprint.figures.strokes import canvas
 
 MOST_FACETS = 20_000  # of one picture: more make turning it slow
@@ -12,7 +12,7 @@ LIGHT = {"ambient": 0.55, "diffuse": 0.7, "facenormalsepsilon": 0, "vertexnormal
 QUADS = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
 BOX_FACES = np.array([t for a, b, c, d in QUADS for t in ((a, c, b), (a, d, c))])
 WIDTH_PX, HALF_VIEW = 700, np.tan(np.radians(22.5))  # of a page; plotly's camera sees 45° from top to bottom
-ROOM = 1.12  # for the numbers at the axes, round what is drawn
+ROOM = 0.62  # of a side: for the numbers at the axes, round what is drawn
 GREY = "#8A8A8A"  # drawn by the graphics card, which knows no theme: seen on white and on black
 
 
@@ -82,30 +82,39 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
     """
     figure = canvas(title, height=height, l=0, r=0, b=0)
     figure.add_traces(traces)
-    ends = np.array(
-        [[f([f(t[axis]) for t in traces if len(t[axis])]) for axis in "xyz"] for f in (np.nanmin, np.nanmax)]
-    )
-    size = np.maximum(np.ptp(ends, axis=0), 1e-9) / np.ptp(ends, axis=0).max()
-    way, depth = np.asarray(way) / np.linalg.norm(way), height - figure.layout.margin.t
-    right = np.cross((0, 0, 1), way) / np.hypot(*way[:2])
-    corners = ROOM * (box([-size / 2, size / 2])[0])
-    # How far off each corner is just seen: beside the middle, above it, and nearer than it.
-    aside, above = np.abs(corners @ right) * depth / WIDTH_PX, np.abs(corners @ np.cross(way, right))
-    far = (np.maximum(aside, above) / HALF_VIEW + corners @ way).max()
-    ticks = {"color": GREY, "gridcolor": "rgba(128,128,128,0.3)", "nticks": 6, "showspikes": False}
+    drawn = np.concatenate([np.c_[trace.x, trace.y, trace.z].astype(float) for trace in traces])
+    low, high = np.nanmin(drawn, axis=0), np.nanmax(drawn, axis=0)
+    size = np.maximum(high - low, 1e-9) / (high - low).max()
+    floor = [(x, y, -0.5) for x in (-ROOM, ROOM) for y in (-ROOM, ROOM)]  # where the numbers of the axes stand
+    points = np.concatenate([(drawn - low) / np.maximum(high - low, 1e-9) - 0.5, floor]) * size
+    eye, centre = _fitted(points, np.asarray(way) / np.linalg.norm(way), WIDTH_PX / (height - figure.layout.margin.t))
+    ticks = {"color": GREY, "gridcolor": "rgba(128,128,128,0.3)", "showspikes": False}
     scene = {
-        f"{axis}axis": {"title": {"text": f"{name} [mm]"}, **ticks} for axis, name in zip("xyz", axes, strict=True)
+        f"{axis}axis": {"title": {"text": f"{name} [mm]"}, "nticks": 2 + round(4 * length)} | ticks
+        for axis, name, length in zip("xyz", axes, size, strict=True)
     }
-    labels = [
-        dict(
-            zip("xyz", map(float, place), strict=True), text=text, font={"color": INK}, bgcolor="rgba(254,254,254,0.6)"
-        )
-        | ({"showarrow": False} if off is None else {"ax": off[0], "ay": off[1], "arrowcolor": INK})
-        for text, place, off in names
-    ]
-    camera = {"eye": dict(zip("xyz", far * way, strict=True)), "center": {"x": 0, "y": 0, "z": 0}}
+    labels = []
+    for text, place, off in names:
+        pointer = {"showarrow": False} if off is None else {"ax": off[0], "ay": off[1], "arrowcolor": INK}
+        look = {"text": text, "font": {"color": INK}, "bgcolor": GROUND} | pointer
+        labels.append(dict(zip("xyz", map(float, place), strict=True)) | look)
+    camera = {name: dict(zip("xyz", at, strict=True)) for name, at in (("eye", eye), ("center", centre))}
     scene |= {"aspectmode": "manual", "aspectratio": dict(zip("xyz", size, strict=True)), "camera": camera}
     return figure.update_layout(scene=scene | {"annotations": labels})
+
+
+def _fitted(points, way, wide):
+    """Where plotly's camera stands (3,) and looks at (3,) so that points (n, 3) fill a box `wide` times its height."""
+    right = np.cross((0, 0, 1), way) / np.hypot(*way[:2])
+    frame, far, centre = np.array([right / wide, np.cross(way, right), way]), 3.0, np.zeros(3)
+    for _ in range(8):
+        across, up, near = frame @ (points - centre).T
+        seen = np.stack([across, up]) / (far - near)
+        ends = np.nanmin(seen, axis=1), np.nanmax(seen, axis=1)
+        off = far * (ends[0] + ends[1]) / 2
+        centre = centre + off[0] * wide * right + off[1] * frame[1]
+        far *= np.max(ends[1] - ends[0]) / (2 * HALF_VIEW)
+    return centre + far * way, centre
 
 
 def coarser(vertices, faces, most_facets):

@@ -43,16 +43,17 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
 def message(figure, title, key=""):
     """Write the message, on the left, with room for its lines above the chart; `key` says what hatches mean."""
     lines = textwrap.wrap(title, LETTERS)
-    text = "<br>".join([*lines, *[f'<span style="font-size:12px">{key}</span>'] * bool(key)])
-    place = {"x": 0.01, "xanchor": "left", "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}}
-    top = 28 + 19 * (len(lines) + bool(key))
-    return figure.update_layout(title={"text": text, "font": {"size": 15}, **place}, margin={"t": top})
+    lines += [f'<span style="font-size:12px">{key}</span>'] * bool(key)
+    pad = 20 if lines[1:] else 8  # plotly hangs one line from its top, several from the foot of the first
+    place = {"x": 0.01, "xanchor": "left", "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": pad}}
+    title = {"text": "<br>".join(lines), "font": {"size": 15}, **place}
+    return figure.update_layout(title=title, margin={"t": 28 + 19 * len(lines)})
 
 
-def line(figure, x, y, colour=INK, dash="solid", width=2.5, hover="", panel=None, shape="linear", **more):
+def line(figure, x, y, colour=INK, dash="solid", width=2.5, hover="", panel=None, shape="linear", mode="lines", **more):
     """A line through points; `hover` a template of what is said at a point."""
     look = {"color": colour, "dash": dash, "width": width, "shape": shape}
-    figure.add_scatter(x=x, y=y, mode="lines", line=look, **_told(hover), **_at(panel), **more)
+    figure.add_scatter(x=x, y=y, mode=mode, line=look, **_told(hover), **_at(panel), **more)
 
 
 def mark(figure, x, y, colour=INK, symbol="circle", size=12, hover="", panel=None, mode="markers", **more):
