@@ -144,7 +144,6 @@ def comparison():
         "days": laid_out.days,
         "cheapest": str(laid_out.break_even),
         "stages": laid_out.stage_costs(),
-        "clock": laid_out.clock(),
     }
 
 

@@ -27,6 +27,18 @@ def test_stacked_bars_add_up_to_unit_cost_and_days():
         assert days[plan.title] == pytest.approx(found.days[route])
 
 
+def test_the_clock_tells_hands_on_closed_machine_waiting_and_later_batches_as_the_timeline_does():
+    found = compared()
+    for bar, route in zip(bars.clock_bars(found), found.plans, strict=True):
+        plan, counted = found.plans[route], {}
+        for piece in bar.pieces:
+            counted[piece.kind] = counted.get(piece.kind, 0.0) + 24 * piece.amount
+        drawn = figures.plan_timeline(plan, found.start).figure.data
+        hours = {trace.name: sum(trace.x) / 3.6e6 for trace in drawn if sum(trace.x)}
+        later_h = 24 * found.days[route] - plan.spans(found.start)[-1].end_h
+        assert counted == pytest.approx(hours | ({"later": later_h} if later_h > 1e-6 else {}))
+
+
 @pytest.mark.parametrize("alloy", ["AlSi7Mg", "AZ91D", "316L", "Ti-6Al-4V"])
 def test_only_routes_that_can_make_the_job_have_a_bar_and_no_piece_is_empty(alloy):
     found = compared(alloy=alloy)

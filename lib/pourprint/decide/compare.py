@@ -182,7 +182,6 @@ def _check_price(price_of_day):
 
 
 DELAY = "price of the days"
-LATER = "further batches and delivery"
 
 
 def comparison(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
@@ -250,24 +249,6 @@ class Comparison:
         for route, plan in feasible(self.plans).items():
             costs = {stage.title: cost / plan.job.quantity for stage, cost in plan.cost_by_stage().items()}
             table[route] = {**costs, DELAY: self.price_of_day * self.days[route] / plan.job.quantity}
-        return table
-
-    def clock(self):
-        """Days of each route by stage and kind [d], in order: {route: [(stage, hands-on, machine, waiting), …]}.
-
-        Waiting holds drying, cooling and closed hours. Further batches and delivery come last, as waiting.
-        """
-        table = {}
-        for route in self.spans:
-            rows, spans = {}, self.spans[route]
-            for span in spans:
-                waiting_h = span.end_h - span.ran_h + span.begin_h - span.ready_h
-                hours = np.array([span.worked_h - span.begin_h, span.ran_h - span.worked_h, waiting_h])
-                rows[span.step.stage] = rows.get(span.step.stage, 0.0) + hours / 24
-            table[route] = [(stage.title, *map(float, days)) for stage, days in rows.items()]
-            later = self.days[route] - spans[-1].end_h / 24
-            if later > 1e-9:
-                table[route].append((LATER, 0.0, 0.0, later))
         return table
 
     def rows(self):

@@ -9,13 +9,12 @@ from html import escape
 
 import numpy as np
 
-from pourprint.decide.compare import LATER
-from pourprint.figures.look import KINDS, LOOKS, ON_FILL, tint, title_of
+from pourprint.figures.look import CLOSED, LOOKS, ON_FILL, SHADE, tint, title_of
 from pourprint.figures.stages import SHORT
+from pourprint.ledger.workdays import start_of
 from pourprint.plans.steps import Stage
 
 NAMED_SHARE = 0.0155  # of the axis: what a letter of a piece's name takes in a panel of 1280 px
-WHITE = {"hands-on": 0.3, "machine": 0.5, "waiting": 0.8}  # share of white in a route's colour
 # The looks of all bars, apart from the bars, so that a key press sends few bytes. Hatches tell kinds of time apart.
 STYLE = f"""<style>
 .pourprint-bars {{contain: content; padding: 0.5em 0; line-height: 1.3; font-size: 13px}}
@@ -44,6 +43,9 @@ STYLE = f"""<style>
   print-color-adjust: exact; -webkit-print-color-adjust: exact}}
 .pourprint-bars s.machine {{background-image: repeating-linear-gradient(-45deg, #2226 0 1.5px, #0000 1.5px 7px)}}
 .pourprint-bars s.waiting {{background-image: radial-gradient(#2229 1px, #0000 1.4px); background-size: 7px 7px}}
+.pourprint-bars s.closed {{background-image: repeating-linear-gradient(#2227 0 1px, #0000 1px 6px)}}
+.pourprint-bars s.later {{background-image: repeating-linear-gradient(45deg, #2225 0 1px, #0000 1px 8px),
+  repeating-linear-gradient(-45deg, #2225 0 1px, #0000 1px 8px)}}
 </style>"""
 # Stages that follow each other at one place are one phase of the clock.
 PHASES = {
@@ -54,11 +56,12 @@ PHASES = {
     "pour": (Stage.POUR,),
     "break out, finish": (Stage.BREAK_OUT, Stage.FINISH),
 }
-PHASE_OF = {stage.title: phase for phase, stages in PHASES.items() for stage in stages} | {LATER: LATER}
+PHASE_OF = {stage: phase for phase, stages in PHASES.items() for stage in stages}
+LATER = "further batches and delivery"
 BARS_IN_WORDS = (
     "The stacked bars split the cost of one kit by stage, first stage on the left, and lay the days of the first "
-    "batch and of all that follow end to end: plain is hands-on (nights and weekends within a task included), "
-    "strokes are machines running alone, dots are waiting."
+    "batch and of all that follow end to end: plain is hands-on, lines are closed hours in which work rests, strokes "
+    "are machines running alone, dots are waiting, crosses are further batches and delivery."
 )
 
 
@@ -107,18 +110,28 @@ def stage_bars(comparison):
 
 
 def clock_bars(comparison):
-    """Calendar days from the start by phase and kind: one Bar a route [d]."""
+    """Calendar days from the start by phase and kind, further batches last: one Bar a route [d]."""
     bars = []
-    for route, rows in comparison.clock().items():
-        spent = {}
-        for stage, *kinds in rows:
-            for kind, days in zip(KINDS, kinds, strict=True):
-                spent[PHASE_OF[stage], kind] = spent.get((PHASE_OF[stage], kind), 0.0) + days
-        pieces = (
-            Piece(phase, days, tint(LOOKS[route].colour, WHITE[kind]), f"{phase}, {kind}", kind)
-            for (phase, kind), days in spent.items()
+    for route, spans in comparison.spans.items():
+        calendar, begin_h = start_of(comparison.start, comparison.plans[route].rates.hours)
+        ready, begin, worked, ran, end = np.transpose(
+            [(s.ready_h, s.begin_h, s.worked_h, s.ran_h, s.end_h) for s in spans]
         )
-        bars.append(Bar(title_of(route), tuple(piece for piece in pieces if piece.amount > 0)))
+        hands_on = calendar.open_h(begin_h + begin, begin_h + worked)
+        kinds = {"hands-on": hands_on, CLOSED: worked - ready - hands_on, "machine": ran - worked, "waiting": end - ran}
+        spent, look = {}, LOOKS[route].colour
+        for i, span in enumerate(spans):
+            for kind, hours in kinds.items():
+                place = PHASE_OF[span.step.stage], kind
+                spent[place] = spent.get(place, 0.0) + hours[i] / 24
+        pieces = [
+            Piece(phase, days, tint(look, SHADE[kind]), f"{phase}, {kind}", kind)
+            for (phase, kind), days in spent.items()
+            if days > 1e-9
+        ]
+        later = comparison.days[route] - spans[-1].end_h / 24
+        pieces += [Piece(LATER, later, tint(look, 0.65), LATER, "later")] * (later > 1e-9)
+        bars.append(Bar(title_of(route), tuple(pieces)))
     return bars
 
 
@@ -130,7 +143,7 @@ def comparison_bars(comparison, money):
     return stacked_bars(
         "Where the money of one kit goes, stage by stage", stage_bars(comparison), f"{money} a kit", "{:,.0f}"
     ) + stacked_bars(
-        "Where the days go: plain = hands-on, strokes = machine, dots = waiting",
+        "Where the days go: plain hands-on, lines closed, strokes machines, dots waiting, crosses later batches",
         clock_bars(comparison),
         "days from the start",
         "{:,.1f}",

@@ -68,7 +68,6 @@ LOOKS = {
 }
 SERIES = [(look.colour, look.dash) for look in LOOKS.values()]  # of curves that are no routes
 PARTS = ("#0072B2", "#56B4E9", "#009E73", "#E69F00", "#CC79A7", "#F0E442", "#D55E00", "#999999")  # Okabe–Ito
-KINDS = ("hands-on", "machine", "waiting")
 CLOSED = "closed"
 HATCH = {"hands-on": "", CLOSED: "-", "machine": "/", "waiting": "."}
 SHADE = {"hands-on": 0.0, CLOSED: 0.9, "machine": 0.45, "waiting": 0.8}  # share of white in the colour

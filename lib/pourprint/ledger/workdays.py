@@ -146,6 +146,11 @@ class Calendar:
             day, into_h = day + late, np.where(late, 0.0, np.maximum(into_h, 0.0))
             return day * day_h + into_h + shift[day]
 
+    def open_h(self, begin_h, end_h):
+        """How long someone is there between two times: [h], [h] → [h]. Raises: InputError, as `finish`."""
+        with _HORIZON:
+            return self._worked(np.asarray(end_h, dtype=float)) - self._worked(np.asarray(begin_h, dtype=float))
+
     def open_spans(self, begin_h, end_h):
         """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `opening`."""
         spans, at_h = [], begin_h
