@@ -114,16 +114,17 @@ def clock_bars(comparison):
     bars = []
     for route, spans in comparison.spans.items():
         calendar, begin_h = start_of(comparison.start, comparison.plans[route].rates.hours)
-        ready, begin, worked, ran, end = np.transpose(
-            [(s.ready_h, s.begin_h, s.worked_h, s.ran_h, s.end_h) for s in spans]
-        )
-        hands_on = calendar.open_h(begin_h + begin, begin_h + worked)
-        kinds = {"hands-on": hands_on, CLOSED: worked - ready - hands_on, "machine": ran - worked, "waiting": end - ran}
+        owner, from_h, to_h = np.transpose([(i, *hands) for i, span in enumerate(spans) for hands in span.hands])
+        open_h = calendar.open_h(begin_h + from_h, begin_h + to_h)
+        by_hand = np.bincount(owner.astype(int), open_h, len(spans)).tolist()
         spent, look = {}, LOOKS[route].colour
-        for i, span in enumerate(spans):
-            for kind, hours in kinds.items():
+        for span, hands_h in zip(spans, by_hand, strict=True):
+            machine_h, waiting_h = span.ran_h - span.worked_h, span.end_h - span.unloaded_h
+            closed_h = span.end_h - span.ready_h - hands_h - machine_h - waiting_h
+            hours = {"hands-on": hands_h, CLOSED: closed_h, "machine": machine_h, "waiting": waiting_h}
+            for kind, each in hours.items():
                 place = PHASE_OF[span.step.stage], kind
-                spent[place] = spent.get(place, 0.0) + hours[i] / 24
+                spent[place] = spent.get(place, 0.0) + each / 24
         pieces = [
             Piece(phase, days, tint(look, SHADE[kind]), f"{phase}, {kind}", kind)
             for (phase, kind), days in spent.items()

@@ -134,11 +134,10 @@ class Calendar:
 
         Parameters: `at_h`, `whole_h` [h], broadcast. Returns: [h]. Raises: InputError past the calendar's horizon.
         """
-        opening, before, shift, night = self.tables
-        at_h, day_h = np.asarray(at_h, dtype=float), self.hours.day_h
+        _, _, shift, night = self.tables
+        day_h = self.hours.day_h
         with _HORIZON:
-            day = (at_h * (1 / 24)).astype(int)
-            worked_h = before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), day_h)
+            worked_h = self._worked(np.asarray(at_h, dtype=float))
             # The slack absorbs rounding: at closing time the next opening is meant.
             day = (worked_h / day_h + 1e-9).astype(int)
             into_h = worked_h - day * day_h
@@ -146,8 +145,14 @@ class Calendar:
             day, into_h = day + late, np.where(late, 0.0, np.maximum(into_h, 0.0))
             return day * day_h + into_h + shift[day]
 
+    def _worked(self, at_h):
+        """Working hours between the first midnight and a time [h]."""
+        opening, before, *_ = self.tables
+        day = (at_h * (1 / 24)).astype(int)
+        return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
+
     def open_h(self, begin_h, end_h):
-        """How long someone is there between two times: [h], [h] → [h]. Raises: InputError, as `finish`."""
+        """How long someone is there between two times: [h], [h] → [h]. Raises: InputError, as `opening`."""
         with _HORIZON:
             return self._worked(np.asarray(end_h, dtype=float)) - self._worked(np.asarray(begin_h, dtype=float))
 
