@@ -8,7 +8,7 @@ import pytest
 import pourprint as pp
 from pourprint.decide.learning import Curve, repeats, when_a_die_pays
 from pourprint.decide.mix import choices
-from pourprint.figures import lab_log, learning, workshop
+from pourprint.figures import lab_log, learning, price, workshop
 from pourprint.figures import mix as mix_charts
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.lab_log import LabLog, updates
@@ -96,3 +96,18 @@ def test_the_die_chart_marks_where_the_die_pays():
     marks = [trace.x[0] for trace in chart.figure.data if trace.mode == "markers+text"]
     assert marks == [found.pays_from for found in (plain, learned) if found.pays_from]
     assert marks and complete(chart)
+
+
+def test_the_chart_of_owning_and_buying_crosses_where_owning_pays():
+    rates, job = pp.RateCard.load(DEMO / "rates_buying.toml"), small_job(4)
+    made, bought = (pp.plan("printed_mould", job, card) for card in (rates.making("printed_mould"), rates))
+    found = pp.own_or_buy(made, bought, "sand_printer", 100_000, years=8, interest=0.06)
+    chart = price.own_or_buy_chart(found)
+    own, buy, crossing = chart.figure.data
+    assert crossing.x[0] == pytest.approx(found.pays_from_h) and own.y[0] == pytest.approx(found.fixed)
+    assert np.interp(crossing.x[0], own.x, own.y) == pytest.approx(np.interp(crossing.x[0], buy.x, buy.y))
+    assert f"{found.pays_from_h:,.0f} hours a year" in chart.figure.layout.title.text and complete(chart)
+    dear = pp.own_or_buy(made, bought.at(rates=rates.replace({
+        f"buy.printed_mould.{key}": 0.0 for key in ("per_order", "per_part", "per_litre", "least_order")
+    })), "sand_printer", 1e6, years=8, interest=0.06)  # fmt: skip
+    assert "does not pay" in price.own_or_buy_chart(dear).figure.layout.title.text

@@ -1,0 +1,41 @@
+"""Make or buy over a year: from how many hours on a machine of one's own pays."""
+
+import numpy as np
+
+from pourprint.figures.look import INK, SERIES, Chart
+from pourprint.figures.strokes import canvas, line, mark, write
+
+
+def own_or_buy_chart(found, most_h=None):
+    """Cost of a year with a machine of one's own and of buying, over the hours that the work would take on it.
+
+    Parameters: `found` OwnOrBuy; `most_h` hours shown [h/a] (default: twice where it pays, or a year's opening hours).
+    Returns: Chart.
+    """
+    import pandas as pd
+
+    hours = found.made.rates.hours
+    open_h = 52 * len(hours.days) * hours.day_h
+    pays = found.pays_from_h
+    most_h = most_h or (2 * pays if np.isfinite(pays) else open_h)
+    at = np.linspace(0, most_h, 41)
+    money, machine = found.made.rates.currency, found.machine.replace("_", " ")
+    title = f"A {machine} of one's own pays from {pays:,.0f} hours a year on" if np.isfinite(pays) else str(found)
+    figure = canvas(title, f"hours a year that the work takes on a {machine}", f"{money} a year")
+    names = ("machine of one's own", "bought")
+    own, bought = found.costs(at)
+    for name, cost, look in zip(names, (own, bought), SERIES, strict=False):
+        line(figure, at, cost, *look, hover=name + f", %{{x:,.0f}} h: %{{y:,.0f}} {money}")
+        write(figure, at[-1], cost[-1], name, look[0], "right", dy=-14 if cost[-1] == min(own[-1], bought[-1]) else 14)
+    if 0 < pays <= most_h:
+        cost = float(found.costs(pays)[0])
+        mark(figure, [pays], [cost], INK, hover=f"{pays:,.0f} h a year: {cost:,.0f} {money} both ways")
+    figure.update_xaxes(rangemode="tozero").update_yaxes(rangemode="tozero")
+    table = pd.DataFrame(dict(zip(names, (own, bought), strict=True)), index=pd.Index(at, name="hours a year"))
+    return Chart(
+        figure,
+        f"{found} With one shift the lab is open {open_h:,.0f} hours a year.",
+        f"Two rising lines over 0 to {most_h:,.0f} hours a year: the machine of one's own begins at {found.fixed:,.0f} "
+        f"{money} and rises less than buying, which begins at nothing.",
+        table.iloc[::10].round(0),
+    )
