@@ -12,6 +12,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import moment_of
 from pourprint.plans.plan import NoPlan, Plan, feasible, made
+from pourprint.routes.findings import note
 
 
 @dataclass(frozen=True)
@@ -172,7 +173,8 @@ def _ranked(plans, days, price_of_day, by, start):
         row["ready"] = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days[route]):%a %d %b %Y}"
         row["cost_with_delay"] = plan.total_cost + price_of_day * days[route]
         row |= {"hands_on_h": plan.hands_on_h, "machine_h": plan.machine_h, "stages": len(plan.stages)}
-        rows.append({**row, "steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield, "note": ""})
+        rows.append({**row, "steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield})
+        rows[-1]["note"] = note(plan.findings)
     cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
     return sorted(rows, key=lambda row: row[by]) + cannot
 
@@ -274,7 +276,8 @@ class Comparison:
                 f"Fastest is the {made[fastest].title.lower()} route: {self.unit_cost(fastest):,.0f} {money} a kit, "
                 f"{self.days[fastest]:.0f} days."
             )
-        return " ".join([*said, self._where_it_turns(), self._when_days_count(best), *cannot]).strip()
+        watch = [f"On the {plan.title.lower()} route {note(plan.findings)}."] if plan.findings else []
+        return " ".join([*said, self._where_it_turns(), self._when_days_count(best), *watch, *cannot]).strip()
 
     def _where_it_turns(self):
         intervals = self.break_even.intervals

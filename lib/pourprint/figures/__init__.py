@@ -11,6 +11,7 @@ from pourprint.figures.carbon import footprint_chart
 from pourprint.figures.cautions import caution_box, caution_table
 from pourprint.figures.clusters import cluster_picture
 from pourprint.figures.compare import COMPARISON_IN_WORDS, comparison_data, comparison_figure, comparison_range
+from pourprint.figures.findings import findings_picture
 from pourprint.figures.freezing import freezing_curves, freezing_picture, freezing_slices
 from pourprint.figures.gating import gating_sketch
 from pourprint.figures.information import information_chart, sureness_chart

@@ -124,7 +124,7 @@ def _table(comparison, money):
     body = ""
     for row in comparison.rows():
         cells = "".join(f"<td>{form.format(row[key])}</td>" for key, (_, form) in COLUMNS.items() if key in row)
-        if row["note"]:
+        if "unit_cost" not in row:
             cells = f'<td colspan="{len(COLUMNS)}" class="pourprint-left">cannot: {html.escape(row["note"])}</td>'
         body += f'<tr><th scope="row" class="pourprint-left">{row["route"]}</th>{cells}</tr>'
     left = ' class="pourprint-left"'

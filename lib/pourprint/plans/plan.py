@@ -22,11 +22,17 @@ from pourprint.plans.jobs import Job
 from pourprint.plans.steps import JOB, Step, weighed
 
 
+def nothing_found(job, rates):
+    """No findings."""
+    return ()
+
+
 @dataclass(frozen=True)
 class Plan:
     """A route's steps evaluated for a job at a rate card: costs [currency] and times [h].
 
-    `recipe` is the route's function (job, rates) → steps, kept so that a plan can be asked again.
+    `recipe` is the route's function (job, rates) → steps, `look` the one to findings, kept so that a plan can be
+    asked again.
     Costs and times are scalars, or arrays of the broadcast shape of quantity, batch size, rates, volume.
     """
 
@@ -36,6 +42,7 @@ class Plan:
     rates: RateCard
     recipe: Callable = field(repr=False)
     steps: tuple[Step, ...] = field(repr=False)
+    look: Callable = field(repr=False, default=nothing_found)
 
     feasible = True
 
@@ -47,6 +54,11 @@ class Plan:
         # Steps are written per level of work, so they hold for every quantity and batch size.
         same = rates is self.rates and changes.keys() <= {"quantity", "batch_size"}
         return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
+
+    @cached_property
+    def findings(self):
+        """What is to be watched on the parts, as `routes.findings` has it; what is refused leaves no plan."""
+        return self.look(self.job, self.rates)
 
     # How much work there is ------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import NoPlan, Plan
-from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
+from pourprint.routes import findings, printed_metal, printed_mould, printed_pattern, tooled_pattern
 from pourprint.routes.bought import made_or_bought
 
 ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}
@@ -28,7 +28,7 @@ def plan(route, job, rates=None):
     if not isinstance(rates, RateCard):
         raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
     recipe = partial(made_or_bought, route, ROUTES[route].steps)
-    return Plan(route, ROUTES[route].TITLE, job, rates, recipe, recipe(job, rates))
+    return Plan(route, ROUTES[route].TITLE, job, rates, recipe, recipe(job, rates), partial(findings.findings, route))
 
 
 def plan_all(job, rates=None, routes=tuple(ROUTES)):

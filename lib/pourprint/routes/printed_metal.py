@@ -20,6 +20,7 @@ from pourprint.process.powder.nesting import room_taken
 from pourprint.process.powder.orientation import Orientations
 from pourprint.process.powder.supports import Standing
 from pourprint.routes import common
+from pourprint.routes.findings import refuse
 
 NAME = "printed_metal"
 TITLE = "Printed metal"
@@ -255,6 +256,7 @@ def _powder(melted_cm3, bed_cm3, job, m):
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
+    refuse(NAME, job, rates)
     m, layout = rates.section(NAME), lay_out(job, rates)
     layout_h = m("layout_base") + m("layout_each") * len(job.kit.parts)
     return (

@@ -17,6 +17,7 @@ from pourprint.process.sand.feeding import Feeder, cylinder_cm3, feeder
 from pourprint.process.sand.gating import Gating, gating
 from pourprint.process.sand.parting import PartingStudy, block_mm
 from pourprint.routes import common
+from pourprint.routes.findings import refuse
 
 NAME = "printed_mould"
 TITLE = "Printed mould"
@@ -132,6 +133,7 @@ def _mould(item, work, job, rates):
 
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
+    refuse(NAME, job, rates)
     m = rates.section(NAME)
     kit, part = job.kit, common.part_level(job.kit)
     moulds = moulds_of(job, rates)

@@ -12,6 +12,7 @@ from pourprint.process.heating import heating_h
 from pourprint.process.packing import per_bed
 from pourprint.process.shell.hot_shell import knock_out_s
 from pourprint.routes import common
+from pourprint.routes.findings import refuse
 from pourprint.routes.shell_sizes import ShellSizes
 
 NAME = "printed_pattern"
@@ -23,6 +24,7 @@ PRINT = "print the patterns"
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
+    refuse(NAME, job, rates)
     sizes = ShellSizes(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),

@@ -5,6 +5,7 @@ the same shell and pour as for the printed pattern.
 from pourprint.plans.steps import BATCH, Stage, Step, Work
 from pourprint.routes import common
 from pourprint.routes import printed_pattern as shell_route
+from pourprint.routes.findings import refuse
 from pourprint.routes.shell_sizes import ShellSizes
 
 NAME = "tooled_pattern"
@@ -16,6 +17,7 @@ INJECT = "inject the wax patterns"
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     job.alloy.check_route(NAME)
+    refuse(NAME, job, rates)
     sizes = ShellSizes(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),

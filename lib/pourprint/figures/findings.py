@@ -1,0 +1,32 @@
+"""Where on a part something stands against making it."""
+
+from pourprint.figures.look import METAL, Chart
+from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
+from pourprint.ledger.errors import InputError
+from pourprint.routes.findings import Verdict, table
+
+
+def findings_picture(part, found):
+    """The part as a picture to turn, with the place of each finding named on it.
+
+    Parameters: `part` a Part with a mesh; `found` Findings, of which those of this part are shown. Returns: Chart.
+    Raises: InputError where nothing is found, or without a mesh.
+    """
+    vertices, faces = part.needed_mesh("drawn")
+    mine = [one for one in found if one.part == part.name]
+    if not mine:
+        raise InputError(f"nothing was found on {part.name}: there is no place to show.")
+    refused = sum(one.verdict is Verdict.REFUSED for one in mine)
+    placed = [one for one in mine if one.where_mm is not None]
+    offs = [(90 * (-1) ** i, -60 - 35 * (i // 2)) for i in range(len(placed))]
+    names = [(f"{one.verdict}: {one.what}", one.where_mm, off) for one, off in zip(placed, offs, strict=True)]
+    drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 0.55, part.name)
+    title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch"
+    return Chart(
+        picture(title, [drawn], (1.55, 1.55, 1.3), 430, names),
+        f"{mine[0]}.",
+        f"The part drawn half transparent, z upwards; words point at {len(placed)} of {len(mine)} findings: "
+        + "; ".join(f"{one.verdict}, {one.what}" for one in mine)
+        + ".",
+        table(mine).set_index("verdict"),
+    )

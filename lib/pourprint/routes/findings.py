@@ -1,0 +1,156 @@
+"""Can it be made? What stands against a part on each route, where on the part, and what to change.
+
+The geometry is measured by `process.walls`; limits are entries of the ledger, so that a lab's card overrules them:
+below the low of a least, or above the high of a most, a part is refused; from there to the value it is watched.
+Not looked at: sections whose feeding path is cut, overhangs inside that no hand reaches. What no machine of the lab
+holds is refused by the routes themselves.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.ledger.rates import RateCard
+from pourprint.process.walls import SHARP_DEG, Walls
+
+HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
+ROUNDING = 1e-3
+
+
+class Verdict(StrEnum):
+    """What a finding asks for, worst first."""
+
+    REFUSED = "refused"
+    WATCH = "watch"
+
+
+@dataclass(frozen=True, eq=False)
+class Finding:
+    """One thing that stands against a part: what was `measured` against which `limit` [`unit`], both the worst of an
+    array; `key` and `pedigree` of the limit, empty where logic alone decides; `where_mm` (3,) on the part as drawn,
+    None where it has no one place."""
+
+    verdict: Verdict
+    part: str
+    what: str
+    measured: float
+    limit: float
+    unit: str
+    key: str
+    pedigree: str
+    advice: str
+    where_mm: np.ndarray | None = None
+
+    def __str__(self):
+        if not self.key:
+            return f"{self.part}: {self.what}; {self.advice}"
+        unit = "" if self.unit == "-" else f" {self.unit}"
+        said = f"{self.what} {self.measured:.3g}{unit}, limit {self.limit:.3g}{unit} ({self.pedigree}, {self.key})"
+        return f"{self.part}: {said}; {self.advice}"
+
+
+def findings(route, job, rates=None):
+    """What stands against each part of a job's kit on a route, refusals first: tuple of Finding.
+
+    Parameters: `route` name; `job` Job; `rates` RateCard (default: the library's placeholder card). Of sizes and
+    limits given as arrays the worst counts. Raises: InputError for a route that is none.
+    """
+    if route not in LEASTS:
+        raise InputError(f"route must be one of {', '.join(LEASTS)}, not {route!r}.")
+    rates = RateCard.default() if rates is None else rates
+    found = [one for item in job.kit.parts for one in _of_part(item, route, job, rates)]
+    return tuple(sorted(found, key=lambda one: (one.verdict is Verdict.WATCH, not one.key)))
+
+
+def refuse(route, job, rates):
+    """Raise Infeasible with all that is refused; do nothing where nothing is."""
+    refused = [str(one) for one in findings(route, job, rates) if one.verdict is Verdict.REFUSED]
+    if refused:
+        raise Infeasible(". ".join(refused) + ".")
+
+
+def note(found):
+    """What there is to watch, in one sentence; empty where nothing is. Parameter: `found` as from `findings`."""
+    more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
+    return f"{found[0].verdict}: {found[0]}{more}" if found else ""
+
+
+def table(found):
+    """Findings as a pandas table, one row each."""
+    import pandas as pd
+
+    columns = ("verdict", "part", "what", "measured", "limit", "unit", "pedigree", "advice")
+    rows = [{name: getattr(one, name) for name in columns} | {"verdict": str(one.verdict)} for one in found]
+    return pd.DataFrame(rows, columns=columns)
+
+
+# What is measured, by which field of Walls, against which least of the ledger, and what to do: {route: rows}.
+SHELL_LEASTS = (
+    ("wall", "thin", "shell.least_wall{hot}", "thicken it, or print the metal"),
+    ("hollow", "narrow", "shell.least_opening", "widen it, or drill it afterwards"),
+)
+LEASTS = {
+    "printed_pattern": SHELL_LEASTS,
+    "tooled_pattern": SHELL_LEASTS,
+    "printed_mould": (
+        ("wall", "thin", "printed_mould.least_wall{hot}", "thicken it, or print the metal"),
+        ("hollow", "narrow", "printed_mould.least_core", "widen it, or drill it afterwards"),
+    ),
+    "printed_metal": (
+        ("wall", "thin", "printed_metal.least_wall", "thicken it, or it warps or is missing"),
+        ("hollow", "narrow", "printed_metal.least_gap", "widen it, or powder stays inside"),
+    ),
+}
+SHELL_MOST = ("blind hole, depth over diameter,", "shell.blind_depth", "let it through, or drill it afterwards")
+CORE_MOST = ("core held at one end, length over diameter,", "printed_mould.core_slenderness", "hold it at both ends")
+BLIND_MOST = {"printed_pattern": SHELL_MOST, "tooled_pattern": SHELL_MOST, "printed_mould": CORE_MOST}
+
+
+def _of_part(item, route, job, rates):
+    part, walls = item.part, item.part.study(Walls)
+    yield from _by_logic(part, walls, route)
+    size = "longest side", "handling.least_size", "check the unit, or make it larger"
+    yield from _judged(part, -1, np.max(part.box_mm, axis=-1), *size, rates)
+    hot = "_hot" if job.alloy.family in HOT else ""
+    for what, field, key, advice in LEASTS[route]:
+        measured, where = getattr(walls, f"{field}_mm"), getattr(walls, f"{field}_at")
+        yield from _judged(part, -1, measured, what, key.format(hot=hot), advice, rates, where)
+    if route in BLIND_MOST:
+        ratio = max((hole.depth_mm / hole.diameter_mm for hole in item.sockets), default=0.0)
+        yield from _judged(part, 1, ratio, *BLIND_MOST[route], rates)
+
+
+def _by_logic(part, walls, route):
+    """What needs no limit."""
+
+    def found(verdict, what, measured, advice, where=None):
+        return Finding(verdict, part.name, what, float(measured), np.nan, "", "", "", advice, where)
+
+    if part.bodies > 1:
+        what = f"{part.bodies} separate bodies"
+        yield found(Verdict.REFUSED, what, part.bodies, "make a kit of them: Kit.of_bodies(part)")
+    if walls.sealed:
+        inside = "powder" if route == "printed_metal" else "sand and shell"
+        what = f"{walls.sealed} sealed {'cavity' if walls.sealed == 1 else 'cavities'}"
+        advice = f"{inside} would stay inside: open it, or fill it"
+        yield found(Verdict.REFUSED, what, walls.sealed, advice, walls.sealed_at)
+    if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
+        longest = np.max(walls.sharp_mm)
+        what = f"{longest:.0f} mm of edges turn inward by more than {SHARP_DEG:.0f}°"
+        yield found(Verdict.WATCH, what, longest, "round them, or the metal tears as it freezes", walls.sharp_at)
+
+
+def _judged(part, sign, measured, what, key, advice, rates, where=None):
+    """At most one Finding; sign −1 for a least, 1 for a most."""
+    entry, usual, measured = rates.entries[key], rates[key], np.asarray(measured, dtype=float)
+    last, slack = (entry.low, entry.high)[sign > 0], 1 + sign * ROUNDING
+    if np.any(sign * measured > sign * usual * slack):
+        refused = np.any(sign * measured > sign * last * slack)
+        worst, limit = (sign * np.max(sign * measured), -sign * np.max(-sign * usual))
+        known = where is not None and np.ndim(where) == 1 and np.isfinite(where).all()
+        yield Finding(
+            Verdict.REFUSED if refused else Verdict.WATCH, part.name, what, float(worst), float(limit),
+            entry.unit, key, str(entry.pedigree), advice, where if known else None,
+        )  # fmt: skip

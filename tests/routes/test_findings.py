@@ -1,0 +1,117 @@
+"""Can it be made? Each part that cannot ends in one clear sentence with the place, and a lab's card overrules it."""
+
+import numpy as np
+import pytest
+import trimesh
+from trimesh.creation import box, icosphere
+
+import pourprint as pp
+from pourprint.routes.findings import Verdict, findings, note, table
+from scenes import PRINTED, ROUTES, demo_kit, demo_rates
+
+CASTING = ("printed_pattern", "printed_mould", "tooled_pattern")
+
+
+def part(mesh, name="piece"):
+    return pp.Part.from_arrays(name, mesh.vertices, mesh.faces)
+
+
+def hollow_ball():
+    inside = icosphere(3, 15)
+    inside.invert()
+    return part(trimesh.util.concatenate([icosphere(3, 20), inside]), "hollow ball")
+
+
+def reasons(piece, alloy="AlSi7Mg", rates=None):
+    return {route: getattr(plan, "reason", "") for route, plan in pp.plan_all(pp.Job(piece, alloy), rates).items()}
+
+
+@pytest.mark.parametrize("piece", [part(box((100, 80, 0.3))), pp.Part.from_numbers("sheet", 2.4, 160, (100, 80, 0.3))])
+def test_a_sheet_is_refused_by_every_casting_route(piece):
+    for route, reason in reasons(piece).items():
+        assert ("wall 0.3 mm" in reason and "thicken it" in reason) == (route in CASTING), route
+
+
+def test_a_sealed_hollow_is_refused_everywhere():
+    said = reasons(hollow_ball())
+    assert all("1 sealed cavity" in reason for reason in said.values())
+    assert "powder would stay inside" in said["printed_metal"]
+
+
+def test_loose_beads_are_refused_and_their_kit_is_not():
+    beads = trimesh.util.concatenate([icosphere(1, 6.0).apply_translation((14 * i, 0, 0)) for i in range(12)])
+    loose = part(beads, "beads")
+    assert all("12 separate bodies" in reason and "Kit.of_bodies" in reason for reason in reasons(loose).values())
+    assert not any("bodies" in reason for reason in reasons(pp.Kit.of_bodies(loose)).values())
+
+
+def test_inches_read_as_millimetres_are_to_be_watched():
+    found = findings("printed_metal", pp.Job(part(box((3, 2, 1.5))), "316L"))
+    assert [(one.verdict, one.key) for one in found] == [(Verdict.WATCH, "handling.least_size")]
+    assert "check the unit" in str(found[0])
+
+
+def test_a_long_core_held_at_one_end_is_refused():
+    held = pp.KitPart(part(box((80, 40, 40))), sockets=(pp.Socket(8.0, 70.0),))
+    job = pp.Job(pp.Kit("one", (held,)), "AlSi7Mg")
+    assert "core held at one end" in pp.plan_all(job)["printed_mould"].reason
+    assert "blind hole" in pp.plan_all(job)["printed_pattern"].reason
+    assert pp.plan_all(job)["printed_metal"].feasible
+
+
+def test_between_usual_and_least_a_wall_is_watched_with_place_limit_and_pedigree():
+    plan = pp.plan("printed_mould", pp.Job(part(box((100, 80, 2.5)), "cover"), "AlSi7Mg"))
+    (one,) = plan.findings
+    assert (one.verdict, one.key) == (Verdict.WATCH, "printed_mould.least_wall")
+    assert one.measured == pytest.approx(2.5) and one.limit == plan.rates["printed_mould.least_wall"]
+    assert one.pedigree == plan.rates.entries[one.key].pedigree
+    low, high = (end(plan.job.kit.parts[0].part.mesh[0], axis=0) for end in (np.min, np.max))
+    assert np.all((low <= one.where_mm) & (one.where_mm <= high))
+    assert pp.rank({"printed_mould": plan}).loc["Printed mould", "note"].startswith("watch: cover: wall 2.5 mm")
+
+
+def test_steel_needs_thicker_walls_than_aluminium():
+    job = pp.Job(part(box((100, 80, 4))), "AlSi7Mg")
+    assert findings("printed_mould", job) == ()
+    assert findings("printed_mould", job.with_(alloy="316L"))[0].key == "printed_mould.least_wall_hot"
+
+
+def test_a_labs_card_overrules_a_limit():
+    sheet = part(box((100, 80, 1.5)))
+    assert "wall 1.5 mm" in reasons(sheet)["printed_mould"]
+    better = pp.RateCard.default().replace({"printed_mould.least_wall": 1.2})
+    assert reasons(sheet, rates=better)["printed_mould"] == ""
+
+
+def test_sizes_as_arrays_are_judged_by_the_worst():
+    plate = part(box((100, 80, 4)))
+    sizes = plate.volume_cm3 * np.array([1.0, 0.2])  # down to a wall of 2.3 mm
+    (one,) = findings("printed_mould", pp.Job(plate.scaled_to(sizes), "AlSi7Mg"))
+    assert one.measured == pytest.approx(4 * 0.2 ** (1 / 3))
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_the_demo_kit_can_be_made(route):
+    plan = pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates())
+    assert all(one.verdict is Verdict.WATCH for one in plan.findings)
+    assert len(table(plan.findings)) == len(plan.findings)
+    assert (note(plan.findings) == "") == (not plan.findings)
+
+
+def test_a_comparison_says_what_to_watch_and_what_is_refused():
+    answer = pp.comparison(pp.plan_all(pp.Job(part(box((100, 80, 1.2)), "cover"), "AlSi7Mg"), routes=PRINTED), [1, 2])
+    assert "Printed mould cannot make it: cover: wall 1.2 mm" in answer.answer()
+
+
+def test_the_picture_names_the_place():
+    piece = part(box((100, 80, 2.5)), "cover")
+    chart = pp.figures.findings_picture(piece, findings("printed_mould", pp.Job(piece, "AlSi7Mg")))
+    assert chart.figure.layout.scene.annotations[0].text == "watch: wall"
+    assert chart.takeaway.startswith("cover: wall 2.5 mm") and len(chart.table) == 1
+    with pytest.raises(pp.InputError, match="nothing was found"):
+        pp.figures.findings_picture(piece, ())
+
+
+def test_a_route_that_is_none_is_refused():
+    with pytest.raises(pp.InputError, match="route must be one of"):
+        findings("carving", pp.Job(part(box((100, 80, 4))), "AlSi7Mg"))
