@@ -6,6 +6,7 @@ May import every room above it. A notebook needs `pp.lessons.sign_in()` once, an
 # ruff: noqa: F401  the face of the room
 from pourprint.lessons.answers import hand_in
 from pourprint.lessons.catalogue import catalogue, exercise_named, exercises_of
+from pourprint.lessons.checkup import checked, table
 from pourprint.lessons.classroom import Classroom, classroom
 from pourprint.lessons.marking import Marks, mark
 from pourprint.lessons.overview import check_scenario, exercise_table, invented_class, variants, worked_answers

@@ -1,4 +1,4 @@
-"""A self-check of the installation that a student can read: what works, and what to do where it does not."""
+"""What a notebook shows of checks and tables: the self-check of the installation, a check that holds, a table."""
 
 import sys
 from importlib.metadata import PackageNotFoundError, version
@@ -29,6 +29,28 @@ def check_installation(data_folder):
         except InputError as reason:
             rows.append(_row(what, False, str(reason), "start the notebook from the course's own folder"))
     return pd.DataFrame(rows).set_index("what")
+
+
+def checked(what, holds):
+    """Print "checked: …" of something that holds. Raises: AssertionError where it does not."""
+    if not holds:
+        raise AssertionError(f"does not hold: {what}")
+    print(f"checked: {what}")
+
+
+def table(rows, caption=""):
+    """A table to read in a notebook: real headings with units, words on the left.
+
+    Parameters: `rows` pandas table, or {name: value}, or a list; `caption` above it. Returns: IPython HTML.
+    """
+    import pandas as pd
+    from IPython.display import HTML
+
+    from pourprint.figures.tables import table_html
+
+    if isinstance(rows, dict):
+        rows = pd.Series(rows, name="", dtype=object)
+    return HTML(table_html(pd.Series(list(rows), name="") if isinstance(rows, list) else rows, caption))
 
 
 def _row(what, works, detail, remedy=""):

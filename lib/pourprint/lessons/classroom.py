@@ -87,9 +87,13 @@ class Classroom:
         """The currency of the rate card."""
         return self.rates.currency
 
+    def job(self, quantity=1, batch_size=None):
+        """A Job of the class's kit and alloy."""
+        return Job(self.kit, self.alloy, quantity, batch_size)
+
     def plan(self, route, quantity=1, batch_size=None):
         """The plan of a route for the class's kit and alloy. Raises: InputError where the route cannot."""
-        return made(plan(route, Job(self.kit, self.alloy, quantity, batch_size), self.rates))
+        return made(plan(route, self.job(quantity, batch_size), self.rates))
 
     def batches(self, quantity):
         """Every printed route and batch size for some kits, without failures.
