@@ -42,11 +42,12 @@ from pourprint.plans.cautions import cautions_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan, lead_time
 from pourprint.plans.steps import Stage
+from pourprint.process.finish.bonding import Lap
 from pourprint.process.finish.iso_fits import limits_um
 from pourprint.process.finish.seats import bearing_seat
 from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freeze
 from pourprint.process.strength.beam_lesson import lighten_beam
-from pourprint.process.strength.lighten import Task, lighten, solid_of, thinner
+from pourprint.process.strength.lighten import Task, kept, lighten, solid_of, thinner
 from pourprint.process.strength.loads import frame_loads
 from pourprint.process.strength.verify import verified_table, verify
 from pourprint.risk.rework import rework

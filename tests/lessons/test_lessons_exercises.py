@@ -93,10 +93,10 @@ def test_another_class_code_gives_other_numbers():
 # Stubs, worked answers and feedback -----------------------------------------------------------------------
 
 
-def test_there_are_at_least_thirty_exercises_over_eight_notebooks_and_all_kinds():
+def test_there_are_at_least_forty_exercises_over_ten_notebooks_and_all_kinds():
     exercises = pp.lessons.catalogue().values()
-    assert len(exercises) >= 30
-    assert {e.notebook for e in exercises} == {"00", "01", "02", "03", "04", "05", "06", "09"}
+    assert len(exercises) >= 40
+    assert {e.notebook for e in exercises} == {"00", "01", "02", "03", "04", "05", "06", "07", "08", "09"}
     assert {question(e.name).kind for e in exercises} == {
         "numeric",
         "order",
@@ -265,6 +265,9 @@ AGAIN = {  # name: the right answer from the numbers of the text alone, in the o
     "rolled-yield": lambda a, b, c: a * b * c / 1e6,
     "attempts": lambda good, percent: good / (percent / 100),
     "three-tries": lambda percent, tries: 1 - (1 - percent / 100) ** tries,
+    "drop-factor": lambda height, settles: 1 + math.sqrt(1 + 2 * height / settles),
+    "bond-mean": lambda size, length, force: 1000 * force / (math.pi * size * length),
+    "gram-price": lambda saved, kits, hours, rate, more: (more + hours * rate / kits) / saved,
     "annuity": lambda price, years, percent: price * percent / 100 / (1 - (1 + percent / 100) ** -years),
     "learning": lambda first, percent, pieces: first * pieces * (percent / 100) ** math.log2(pieces),
 }

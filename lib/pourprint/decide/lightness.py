@@ -8,10 +8,14 @@ from pourprint.ledger.errors import InputError
 
 
 def with_part(kit, part, name):
-    """The kit with another shape of the part of that name; count, bores, sockets and faces stay. Raises: InputError."""
+    """The kit with another shape of the part of that name, which it keeps, as bores, sockets, faces and count.
+
+    Raises: InputError.
+    """
     names = [entry.part.name for entry in kit.parts]
     if name not in names:
         raise InputError(f"name={name!r} must be a part of the kit: {', '.join(names)}.")
+    part = replace(part, name=name)
     parts = (replace(entry, part=part) if entry.part.name == name else entry for entry in kit.parts)
     return replace(kit, parts=tuple(parts))
 

@@ -7,16 +7,19 @@ It may import from every room but panels, lessons and report.
 # ruff: noqa: F401  what notebooks and panels ask for as pp.figures.*
 from pourprint.figures.bars import BARS_IN_WORDS, comparison_bars
 from pourprint.figures.bars import STYLE as BARS_STYLE
+from pourprint.figures.bonding import shear_chart
 from pourprint.figures.carbon import footprint_chart
 from pourprint.figures.cautions import caution_box, caution_table
 from pourprint.figures.clusters import cluster_picture
 from pourprint.figures.compare import COMPARISON_IN_WORDS, comparison_data, comparison_figure, comparison_range
 from pourprint.figures.findings import findings_picture
+from pourprint.figures.frame import frame_picture
 from pourprint.figures.freezing import freezing_curves, freezing_picture, freezing_slices
 from pourprint.figures.gating import gating_sketch
 from pourprint.figures.information import information_chart, sureness_chart
 from pourprint.figures.lab_log import belief_chart
 from pourprint.figures.learning import die_chart, learning_chart, repeats_chart
+from pourprint.figures.lighten import beam_picture, gram_chart, search_chart, stiffness_chart
 from pourprint.figures.look import HATCH, INK, LOOKS, THEME, Chart
 from pourprint.figures.map import map_chart
 from pourprint.figures.mix import assignment_chart, frontier_chart
@@ -28,6 +31,7 @@ from pourprint.figures.printed_metal import hours_chart, layer_chart, layer_time
 from pourprint.figures.printed_mould import job_boxes, mould_table, opened_mould, sand_bars
 from pourprint.figures.rework import failures_chart
 from pourprint.figures.runs import chance_chart, chance_figure, design_error_chart, spread_chart
+from pourprint.figures.seats import fit_chart
 from pourprint.figures.sensitivity import sobol_chart, tornado_chart
 from pourprint.figures.shell_sizes import (
     crack_chart,

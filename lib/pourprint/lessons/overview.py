@@ -17,6 +17,8 @@ OUTCOMES = {
     "04": "walk the printed metal, fill a plate, and time a build",
     "05": "compare unit costs, find where the answer turns, and price a day",
     "06": "reckon with failures, queues and the calendar",
+    "07": "load a frame, choose fits, and bond tubes with what a line can carry",
+    "08": "lighten a node honestly, and price a gram saved",
     "09": "set a lab's own rates, and let it learn",
 }
 TRIAL = ("ada", "ben", "student 17")  # ids with which a scenario is tried

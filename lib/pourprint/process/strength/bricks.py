@@ -7,7 +7,6 @@ Stiffness is trusted to a few per cent where walls are three cells or more; stre
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from pourprint.ledger.errors import InputError
 
@@ -112,6 +111,8 @@ class Solver:
 
         start: displacements to begin with. Raises: InputError where it does not converge.
         """
+        from scipy import sparse
+
         values = np.outer(scale, self.element.ravel()).ravel()[self._keep]
         size = len(self.free)
         matrix = sparse.csr_array(
@@ -129,6 +130,8 @@ class Solver:
 
 def _transfers(lattice, free):
     """Interpolation matrices from each coarser grid to the next finer, down to a small one."""
+    from scipy import sparse
+
     nodes, down = lattice.nodes, []
     keep, size = free, len(free)
     while size > SMALL and nodes.max() > 2:
@@ -155,6 +158,8 @@ def _levels(matrix, down):
 
     In single precision: it only steers the solver, whose own residual is in double.
     """
+    from scipy import sparse
+
     levels = []
     matrix = matrix.astype(np.float32)
     for step in down:

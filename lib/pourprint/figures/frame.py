@@ -1,0 +1,49 @@
+"""A frame of tubes, and how hard each is worked."""
+
+import numpy as np
+
+from pourprint.figures.look import PARTS, Chart, tint
+from pourprint.figures.solids import joined, lines_trace, picture, solid_trace, tube
+
+STEPS = 5  # of colour, from hardly worked to the hardest
+
+
+def frame_picture(frame, loads):
+    """The frame with each tube shaded by the share of its strength that the hardest case takes; nodes as short stubs.
+
+    Parameters: `frame` a Frame, `loads` its FrameLoads. Returns: Chart.
+    """
+    table = loads.table()
+    shares = 1 / (table["margin of strength [-]"] + 1)
+    worst = shares.idxmax()
+    middle = {name: np.array(point.at) for name, point in frame.points.items()}
+    groups, stubs = {}, []
+    for name, one in frame.tubes.items():
+        ends = [middle[point] for point in one.between]
+        shade = int(np.ceil(STEPS * shares[name] / shares[worst] - 1e-9))
+        groups.setdefault(shade, []).append(tube(np.array(ends), np.full(2, one.diameter_mm / 2)))
+        for point in filter(frame.has_node, one.between):
+            reach = frame.mouths_mm(point).get(name, 0.0)
+            if reach:
+                along = frame.direction(one, point)
+                stub = np.array([middle[point], middle[point] + reach * along])
+                stubs.append(tube(stub, np.full(2, one.diameter_mm / 2 + frame.points[point].wall_mm)))
+    traces = [solid_trace(joined(some), tint(PARTS[0], 0.85 * (1 - k / STEPS)), 1.0, "") for k, some in groups.items()]
+    traces.append(solid_trace(joined(stubs), PARTS[-1], 1.0, "nodes"))
+    turn = np.linspace(0, 2 * np.pi, 49)
+    rims = []
+    for wheel in frame.wheels:
+        hub = middle[wheel.point] + (0, wheel.side_mm, 0)
+        rims.append(hub + wheel.radius_mm * np.column_stack([np.cos(turn), 0 * turn, np.sin(turn)]))
+    if rims:
+        traces.append(lines_trace(rims, PARTS[-1], name="wheels"))
+    place = np.mean([middle[point] for point in frame.tubes[worst].between], axis=0)
+    said = f"{worst} is worked hardest: {shares[worst]:.0%} of its strength, in case {table.loc[worst, 'case']}"
+    return Chart(
+        picture(said, traces, (1.4, -1.5, 1.0), 460, [(worst, place, (40, -40))]),
+        f"{len(frame.tubes)} tubes meet in {sum(map(frame.has_node, frame.points))} nodes of {len(frame.node_kinds)} "
+        f"kinds; a drop counts {loads.drop_factor:.1f} times the weight.",
+        "The frame to turn: tubes from pale to dark blue by the share of their strength that their hardest case takes, "
+        "nodes and wheels grey.",
+        table.round(2),
+    )

@@ -1,0 +1,73 @@
+"""Designs on their way to less weight, and what they gain."""
+
+from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, title_of
+from pourprint.figures.strokes import bars, canvas, line, mark, write
+
+
+def beam_picture(design):
+    """The half beam of `lighten_beam` with its mirror image, dark where material stays. Returns: go.Figure."""
+    import numpy as np
+
+    whole = np.hstack([design.density[:, ::-1], design.density])
+    title = f"Iteration {design.iteration}: compliance {design.compliance:.1f}, {whole.mean():.0%} of the room filled"
+    figure = canvas(title, "cells along", "cells up", 240, b=40)
+    grey = [[0, "rgba(128,128,128,0.05)"], [1, "#0072B2"]]
+    figure.add_heatmap(z=whole[::-1], colorscale=grey, zmin=0, zmax=1, showscale=False, hoverinfo="skip")
+    return figure.update_yaxes(scaleanchor="x", showgrid=False).update_xaxes(showgrid=False)
+
+
+def search_chart(stages):
+    """Energy of all load cases over the iterations of `lighten`. `stages` (n, 3) as `kept` returns. Returns: Chart."""
+    import pandas as pd
+
+    table = pd.DataFrame(stages, columns=["iteration", "energy [-]", "volume [cm³]"]).set_index("iteration")
+    energy = table["energy [-]"]
+    title = f"After {len(table)} iterations the loads move the node {1 / energy.iloc[-1]:.1f} times less than at first"
+    figure = canvas(title, "iteration", "energy of all load cases, over the first's [-]", log="y")
+    line(figure, energy.index, energy, PARTS[0], hover="iteration %{x}: %{y:.3f}")
+    return Chart(
+        figure,
+        f"{table['volume [cm³]'].iloc[-1]:.1f} cm³ of metal are left; the same amount stands in better places.",
+        "One falling curve over the iterations, steep at first and flat at the end.",
+        table.iloc[:: max(1, len(table) // 10)].round(3),
+    )
+
+
+def stiffness_chart(table):
+    """Stiffness for mass of verified shapes. `table` as `verified_table` returns. Returns: Chart."""
+    names = list(table.index)
+    best = table["stiffness [-]"].idxmax()
+    title = f"{best} is the stiffest of {len(names)} shapes: {table.loc[best, 'stiffness [-]']:.2f} times the first"
+    figure = canvas(title, "stiffness over the first's [-]", rows=names)
+    said = [f"{row['stiffness [-]']:.2f} at {row['mass [g]']:.0f} g" for _, row in table.iterrows()]
+    bars(figure, table["stiffness [-]"].tolist(), names, METAL, said=said, hover="%{y}: %{x:.2f}")
+    figure.update_xaxes(range=[0, 1.35 * table["stiffness [-]"].max()])
+    return Chart(
+        figure,
+        f"The least margin against yield is {table['margin [-]'].min():.1f}, away from loads and steps; no fatigue.",
+        "One bar a shape; its length is its stiffness under all load cases, its mass is written behind it.",
+        table.round(2),
+    )
+
+
+def gram_chart(table, worth):
+    """Price of a gram saved over the number of kits, by route. `table` as `price_of_a_gram`; `worth` [a gram]."""
+    prices = table.reset_index().pivot_table("price of a gram", "kits", "route")
+    routes = [route for route in LOOKS if route in prices]
+    begins = {route: prices.index[prices[route] < worth].min() for route in routes}
+    first = min((n, route) for route, n in begins.items() if n == n) if any(n == n for n in begins.values()) else None
+    pays = f"from {first[0]} kits on by {title_of(first[1]).lower()}" if first else "for none of these numbers"
+    figure = canvas(f"At {worth:g} a gram lightening pays {pays}", "kits", "price of a gram saved", log="x")
+    for route in routes:
+        look = LOOKS[route]
+        line(figure, prices.index, prices[route], look.colour, look.dash, hover="%{x} kits: %{y:.2f}")
+        mark(figure, [prices.index[0]], [prices[route].iloc[0]], look.colour, look.marker, 9)
+        write(figure, prices.index[0], prices[route].iloc[0], title_of(route), look.colour, "left", dx=10, ground=True)
+    line(figure, [prices.index[0], prices.index[-1]], [worth] * 2, dash="dash", width=1.5)
+    write(figure, prices.index[-1], worth, "what a gram is worth", anchor="right", dy=10, ground=True)
+    return Chart(
+        figure,
+        "The engineer's hours are paid once: few kits carry them alone. Below zero the lighter kit is also cheaper.",
+        "One falling curve a route over the number of kits, and a dashed line at what a gram is worth.",
+        prices.round(2),
+    )
