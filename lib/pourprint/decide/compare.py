@@ -11,6 +11,7 @@ from pourprint.decide.inputs import outcomes, single_plans
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import moment_of
+from pourprint.plans.days import days_along
 from pourprint.plans.plan import NoPlan, Plan, feasible, made
 from pourprint.routes.findings import note
 
@@ -223,8 +224,15 @@ class Comparison:
 
     @cached_property
     def curve_days(self):
-        """Calendar days from the start to delivery over all quantities: {route: (n,) [d]}."""
-        return {route: curve.days(self.start) for route, curve in self.curves.items()}
+        """Calendar days from the start to delivery over all quantities: {route: (n,) [d]}.
+
+        Those of the quantity wanted are scheduled, those of the others may be read from a curve: see `days_along`.
+        """
+        wanted = {route: self.quantities == plan.job.quantity for route, plan in feasible(self.plans).items()}
+        return {
+            route: np.where(wanted[route], self.days[route], days_along(curve, self.start))
+            for route, curve in self.curves.items()
+        }
 
     @cached_property
     def unit_costs(self):

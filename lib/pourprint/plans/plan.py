@@ -221,8 +221,7 @@ class Plan:
         (default: some Monday's opening time, no holidays). From the hundredth batch on each is taken to follow at the
         pace of the fifty before it (tests show that it has set in by then). Raises: InputError.
         """
-        days = days_of(self, start)
-        return days.reshape(self.shape) if self.shape else float(days[0])
+        return days_of(self, start)
 
     @cached_property
     def lead_time_days(self):

@@ -10,7 +10,8 @@ from pourprint.ledger.workdays import past_horizon
 from pourprint.plans import scheduler
 from pourprint.plans.scheduler import HOT_LINKS, Batches, Floor, State
 
-MOST_PLAIN = 600  # visits of batches: beyond it compiling, or loading what was compiled, is the quicker way
+MOST_PLAIN = 600  # visits of batches: beyond it loading what was compiled is the quicker way
+LOADED_PLAIN = 100  # the same when it has been loaded already
 
 
 @cache
@@ -64,7 +65,7 @@ def schedule(shop, legs, visits, batches, runs=None, log=False):
     runs = np.array([0, len(batches.first)]) if runs is None else runs
     most = int(np.diff(runs).max(initial=1))
     turns = int(sum(visits.rounds[a:b].sum() for a, b in zip(batches.first, batches.last, strict=True))) if log else 0
-    plain = (batches.last - batches.first).sum() <= MOST_PLAIN
+    plain = (batches.last - batches.first).sum() <= (LOADED_PLAIN if compiled.cache_info().currsize else MOST_PLAIN)
     size = {"bookings": most * (HOT_LINKS + 1), "people": len(shop.people), "machines": len(shop.machines)}
 
     def zeros(kinds, number):
