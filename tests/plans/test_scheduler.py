@@ -240,12 +240,17 @@ def test_a_steady_pace_has_set_in_before_it_is_taken(route):
     assert plan.lead_time_days == pytest.approx((ends[0] - begin_h) / 24, rel=0.01)
 
 
-def test_more_hands_seldom_make_it_later_and_here_they_do_not():
-    """List schedules know the exception (Graham 1969): a hand more may end a job later. For these jobs it does not."""
+def test_more_hands_do_not_make_these_jobs_later_though_they_can():
+    """Graham 1969 (from memory): in a list schedule a hand more may end a job later. Six mould batches of one kit show
+    it, by under an hour with the third technician: a batch that was helped sooner takes the saw from an older one."""
     for route in PRINTED:
         order = Order.of(plan_of(route, 8, 2), MONDAY)
         one, two, three = (Workshop(places={"labour.technician": n}).schedule([order]).flow_days[0] for n in (1, 2, 3))
-        assert one > two >= three
+        assert one >= two >= three
+        assert one > three or route == "printed_metal"  # whose printer is what all wait for
+    order = Order.of(plan_of("printed_mould", 6, 1), MONDAY)
+    two, three = (Workshop(places={"labour.technician": n}).schedule([order]).flow_days[0] for n in (2, 3))
+    assert two < three < two + 1 / 24
 
 
 def test_money_is_held_hours_times_rates():

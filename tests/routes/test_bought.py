@@ -164,7 +164,9 @@ def test_a_card_that_buys_is_saved_and_loaded_again(tmp_path):
 
 def test_faults_of_offers_are_named(tmp_path):
     text = (DEMO / "rates_buying.toml").read_text()
-    text = text.replace("[buy.printed_mould]", "[buy.printed_mold]").replace('unit = "currency/cm3"', 'unit = "EUR/L"', 1)
+    text = text.replace("[buy.printed_mould]", "[buy.printed_mold]").replace(
+        'unit = "currency/cm3"', 'unit = "EUR/L"', 1
+    )
     (tmp_path / "card.toml").write_text(text)
     with pytest.raises(InputError, match=r"buy.printed_mold.per_order is not a known key.*printed_mould") as error:
         pp.RateCard.load(tmp_path / "card.toml")
