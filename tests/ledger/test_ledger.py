@@ -29,7 +29,7 @@ def test_a_good_entry_reads_without_fault():
         ({"unit": ""}, "empty"),
         ({"source": ""}, "empty"),
         ({"pedigree": "guess"}, "'common practice'"),
-        ({"colour": "red"}, "not a known field"),
+        ({"colour": "red"}, "not known; known are value, unit, kind"),
         ({"date": "soon"}, "date"),
         ({"kind": "guess"}, "'price', 'power', 'time'"),
         ({"kind": "speed", "value": 0.0, "low": 0.0}, "above 0"),
@@ -45,7 +45,7 @@ def test_a_bad_entry_is_refused_with_its_key(changed, said):
 @pytest.mark.parametrize("field", GOOD)
 def test_every_field_of_an_entry_is_needed(field):
     entry, faults = read_entry("a.b", {k: v for k, v in GOOD.items() if k != field}, DATE)
-    assert entry is None and f"a.b.{field} is missing" in faults[0]
+    assert entry is None and f"a.b: {field}: this key is missing" in faults[0]
 
 
 def test_all_faults_of_an_entry_come_together():

@@ -85,12 +85,12 @@ def test_all_faults_come_together_each_with_file_key_and_what_is_allowed(tmp_pat
     assert "card.toml" in said
     for key, allowed in [
         ("hours.start", '"08:00"'),
-        ("labour.technician.value", "negative"),
+        ("labour.technician: value", "negative"),
         ("labour.enginer", "labour.engineer"),
         ("labour.engineer", "missing"),
         ("machine.saw", "missing"),
         ("machine.kiln.unit", "EUR/h"),
-        ("shell.dip_time.pedigree", "common practice"),
+        ("shell.dip_time: pedigree", "common practice"),
     ]:
         assert key in said and allowed in said
 

@@ -4,6 +4,7 @@ import inspect
 import json
 import math
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -76,12 +77,11 @@ def validated(cls, table, where=""):
 
     Returns (instance or result, else None; faults as a list of texts).
     """
-    from pydantic import TypeAdapter, ValidationError
+    from pydantic import ValidationError
 
     try:
         # Through JSON, strict typing still lets a list be a tuple and a table a dataclass; dates become text.
-        adapter = TypeAdapter(cls) if isinstance(cls, type) else TypeAdapter(cls, config=STRICT)
-        return adapter.validate_json(json.dumps(table, default=str)), []
+        return _adapter(cls).validate_json(json.dumps(table, default=str)), []
     except InputError as error:  # from the function
         return None, [": ".join(filter(None, (where, str(error))))]
     except ValidationError as error:
@@ -93,16 +93,32 @@ def validated(cls, table, where=""):
         return None, faults
 
 
+@cache
+def _adapter(cls):
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(cls) if isinstance(cls, type) else TypeAdapter(cls, config=STRICT)
+
+
+_SAID = {
+    "float_type": "must be a number",
+    "greater_than_equal": "must not be negative",
+    "finite_number": "must be a finite number",
+    "string_type": "must be text in quotes",
+    "string_too_short": "must not be empty",
+}
+
+
 def _explained(fault, cls):
     if fault["type"] == "value_error":
         return str(fault["ctx"]["error"])
     if fault["type"] == "missing":
         return "this key is missing"
-    if fault["type"] == "unexpected_keyword_argument":
+    if fault["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
         known = f"; known are {', '.join(inspect.signature(cls).parameters)}" if len(fault["loc"]) == 1 else ""
         return "this key is not known" + known
     given = "" if isinstance(fault["input"], dict) else f" (given: {fault['input']!r})"
-    return fault["msg"].replace("Input should be", "must be") + given
+    return _SAID.get(fault["type"], fault["msg"].replace("Input should be", "must be")) + given
 
 
 def refuse(path, faults):

@@ -13,9 +13,9 @@ from importlib.resources import files
 from typing import Annotated
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from pourprint.ledger.checks import refuse
+from pourprint.ledger.checks import refuse, validated
 
 
 class Pedigree(StrEnum):
@@ -81,17 +81,6 @@ class Entry(BaseModel):
         return self
 
 
-_ALLOWED = {
-    "extra_forbidden": "is not a known field; allowed are value, unit, kind, low, high, pedigree, source, date",
-    "missing": "is missing; every entry needs value, unit, kind, low, high, pedigree and source",
-    "float_type": "must be a number",
-    "greater_than_equal": "must not be negative",
-    "finite_number": "must be a finite number",
-    "string_type": "must be text in quotes",
-    "string_too_short": "must not be empty",
-}
-
-
 def nearest(word, words):
     """A ' (did you mean …?)' when a known word is close, otherwise nothing."""
     close = difflib.get_close_matches(str(word), list(words), n=1)
@@ -106,17 +95,7 @@ def read_entry(key, raw, date, kind=None):
     """
     if not isinstance(raw, dict):
         return None, [f"{key} must be an entry {{ value = …, unit = …, … }}, not {raw!r}"]
-    try:
-        return Entry(**{"date": date, **({"kind": kind} if kind else {}), **raw}), []
-    except ValidationError as error:
-        faults = []
-        for fault in error.errors():
-            field = ".".join(str(part) for part in fault["loc"])
-            detail = _ALLOWED.get(fault["type"]) or fault["msg"].removeprefix("Value error, ")
-            detail = detail.replace("Input should be", "must be")
-            given = "" if fault["type"] in ("missing", "value_error") else f" (given: {fault['input']!r})"
-            faults.append(f"{key}{'.' + field if field else ''} {detail}{given}")
-        return None, faults
+    return validated(Entry, {"date": date, **({"kind": kind} if kind else {}), **raw}, key)
 
 
 def read_table(resource):
