@@ -60,7 +60,8 @@ def outcomes_of(ask, given, days=Plan.days):
     Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast; `days` Plan → its days.
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
     route refuses, the arrays are halved until the refused points stand alone; where at most two of them vary, a block
-    is refused whole when all corners of its range are: right for limits that are passed once along each input.
+    is refused whole when its corners and middles all are: between a lower and an upper limit, what is narrower than
+    half of the range asked for may be missed.
     """
     arrays = {key: np.asarray(value) for key, value in given.items()}
     try:
@@ -102,9 +103,9 @@ def _where_to_cut(ask, arrays, shape):
     if len(moving) > 2:
         return int(np.argmax(shape))
     still = {key: array.flat[0] for key, array in arrays.items()}
-    refused = np.empty((2,) * len(moving), dtype=bool)
+    refused = np.empty((3,) * len(moving), dtype=bool)
     for corner in np.ndindex(refused.shape):
-        ends = {key: (np.min, np.max)[end](arrays[key]) for key, end in zip(moving, corner, strict=True)}
+        ends = {key: _at_rank(arrays[key], end / 2) for key, end in zip(moving, corner, strict=True)}
         try:
             ask({**still, **ends})
             refused[corner] = False
@@ -114,6 +115,11 @@ def _where_to_cut(ask, arrays, shape):
         return None
     depends = [key for i, key in enumerate(moving) if np.any(np.diff(refused, axis=i))]
     return int(np.argmax(arrays[depends[0]].shape if depends else shape))
+
+
+def _at_rank(array, share):
+    """The lowest (share 0), middle (0.5) or highest (1) value of an array."""
+    return np.quantile(array, share, method="nearest")
 
 
 # Ranges -----------------------------------------------------------------------------------------------

@@ -41,7 +41,7 @@ def expected(plan, start=None):
 
     Cost is exact (`rework`). Days are an estimate: the first batch's exact extra hours by the clock, stretched as its
     own hours are by nights and closed days, and further batches longer by the share of work that is done again; for
-    one batch within a twentieth of simulated means, for many within a fifth (demo kit).
+    one batch within a tenth of simulated means, for many within a fifth (demo kit).
     Parameters: `plan` of single numbers; `start` date and time (default: some Monday). Raises: InputError.
     """
     found, days = rework(plan), plan.days(start)
