@@ -11,7 +11,6 @@ import numpy as np
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
 from pourprint.plans.steps import Stage
-from pourprint.risk import walks as engine
 from pourprint.risk.legs import Legs
 from pourprint.risk.runs import check_design, run_of
 from pourprint.risk.yields import expected_visits
@@ -22,7 +21,7 @@ class Rework:
     """Exact mean and standard deviation of a job with rework, all inputs at their values.
 
     `cost`, `cost_sd` [currency]; `clock_h`, `clock_sd_h` of the first batch with its one-off work, as if someone
-    were always there [h]; `visits` {step: how often a piece goes through it [-]}; `rework_cost` {step: what its
+    were always there [h], and `failure_free_clock_h`; `visits` {step: how often a piece goes through it [-]}; `rework_cost` {step: what its
     failures cost in the whole job, all that they send back included [currency]}; `failure_free_cost` [currency].
     """
 
@@ -30,11 +29,13 @@ class Rework:
     cost_sd: float
     clock_h: float
     clock_sd_h: float
+    failure_free_clock_h: float
     visits: Mapping[str, float]
     rework_cost: Mapping[str, float]
     failure_free_cost: float
 
 
+QUICK_PIECES = 100  # in a batch: beyond, `with_failures` takes a smaller one
 MOST_PIECES = 1500  # in a batch: the closed form holds a table of their square for each step
 
 
@@ -58,7 +59,8 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     spoil = legs.spoil[:, 0].copy()
     spoil[-1] = design_again
     costs = legs.costs(np.stack([chain.counts] * 2))
-    mean, variance = _moments(chain, spoil, np.stack([costs, _clock_table(chain, legs)]))
+    clock_h = _clock_table(chain, legs)
+    mean, variance = _moments(chain, spoil, np.stack([costs, clock_h]))
     cost = cost_variance = base = 0.0
     extra = {}
     for part, kits, many in ((run.once, run.batches[0], 1), *((run.own, *later) for later in run.later)):
@@ -76,18 +78,34 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
         float(np.sqrt(cost_variance)),
         float(mean[1, run.once, -1].sum()),
         float(np.sqrt(variance[1, run.once, -1].sum())),
+        float(clock_h[run.once, -1].sum()),
         dict(zip((leg.name for leg in legs.base[own]), map(float, visits), strict=True)),
         extra,
         float(base),
     )
 
 
+def with_failures(plan, first_days, days):
+    """Mean cost and days of a job with its failures, all inputs at their values, quick enough for a panel at rest.
+
+    Parameters: `plan` of single numbers; without failures its first batch is done after `first_days`, the job after
+    `days` [d]. Returns: (total cost [currency], [d]). Raises: InputError. Cost is that of `rework`. The first batch is
+    stretched as its clock is, closed hours alike; the further ones, which the busiest hold up, as the cost is
+    (approximation: within a sixth of the simulation). A batch of more than `QUICK_PIECES` is taken to suffer as one of
+    so many does, which is too much: its days come out up to a third too long.
+    """
+    kits = max(1, int(QUICK_PIECES // plan.job.kit.nodes))
+    some = plan if min(plan.job.quantity, plan.job.batch_size) <= kits else plan.at(quantity=kits, batch_size=kits)
+    found, delivery = rework(some), plan.job.delivery_days
+    dearer, longer = found.cost / found.failure_free_cost, found.clock_h / found.failure_free_clock_h
+    return plan.total_cost * dearer, delivery + first_days * longer + (days - delivery - first_days) * dearer
+
+
 def _clock_table(chain, legs):
     """Clock hours of a visit of each leg by 0…N pieces, if someone were always there: (S, N + 1) [h]."""
-    shape = chain.rounds.shape
-    leg, pieces = (grid.ravel() for grid in np.indices(shape))
-    taken = engine.take(engine.Visits(leg, np.zeros_like(leg), pieces), chain, legs, slice(0, 1))
-    return taken.clock_h.reshape(shape)
+    hours, counts = legs.hours[0][..., None], chain.counts
+    worked = (counts * hours[:, :, :3].sum(axis=2)).sum(axis=1)
+    return worked + chain.rounds * (np.minimum(counts, 1) * hours[:, :, 3]).max(axis=1)
 
 
 def _moments(chain, spoil, rewards):
@@ -123,8 +141,6 @@ def _moments(chain, spoil, rewards):
 
 def _failing(lots, chance):
     """Chance that f of m pieces fail, spread over their lots: (N + 1, N + 1) by m, f; None where nothing can."""
-    from scipy.stats import binom
-
     if chance == 0:
         return None
     size = len(lots)
@@ -132,7 +148,16 @@ def _failing(lots, chance):
     for m in range(1, size):
         held, more = divmod(m, int(lots[m]))
         few = lots[m] - more
-        larger, smaller = binom.pmf(np.arange(more + 1), more, chance), binom.pmf(np.arange(few + 1), few, chance)
+        larger, smaller = _binomial(more, chance), _binomial(few, chance)
         failed = np.add.outer((held + 1) * np.arange(more + 1), held * np.arange(few + 1))
         np.add.at(table[m], failed, np.outer(larger, smaller))
     return table
+
+
+def _binomial(n, chance):
+    """Chance of 0…n failures among n: (n + 1,). Special functions alone, since scipy.stats takes a second to load."""
+    from scipy.special import gammaln, xlog1py, xlogy
+
+    k = np.arange(n + 1)
+    ways = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1)
+    return np.exp(ways + xlogy(k, chance) + xlog1py(n - k, -chance))

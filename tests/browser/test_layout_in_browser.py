@@ -1,0 +1,63 @@
+"""Every slider and the chart that it moves stand on one screen, in all panels, on the screens of a class."""
+
+import pytest
+from jupyter_browser import browser_page, open_notebook, write_notebook
+
+PANELS = {
+    "compare": "pp.panels.compare_panel(kit, rates)",
+    "risk": "pp.panels.risk_panel(kit, rates)",
+    "pattern": "pp.panels.pattern_panel(kit, rates, quantity=2)",
+    "mould": "pp.panels.mould_panel(kit, rates, quantity=2)",
+    "metal": "pp.panels.metal_panel(pp.Job(kit, 'AlSi10Mg', 2), rates)",
+}
+KIT = (
+    "import pourprint as pp\n"
+    "kit = pp.Kit.load('data_demo/rover_kit.toml')\n"
+    "rates = pp.RateCard.load('data_demo/rates.toml')"
+)
+SIZES = [(1280, 800), (1366, 768), (1440, 900), (1920, 1080)]
+LEAST_SHARE = 0.9
+# For each slider, brought into view as a Tab does: the share of slider and of chart that the notebook's pane shows.
+SEEN = """() => {
+  const pane = document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect();
+  const seen = element => {
+    const box = element.getBoundingClientRect();
+    const high = Math.min(box.bottom, pane.bottom) - Math.max(box.top, pane.top);
+    const wide = Math.min(box.right, pane.right) - Math.max(box.left, pane.left);
+    return Math.max(0, high) * Math.max(0, wide) / (box.height * box.width);
+  };
+  const chart = document.querySelector('.pourprint-content').querySelector('.js-plotly-plot, .pourprint-bars');
+  return [...document.querySelectorAll('.pourprint-panel .noUi-handle')].map(slider => {
+    slider.scrollIntoView({block: 'nearest'});
+    return [slider.getAttribute('aria-label'), seen(slider), seen(chart)];
+  });
+}"""
+
+
+@pytest.fixture(scope="module")
+def address(lab):
+    address, folder = lab
+    for name, code in PANELS.items():
+        write_notebook(folder / f"layout_{name}.ipynb", [KIT, code, *["'what stands below'"] * 3])
+    return address
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_each_slider_is_seen_with_its_chart(address, playwright_driver, name):
+    hidden = []
+    with browser_page(playwright_driver) as page:
+        open_notebook(page, address, f"layout_{name}.ipynb")
+        page.locator(".pourprint-content").locator(".js-plotly-plot, .pourprint-bars").first.wait_for()
+        for fold in page.locator(".pourprint-fold").all():
+            fold.click()
+        for width, height in SIZES:
+            page.set_viewport_size({"width": width, "height": height})
+            for side in ("expandLeft", "collapseLeft"):
+                page.evaluate(f"jupyterapp.shell.{side}()")
+                page.wait_for_timeout(1000)
+                found = page.evaluate(SEEN)
+                assert len(found) > 3
+                hidden += [
+                    (width, height, side, *one) for one in found if one[1] < LEAST_SHARE or one[2] < LEAST_SHARE
+                ]
+    assert hidden == []
