@@ -59,7 +59,7 @@ def skew_bracket(folder):
         solid.apply_transform(skew)
     for solid, to in ((plate, (0, 0, 4)), (wall, (-36, 0, 30)), (hub, (18, 0, 16)), (hole, (18, 0, 16))):
         solid.apply_translation(to)
-    corners = [(x, y, z) for y in (-0.9, 0.9) for x, z in ((-34, 6), (-34, 52), (-6, 6))]
+    corners = [(x, y, z) for y in (-1.8, 1.8) for x, z in ((-34, 6), (-34, 52), (-6, 6))]
     ribs = [trimesh.convex.convex_hull(np.add(corners, (0, y, 0))) for y in (-20, 0, 20)]
     bracket = trimesh.boolean.difference([trimesh.boolean.union([plate, wall, hub, *ribs]), hole])
     volume_cm3 = bracket.volume / 1000
