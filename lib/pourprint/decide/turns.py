@@ -316,14 +316,10 @@ def turns_table(found):
     """Turns as a pandas table: each input in words, unit, value now, the value that turns the answer, and to whom."""
     import pandas as pd
 
-    rows = {
-        in_words(turn.key): (
-            turn.unit,
-            turn.now,
-            turn.at,
-            turn.then.replace("_", " ") if np.isfinite(turn.at) else f"not from {turn.low:g} to {turn.high:g}",
-        )
-        for turn in found
-    }
+    rows = {}
+    for turn in found:
+        looked = f"from {turn.low:g} to {turn.high:g}" if turn.low < turn.high else f"at {turn.low:g}, which is all"
+        then = turn.then.replace("_", " ") or "no route can"
+        rows[in_words(turn.key)] = turn.unit, turn.now, turn.at, then if np.isfinite(turn.at) else f"not {looked}"
     columns = ["unit", "now", "turns_at", "then_wins"]
     return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("input")
