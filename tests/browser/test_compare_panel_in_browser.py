@@ -10,7 +10,7 @@ from jupyter_browser import REPOSITORY, browser_page, open_notebook, press, sett
 import pourprint as pp
 
 NOTEBOOK = "notebooks/05_compare_the_routes.ipynb"
-PRINTED = ("printed_pattern", "printed_mould", "printed_metal")
+ROUTES = ("printed_pattern", "printed_mould", "printed_metal", "tooled_pattern")
 JOB_SLIDERS = ("quantity wanted", "batch size", "mean part volume", "price of a day")
 RATE_SLIDERS = (
     "labour.technician",
@@ -23,6 +23,7 @@ RATE_SLIDERS = (
     "machine.heat_treatment_furnace",
     "machine.saw",
     "machine.machining_centre",
+    "machine.wax_press",
 )
 # Where each drawn bar ends on its chart's axis, in the axis's unit: pixels of the pieces against those of two ticks.
 BAR_ENDS = """() => [...document.querySelectorAll('.pourprint-bars')].slice(0, 2).map(chart => {
@@ -53,10 +54,10 @@ def expected(page):
     kit = pp.Kit.load(REPOSITORY / "data_demo/rover_kit.toml").scaled_to(number(page, "mean part volume"))
     rates = pp.RateCard.load(REPOSITORY / "data_demo/rates.toml")
     rates = rates.replace({key: number(page, shown_name(key)) for key in RATE_SLIDERS})
-    job = pp.Job(
-        kit, "AlSi7Mg", quantity=int(number(page, "quantity wanted")), batch_size=int(number(page, "batch size"))
-    )
-    return pp.plan_all(job, rates, PRINTED), number(page, "price of a day")
+    batches = page.get_by_role("combobox", name="made").input_value() == "in batches"
+    size = int(number(page, "batch size")) if batches else None
+    job = pp.Job(kit, "AlSi7Mg", quantity=int(number(page, "quantity wanted")), batch_size=size)
+    return pp.plan_all(job, rates, ROUTES), number(page, "price of a day")
 
 
 def moved(page, before, patience_s=30):
@@ -70,9 +71,10 @@ def moved(page, before, patience_s=30):
 
 
 def check_all_traces(page):
+    page.wait_for_timeout(3000)  # days along the chart are exact once the slider rests
     plot = settled(page)[0]
     plans, price = expected(page)
-    start = dt.datetime.combine(dt.date.today(), dt.time(8))
+    start = dt.datetime.fromisoformat(page.locator("input[type=date]").first.input_value() + "T08:00")
     quantities = np.arange(1, 401)
     lines = [
         (curve.total_cost + price * pp.lead_time(curve, start).days) / quantities
@@ -81,7 +83,7 @@ def check_all_traces(page):
     # The browser gets whole doubles; what differs is only the order of a few sums.
     for trace, line in zip(plot, lines, strict=False):
         np.testing.assert_allclose(np.array(trace["y"], float), line, rtol=1e-9)
-    names, turns, chosen = plot[3:]
+    names, turns, chosen = plot[len(ROUTES) :]
     # A name stands at its line's end, or above it where the next lower name would cover it.
     ends = np.array([line[-1] for line in lines])
     assert np.all(np.array(names["y"]) >= ends * (1 - 1e-9)) and list(np.argsort(names["y"])) == list(np.argsort(ends))
@@ -102,6 +104,8 @@ def panel(lab, playwright_driver):
     address, _ = lab
     with browser_page(playwright_driver, height=2400) as page:
         open_notebook(page, address, NOTEBOOK)
+        for fold in page.locator(".pourprint-fold").all():
+            fold.click()
         yield page
         assert page.refused == [], "a notebook must work without a network"
 
@@ -134,16 +138,44 @@ def test_a_refused_number_is_one_sentence_and_the_picture_stays(panel):
     check_all_traces(panel)
 
 
-def test_the_serial_reference_can_be_shown(panel):
-    menu, three = panel.get_by_role("combobox", name="serial reference"), settled(panel)[0]
-    menu.select_option("show")
-    four = moved(panel, three)
-    assert "Tooled pattern" in [trace["name"] for trace in four]
-    assert "Tooled pattern" in panel.locator(".pourprint-table").inner_text()
-    press(panel, panel.get_by_role("slider", name="wax press").first, "ArrowRight", times=3)
-    pressed = moved(panel, four)  # only the serial reference needs the wax press
+def test_the_serial_reference_can_be_hidden(panel):
+    menu, four = panel.get_by_role("combobox", name="serial reference"), settled(panel)[0]
     menu.select_option("hide")
-    moved(panel, pressed)
+    three = moved(panel, four)
+    assert "Tooled pattern" not in [trace["name"] for trace in three]
+    assert "Tooled pattern" not in panel.locator(".pourprint-table").inner_text()
+    menu.select_option("show")
+    moved(panel, three)
+    check_all_traces(panel)
+
+
+def test_a_comma_is_a_decimal_mark_and_what_is_clamped_is_said_at_the_row(panel):
+    wage = field(panel, "technician")
+    for typed, shown in (("38,5", "38.5"), ("385", "120"), ("a lot", "120"), ("38", "38")):
+        wage.fill(typed)
+        wage.press("Enter")
+        panel.wait_for_timeout(1500)
+        assert wage.input_value() == shown
+        said = " ".join(panel.locator(".pourprint-fault").all_inner_texts())
+        assert said == {"385": "385 is beyond 0 to 120."}.get(typed, said if typed == "a lot" else "")
+        assert typed != "a lot" or "cannot be read as a number" in said
+
+
+def test_the_chart_runs_along_the_price_of_a_day_and_back(panel):
+    menu, before = panel.get_by_role("combobox", name="chart along"), settled(panel)[0]
+    menu.select_option("price of a day [EUR]")
+    days = moved(panel, before)
+    assert days[0]["x"] == list(range(0, 1001, 10)) and days[-1]["x"] == [number(panel, "price of a day")]
+    menu.select_option("kits wanted")
+    moved(panel, days)
+    check_all_traces(panel)
+
+
+def test_all_goes_back_to_the_first_values_by_one_press(panel):
+    panel.get_by_role("button", name="all as at first").click()
+    panel.wait_for_timeout(3000)
+    assert number(panel, "quantity wanted") == 1 and number(panel, "technician") == 38
+    assert panel.get_by_role("combobox", name="made").input_value() == "all at once"
     check_all_traces(panel)
 
 

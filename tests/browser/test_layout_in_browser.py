@@ -57,7 +57,5 @@ def test_each_slider_is_seen_with_its_chart(address, playwright_driver, name):
                 page.wait_for_timeout(1000)
                 found = page.evaluate(SEEN)
                 assert len(found) > 3
-                hidden += [
-                    (width, height, side, *one) for one in found if one[1] < LEAST_SHARE or one[2] < LEAST_SHARE
-                ]
+                hidden += [(width, height, side, *one) for one in found if one[1] < LEAST_SHARE or one[2] < LEAST_SHARE]
     assert hidden == []

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint import figures
+from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.figures import bars
 from scenes import PRINTED, ROUTES, demo_kit, demo_rates
 
@@ -97,19 +98,27 @@ def test_ticks_are_round_and_cover_most_of_the_longest_bar(longest):
     assert longest * (1 - 1e-9) <= beyond[-1] < longest + beyond[1]
 
 
+def along(price_of_day):
+    """Unit costs of the routes over quantity, and their names."""
+    plans, quantities = compared(price_of_day=0).plans, {"quantity": np.arange(1, 401)}
+    days = days_along(plans, quantities, "2026-11-25T08:00")
+    costs = unit_costs_along(plans, quantities, price_of_day, days)
+    return Along("kits wanted", quantities["quantity"], True, costs, 4, "EUR"), [*plans]
+
+
 def test_the_cost_axis_holds_all_lines_and_names_and_stands_still_while_they_move_a_little():
-    traces = figures.comparison_data(compared(price_of_day=0))
+    traces = figures.comparison_data(*along(0))
     low, high = figures.comparison_range(traces)
     drawn = np.log10(np.concatenate([trace["y"] for trace in traces]))
     assert low <= np.nanmin(drawn) and np.nanmax(drawn) <= high
-    assert figures.comparison_range(figures.comparison_data(compared(price_of_day=1))) == [low, high]
+    assert figures.comparison_range(figures.comparison_data(*along(1))) == [low, high]
 
 
 def test_a_figure_fed_in_place_equals_one_built_new():
-    built, other = figures.comparison_figure(compared(price_of_day=0)), compared(price_of_day=500)
-    for trace, new in zip(built.data, figures.comparison_data(other), strict=True):
+    built, other = figures.comparison_figure(*along(0)), along(500)
+    for trace, new in zip(built.data, figures.comparison_data(*other), strict=True):
         trace.update(new)
-    fresh = figures.comparison_figure(other)
+    fresh = figures.comparison_figure(*other)
     for one, two in zip(built.data, fresh.data, strict=True):
         for axis in "xy":
             if np.asarray(one[axis]).dtype.kind == "f":

@@ -49,7 +49,7 @@ def test_the_page_asks_for_nothing_elsewhere(page):
 
 def test_charts_and_panel_are_drawn_by_the_one_script_of_the_page(page):
     assert page.count("Plotly.newPlot(") >= 2 and "three points" in page
-    assert "pourprint-bars" in page and "costs least" in page
+    assert "pourprint-bars" in page and "cheapest" in page
     assert "application/vnd.jupyter.widget-view+json" not in page
 
 

@@ -20,7 +20,7 @@ from pourprint.figures.information import information_chart, sureness_chart
 from pourprint.figures.lab_log import belief_chart
 from pourprint.figures.learning import die_chart, learning_chart, repeats_chart
 from pourprint.figures.lighten import beam_picture, gram_chart, search_chart, stiffness_chart
-from pourprint.figures.look import HATCH, INK, LOOKS, THEME, Chart
+from pourprint.figures.look import HATCH, INK, LOOKS, THEME, Chart, title_of
 from pourprint.figures.map import map_chart
 from pourprint.figures.mix import assignment_chart, frontier_chart
 from pourprint.figures.nesting import plate_picture

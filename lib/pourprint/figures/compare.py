@@ -1,4 +1,4 @@
-"""Unit cost of the routes over quantity: one figure that is updated in place.
+"""Unit cost of the routes along one input: one figure that is updated in place.
 
 It is built from, and later fed with, the same arrays.
 """
@@ -11,12 +11,12 @@ from pourprint.figures.look import LOOKS, title_of
 from pourprint.figures.strokes import canvas, line, mark
 
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
+MOST_NAMED = 6  # of them; the table below the chart names all
 NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes
 ROUND = np.array([digit * 10**power for power in range(9) for digit in (1, 2, 5)])  # ticks of the axis of money
 COMPARISON_IN_WORDS = (
-    "The chart draws the cost of one kit, with the price of the days, against the number of kits wanted, one line a "
-    "route, both axes logarithmic; a cross marks each quantity from which another route is cheapest, a ring the "
-    "chosen quantity."
+    "The chart draws the cost of one kit, with the price of the days, along one input of your choice, one line a "
+    "route; a cross marks each place from which another route is cheapest and names it, a ring the present value."
 )
 
 
@@ -35,26 +35,27 @@ def _apart(lines):
     return ends
 
 
-def comparison_data(comparison):
+def comparison_data(along, routes):
     """What each trace of the comparison figure shows, in the order of its traces, as far as it ever changes.
 
-    Returns: list of dicts of "x" and "y" arrays: a line over quantity for each route, their names, break-even
-    marks, the chosen quantity. Traces keep their places as long as the comparison has the same routes; an absent point
-    is nan.
+    Parameters: `along` Along; `routes` in the order of their lines. Returns: list of dicts: a line for each route,
+    their names, crossings, the present value. Traces keep their places as long as routes and grid are the same; an
+    absent point is nan.
     """
-    grid, routes = comparison.quantities, [*comparison.plans]
-    nothing = np.full(grid.shape, np.nan)
-    lines = [comparison.unit_costs.get(route, nothing) for route in routes]
-    lowest = np.nanmin(lines, axis=0) if comparison.unit_costs else nothing
-    turns = np.full((2, MOST_MARKS), np.nan)
-    found = np.searchsorted(grid, comparison.break_even.crossings)[:MOST_MARKS]
-    turns[:, : len(found)] = grid[found], lowest[found]
-    chosen = np.isin(grid, [plan.job.quantity for plan in comparison.plans.values() if plan.feasible])
+    nothing = np.full(along.grid.shape, np.nan)
+    lines = [along.unit_costs.get(route, nothing) for route in routes]
+    turns, named, sides = np.full((2, MOST_MARKS), np.nan), [""] * MOST_MARKS, ["bottom left"] * MOST_MARKS
+    middle = np.median(along.grid) if not along.log else np.sqrt(along.grid[0] * along.grid[-1])
+    for i, turn in enumerate(along.crossings[:MOST_MARKS]):
+        turns[:, i] = turn.at, np.interp(turn.at, along.grid, along.lowest)
+        if i < MOST_NAMED:
+            named[i] = f"{turn.at:,.3g}: {title_of(turn.to).lower()}"
+            sides[i] = "bottom right" if turn.at < middle else "bottom left"
     return [
         *({"y": line} for line in lines),
         {"y": _apart(lines)},
-        {"x": turns[0], "y": turns[1]},
-        {"x": grid[chosen][:1], "y": lowest[chosen][:1]},
+        {"x": turns[0], "y": turns[1], "text": named, "textposition": sides},
+        {"x": [along.now], "y": [np.interp(along.now, along.grid, along.lowest)]},
     ]
 
 
@@ -74,24 +75,22 @@ def comparison_range(traces):
     return np.log10(ROUND[[max(first, 0), min(last, len(ROUND) - 1)]]).tolist()
 
 
-def comparison_figure(comparison):
-    """Unit cost over quantity, one line a route.
+def comparison_figure(along, routes):
+    """Unit cost along one input, one line a route.
 
-    Returns: go.Figure whose traces stand in the order of `comparison_data`.
+    Returns: go.Figure whose traces stand in the order of `comparison_data`; parameters as there.
     """
-    *lines, names, turns, chosen = traces = comparison_data(comparison)
-    grid, routes = comparison.quantities, [*comparison.plans]
-    money = next((plan.rates.currency for plan in comparison.plans.values() if plan.feasible), "money")
-    title = "Unit cost falls with quantity in steps: clusters, boxes and plates are paid whole"
-    figure = canvas(title, "kits wanted", f"{money} a kit", 430, log="xy")
+    *lines, names, turns, chosen = traces = comparison_data(along, routes)
+    money, shape = along.currency, "linear" if np.any(along.grid % 1) else "hv"
+    figure = canvas("", along.title, f"{money} a kit", 380, log="xy" if along.log else "y", t=20)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)
-        said = f"{name}<br>%{{x}} kits: %{{y:,.0f}} {money} a kit"
-        line(figure, grid, costs["y"], look.colour, look.dash, hover=said, shape="hv", name=name)
+        said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {money} a kit"
+        line(figure, along.grid, costs["y"], look.colour, look.dash, hover=said, shape=shape, name=name)
     # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
     figure.add_scatter(
         **names,
-        x=[grid[-1]] * len(routes),
+        x=[along.grid[-1]] * len(routes),
         name="names of the routes",
         mode="text",
         text=[title_of(route) for route in routes],
@@ -99,10 +98,12 @@ def comparison_figure(comparison):
         textfont={"color": [LOOKS[route].colour for route in routes]},
         hoverinfo="skip",
     )
-    mark(figure, **turns, symbol="x-thin", size=13, hover="break-even from %{x} kits on", name="break-even")
-    said = f"chosen: %{{x}} kits at %{{y:,.0f}} {money}"
-    mark(figure, **chosen, symbol="circle-open", size=15, hover=said, name="chosen quantity")
+    said = "from %{x:,.4~g} on another route is cheapest"
+    more = {"mode": "markers+text", "textfont": {"size": 12}}
+    mark(figure, **turns, symbol="x-thin", size=13, hover=said, name="break-even", **more)
+    said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {money}"
+    mark(figure, **chosen, symbol="circle-open", size=15, hover=said, name="present value")
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}
-    figure.update_xaxes(tickvals=[1, 2, 5, 10, 20, 50, 100, 200, 400], **quick)
+    figure.update_xaxes(**quick)
     return figure.update_yaxes(tickvals=ROUND, range=comparison_range(traces), **quick)

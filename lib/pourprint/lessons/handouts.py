@@ -204,4 +204,6 @@ def _setting(row):
     """A row of controls as its name, value and unit."""
     name, *_, source, unit, _ = row.children
     shown = getattr(source, "label", None) or source.value
-    return f"<span class='pourprint-setting'>{name.value}: <b>{html.escape(shown)}</b> {unit.value}</span>"
+    return (
+        f"<span class='pourprint-setting'>{name.value}: <b>{html.escape(str(shown or 'none'))}</b> {unit.value}</span>"
+    )

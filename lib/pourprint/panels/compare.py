@@ -1,27 +1,38 @@
-"""The panel that compares the routes: sliders for the job, the rates and the clock; sentence, charts, table."""
+"""The panel that compares the routes: sliders for the job, the rates and the clock; facts, charts, table."""
 
 import html
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from pourprint import figures
-from pourprint.decide.compare import comparison
-from pourprint.panels.controls import choice_row, number_row
+from pourprint.decide.along import Along, days_along, unit_costs_along
+from pourprint.decide.compare import Comparison, comparison, envelope
+from pourprint.ledger.errors import InputError
+from pourprint.panels.controls import choice_row, date_row, number_row
 from pourprint.panels.panel import (
     Shown,
     alloy_row,
+    at_opening,
     check_card,
     kit_of,
     mean_cm3,
     panel,
-    start_or_today,
+    start_or_next,
     volume_row,
 )
 from pourprint.plans.jobs import Job
+from pourprint.plans.plan import feasible
+from pourprint.risk.rework import with_failures
+from pourprint.risk.runs import percent, simulate_all
 from pourprint.routes import PRINTED, ROUTES, plan_all
 
 QUANTITIES = np.arange(1, 401)
+MOST_DAY = 1000  # the dearest day of the slider
+ROUGH_POINTS = 14  # of the days along an input, while a slider moves
+RUNS = 400  # for the chance of a date
 COLUMNS = {
     "unit_cost": ("{money} a kit", "{:,.0f}"),
     "cost_with_delay": ("{money} in all", "{:,.0f}"),
@@ -43,51 +54,102 @@ FOLDS = {  # the hourly rates: caption → words of their names; the last holds 
 }
 
 
+@dataclass(frozen=True)
+class Answer:
+    """What the panel asks for: the plans side by side, their costs along the chosen input, and once the sliders rest
+    {route: (cost of one kit, days)} with failures and {route: chance of the date}."""
+
+    now: Comparison
+    along: Along
+    failing: Mapping[str, tuple]
+    chances: Mapping[str, float]
+
+
 def compare_panel(kit, rates, start=None):
     """Sliders for job, rates and the price of a day, with the routes compared beside them.
 
-    Parameters: `kit` Kit or Part; `rates` RateCard; `start` date and time (default: today at opening time).
-    Returns: Panel. Raises: InputError.
+    Parameters: `kit` Kit or Part; `rates` RateCard; `start` date and time (default: the next working day that no
+    holiday follows soon). Returns: Panel. Raises: InputError.
     """
     kit = kit_of(kit)
     check_card(rates)
     # Meshes are measured already; without them a slider need not move their vertices.
     kit = replace(kit, parts=tuple(replace(item, part=replace(item.part, mesh=None)) for item in kit.parts))
-    start = start_or_today(start, rates)
+    start = start_or_next(start, rates)
     kits = {f"{kit.name} ({kit.nodes} nodes)": kit}
     if len(kit.parts) > 1:
         kits |= {
             f"one {item.part.name}": replace(kit, name=item.part.name, parts=(replace(item, count=1),))
             for item in kit.parts
         }
-    job, clock, folds = _job_rows(kits), _clock_rows(rates), _rate_rows(rates)
-    prices = [key for rows in folds.values() for key in rows]
+    folds = _rate_rows(rates)
+    prices = {key: row for rows in folds.values() for key, row in rows.items()}
+    job, axes = _job_rows(kits), _axes(rates.currency, prices)
+    clock = {
+        "start": date_row("start", start.date()),
+        "deadline": date_row("wanted by"),
+        "day": number_row("price of a day", 200, 0, MOST_DAY, 10, f"{rates.currency}/day"),
+    }
+    chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
+    exactly = None  # the question whose days along the chosen input are known at every point
 
-    def asked(values):
-        wanted = Job(
-            kits[values["kit"]].scaled_to(values["volume"]),
-            alloy=values["alloy"],
-            quantity=values["quantity"],
-            batch_size=values["batch"],
-        )
+    @lru_cache(maxsize=8)  # prices leave the days as they are
+    def days_of(name, volume, alloy, quantity, batch_size, routes, axis, begin, points):
+        plans = plan_all(Job(kits[name].scaled_to(volume), alloy, quantity, batch_size), rates, routes)
+        return days_along(plans, {} if axis in (*prices, "day") else {axis: axes[axis][1]}, begin, points)
+
+    def asked(values, resting=True):
+        nonlocal exactly
+        if values["start"] is None:
+            raise InputError("start: choose a date, or press “today”.")
+        begin = start if values["start"] == start.date() else at_opening(values["start"], rates.hours)
+        batch_size = None if values["at_once"] else values["batch"]
+        wanted = (values["kit"], values["volume"], values["alloy"], values["quantity"], batch_size, values["routes"])
+        name, volume, alloy, quantity, _, routes = wanted
         card = rates.replace({key: values[key] for key in prices})
-        return comparison(plan_all(wanted, card, values["routes"]), QUANTITIES, values["day"], start)
+        plans = plan_all(Job(kits[name].scaled_to(volume), alloy, quantity, batch_size), card, routes)
+        now = comparison(plans, [quantity], values["day"], begin)
+        (title, grid, log), axis = axes[values["axis"]], values["axis"]
+        question = (*wanted, axis, begin)
+        if resting:
+            exactly = question
+        changes, price = {} if axis == "day" else {axis: grid}, grid if axis == "day" else values["day"]
+        days = (
+            days_of(*question, None if question == exactly else ROUGH_POINTS)
+            if np.any(price)
+            else dict.fromkeys(plans, 0)
+        )
+        costs = unit_costs_along(plans, changes, price, days)
+        at = {"batch_size": quantity if values["at_once"] else values["batch"], "volume_cm3": volume}.get(axis)
+        along = Along(title, grid, log, costs, values[axis] if at is None else at, rates.currency)
+        if not resting:
+            return Answer(now, along, {}, {})
+        chances = {}
+        if values["deadline"]:
+            runs = simulate_all(feasible(plans), RUNS, start=begin)
+            chances = {route: run.chance(values["deadline"]) for route, run in runs.items()}
+        failing = {
+            route: with_failures(plan, now.spans[route][-1].end_h / 24, now.days[route])
+            for route, plan in feasible(plans).items()
+        }
+        return Answer(now, along, {route: (cost / quantity, days) for route, (cost, days) in failing.items()}, chances)
 
-    def shown(result, values):
-        traces = figures.comparison_data(result)
-        bars, table = figures.comparison_bars(result, rates.currency), _table(result, rates.currency)
-        ends = {"range": figures.comparison_range(traces)}
-        return Shown({"answer": result.answer()}, bars, table, traces, {"yaxis": ends})
+    def shown(found, values):
+        traces = figures.comparison_data(found.along, values["routes"])
+        bars, table = figures.comparison_bars(found.now, rates.currency), _table(found, rates.currency)
+        return Shown(_facts(found, values), bars, table, traces, {"yaxis": {"range": figures.comparison_range(traces)}})
 
-    # A newly chosen part starts at its own size.
+    # A newly chosen part starts at its own size; who chooses a batch size wants batches.
     job["kit"].observe(lambda: setattr(job["volume"].source, "value", mean_cm3(kits[job["kit"].value])))
+    job["batch"].observe(lambda: job["batch"].said and setattr(job["at_once"].source, "value", False))
     return panel(
-        {"The job": job, f"The clock: start {start:%a %d %b %Y}": clock},
+        {"The job": job, "The clock": clock, "The chart": chart},
         asked,
         shown,
         f"{figures.COMPARISON_IN_WORDS} {figures.BARS_IN_WORDS} The table holds the same answer in numbers.",
-        lambda result, values: figures.comparison_figure(result),
+        lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
+        rough=lambda values: asked(values, resting=False),
     )
 
 
@@ -95,15 +157,26 @@ def _job_rows(kits):
     return {
         "kit": choice_row("kit or part", list(kits)),
         "alloy": alloy_row(),
-        "quantity": number_row("quantity wanted", 4, 1, int(QUANTITIES[-1]), 1, "kits", log=True),
+        "quantity": number_row("quantity wanted", 1, 1, int(QUANTITIES[-1]), 1, "kits", log=True),
+        "at_once": choice_row("made", [("all at once", True), ("in batches", False)]),
         "batch": number_row("batch size", 4, 1, 100, 1, "kits", log=True),
         "volume": volume_row(kits.values(), 1000.0),
-        "routes": choice_row("serial reference", [("hide", PRINTED), ("show", tuple(ROUTES))]),
+        "routes": choice_row("serial reference", [("hide", PRINTED), ("show", tuple(ROUTES))], tuple(ROUTES)),
     }
 
 
-def _clock_rows(rates):
-    return {"day": number_row("price of a day", 0, 0, 1000, 10, f"{rates.currency}/day")}
+def _axes(money, prices):
+    """What the chart may be drawn along: {input: (its title, values (n,), whether it is a matter of orders)}."""
+    axes = {
+        "quantity": ("kits wanted", QUANTITIES, True),
+        "batch_size": ("kits made together", np.arange(1, 101), True),
+        "volume_cm3": ("mean part volume [cm³]", np.geomspace(5, 1000, 40), True),
+        "day": (f"price of a day [{money}]", np.linspace(0, MOST_DAY, 101), False),
+    }
+    rates = {
+        key: (f"{row.name} [{money}/h]", np.linspace(0, row.source.high, 41), False) for key, row in prices.items()
+    }
+    return axes | rates
 
 
 def _rate_rows(rates):
@@ -118,11 +191,64 @@ def _rate_rows(rates):
     return {caption: rows for caption, rows in folds.items() if rows}
 
 
-def _table(comparison, money):
+def _facts(found, values):
+    """The answer in short: who is cheapest, who soonest, where that turns, and the chance of the date."""
+    now, made = found.now, feasible(found.now.plans)
+    if not made:
+        return {"no route can make this": " ".join(f"{plan.title}: {plan.reason}" for plan in now.plans.values())}
+    best, soonest = min(made, key=now.unit_cost), min(now.days, key=now.days.get)
+    money, batches = made[best].rates.currency, "" if values["at_once"] else f", in batches of {values['batch']:g}"
+
+    def failing(route):
+        cost, days = found.failing[route]
+        return cost + values["day"] * days / values["quantity"]
+
+    def told(route):
+        also = "; with failures …"
+        if found.failing:
+            also = f"; with failures about {failing(route):,.0f} and {_days(found.failing[route][1])}"
+        return f"{made[route].title}, {now.unit_cost(route):,.0f} {money} a kit, {_days(now.days[route])}{also}"
+
+    facts = {"cheapest" + ", days priced" * bool(values["day"]) + batches: told(best), "soonest": told(soonest)}
+    if best == soonest:
+        facts = {"cheapest and soonest" + batches: told(best)}
+    surest = min(found.failing, key=failing, default=best)
+    if surest != best:
+        first = next(iter(facts))
+        facts[first] += f"; with failures {made[surest].title.lower()} is cheapest, about {failing(surest):,.0f}"
+    facts["where it turns"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
+    if found.chances:
+        chances = ", ".join(f"{made[route].title.lower()} {percent(chance)}" for route, chance in found.chances.items())
+        facts[f"in time by {values['deadline']:%a %d %b %Y}"] = chances
+    return facts
+
+
+def _days(days):
+    return f"{days:.0f} day{'s' * (round(days) != 1)}"
+
+
+def _turns(along):
+    """The nearest crossings below and above the present value, in words."""
+    below = [turn for turn in along.crossings if turn.at <= along.now][-1:]
+    above = [turn for turn in along.crossings if turn.at > along.now][:1]
+    parts = [f"below {turn.at:,.3g} {figures.title_of(turn.before).lower()}" for turn in below]
+    parts += [f"from {turn.at:,.3g} on {figures.title_of(turn.to).lower()}" for turn in above]
+    return f"{along.title}: {', '.join(parts) or 'nowhere along the chart'}"
+
+
+def _price_turns(now, best, price):
+    """From which price of a day on another route wins, as far as the slider goes."""
+    lines = {route: (now.plans[route].total_cost, now.days[route]) for route in now.days}
+    later = [(at, route) for at, route in envelope(lines) if price < at <= MOST_DAY]
+    parts = [f"above {at:,.0f} a day {now.plans[route].title.lower()}" for at, route in later]
+    return ", ".join(parts) or f"at no price of a day from here to {MOST_DAY} does another route win"
+
+
+def _table(found, money):
     """The ranked routes as an HTML table."""
     head = "".join(f'<th scope="col">{html.escape(title.format(money=money))}</th>' for title, _ in COLUMNS.values())
     body = ""
-    for row in comparison.rows():
+    for row in found.now.rows():
         cells = "".join(f"<td>{form.format(row[key])}</td>" for key, (_, form) in COLUMNS.items() if key in row)
         if "unit_cost" not in row:
             cells = f'<td colspan="{len(COLUMNS)}" class="pourprint-left">cannot: {html.escape(row["note"])}</td>'

@@ -1,5 +1,6 @@
 """Rows of controls (name, slider, typed field, unit), their groups, and the names that a browser speaks."""
 
+import datetime as dt
 import html
 import json
 from collections.abc import Callable
@@ -138,6 +139,14 @@ def choice_row(name, options, first=None):
     if first in (option[1] if isinstance(option, tuple) else option for option in options):
         menu.value = first
     return _with_a_way_back(Row(name, _line(name, "", None, menu), menu, menu.value))
+
+
+def date_row(name, first=None):
+    """A date in one line, with a button for today; `first` a date or None, for none; returns a Row."""
+    picker = widgets.DatePicker(value=first)
+    today = widgets.Button(description="today", tooltip=f"{name}: today").add_class("pourprint-today")
+    today.on_click(lambda button: setattr(picker, "value", dt.date.today()))
+    return _with_a_way_back(Row(name, _line(name, "", None, today, picker), picker, first))
 
 
 def group(title, rows):

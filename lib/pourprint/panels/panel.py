@@ -9,6 +9,7 @@ import ipywidgets as widgets
 from IPython.display import display
 
 from pourprint.figures.bars import STYLE, change_bars
+from pourprint.figures.look import THEME
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -17,6 +18,8 @@ from pourprint.panels.controls import Row, choice_row, fold, group, named, numbe
 from pourprint.panels.live import LiveFigure, at_rest, guarded, status_line
 from pourprint.parts.kits import Kit
 from pourprint.parts.part import Part
+
+CLEAR = dt.timedelta(weeks=6)  # a job that starts by itself starts so long before any holiday
 
 
 @dataclass(frozen=True)
@@ -44,13 +47,13 @@ class Panel:
 class Shown:
     """What a panel shows of one result.
 
-    `facts` {what: sentence} in order; `bars`, `table` HTML; `traces` of the live chart, `layout` that changes with
-    them, as of `LiveFigure.redraw`.
+    `facts` {what: sentence} in order; `bars`, `table` HTML; each None to stay as it is. `traces` of the live chart,
+    `layout` that changes with them, as of `LiveFigure.redraw`.
     """
 
-    facts: Mapping[str, str]
-    bars: str
-    table: str
+    facts: Mapping[str, str] | None
+    bars: str | None
+    table: str | None
     traces: list = field(default_factory=list)
     layout: Mapping[str, dict] = field(default_factory=dict)
 
@@ -61,7 +64,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
     Parameters: `groups`, `folds` {caption: {name: Row}}, open and folded; `asked(values)` the result for {name:
     value}, which may be refused; `shown(result, values)` what is seen of it: Shown; `words` on the pictures;
     `figure(result, values)` the whole live chart, drawn anew when its number of traces changes; `rough(values)` a
-    result quick enough to draw while a slider moves, where `asked` is not: then words and table wait until it rests;
+    result quick enough to draw while a slider moves, where `asked` is not and waits until it rests;
     `only_shown` names of controls that leave the result as it is.
     """
     folds = folds or {}
@@ -75,12 +78,12 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
     result = asked(values())
     chart = LiveFigure(figure(result, values())) if figure else None
 
-    def show(found, whole=True):
+    def show(found):
         nonlocal result
-        new = shown(found, values())
-        if whole:  # first: the browser has set the text by the time the picture is drawn
-            answer.value, table.value = facts_html(new.facts), new.table
-        bars.value = new.bars
+        new = shown(found, values())  # text first: the browser has set it by the time the picture is drawn
+        for place, text in ((answer, new.facts and facts_html(new.facts)), (table, new.table), (bars, new.bars)):
+            if text is not None:
+                place.value = text
         if chart and len(new.traces) == chart.count:
             chart.redraw(new.traces, **new.layout)
         elif chart:
@@ -91,7 +94,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
     later = at_rest(finish)
 
     def moved():
-        show(rough(values()), whole=False)
+        show(rough(values()))
         later()
 
     for name, row in controls.items():
@@ -100,9 +103,13 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
     boxes = [group(caption, rows.values()) for caption, rows in groups.items()]
     boxes += [widgets.VBox([fold(caption, rows.values()) for caption, rows in folds.items()])] if folds else []
     content = widgets.VBox([answer, status, chart or bars]).add_class("pourprint-content")
-    page = widgets.HBox([widgets.VBox(boxes).add_class("pourprint-controls"), content]).add_class("pourprint-page")
+    undo = widgets.Button(description="↺ all as at first").add_class("pourprint-undo")
+    undo.on_click(lambda button: [row.back() for row in controls.values()])
+    page = widgets.HBox([widgets.VBox([*boxes, undo]).add_class("pourprint-controls"), content]).add_class(
+        "pourprint-page"
+    )
     below = [bars] if chart else []
-    spoken = widgets.HTML(f"<p><i>In words:</i> {words}</p>{STYLE}")
+    spoken = widgets.HTML(f"<p><i>In words:</i> {words}</p>{STYLE}{THEME}")
     tree = named(widgets.VBox([page, *below, table, spoken]))
     return Panel(controls, chart, answer, bars, table, status, finish, tree)
 
@@ -174,11 +181,23 @@ def check_card(rates):
         raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
 
 
-def start_or_today(start, rates):
-    """A start as a datetime; None is today at the lab's opening time. Raises: InputError."""
-    if start is None:
-        start = dt.datetime.combine(dt.date.today(), dt.time()) + dt.timedelta(hours=rates.hours.start_h)
-    return moment_of(start)
+def start_or_next(start, rates):
+    """A start as a datetime; None is the next working day that no holiday follows soon, at opening time.
+
+    Raises: InputError.
+    """
+    if start is not None:
+        return moment_of(start)
+    hours = rates.hours
+    days = [dt.date.today() + dt.timedelta(days=n) for n in range(366)]
+    working = [day for day in days if day not in hours.holidays and f"{day:%a}" in hours.days]
+    clear = [day for day in working if not any(dt.timedelta() <= off - day <= CLEAR for off in hours.holidays)]
+    return at_opening([*clear, *working][0], hours)
+
+
+def at_opening(day, hours):
+    """The moment at which the lab opens on a date."""
+    return dt.datetime.combine(day, dt.time()) + dt.timedelta(hours=hours.start_h)
 
 
 def alloy_row(route=None, first=None):

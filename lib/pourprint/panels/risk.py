@@ -10,7 +10,7 @@ from pourprint.figures.runs import chance_data, chance_figure, spread_bars
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import number_row
-from pourprint.panels.panel import Shown, check_card, kit_of, panel, start_or_today
+from pourprint.panels.panel import Shown, check_card, kit_of, panel, start_or_next
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.risk.runs import drawn, percent
@@ -29,7 +29,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
     """
     kit = kit_of(kit)
     check_card(rates)
-    start = start_or_today(start, rates)
+    start = start_or_next(start, rates)
 
     @lru_cache(maxsize=4)  # most sliders leave the inputs alone: they are drawn once
     def ready(level, n):
@@ -49,6 +49,8 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
     def shown(runs, values):
         prices = values["day"], values["deadline"]
         bars, traces = spread_bars(runs, values["day"]), chance_data(runs, values["deadline"])
+        if next(iter(runs.values())).n < FULL[1]:  # too few for words and numbers
+            return Shown(None, bars, None, traces)
         return Shown(_facts(runs, *prices), bars, _table(runs, *prices), traces)
 
     return panel(

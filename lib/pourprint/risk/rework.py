@@ -21,8 +21,9 @@ class Rework:
     """Exact mean and standard deviation of a job with rework, all inputs at their values.
 
     `cost`, `cost_sd` [currency]; `clock_h`, `clock_sd_h` of the first batch with its one-off work, as if someone
-    were always there [h], and `failure_free_clock_h`; `visits` {step: how often a piece goes through it [-]}; `rework_cost` {step: what its
-    failures cost in the whole job, all that they send back included [currency]}; `failure_free_cost` [currency].
+    were always there [h], and `failure_free_clock_h`; `visits` {step: how often a piece goes through it [-]};
+    `rework_cost` {step: what its failures cost in the whole job, all that they send back included [currency]};
+    `failure_free_cost` [currency].
     """
 
     cost: float
@@ -35,7 +36,7 @@ class Rework:
     failure_free_cost: float
 
 
-QUICK_PIECES = 100  # in a batch: beyond, `with_failures` takes a smaller one
+QUICK_PIECES = 60  # in a batch: beyond, `with_failures` takes a smaller one
 MOST_PIECES = 1500  # in a batch: the closed form holds a table of their square for each step
 
 

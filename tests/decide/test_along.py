@@ -1,0 +1,60 @@
+"""The routes along one input: crossings against root finding, limits of a route, days read between points."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+import pourprint as pp
+from pourprint.decide.along import Crossing, crossings, days_along, unit_costs_along
+from scenes import bracket, demo_kit, demo_rates
+
+START = "2027-01-11T08:00"
+
+
+def test_crossings_of_lines_lie_where_they_meet():
+    """Total cost of machining at 10 + 2 x against 20 + x: they meet at x = 10 (by hand)."""
+    grid = np.linspace(0.5, 30.5, 31)
+    assert crossings(grid, {"a": 10 + 2 * grid, "b": 20 + grid}) == [Crossing(pytest.approx(10), "a", "b")]
+
+
+def test_on_whole_numbers_a_crossing_is_the_first_that_another_wins_and_all_are_found():
+    grid = np.arange(1, 7)
+    costs = {"a": np.array([1, 3, 1, 1, 9, 9.0]), "b": np.array([2, 2, 2, 2, 2, np.nan])}
+    assert [(c.at, c.to) for c in crossings(grid, costs)] == [(2, "b"), (3, "a"), (5, "b"), (6, "a")]
+
+
+def test_a_rate_at_which_another_route_wins_is_the_root_of_the_difference():
+    """Hours of the metal printer at which printed pattern overtakes, against Brent's method on single plans."""
+    job, routes = pp.Job(bracket(), "AlSi7Mg", 1), ("printed_pattern", "printed_metal")
+
+    def difference(price):
+        plans = pp.plan_all(job, demo_rates().replace({"machine.metal_printer": price}), routes)
+        return plans["printed_pattern"].unit_cost - plans["printed_metal"].unit_cost
+
+    grid, plans = np.linspace(0, 90, 41), pp.plan_all(job, demo_rates(), routes)
+    costs = unit_costs_along(plans, {"machine.metal_printer": grid}, 0.0, dict.fromkeys(routes, 0.0))
+    (turn,) = crossings(grid, costs)
+    assert turn.at == pytest.approx(brentq(difference, 0.0, 90.0), rel=1e-6)  # cost is linear in a price
+
+
+def test_beyond_its_limit_a_route_has_no_cost():
+    volumes = np.geomspace(20, 1000, 30)
+    plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates(), ("printed_pattern", "printed_metal"))
+    costs = unit_costs_along(plans, {"volume_cm3": volumes}, 0.0, dict.fromkeys(plans, 0.0))
+    for route, line in costs.items():
+        for volume, cost in zip(volumes, line, strict=True):
+            alone = pp.plan_all(pp.Job(demo_kit().scaled_to(volume), "AlSi7Mg"), demo_rates(), (route,))[route]
+            assert np.isnan(cost) == (not alone.feasible)
+            assert not alone.feasible or cost == pytest.approx(alone.unit_cost, rel=1e-9)
+        assert np.isfinite(line).any()
+
+
+def test_days_read_between_points_agree_at_the_points_and_with_the_plan_everywhere_else_when_all_are_asked():
+    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg"), demo_rates(), ("printed_mould",))
+    grid = np.arange(1, 61)
+    exact = days_along(plans, {"quantity": grid}, START)["printed_mould"]
+    for quantity in (1, 13, 60):
+        plan = pp.plan("printed_mould", pp.Job(bracket(), "AlSi7Mg", quantity), demo_rates())
+        assert exact[quantity - 1] == pytest.approx(pp.lead_time(plan, START).days)
+    rough = days_along(plans, {"quantity": grid}, START, points=8)["printed_mould"]
+    assert rough[[0, -1]] == pytest.approx(exact[[0, -1]]) and np.abs(rough - exact).max() <= exact.max() / 3
