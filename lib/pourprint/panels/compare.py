@@ -137,7 +137,8 @@ def compare_panel(kit, rates, start=None):
     def shown(found, values):
         traces = figures.comparison_data(found.along, values["routes"])
         bars, table = figures.comparison_bars(found.now, rates.currency), _table(found, rates.currency)
-        return Shown(_facts(found, values), bars, table, traces, {"yaxis": {"range": figures.comparison_range(traces)}})
+        kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
+        return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
 
     # A newly chosen part starts at its own size; who chooses a batch size wants batches.
     job["kit"].observe(lambda: setattr(job["volume"].source, "value", mean_cm3(kits[job["kit"].value])))

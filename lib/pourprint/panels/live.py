@@ -38,11 +38,6 @@ class LiveFigure(anywidget.AnyWidget):
         """What is drawn now: go.Figure."""
         return go.Figure({"data": self._traces, "layout": self._layout})
 
-    @property
-    def count(self):
-        """How many traces the figure has."""
-        return len(self._traces)
-
     def draw(self, figure):
         """Draw another figure, of any traces."""
         self._hold(figure)

@@ -47,13 +47,14 @@ class Panel:
 class Shown:
     """What a panel shows of one result.
 
-    `facts` {what: sentence} in order; `bars`, `table` HTML; each None to stay as it is. `traces` of the live chart,
-    `layout` that changes with them, as of `LiveFigure.redraw`.
+    `facts` {what: sentence} in order; `bars`, `table` HTML; each None to stay as it is. `kind` of live chart: one of
+    another kind is drawn anew; `traces` of it, `layout` that changes with them, as of `LiveFigure.redraw`.
     """
 
     facts: Mapping[str, str] | None
     bars: str | None
     table: str | None
+    kind: object = None
     traces: list = field(default_factory=list)
     layout: Mapping[str, dict] = field(default_factory=dict)
 
@@ -63,7 +64,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
 
     Parameters: `groups`, `folds` {caption: {name: Row}}, open and folded; `asked(values)` the result for {name:
     value}, which may be refused; `shown(result, values)` what is seen of it: Shown; `words` on the pictures;
-    `figure(result, values)` the whole live chart, drawn anew when its number of traces changes; `rough(values)` a
+    `figure(result, values)` the whole live chart; `rough(values)` a
     result quick enough to draw while a slider moves, where `asked` is not and waits until it rests;
     `only_shown` names of controls that leave the result as it is.
     """
@@ -75,20 +76,20 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
     def values():
         return {name: row.value for name, row in controls.items()}
 
-    result = asked(values())
+    result, kind = asked(values()), None
     chart = LiveFigure(figure(result, values())) if figure else None
 
     def show(found):
-        nonlocal result
+        nonlocal result, kind
         new = shown(found, values())  # text first: the browser has set it by the time the picture is drawn
         for place, text in ((answer, new.facts and facts_html(new.facts)), (table, new.table), (bars, new.bars)):
             if text is not None:
                 place.value = text
-        if chart and len(new.traces) == chart.count:
+        if chart and new.kind == kind:
             chart.redraw(new.traces, **new.layout)
         elif chart:
             chart.draw(figure(found, values()))
-        result = found
+        result, kind = found, new.kind
 
     finish = guarded(lambda: show(asked(values())), status)
     later = at_rest(finish)

@@ -50,8 +50,8 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         prices = values["day"], values["deadline"]
         bars, traces = spread_bars(runs, values["day"]), chance_data(runs, values["deadline"])
         if next(iter(runs.values())).n < FULL[1]:  # too few for words and numbers
-            return Shown(None, bars, None, traces)
-        return Shown(_facts(runs, *prices), bars, _table(runs, *prices), traces)
+            return Shown(None, bars, None, [*runs], traces)
+        return Shown(_facts(runs, *prices), bars, _table(runs, *prices), [*runs], traces)
 
     return panel(
         _groups(rates, start),

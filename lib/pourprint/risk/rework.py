@@ -92,7 +92,8 @@ def with_failures(plan, first_days, days):
     Parameters: `plan` of single numbers; without failures its first batch is done after `first_days`, the job after
     `days` [d]. Returns: (total cost [currency], [d]). Raises: InputError. Cost is that of `rework`. The first batch is
     stretched as its clock is, closed hours alike; the further ones, which the busiest hold up, as the cost is
-    (approximation: within a sixth of the simulation). A batch of more than `QUICK_PIECES` is taken to suffer as one of
+    (approximation: within a sixth of the
+    simulation, of several batches a quarter). A batch of more than `QUICK_PIECES` is taken to suffer as one of
     so many does, which is too much: its days come out up to a third too long.
     """
     kits = max(1, int(QUICK_PIECES // plan.job.kit.nodes))
