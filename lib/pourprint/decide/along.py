@@ -8,7 +8,7 @@ import numpy as np
 
 from pourprint.decide.inputs import varied
 from pourprint.ledger.errors import Infeasible
-from pourprint.plans.plan import feasible, lead_time
+from pourprint.plans.plan import feasible
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def days_along(plans, changes, start, points=None):
     )
     asked = {key: values[some] for key, values in changes.items()}
     return {
-        route: np.interp(np.arange(size), some, _as_far(plan, asked, lambda found: lead_time(found, start).days))
+        route: np.interp(np.arange(size), some, _as_far(plan, asked, lambda found: found.days(start)))
         for route, plan in feasible(plans).items()
     }
 

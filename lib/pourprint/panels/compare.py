@@ -31,7 +31,7 @@ from pourprint.routes import PRINTED, ROUTES, plan_all
 
 QUANTITIES = np.arange(1, 401)
 MOST_DAY = 1000  # the dearest day of the slider
-ROUGH_POINTS = 14  # of the days along an input, while a slider moves
+DAYS_POINTS = 24  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
 COLUMNS = {
     "unit_cost": ("{money} a kit", "{:,.0f}"),
@@ -91,15 +91,14 @@ def compare_panel(kit, rates, start=None):
         "day": number_row("price of a day", 200, 0, MOST_DAY, 10, f"{rates.currency}/day"),
     }
     chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
-    exactly = None  # the question whose days along the chosen input are known at every point
+    known = {}  # days along the chosen input as they were at rest, by what the chart then showed
 
     @lru_cache(maxsize=8)  # prices leave the days as they are
-    def days_of(name, volume, alloy, quantity, batch_size, routes, axis, begin, points):
+    def days_of(name, volume, alloy, quantity, batch_size, routes, axis, begin):
         plans = plan_all(Job(kits[name].scaled_to(volume), alloy, quantity, batch_size), rates, routes)
-        return days_along(plans, {} if axis in (*prices, "day") else {axis: axes[axis][1]}, begin, points)
+        return days_along(plans, {axis: axes[axis][1]}, begin, DAYS_POINTS)
 
     def asked(values, resting=True):
-        nonlocal exactly
         if values["start"] is None:
             raise InputError("start: choose a date, or press “today”.")
         begin = start if values["start"] == start.date() else at_opening(values["start"], rates.hours)
@@ -110,18 +109,19 @@ def compare_panel(kit, rates, start=None):
         plans = plan_all(Job(kits[name].scaled_to(volume), alloy, quantity, batch_size), card, routes)
         now = comparison(plans, [quantity], values["day"], begin)
         (title, grid, log), axis = axes[values["axis"]], values["axis"]
-        question = (*wanted, axis, begin)
-        if resting:
-            exactly = question
-        changes, price = {} if axis == "day" else {axis: grid}, grid if axis == "day" else values["day"]
-        days = (
-            days_of(*question, None if question == exactly else ROUGH_POINTS)
-            if np.any(price)
-            else dict.fromkeys(plans, 0)
-        )
-        costs = unit_costs_along(plans, changes, price, days)
         at = {"batch_size": quantity if values["at_once"] else values["batch"], "volume_cm3": volume}.get(axis)
-        along = Along(title, grid, log, costs, values[axis] if at is None else at, rates.currency)
+        at = values[axis] if at is None else at
+        if axis == "day":
+            changes, price, days = {}, grid, now.days
+        elif axis in prices or not values["day"]:
+            changes, price, days = {axis: grid}, values["day"], now.days
+        else:
+            changes, price, days = {axis: grid}, values["day"], known.get((axis, begin, *now.days))
+            if resting or days is None:
+                days = known[axis, begin, *now.days] = days_of(*wanted, axis, begin)
+            else:  # while a slider moves, the days along the chart grow as those of the job do
+                days = {r: line * now.days[r] / np.interp(at, grid, line) for r, line in days.items()}
+        along = Along(title, grid, log, unit_costs_along(plans, changes, price, days), at, rates.currency)
         if not resting:
             return Answer(now, along, {}, {})
         chances = {}

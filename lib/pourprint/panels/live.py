@@ -57,8 +57,8 @@ class LiveFigure(anywidget.AnyWidget):
         self.picture = self._whole()
 
     def _hold(self, figure):
-        whole = figure.to_plotly_json()
-        self._traces, self._layout = whole["data"], whole["layout"]
+        self._traces = [trace.to_plotly_json() for trace in figure.data]
+        self._layout = figure.layout.to_plotly_json()
 
     def _whole(self):
         """The picture: numbers of x and y as {"column": [first, last + 1]} of one array, the rest as text."""

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import ipywidgets as widgets
+import plotly.graph_objects as go
 from IPython.display import display
 
 from pourprint.figures.bars import STYLE, change_bars
@@ -77,7 +78,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
         return {name: row.value for name, row in controls.items()}
 
     result, kind = asked(values()), None
-    chart = LiveFigure(figure(result, values())) if figure else None
+    chart = LiveFigure(go.Figure()) if figure else None
 
     def show(found):
         nonlocal result, kind
