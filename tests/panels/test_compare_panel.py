@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import pourprint as pp
+from pourprint.decide.compare import envelope
 from pourprint.panels import compare_panel
 from scenes import bracket, demo_kit, demo_rates
 
@@ -107,10 +108,32 @@ def test_the_chart_may_run_along_any_input(panel, axis):
     panel.controls["axis"].source.value = "quantity"
 
 
-def test_a_price_of_a_day_beyond_the_slider_is_said_as_beyond_it():
-    panel = compare_panel(demo_kit(), demo_rates(), START)
-    panel.controls["quantity"].source.value = 4
-    assert "at no price of a day from here to 1000" in panel.answer.value
+def test_prices_of_a_day_are_said_as_far_as_the_slider_goes():
+    """Against the lower envelope of the routes' lines C + d·T; beyond 1000 a day no number is given."""
+    panel, seen = compare_panel(demo_kit(), demo_rates(), START), set()
+    panel.controls["day"].source.value = 100
+    for quantity in (1, 4, 20):
+        panel.controls["quantity"].source.value = quantity
+        plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", quantity), demo_rates())
+        lines = {route: (plan.total_cost, plan.days(START)) for route, plan in plans.items()}
+        later = [price for price, _ in envelope(lines) if 100 < price <= 1000]
+        said = [float(text) for text in re.findall(r"above ([\d.]+) a day", panel.answer.value)]
+        assert said == pytest.approx(later, abs=0.5)
+        assert ("at no price of a day from here to 1000" in panel.answer.value) == (not later)
+        seen.add(bool(later))
+    assert seen == {True, False}
+
+
+def test_a_table_says_what_would_turn_the_answer_until_a_control_moves():
+    panel = compare_panel(bracket(), demo_rates(), START)
+    button, found = panel.widget.children[0].children[2:4]
+    assert button.description == "What would turn the answer?" and not found.value
+    button.click()
+    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1), demo_rates())
+    nearest = pp.decide.turns.turns(plans, price_of_day=200, start=START)[0]
+    assert f"{nearest.at:.4g}"[:4] in found.value.partition("<tbody>")[2].partition("</tr>")[0]
+    panel.controls["quantity"].source.value = 2
+    assert not found.value
 
 
 def test_a_date_gives_each_route_its_chance():

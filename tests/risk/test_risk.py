@@ -12,22 +12,10 @@ import pourprint as pp
 from pourprint.decide.information import Samples, by_quantity, flips
 from pourprint.ledger.entries import library
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Work
-from pourprint.risk.rework import rework, with_failures
+from pourprint.risk.rework import rework
 from pourprint.risk.runs import design_error, drawn, percent, simulate, simulate_all, uncertain
 from pourprint.risk.yields import attempts_needed
-from scenes import (
-    PART,
-    PRINTED,
-    ROUND_THE_CLOCK,
-    ROUTES,
-    bracket,
-    demo_kit,
-    demo_rates,
-    hands,
-    small_job,
-    step,
-    toy_plan,
-)
+from scenes import PART, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
 
 few = settings(max_examples=15, deadline=None)
 SURE = {"inputs": None, "time_spread": 0.0}
@@ -315,14 +303,3 @@ def test_every_level_holds_for_a_fraction_of_a_kit(route):
 def test_a_step_without_work_of_its_own_needs_no_special_care():
     plan = toy_plan(step("design", Work(JOB, hands_on_h=2.0)), step("wait", Work(BATCH, wait_h=5.0)))
     assert simulate(plan, 3, **SURE).cost == pytest.approx(plan.total_cost)
-
-
-@pytest.mark.parametrize(("quantity", "size"), [(1, 1), (6, 6), (10, 4)])
-def test_cost_and_days_with_failures_are_those_of_the_simulation(quantity, size):
-    """Cost within four standard errors; days, an approximation, within a sixth, of several batches a quarter."""
-    for plan in pp.plan_all(pp.Job(bracket(), "AlSi7Mg", quantity, size), demo_rates(), PRINTED).values():
-        runs = simulate(plan, 4000, seed=3, start="2027-01-11T08:00", **SURE)
-        spans, days = plan.schedule("2027-01-11T08:00")
-        cost, longer = with_failures(plan, spans[-1].end_h / 24, days)
-        assert cost == pytest.approx(runs.cost.mean(), abs=4 * runs.cost.std() / np.sqrt(runs.n))
-        assert longer == pytest.approx(runs.days.mean(), rel=1 / 6 if size >= quantity else 1 / 4)

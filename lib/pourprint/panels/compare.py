@@ -10,6 +10,8 @@ import numpy as np
 from pourprint import figures
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.compare import Comparison, comparison, envelope
+from pourprint.decide.turns import Expected, expected, turns, turns_table
+from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, date_row, number_row
 from pourprint.panels.panel import (
@@ -25,7 +27,6 @@ from pourprint.panels.panel import (
 )
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
-from pourprint.risk.rework import with_failures
 from pourprint.risk.runs import percent, simulate_all
 from pourprint.routes import PRINTED, ROUTES, plan_all
 
@@ -33,6 +34,7 @@ QUANTITIES = np.arange(1, 401)
 MOST_DAY = 1000  # the dearest day of the slider
 DAYS_POINTS = 24  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
+MOST_PIECES = 150  # in a batch: beyond, failures in closed form take more than a moment
 COLUMNS = {
     "unit_cost": ("{money} a kit", "{:,.0f}"),
     "cost_with_delay": ("{money} in all", "{:,.0f}"),
@@ -57,11 +59,11 @@ FOLDS = {  # the hourly rates: caption → words of their names; the last holds 
 @dataclass(frozen=True)
 class Answer:
     """What the panel asks for: the plans side by side, their costs along the chosen input, and once the sliders rest
-    {route: (cost of one kit, days)} with failures and {route: chance of the date}."""
+    {route: Expected} with failures (none where there are too many pieces) and {route: chance of the date}."""
 
     now: Comparison
     along: Along
-    failing: Mapping[str, tuple]
+    failing: Mapping[str, Expected] | None
     chances: Mapping[str, float]
 
 
@@ -123,16 +125,14 @@ def compare_panel(kit, rates, start=None):
                 days = {r: line * now.days[r] / np.interp(at, grid, line) for r, line in days.items()}
         along = Along(title, grid, log, unit_costs_along(plans, changes, price, days), at, rates.currency)
         if not resting:
-            return Answer(now, along, {}, {})
+            return Answer(now, along, None, {})
         chances = {}
         if values["deadline"]:
             runs = simulate_all(feasible(plans), RUNS, start=begin)
             chances = {route: run.chance(values["deadline"]) for route, run in runs.items()}
-        failing = {
-            route: with_failures(plan, now.spans[route][-1].end_h / 24, now.days[route])
-            for route, plan in feasible(plans).items()
-        }
-        return Answer(now, along, {route: (cost / quantity, days) for route, (cost, days) in failing.items()}, chances)
+        few = min(quantity, batch_size or quantity) * kits[name].nodes <= MOST_PIECES
+        failing = {route: expected(plan, begin) for route, plan in feasible(plans).items() if few}
+        return Answer(now, along, failing, chances)
 
     def shown(found, values):
         traces = figures.comparison_data(found.along, values["routes"])
@@ -151,6 +151,7 @@ def compare_panel(kit, rates, start=None):
         lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
         rough=lambda values: asked(values, resting=False),
+        more=("What would turn the answer?", lambda found: _what_turns(found.now)),
     )
 
 
@@ -201,19 +202,19 @@ def _facts(found, values):
     money, batches = made[best].rates.currency, "" if values["at_once"] else f", in batches of {values['batch']:g}"
 
     def failing(route):
-        cost, days = found.failing[route]
-        return cost + values["day"] * days / values["quantity"]
+        mean = found.failing[route]
+        return (mean.cost + values["day"] * mean.days) / values["quantity"]
 
     def told(route):
-        also = "; with failures …"
+        also = "; with failures …" if found.failing is None else "; too many pieces to count failures at once"
         if found.failing:
-            also = f"; with failures about {failing(route):,.0f} and {_days(found.failing[route][1])}"
+            also = f"; with failures about {failing(route):,.0f} and {_days(found.failing[route].days)}"
         return f"{made[route].title}, {now.unit_cost(route):,.0f} {money} a kit, {_days(now.days[route])}{also}"
 
     facts = {"cheapest" + ", days priced" * bool(values["day"]) + batches: told(best), "soonest": told(soonest)}
     if best == soonest:
         facts = {"cheapest and soonest" + batches: told(best)}
-    surest = min(found.failing, key=failing, default=best)
+    surest = min(found.failing or {}, key=failing, default=best)
     if surest != best:
         first = next(iter(facts))
         facts[first] += f"; with failures {made[surest].title.lower()} is cheapest, about {failing(surest):,.0f}"
@@ -243,6 +244,12 @@ def _price_turns(now, best, price):
     later = [(at, route) for at, route in envelope(lines) if price < at <= MOST_DAY]
     parts = [f"above {at:,.0f} a day {now.plans[route].title.lower()}" for at, route in later]
     return ", ".join(parts) or f"at no price of a day from here to {MOST_DAY} does another route win"
+
+
+def _what_turns(now):
+    """Each price and size: its value now, and where another route wins, nearest first, as an HTML table."""
+    found = turns(now.plans, price_of_day=now.price_of_day, start=now.start)
+    return table_html(turns_table(found), "One input at a time, the others as they are; failures left out.")
 
 
 def _table(found, money):

@@ -60,19 +60,20 @@ class Shown:
     layout: Mapping[str, dict] = field(default_factory=dict)
 
 
-def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only_shown=()):
+def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only_shown=(), more=None):
     """Controls, what they ask for, and how it is shown: a Panel.
 
     Parameters: `groups`, `folds` {caption: {name: Row}}, open and folded; `asked(values)` the result for {name:
     value}, which may be refused; `shown(result, values)` what is seen of it: Shown; `words` on the pictures;
     `figure(result, values)` the whole live chart; `rough(values)` a
     result quick enough to draw while a slider moves, where `asked` is not and waits until it rests;
-    `only_shown` names of controls that leave the result as it is.
+    `only_shown` names of controls that leave the result as it is; `more` (caption of a button, what it shows of the
+    result as HTML), until a control moves.
     """
     folds = folds or {}
     controls = {name: row for rows in (*groups.values(), *folds.values()) for name, row in rows.items()}
     answer, bars, table = (widgets.HTML().add_class("pourprint-live") for _ in range(3))
-    status = status_line()
+    status, extra = status_line(), widgets.HTML()
 
     def values():
         return {name: row.value for name, row in controls.items()}
@@ -82,6 +83,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
 
     def show(found):
         nonlocal result, kind
+        extra.value = ""
         new = shown(found, values())  # text first: the browser has set it by the time the picture is drawn
         for place, text in ((answer, new.facts and facts_html(new.facts)), (table, new.table), (bars, new.bars)):
             if text is not None:
@@ -111,6 +113,10 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
         "pourprint-page"
     )
     below = [bars] if chart else []
+    if more:
+        button = widgets.Button(description=more[0]).add_class("pourprint-more")
+        button.on_click(guarded(lambda button: setattr(extra, "value", more[1](result)), status))
+        below += [button, extra]
     spoken = widgets.HTML(f"<p><i>In words:</i> {words}</p>{STYLE}{THEME}")
     tree = named(widgets.VBox([page, *below, table, spoken]))
     return Panel(controls, chart, answer, bars, table, status, finish, tree)

@@ -21,22 +21,19 @@ class Rework:
     """Exact mean and standard deviation of a job with rework, all inputs at their values.
 
     `cost`, `cost_sd` [currency]; `clock_h`, `clock_sd_h` of the first batch with its one-off work, as if someone
-    were always there [h], and `failure_free_clock_h`; `visits` {step: how often a piece goes through it [-]};
-    `rework_cost` {step: what its failures cost in the whole job, all that they send back included [currency]};
-    `failure_free_cost` [currency].
+    were always there [h]; `visits` {step: how often a piece goes through it [-]}; `rework_cost` {step: what its
+    failures cost in the whole job, all that they send back included [currency]}; `failure_free_cost` [currency].
     """
 
     cost: float
     cost_sd: float
     clock_h: float
     clock_sd_h: float
-    failure_free_clock_h: float
     visits: Mapping[str, float]
     rework_cost: Mapping[str, float]
     failure_free_cost: float
 
 
-QUICK_PIECES = 60  # in a batch: beyond, `with_failures` takes a smaller one
 MOST_PIECES = 1500  # in a batch: the closed form holds a table of their square for each step
 
 
@@ -60,8 +57,7 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     spoil = legs.spoil[:, 0].copy()
     spoil[-1] = design_again
     costs = legs.costs(np.stack([chain.counts] * 2))
-    clock_h = _clock_table(chain, legs)
-    mean, variance = _moments(chain, spoil, np.stack([costs, clock_h]))
+    mean, variance = _moments(chain, spoil, np.stack([costs, _clock_table(chain, legs)]))
     cost = cost_variance = base = 0.0
     extra = {}
     for part, kits, many in ((run.once, run.batches[0], 1), *((run.own, *later) for later in run.later)):
@@ -79,28 +75,10 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
         float(np.sqrt(cost_variance)),
         float(mean[1, run.once, -1].sum()),
         float(np.sqrt(variance[1, run.once, -1].sum())),
-        float(clock_h[run.once, -1].sum()),
         dict(zip((leg.name for leg in legs.base[own]), map(float, visits), strict=True)),
         extra,
         float(base),
     )
-
-
-def with_failures(plan, first_days, days):
-    """Mean cost and days of a job with its failures, all inputs at their values, quick enough for a panel at rest.
-
-    Parameters: `plan` of single numbers; without failures its first batch is done after `first_days`, the job after
-    `days` [d]. Returns: (total cost [currency], [d]). Raises: InputError. Cost is that of `rework`. The first batch is
-    stretched as its clock is, closed hours alike; the further ones, which the busiest hold up, as the cost is
-    (approximation: within a sixth of the
-    simulation, of several batches a quarter). A batch of more than `QUICK_PIECES` is taken to suffer as one of
-    so many does, which is too much: its days come out up to a third too long.
-    """
-    kits = max(1, int(QUICK_PIECES // plan.job.kit.nodes))
-    some = plan if min(plan.job.quantity, plan.job.batch_size) <= kits else plan.at(quantity=kits, batch_size=kits)
-    found, delivery = rework(some), plan.job.delivery_days
-    dearer, longer = found.cost / found.failure_free_cost, found.clock_h / found.failure_free_clock_h
-    return plan.total_cost * dearer, delivery + first_days * longer + (days - delivery - first_days) * dearer
 
 
 def _clock_table(chain, legs):
