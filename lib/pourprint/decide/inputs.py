@@ -10,12 +10,14 @@ from functools import partial
 
 import numpy as np
 
-from pourprint.ledger.entries import nearest
+from pourprint.ledger.entries import PRICES, nearest
 from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.ledger.rates import RateCard
 from pourprint.plans.plan import Plan, feasible, ranged
 
 WHOLE = ("quantity", "batch_size")  # of the job, in whole kits
 OF_THE_JOB = (*WHOLE, "volume_cm3")
+PRICE = "price_of_day"  # what a day costs is asked for beside the inputs of a plan
 
 
 def single_plans(plans):
@@ -32,6 +34,12 @@ def in_words(key):
     """The key of an input as words: "machine.metal_printer" → "metal printer (machine)"."""
     section, _, name = key.rpartition(".")
     return f"{name} ({section})".replace("_", " ") if section else name.replace("_", " ")
+
+
+def is_linear(key):
+    """Whether costs are linear in an input: the price of a day, and all prices but those of orders with a least."""
+    entry = RateCard.default().entries.get(key)
+    return key == PRICE or (entry is not None and entry.kind in PRICES)
 
 
 def varied(plan, changes):

@@ -10,14 +10,11 @@ from functools import cached_property
 
 import numpy as np
 
-from pourprint.decide.inputs import WHOLE, outcomes, single_plans, with_delay
+from pourprint.decide.inputs import PRICE, WHOLE, is_linear, outcomes, single_plans, with_delay
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import PRICES
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.rates import RateCard
 
 NOBODY = "no route can"
-PRICE = "price_of_day"
 _HUGE = 1e15  # [currency] what it costs that nobody can; a route that cannot costs more still
 
 
@@ -79,7 +76,7 @@ class DecisionMap:
         """Costs at points (n,) of those routes, and of nobody, whose indices are asked for: (routes + 1, n)."""
         point = {name: np.rint(v) if name in WHOLE else v for name, v in ((self.x, x), (self.y, y))}
         # Costs are linear in a price: each value of the other input is planned once, at two prices.
-        price = next(filter(_is_linear, point), None)
+        price = next(filter(is_linear, point), None)
         back, share = np.arange(np.size(x)), 0.0
         if price:
             at, other = point[price], next(name for name in point if name != price)
@@ -94,12 +91,6 @@ class DecisionMap:
             can = np.isfinite(low)
             costs[i, can] = (low + share * (np.where(can, high, 0.0) - np.where(can, low, 0.0)))[can]
         return _with_nobody(costs)
-
-
-def _is_linear(name):
-    """Whether costs are linear in an input."""
-    known = RateCard.default().entries
-    return name == PRICE or (name in known and known[name].kind in PRICES)
 
 
 def _with_nobody(costs):
@@ -174,7 +165,7 @@ def _tie(chart, name, ends, costs, rivals):
     first, span = ends[0], ends[1] - ends[0]
     ahead, behind = (np.subtract(*np.take_along_axis(each, rivals, axis=0)) for each in costs)
     straight = ahead / (ahead - behind)
-    if _is_linear(name):
+    if is_linear(name):
         return first + straight * span, costs[0] + straight * (costs[1] - costs[0])
 
     def difference(share, x, y, dx, dy, a, b):

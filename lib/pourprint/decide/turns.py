@@ -9,7 +9,7 @@ from functools import partial
 
 import numpy as np
 
-from pourprint.decide.inputs import OF_THE_JOB, WHOLE, in_words, outcomes, single_plans, with_delay
+from pourprint.decide.inputs import OF_THE_JOB, PRICE, WHOLE, in_words, is_linear, outcomes, single_plans, with_delay
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import PRICES, Kind, nearest
 from pourprint.ledger.errors import InputError
@@ -17,7 +17,6 @@ from pourprint.plans.plan import Plan, ranged
 from pourprint.plans.steps import JOB
 from pourprint.risk.rework import rework
 
-PRICE_OF_DAY = "price_of_day"
 HOURS = (Kind.TIME, Kind.SPEED)
 MOST_KITS, MOST_PRICE = 400, 1000.0  # up to which quantity and price of a day are looked at by default
 WIDE = 3.0  # times as much, or as little, part volume
@@ -77,7 +76,7 @@ class _Question:
         """Cost of a kit of each route over arrays of inputs {key: (n,)}: (routes + 1, n) [currency]; the last row is
         that of nobody, dearer than any route that can and cheaper than those that cannot."""
         changes = dict(changes)
-        price = np.asarray(changes.pop(PRICE_OF_DAY, self.price_of_day), dtype=float)
+        price = np.asarray(changes.pop(PRICE, self.price_of_day), dtype=float)
         days = partial(Plan.days, start=self.start) if np.any(price) else lambda plan: 0.0
         rows = []
         for route, plan in self.plans.items():
@@ -91,7 +90,7 @@ class _Question:
     def about(self, key):
         """(value now, unit, low, high) of an input, to look at by default."""
         plan = next(iter(self.plans.values()))
-        if key == PRICE_OF_DAY:
+        if key == PRICE:
             most = max(MOST_PRICE, 2 * self.price_of_day)
             return self.price_of_day, f"{plan.rates.currency}/d", 0.0, most
         if key == "volume_cm3":
@@ -101,16 +100,9 @@ class _Question:
             most = MOST_KITS if key == "quantity" else plan.job.quantity
             return float(getattr(plan.job, key)), "kits", 1.0, float(max(most, plan.job.quantity))
         if key not in plan.rates.entries:
-            raise InputError(
-                f"there is no input {key!r}{nearest(key, [PRICE_OF_DAY, *OF_THE_JOB, *plan.rates.entries])}."
-            )
+            raise InputError(f"there is no input {key!r}{nearest(key, [PRICE, *OF_THE_JOB, *plan.rates.entries])}.")
         entry = plan.rates.entries[key]
         return float(entry.value), entry.unit, entry.low, entry.high
-
-    def is_linear(self, key):
-        """Whether costs are linear in an input."""
-        rates = next(iter(self.plans.values())).rates.entries
-        return key == PRICE_OF_DAY or (key in rates and rates[key].kind in PRICES and not key.startswith("buy."))
 
     def moved(self, keys, values):
         """Costs (routes + 1, n) with one input moved at a time, `keys` (n,) to `values` (n,), others as they are."""
@@ -143,7 +135,7 @@ class _Question:
             _, mine, others = there(share, at)
             return mine - others.min(axis=0)
 
-        search = np.flatnonzero([not self.is_linear(key) for key in keys])
+        search = np.flatnonzero([not is_linear(key) for key in keys])
         if search.size:
             near = 0.2 / np.abs(b - a).max() if np.isin(keys, WHOLE).any() else 5e-4
             found = find_root(lost, (0.0 * search, 0.0 * search + 1), args=(search,), tolerances={"xatol": near})
@@ -261,7 +253,7 @@ def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kind
     """
     question = _question(plans, price_of_day, start, failures)
     entries = {key: e for plan in question.plans.values() for key, e in ranged(plan).items() if e.kind in kinds}
-    asked = dict.fromkeys((*OF_THE_JOB, PRICE_OF_DAY, *entries)) if inputs is None else dict(inputs)
+    asked = dict.fromkeys((*OF_THE_JOB, PRICE, *entries)) if inputs is None else dict(inputs)
     found, grids = [], {}
     for key, ends in asked.items():
         now, unit, low, high = question.about(key)
@@ -288,7 +280,7 @@ def _samples(question, turn):
 
 def _nearest(question, found, grids):
     """The Turns with the nearest value at which another route wins, where there is one."""
-    alone = {turn.key for turn in found} & {*OF_THE_JOB, PRICE_OF_DAY}
+    alone = {turn.key for turn in found} & {*OF_THE_JOB, PRICE}
     keys = np.array([turn.key for turn in found if turn.key not in alone for _ in grids[turn.key]], dtype=object)
     rates = question.moved(keys, np.concatenate([grids[turn.key] for turn in found if turn.key not in alone] or [[]]))
     sides = []  # (turn, ends (2,), costs there): where the winner changes first on either side of now
