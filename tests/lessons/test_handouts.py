@@ -1,18 +1,16 @@
 """Handouts: one page that needs no network, with charts and stills of panels, code hidden on request."""
 
 import html
-import json
 import re
 import shutil
 import subprocess
 from pathlib import Path
 
 import nbformat
-import plotly.graph_objects as go
 import pytest
 
 import pourprint as pp
-from pourprint.lessons.handouts import TITLE_LENGTH, _plot, still, write_handout
+from pourprint.lessons.handouts import still, write_handout
 from pourprint.lessons.widget import AnswerBox
 from pourprint.panels import compare_panel
 from scenes import demo_kit, demo_rates
@@ -61,13 +59,6 @@ def test_an_image_beside_the_notebook_becomes_part_of_the_page(tmp_path):
     nbformat.write(made, path)
     page = write_handout(path, tmp_path / "one.html").read_text(encoding="utf-8")
     assert 'src="data:image/png;base64,' in page and "dot.png" not in page
-
-
-def test_a_long_title_of_a_chart_is_broken_into_lines_that_fit():
-    words = " ".join(["seven77"] * 20)
-    title = re.search(r'"title":\{"text":"([^"]*)"', _plot(go.Figure(layout={"title": words}))).group(1)
-    lines = json.loads(f'"{title}"').split("<br>")
-    assert " ".join(lines) == words and max(map(len, lines)) <= TITLE_LENGTH
 
 
 def test_code_is_hidden_on_request(page, tmp_path):

@@ -6,47 +6,17 @@ Plotly draws curves and solids of the course; a stack of ten pieces costs it mor
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from pathlib import Path
 
 import numpy as np
 
-from pourprint.figures.look import CLOSED, LOOKS, ON_FILL, SHADE, tint, title_of
+from pourprint.figures.look import CLOSED, LOOKS, SHADE, THEME, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.ledger.workdays import start_of
 from pourprint.plans.steps import Stage
 
 NAMED_SHARE = 0.0155  # of the axis: what a letter of a piece's name takes in a panel of 1280 px
-# The looks of all bars, apart from the bars, so that a key press sends few bytes. Hatches tell kinds of time apart.
-STYLE = f"""<style>
-.pourprint-bars {{contain: content; padding: 0.5em 0; line-height: 1.3; font-size: 13px}}
-.pourprint-bars > p {{font-size: 15px; margin: 0.3em 0}}
-.pourprint-bars > div {{display: flex; align-items: center}}
-.pourprint-bars > div > :first-child {{flex: 0 0 9em; text-align: right; padding-right: 0.6em}}
-.pourprint-bars > div > :last-child {{flex: 0 0 5.5em; padding-left: 0.6em}}
-.pourprint-bars > div > :nth-child(2) {{flex: 1; position: relative; padding: 5px 0; min-height: 1.4em}}
-.pourprint-bars > div:last-child > :nth-child(2) {{padding: 0; min-height: 0}}
-.pourprint-bars i {{position: absolute; top: 0; bottom: 0; border-left: 1px solid #8886; font-style: normal}}
-.pourprint-bars i > span {{position: absolute; transform: translateX(-50%)}}
-.pourprint-bars i:has(span) {{border: 0; top: 0}}
-.pourprint-bars u {{display: flex; position: relative; height: 26px; line-height: 26px; text-decoration: none}}
-.pourprint-bars s {{overflow: hidden; white-space: nowrap; text-align: center; color: {ON_FILL}; text-decoration: none;
-  box-shadow: inset -1px 0 #fff; print-color-adjust: exact; -webkit-print-color-adjust: exact}}
-.pourprint-bars s > span {{background: #fffa; padding: 0 2px; border-radius: 3px}}
-.pourprint-bars.marked {{display: grid; grid-template-columns: fit-content(45%) 1fr 5.5em; align-items: center}}
-.pourprint-bars.marked > p {{grid-column: 1 / -1}}
-.pourprint-bars.marked > div {{display: contents}}
-.pourprint-bars.marked > div > :nth-child(2) {{padding: 3px 0}}
-.pourprint-bars.marked u {{height: 1em; margin: 0.2em 0}}
-.pourprint-bars.marked s {{box-shadow: none}}
-.pourprint-bars s.thin {{height: 35%; align-self: center}}
-.pourprint-bars em {{position: absolute; top: 1px; bottom: 1px; width: 3px; background: currentColor;
-  transform: translateX(-50%); outline: 1px solid var(--jp-layout-color0, #fff);
-  print-color-adjust: exact; -webkit-print-color-adjust: exact}}
-.pourprint-bars s.machine {{background-image: repeating-linear-gradient(-45deg, #2226 0 1.5px, #0000 1.5px 7px)}}
-.pourprint-bars s.waiting {{background-image: radial-gradient(#2229 1px, #0000 1.4px); background-size: 7px 7px}}
-.pourprint-bars s.closed {{background-image: repeating-linear-gradient(#2227 0 1px, #0000 1px 6px)}}
-.pourprint-bars s.later {{background-image: repeating-linear-gradient(45deg, #2225 0 1px, #0000 1px 8px),
-  repeating-linear-gradient(-45deg, #2225 0 1px, #0000 1px 8px)}}
-</style>"""
+STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 # Stages that follow each other at one place are one phase of the clock.
 PHASES = {
     "at the desk": (Stage.DESIGN, Stage.TOOLING, Stage.SIMULATE, Stage.DIE),

@@ -2,6 +2,7 @@
 
 from html import escape
 
+from pourprint.figures.tables import table_html
 from pourprint.plans.cautions import cautions_of
 
 
@@ -18,11 +19,5 @@ def caution_box(plan, stage):
 
 def caution_table(plan):
     """All cautions of a plan, stage by stage, as an HTML table. Parameters: `plan` a feasible Plan."""
-    left = 'style="text-align:left"'  # sentences; a notebook sets its tables flush right
-    rows = "".join(
-        f'<tr><th scope="row" {left}>{escape(stage)}</th><td {left}>{"<br>".join(map(escape, texts))}</td></tr>'
-        for stage, texts in cautions_of(plan).groupby("stage", sort=False)["caution"]
-    )
-    head = f'<th scope="col" {left}>stage</th><th scope="col" {left}>cautions</th>'
-    caption = f"<caption {left}>{escape(plan.title)}: what can hurt, stage by stage.</caption>"
-    return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+    texts = cautions_of(plan).groupby("stage", sort=False)["caution"].agg(" ".join).rename("cautions")
+    return table_html(texts, f"{plan.title}: what can hurt, stage by stage.")

@@ -8,6 +8,7 @@ JupyterLab's light and dark theme.
 
 from dataclasses import dataclass
 from html import escape
+from pathlib import Path
 
 import plotly.graph_objects as go
 
@@ -18,13 +19,7 @@ INK, ON_FILL = "#222222", "#1A1A1A"  # of words and lines on the page, which fol
 GROUND, GRID = "rgba(254,254,254,0.8)", "#E6E6E6"  # behind words that cross lines; both follow the theme
 SHADOW = "rgba(128,128,128,0.2)"  # a band behind a chart, on any ground
 METAL, SAND = "#9AA5B1", "#C9B37E"
-THEME = """<style>
-.js-plotly-plot [style*="fill: rgb(34, 34, 34)"] {fill: var(--jp-content-font-color1, #222) !important}
-.js-plotly-plot [style*="stroke: rgb(34, 34, 34)"] {stroke: var(--jp-content-font-color1, #222) !important}
-.js-plotly-plot [style*="fill: rgb(254, 254, 254)"] {fill: var(--jp-layout-color0, #fff) !important}
-.js-plotly-plot [style*="stroke: rgb(230, 230, 230)"] {stroke: var(--jp-border-color3, #e6e6e6) !important}
-[data-jp-theme-light="false"] .js-plotly-plot :is(.annotation-text, .textpoint) {filter: brightness(1.5)}
-</style>"""
+THEME = f"<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 
 
 @dataclass(frozen=True)

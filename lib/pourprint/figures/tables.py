@@ -10,6 +10,7 @@ UNITS = {
     "mpa": "MPa", "celsius": "°C", "deg": "°", "m3": "m³", "days": "d",
 }  # fmt: skip
 LEFT = ' style="text-align:left"'
+MOST_ACROSS = 9  # columns that a page holds: a wider table of few rows is turned
 
 
 def heading(name):
@@ -29,10 +30,12 @@ def cell(value):
     >>> [cell(v) for v in (1234567.0, 12.3456, 0.00123, 4, float("nan"), "as drawn")]
     ['1,234,567', '12.35', '0.00123', '4', '', 'as drawn']
     """
-    if not isinstance(value, Number | np.number) or isinstance(value, bool | np.bool_):
+    if not isinstance(value, Number) or isinstance(value, bool):
         return "" if value is None else str(value)
     if not np.isfinite(value):
         return "" if np.isnan(value) else "∞"
+    if abs(value) < 1e-9:  # what rounding leaves of nothing
+        return "0"
     return f"{value:,.0f}" if abs(value) >= 1000 or value == int(value) else f"{value:.4g}"
 
 
@@ -43,23 +46,21 @@ def table_html(table, caption="", most=60):
     `most` rows, of which what is left out is said. Returns: HTML text.
     """
     table = table.to_frame() if table.ndim == 1 else table
+    table = table.T.rename(index=heading) if len(table) < MOST_ACROSS < table.shape[1] else table
     counts = table.index.dtype.kind == "i" and table.index.name is None
-    words = [not counts and table.index.dtype.kind not in "if"] * (not counts)
-    words += [dtype.kind not in "iufcM" for dtype in table.dtypes]
-    names = [heading(table.index.name or "")] * (not counts) + [heading(name) for name in table.columns]
-    head = "".join(f'<th scope="col"{LEFT * left}>{escape(name)}</th>' for name, left in zip(names, words, strict=True))
+    table = table if counts else table.reset_index(names=table.index.name or "")
+    left = [LEFT if all(value is None or isinstance(value, str) for value in table[name]) else "" for name in table]
+    heads = (f'<th scope="col"{at}>{escape(heading(name))}</th>' for name, at in zip(table, left, strict=True))
     body = ""
-    for row in table.head(most).itertuples(index=not counts, name=None):
-        cells = [
-            f'<th scope="row"{LEFT * left}>{escape(cell(value))}</th>' if first and not counts
-            else f"<td{LEFT * left}>{escape(cell(value))}</td>"
-            for first, left, value in zip((True, *(False,) * len(names)), words, row, strict=False)
-        ]  # fmt: skip
+    for row in table.head(most).itertuples(index=False, name=None):
+        cells = [f"<td{at}>{escape(cell(value))}</td>" for value, at in zip(row, left, strict=True)]
+        if not counts:
+            cells[0] = f'<th scope="row"{left[0]}>{escape(cell(row[0]))}</th>'
         body += f"<tr>{''.join(cells)}</tr>"
     if len(table) > most:
-        body += f"<tr><td{LEFT} colspan={len(names)}>… {len(table) - most} more rows</td></tr>"
+        body += f"<tr><td{LEFT} colspan={len(left)}>… {len(table) - most} more rows</td></tr>"
     said = f"<caption{LEFT}>{escape(caption)}</caption>" if caption else ""
     return (
         f'<table class="pourprint-table" style="text-align:right;line-height:1.4;max-width:100%">{said}'
-        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        f"<thead><tr>{''.join(heads)}</tr></thead><tbody>{body}</tbody></table>"
     )

@@ -8,12 +8,10 @@ import html
 import shutil
 import subprocess
 import tempfile
-import textwrap
 from pathlib import Path
 
 from pourprint.ledger.errors import InputError
 
-TITLE_LENGTH = 68  # letters of a chart's title that a page holds
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
@@ -107,15 +105,7 @@ def _still_plot(output):
 
 def _plot(figure):
     config = {"displayModeBar": False, "responsive": True}
-    lines = [line for part in (figure.layout.title.text or "").split("<br>") for line in _wrapped(part)]
-    figure.update_layout(title={"text": "<br>".join(lines), "x": 0.5, "xanchor": "center", "xref": "container"})
-    figure.update_layout(margin={"t": max(figure.layout.margin.t or 0, 20 + 28 * len(lines))})
     return figure.to_html(full_html=False, include_plotlyjs=False, include_mathjax=False, config=config)
-
-
-def _wrapped(line):
-    """A line of a chart's title in lines that fit on paper; a line with markup stays as it is."""
-    return [line] if "<" in line else textwrap.wrap(line, TITLE_LENGTH)
 
 
 def _print(browser, source, path, folder):
