@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+import pourprint as pp
 from scenes import DEMO
 
 NOTEBOOKS = sorted((Path(__file__).parents[2] / "notebooks").glob("[0-9][0-9]_*.ipynb"))
@@ -76,3 +77,22 @@ def test_a_notebook_says_how_long_it_and_its_short_path_take(path):
         whole, short = whole + takes, short + takes * (not skipped)
     said = re.search(r"About (\d+) minutes\. The short path .* about (\d+);", cells(path, "markdown")[0])
     assert said and abs(int(said[1]) - whole) <= 5 and abs(int(said[2]) - short) <= 5 and int(said[2]) < int(said[1])
+
+
+def long_sentences(text):
+    """Sentences of more than 30 words; a colon or semicolon ends one."""
+    text = re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", re.sub(r"`[^`]*`", "x", text)).replace("**", "")
+    return [said for said in re.split(r"(?<=[.!?:;])\s+|\n+", text) if len(said.split()) > 30]
+
+
+@pytest.mark.parametrize("path", OURS, ids=lambda path: path.stem)
+def test_no_sentence_of_a_notebook_is_longer_than_thirty_words(path):
+    assert [said for text in cells(path, "markdown") for said in long_sentences(text)] == []
+
+
+def test_no_sentence_of_an_exercise_is_longer_than_thirty_words():
+    room = pp.lessons.classroom(DEMO / "class.toml")
+    for name, exercise in pp.lessons.catalogue().items():
+        posed = exercise.question(room, "ada")
+        found = [said for text in (posed.text, *posed.hints) for said in long_sentences(text)]
+        assert not found, (name, found)

@@ -37,7 +37,7 @@ def believe_the_peak(draw, room):
     first = draw.whole("first", 60, 120, 5)
     return choose(
         draw,
-        f"On cells of 2 mm the highest stress in a corner of the staircase is {first} MPa, on cells of 1 mm "
+        f"On cells of 2 mm the highest stress in a corner of the staircase is {first} MPa. On cells of 1 mm it is "
         f"{round(first * 1.4)} MPa, on cells of 0.5 mm {round(first * 1.96)} MPa. What do you report?",
         [
             Option("no peak there: the stress a little away from corners and loads, at two sizes of cells"),
