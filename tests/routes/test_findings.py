@@ -7,7 +7,7 @@ from trimesh.creation import box, icosphere
 
 import pourprint as pp
 from pourprint.routes.findings import Verdict, findings, note, table
-from scenes import PRINTED, ROUTES, demo_kit, demo_rates
+from scenes import LIMITS, PRINTED, ROUTES, demo_kit, demo_rates
 
 CASTING = ("printed_pattern", "printed_mould", "tooled_pattern")
 
@@ -81,6 +81,32 @@ def test_a_labs_card_overrules_a_limit():
     assert "wall 1.5 mm" in reasons(sheet)["printed_mould"]
     better = pp.RateCard.default().replace({"printed_mould.least_wall": 1.2})
     assert reasons(sheet, rates=better)["printed_mould"] == ""
+
+
+def limiting(key):
+    """A route and a job that just keeps to a limit of the table."""
+    value = pp.RateCard.default()[key]
+    route = {"shell": "printed_pattern", "handling": "printed_metal"}.get(key.split(".")[0], key.split(".")[0])
+    alloy = "316L" if key.endswith("_hot") else "AlSi7Mg"
+    if key in ("shell.blind_depth", "printed_mould.core_slenderness"):
+        held = pp.KitPart(part(box((200, 60, 60))), sockets=(pp.Socket(20.0, 20.0 * value),))
+        return route, pp.Job(pp.Kit("one", (held,)), alloy)
+    if "wall" in key:
+        return route, pp.Job(part(box((100, 80, value))), alloy)
+    if key == "handling.least_size":
+        return route, pp.Job(part(box((value, value, value))), alloy)
+    slot = box((60, 60, 40)).difference(box((value, 80, 60)).apply_translation((0, 0, 25)))
+    return route, pp.Job(part(slot), alloy)
+
+
+@pytest.mark.parametrize("key", sorted(LIMITS))
+def test_every_limit_of_the_table_is_asked(key):
+    route, job = limiting(key)
+    at_limit = {one.key for one in findings(route, job)}
+    entry = pp.RateCard.default().entries[key]
+    cards = [pp.RateCard.default().replace({key: entry.value * by}) for by in (0.8, 1.25)]
+    asked = [{one.key for one in findings(route, job, card)} for card in cards]
+    assert key not in at_limit and sum(key in found for found in asked) == 1
 
 
 def test_sizes_as_arrays_are_judged_by_the_worst():

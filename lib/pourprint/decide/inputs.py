@@ -119,8 +119,8 @@ def _where_to_cut(ask, arrays, shape):
             refused[corner] = False
         except Infeasible:
             refused[corner] = True
-    if refused.all():
-        return None
+    if refused.all():  # small parts may have too thin walls and large ones be too heavy, with a size between them
+        return int(np.argmax(arrays["volume_cm3"].shape)) if "volume_cm3" in moving else None
     depends = [key for i, key in enumerate(moving) if np.any(np.diff(refused, axis=i))]
     return int(np.argmax(arrays[depends[0]].shape if depends else shape))
 
