@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 MOMENT_H = 1e-9  # what lies closer happens at one time
-WAITING, AT_BENCH, UNDER_WAY, BOOKED, AWAY = range(5)  # what a batch does
+TO_LOAD, TO_WORK, AT_BENCH, UNDER_WAY, BOOKED, AWAY = range(6)  # what a batch does, or waits for
 ARRIVING, SET_UP, RUNNING, UNLOADING, RESTING = range(5)  # where it is in a round of a visit
 HOT_LINKS = 8  # steps that follow each other hot, at most
 
@@ -253,7 +253,9 @@ def next_booking(state, j, now_h):
 def arrive(legs, visits, batches, state, j, now_h):
     """A batch comes to a visit, or to its next round. Returns: whether it need wait for nobody and nothing."""
     visit = state.at[j]
-    state.phase[j], state.left_h[j], state.mode[j], state.due_h[j] = SET_UP, visits.hands_on_h[visit], WAITING, math.inf
+    loads = legs.machine[visits.leg[visit]] >= 0 and visits.run_h[visit] + visits.unload_h[visit] > 0
+    state.phase[j], state.left_h[j], state.due_h[j] = SET_UP, visits.hands_on_h[visit], math.inf
+    state.mode[j] = TO_LOAD if loads else TO_WORK
     if len(state.rows):
         state.row[j] = state.count[3]
         state.count[3] += 1
@@ -310,7 +312,8 @@ def proceed(legs, visits, batches, state, j, now_h):
             state.phase[j] = UNLOADING
             note(state, j, 6, now_h)
             if visits.unload_h[visit] > 0:
-                state.mode[j], state.due_h[j], state.left_h[j] = WAITING, math.inf, visits.unload_h[visit]
+                state.mode[j] = TO_LOAD if legs.machine[visits.leg[visit]] >= 0 else TO_WORK
+                state.due_h[j], state.left_h[j] = math.inf, visits.unload_h[visit]
                 return
         elif state.phase[j] == UNLOADING:
             state.phase[j] = RESTING
@@ -329,7 +332,7 @@ def proceed(legs, visits, batches, state, j, now_h):
 
 def happen(legs, visits, batches, state, j, now_h):
     """What is due of a batch happens."""
-    if state.mode[j] == WAITING:
+    if state.mode[j] == TO_LOAD or state.mode[j] == TO_WORK:
         state.due_h[j] = math.inf  # it may be able to begin now
     elif state.mode[j] == BOOKED:
         end_h = next_booking(state, j, now_h)[1] if state.left_h[j] > 0 else now_h
@@ -405,19 +408,15 @@ def dispatch(floor, legs, visits, batches, state, now_h):
                 state.busy[state.person[kept]] += 1
             kept += 1
     state.count[1] = kept
-    for loading in (True, False):
-        for j in range(state.count[0]):
-            waits = state.mode[j] == WAITING and state.due_h[j] == math.inf
-            if not waits and (loading or state.mode[j] != AT_BENCH):
-                continue
-            visit = state.at[j]
-            leg = visits.leg[visit]
-            loads = legs.machine[leg] >= 0 and visits.run_h[visit] + visits.unload_h[visit] > 0
-            if loads != loading:
-                continue
-            if not loading and not in_one_go(legs, visits, batches, state, j):
+    for j in range(state.count[0]):
+        if state.mode[j] == TO_LOAD and state.due_h[j] == math.inf:
+            set_out(floor, legs, visits, batches, state, j, now_h)
+    for j in range(state.count[0]):
+        if state.mode[j] == AT_BENCH or (state.mode[j] == TO_WORK and state.due_h[j] == math.inf):
+            who = legs.who[visits.leg[state.at[j]]]
+            if state.mode[j] == AT_BENCH or not in_one_go(legs, visits, batches, state, j):
                 at_bench(floor, legs, visits, batches, state, j, now_h)
-            elif loading or state.busy[legs.who[leg]] < floor.people[legs.who[leg]]:
+            elif state.busy[who] < floor.people[who]:
                 set_out(floor, legs, visits, batches, state, j, now_h)
 
 
@@ -429,10 +428,13 @@ def lead(floor, legs, visits, batches, state):
             now_h = min(now_h, state.due_h[j])
         if now_h == math.inf:
             return
+        asked = False
         for j in range(state.count[0]):
             if state.due_h[j] <= now_h + MOMENT_H:
                 happen(legs, visits, batches, state, j, now_h)
-        dispatch(floor, legs, visits, batches, state, now_h)
+            asked = asked or state.mode[j] <= AT_BENCH
+        if asked:
+            dispatch(floor, legs, visits, batches, state, now_h)
 
 
 def lead_each(floor, legs, visits, every, runs, batches, state, end_h):
