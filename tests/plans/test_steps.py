@@ -264,13 +264,14 @@ def test_views_of_an_array_are_refused_in_a_sentence():
 # Time -------------------------------------------------------------------------------------------------
 
 
-@few
-@given(st.sampled_from(ROUTES), st.integers(1, 8), st.integers(1, 60))
-def test_more_kits_in_batches_of_one_size_never_take_less_time(route, batch_size, quantity):
-    # Holds while a batch is small. In a large batch one build more means shorter builds (they share the load
-    # evenly), which can use the nights better: there the time may fall by some hours.
-    plan = demo_plan(route, np.arange(quantity, quantity + 3), batch_size)
-    assert np.all(np.diff(plan.elapsed_h) >= -1e-6)
+@pytest.mark.parametrize("route", ROUTES)
+def test_more_kits_seldom_take_less_time_and_never_by_more_than_a_working_day(route):
+    # Nobody looks ahead (see `scheduler`): one kit more may load a machine at a better moment. Of these 155 steps from
+    # one quantity to the next a few fall, by a working day at most, which may have a weekend before it. In one large
+    # batch one build more also means shorter builds, which can use the nights better.
+    falls = [np.diff(demo_plan(route, np.arange(1, 33), batch).elapsed_h) for batch in (1, 2, 3, 5, 8)]
+    falls = -np.concatenate(falls)
+    assert np.count_nonzero(falls > 1e-6) <= 5 and falls.max() <= 24 + 48
 
 
 @few
