@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -85,10 +86,7 @@ def make_node(
 
     from manifold3d import Manifold, OpType
 
-    def rod(direction, radius, start, end):
-        round_r = radius * np.sqrt(2 * np.pi / segments / np.sin(2 * np.pi / segments))
-        turn = np.column_stack([rotated_up(np.eye(3), direction), np.zeros(3)])
-        return Manifold.cylinder(end - start, round_r, -1, segments).translate((0, 0, start)).transform(turn)
+    bar = partial(rod, segments=segments)
 
     def ball(radius):
         unit = Manifold.sphere(1, segments)
@@ -97,25 +95,25 @@ def make_node(
     arms = list(zip(tubes, bore_r, starts, strict=True))
     # Far enough to pass everything.
     reach = ball_r + sum(b.length_mm for b in bosses) + max(d + t.depth_mm for t, _, d in arms)
-    sleeves = [rod(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
-    metal = [rod(t.direction, r + wall_mm, 0, d + t.depth_mm) for t, r, d in arms]
+    sleeves = [bar(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
+    metal = [bar(t.direction, r + wall_mm, 0, d + t.depth_mm) for t, r, d in arms]
     # Sockets are cut a little beyond the arm's end, so that no film is left there.
-    holes = [rod(t.direction, r, d, d + t.depth_mm + 1) for t, r, d in arms]
-    holes += [rod(b.axis, b.bore_mm / 2, -reach, reach) for b in bosses]
+    holes = [bar(t.direction, r, d, d + t.depth_mm + 1) for t, r, d in arms]
+    holes += [bar(b.axis, b.bore_mm / 2, -reach, reach) for b in bosses]
     if hub_shell_mm is not None:
         check_numbers(arrays=False, hub_shell_mm=hub_shell_mm)
         shell = hub_shell_mm
         rooms = [ball(ball_r - shell)] if ball_r > shell else []
         rooms += [
-            rod(t.direction, r + wall_mm - shell, 0, d - shell) for t, r, d in arms if min(d, r + wall_mm) > shell
+            bar(t.direction, r + wall_mm - shell, 0, d - shell) for t, r, d in arms if min(d, r + wall_mm) > shell
         ]
-        kept = sleeves + [rod(t.direction, r + shell, d - shell, d + t.depth_mm) for t, r, d in arms]
+        kept = sleeves + [bar(t.direction, r + shell, d - shell, d + t.depth_mm) for t, r, d in arms]
         hollow = Manifold.batch_boolean(rooms, OpType.Add) - Manifold.batch_boolean(kept, OpType.Add)
         if hollow.volume() < 1:
             raise InputError(f"hub_shell_mm={shell!r} leaves no hollow in this hub; make it thinner or None.")
         holes.append(hollow)
         if drain_mm:
-            holes += [rod(t.direction, drain_mm / 2, d - shell - 1, d + 1) for t, _, d in arms]
+            holes += [bar(t.direction, drain_mm / 2, d - shell - 1, d + 1) for t, _, d in arms]
     rounds = []
     if fillet_mm:
         if not LEAST_FILLET_MM <= fillet_mm <= ball_r:
@@ -129,7 +127,7 @@ def make_node(
     solid = Manifold.batch_boolean([ball(ball_r), *metal, *sleeves, *rounds], OpType.Add)
     node = Manifold.batch_boolean([solid, *holes], OpType.Subtract)
     for i, (t, _, d) in enumerate(arms, start=1):
-        if (node ^ rod(t.direction, t.diameter_mm / 2, d, reach)).volume() > 1:
+        if (node ^ bar(t.direction, t.diameter_mm / 2, d, reach)).volume() > 1:
             raise InputError(
                 f"tube {i} cannot be slid into its socket: other metal is in the way; make depth_mm longer, or"
                 " blend_mm or the bosses smaller."
@@ -139,6 +137,15 @@ def make_node(
     if part.bodies != 1:
         raise InputError(f"this node falls into {part.bodies} pieces; use smaller bores or thicker walls.")
     return part
+
+
+def rod(direction, radius, start, end, segments):
+    """A Manifold: the round bar about a direction (3,) from start to end; its polygon keeps a circle's area."""
+    from manifold3d import Manifold
+
+    round_r = radius * np.sqrt(2 * np.pi / segments / np.sin(2 * np.pi / segments))
+    turn = np.column_stack([rotated_up(np.eye(3), direction), np.zeros(3)])
+    return Manifold.cylinder(end - start, round_r, -1, segments).translate((0, 0, start)).transform(turn)
 
 
 def _rounded_distance(ball_r, rods, fillet_mm):

@@ -74,6 +74,12 @@ class Lattice:
         found, corner = np.unique(flat, return_inverse=True)
         return cls(used.shape, cells, np.stack(np.unravel_index(found, size), 1), corner.reshape(-1, 8))
 
+    def at_corners(self, cells):
+        """Which nodes (n,) stand at a corner of one of some cells (e,) bool."""
+        found = np.zeros(len(self.nodes), bool)
+        found[self.corner[cells]] = True
+        return found
+
     @property
     def freedoms(self):
         """Numbers (e, 24) of the freedoms of each cell."""

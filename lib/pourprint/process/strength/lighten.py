@@ -14,8 +14,8 @@ from threadpoolctl import threadpool_limits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.parts.frame import GAP_MM
-from pourprint.parts.meshes import rotated_up, unit_vector
-from pourprint.parts.nodes import make_node, socket_starts
+from pourprint.parts.meshes import unit_vector
+from pourprint.parts.nodes import make_node, rod, socket_starts
 from pourprint.parts.part import Part
 from pourprint.process.strength.bricks import Lattice, Solver, brick
 
@@ -154,7 +154,7 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
     lattice = Lattice.of(room)
     points = low + lattice.nodes * cell_mm
     centres = low + (lattice.cells + 0.5) * cell_mm
-    loaded = [_near(lattice, hole.ring(centres, least_mm)) for hole in task.holes]
+    loaded = [lattice.at_corners(hole.ring(centres, least_mm)) for hole in task.holes]
     mixes, made = task.mixes()
     loads = np.einsum("nkf,fm->nkm", spread(task, points, loaded), mixes * np.sqrt((made**2).sum(1)))
     element = brick(1.0, 0.3, cell_mm)[0]
@@ -198,13 +198,6 @@ def _room(task, cell_mm, least_mm):
     free = np.any([hole.inside(centres) for hole in task.holes], axis=0)
     sleeve = np.any([hole.ring(centres, max(least_mm, 0.8 * cell_mm)) for hole in task.holes], axis=0) & ~free
     return low, (within | sleeve) & ~free, sleeve
-
-
-def _near(lattice, cells):
-    """Nodes (n,) bool at the corners of some cells (e,) bool."""
-    found = np.zeros(len(lattice.nodes), bool)
-    found[lattice.corner[cells]] = True
-    return found
 
 
 class _Blur:
@@ -257,16 +250,14 @@ def solid_of(task, stage, least_mm=2.5, name=None):
     from manifold3d import Manifold, OpType
     from scipy.ndimage import gaussian_filter
 
-    def rod(hole, radius, start, end):
-        round_r = radius * np.sqrt(2 * np.pi / SEGMENTS / np.sin(2 * np.pi / SEGMENTS))
-        turn = np.column_stack([rotated_up(np.eye(3), hole.axis), np.zeros(3)])
-        return Manifold.cylinder(end - start, round_r, -1, SEGMENTS).translate((0, 0, start)).transform(turn)
+    def bar(hole, radius, start, end):
+        return rod(hole.axis, radius, start, end, SEGMENTS)
 
     cell, reach = stage.cell_mm, 2 * np.ptp(task.plain.mesh[0], axis=0).max()
-    cuts = [rod(h, h.radius_mm, -reach if h.through else h.from_mm, reach) for h in task.holes]
+    cuts = [bar(h, h.radius_mm, -reach if h.through else h.from_mm, reach) for h in task.holes]
     # Sleeves run beyond their mouths and are cut there: no two skins lie on each other.
-    cuts += [rod(h, h.radius_mm + least_mm + cell, h.to_mm, h.to_mm + 3 * cell) for h in task.holes]
-    cuts += [rod(h, h.radius_mm + least_mm + cell, h.from_mm - 3 * cell, h.from_mm) for h in task.holes if h.through]
+    cuts += [bar(h, h.radius_mm + least_mm + cell, h.to_mm, h.to_mm + 3 * cell) for h in task.holes]
+    cuts += [bar(h, h.radius_mm + least_mm + cell, h.from_mm - 3 * cell, h.from_mm) for h in task.holes if h.through]
     cuts = Manifold.batch_boolean(cuts, OpType.Add)
     field = gaussian_filter(np.pad(stage.density, 2), 0.6)
     low = stage.origin_mm - 2 * cell

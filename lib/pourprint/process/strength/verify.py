@@ -54,7 +54,7 @@ def verify(task, parts, alloy, cell_mm=2.0):
         points = grid.origin_mm + lattice.nodes * cell_mm
         centres = grid.origin_mm + (lattice.cells + 0.5) * cell_mm
         shared = full[tuple(lattice.cells.T)]
-        loaded = [_corners(lattice, shared & hole.ring(centres, 1.5 * cell_mm)) for hole in task.holes]
+        loaded = [lattice.at_corners(shared & hole.ring(centres, 1.5 * cell_mm)) for hole in task.holes]
         loads = np.einsum("nkf,fm->nkm", spread(task, points, loaded), mixes)
         share = grid.fraction[tuple(lattice.cells.T)]
         with threadpool_limits(1):
@@ -68,12 +68,6 @@ def verify(task, parts, alloy, cell_mm=2.0):
         top = np.quantile(stress[read], 1 - TOP, axis=0)
         mass = parts[name].volume_cm3 * alloy["density"]
         found[name] = Verified(name, cell_mm, mass, float(energies.sum()), energies, top, lattice, stress)
-    return found
-
-
-def _corners(lattice, cells):
-    found = np.zeros(len(lattice.nodes), bool)
-    found[lattice.corner[cells]] = True
     return found
 
 
