@@ -30,8 +30,8 @@ def classes():
     return found
 
 
-def test_three_classes_fill_ninety_minutes_without_a_gap():
-    assert len(classes()) == 3
+def test_four_classes_fill_ninety_minutes_without_a_gap():
+    assert len(classes()) == 4
     for rows in classes():
         starts, ends = [row[0] for row in rows], [row[1] for row in rows]
         assert starts[0] == 0 and ends[-1] == 90 and starts[1:] == ends[:-1]

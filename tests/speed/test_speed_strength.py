@@ -33,5 +33,5 @@ def test_a_node_of_18_000_cells_is_lightened_in_less_than_120_s(benchmark):
         return time.process_time() - begun, last
 
     spent, last = benchmark.pedantic(search, rounds=1)
-    assert (last.density > 0).sum() > 17_000
+    assert last.volume_cm3 < 55
     assert spent < 120
