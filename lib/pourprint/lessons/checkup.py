@@ -49,7 +49,7 @@ def table(rows, caption=""):
     from pourprint.figures.tables import table_html
 
     if isinstance(rows, dict):
-        rows = pd.Series(rows, name="", dtype=object)
+        rows = pd.Series(rows, name=" ", dtype=object)  # its index has no heading either
     return HTML(table_html(pd.Series(list(rows), name="") if isinstance(rows, list) else rows, caption))
 
 
