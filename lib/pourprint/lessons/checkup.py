@@ -49,8 +49,8 @@ def table(rows, caption=""):
     from pourprint.figures.tables import table_html
 
     if isinstance(rows, dict):
-        rows = pd.Series(rows, name=" ", dtype=object)  # its index has no heading either
-    return HTML(table_html(pd.Series(list(rows), name="") if isinstance(rows, list) else rows, caption))
+        rows = pd.Series(rows, name="value", dtype=object).rename_axis("what")
+    return HTML(table_html(pd.DataFrame({"what": rows}) if isinstance(rows, list) else rows, caption))
 
 
 def _row(what, works, detail, remedy=""):

@@ -195,8 +195,9 @@ def under_price_by_date(draw, room):
         ]
 
     return design(
-        f"A customer wants kits of your class's frame, {quantity} in all, for at most {price:,.0f} {room.money} "
-        f"a kit, ready before {date:%A %d %B %Y}. Work may begin on {room.start:%A %d %B %Y at %H:%M}. Count no "
+        f"A customer wants {quantity} kit{'s' * (quantity > 1)} of your class's frame, for at most {price:,.0f} "
+        f"{room.money} a kit, "
+        f"ready before {date:%A %d %B %Y}. Work may begin on {room.start:%A %d %B %Y at %H:%M}. Count no "
         "failures. Choose the route and how many kits are made together.",
         (Field("route", "route", routes), Field("batch", "batch size [kits]")),
         outcome,

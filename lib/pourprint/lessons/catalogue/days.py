@@ -145,8 +145,8 @@ def start_day(draw, room):
     best = tuple(name for name, each in zip(WEEK, taken, strict=True) if each < min(taken) + 0.01)
     return predict(
         draw,
-        f"The {route.lower()} route makes kits of your class's frame, {quantity} in all, in one batch. On which day of "
-        f"the week of {monday:%d %B %Y} should work begin, so that the fewest days pass until all is ready?",
+        f"The {route.lower()} route makes {quantity} kit{'s' * (quantity > 1)} of your class's frame in one batch. On "
+        f"which day of the week of {monday:%d %B %Y} should work begin, so that fewest days pass until all is ready?",
         (*WEEK, "it makes no difference"),
         best if len(best) < len(WEEK) else ("it makes no difference",),
         Slider(
@@ -183,9 +183,10 @@ def days_and_price(draw, room):
         return [Aim("total", aim, total <= limit, f"{total:,.0f} {money}")]
 
     return design(
-        f"Kits of your class's frame are wanted, {quantity} in all, and every day until they are ready costs {price} "
-        f"{money}. Work begins on {room.start:%A %d %B %Y at %H:%M}. Count no failures. Choose route and batch size so "
-        f"that the job and its days cost at most {limit:,.0f} {money}.",
+        f"A customer wants {quantity} kit{'s' * (quantity > 1)} of your class's frame, and every day until all is "
+        f"ready costs {price} {money}. Work begins on {room.start:%A %d %B %Y at %H:%M}. "
+        "Count no failures. Choose "
+        f"route and batch size so that the job and its days cost at most {limit:,.0f} {money}.",
         (Field("route", "route", routes), Field("batch", "batch size [kits]")),
         outcome,
         {"route": best[0], "batch": str(best[1])},
