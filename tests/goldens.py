@@ -133,16 +133,14 @@ def comparison():
     made = demo_plans()
     routes = [*made]
     pairs = [(a, b) for i, a in enumerate(routes) for b in routes[i + 1 :]]
-    laid_out = pp.comparison(made, np.arange(1, 61), price_of_day=100.0, start=START)
+    laid_out = pp.comparison(made, price_of_day=100.0, start=START)
     return {
         "rank": {by: pp.rank(made, 100.0, by, START) for by in ("unit_cost", "days", "cost_with_delay", "hands_on_h")},
         "rank of titanium": pp.rank(demo_plans(4, "Ti-6Al-4V")),
         "break-even": {f"{a}, {b}": str(pp.break_even(made[a], made[b], np.arange(1, 201))) for a, b in pairs},
         "ties": {f"{a}, {b}": pp.tie_price_of_day(*_line(made[a]), *_line(made[b])) for a, b in pairs},
         "flip prices": pp.flip_prices(made, np.array([1, 2, 5, 10, 50])),
-        "unit costs": laid_out.unit_costs,
         "days": laid_out.days,
-        "cheapest": str(laid_out.break_even),
         "stages": laid_out.stage_costs(),
     }
 

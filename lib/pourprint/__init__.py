@@ -26,7 +26,7 @@ from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
 from pourprint.decide.map import decision_map
 from pourprint.decide.price import own_or_buy, price_of, prices
 from pourprint.decide.sensitivity import output_of, sobol, tornado
-from pourprint.decide.turns import curves, expected, turns, turns_table
+from pourprint.decide.turns import expected, turns, turns_table
 from pourprint.ledger import lab_log
 from pourprint.ledger.alloys import Alloy, alloy_ledger, alloys
 from pourprint.ledger.entries import as_table, freezing, joints, unmeshed

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
+from pourprint.decide.along import crossings, days_along, unit_costs_along
 from pourprint.decide.inputs import varied
 from pourprint.decide.turns import HOURS
 from pourprint.ledger.entries import PRICES
@@ -39,6 +40,13 @@ def turned(found, key):
     return turn
 
 
+def along(plans, key, values, price=0.0):
+    """({route: cost of a kit (n,)}, crossings) along one input of a card or job."""
+    days = days_along(plans, {key: values}, None)
+    costs = unit_costs_along(plans, {key: values}, price, days)
+    return costs, crossings(values, costs)
+
+
 def winner(plans, changes, price=0.0):
     """The cheapest route at one point, each planned there alone."""
     costs = {}
@@ -66,8 +74,8 @@ def test_the_quantity_at_which_a_tool_pays(fixed, each, other, star):
     plans = toys(tool=(fixed, each, 0), none=(0.0, other, 0))
     turn = turned(pp.turns(plans), "quantity")
     assert (turn.now, turn.at, turn.then) == (1, math.ceil(star), "tool")
-    found = pp.curves(plans, "quantity", np.arange(1, 201, 7))
-    assert [(c.value, c.before, c.after) for c in found.crossings] == [(math.ceil(star), "none", "tool")]
+    _, found = along(plans, "quantity", np.arange(1, 201))
+    assert [(c.at, c.before, c.to) for c in found] == [(math.ceil(star), "none", "tool")]
     # At ten pieces the tool's price would have to fall to 10 (c₁ − c₂) (exact).
     turn = turned(pp.turns({r: p.at(quantity=10) for r, p in plans.items()}, {"purchase.die_base": (0, 1)}),
                   "purchase.die_base")  # fmt: skip
@@ -84,14 +92,6 @@ def test_the_price_of_a_day_is_the_tie_of_two_lines(a, b, days_a, days_b, price)
         assert turn.at == pytest.approx(tie, rel=1e-6)
     elif math.isnan(tie):
         assert math.isnan(turn.at) and turn.then == "" and turn.away == math.inf
-
-
-def test_three_lines_cross_twice_between_two_values():
-    # 1000 + 20 d, 2200 + 12 d, 4000 + 8 d: ties at d = 150 and 450 (exact); only 0 and 1000 are looked at.
-    plans = toys(slow=(1000, 0.0, 20), middle=(2200, 0.0, 12), fast=(4000, 0.0, 8))
-    found = pp.curves(plans, "price_of_day", [0.0, 1000.0])
-    assert [(c.before, c.after) for c in found.crossings] == [("slow", "middle"), ("middle", "fast")]
-    assert [c.value for c in found.crossings] == pytest.approx([150, 450])
 
 
 # Brute force on the demo job ----------------------------------------------------------------------------
@@ -134,22 +134,24 @@ def test_where_nothing_turns_the_range_is_told():
 )
 def test_curves_along_any_input_say_what_plans_say_and_mark_their_crossings(key, values):
     plans, price = demo_plans(8 if key == "batch_size" else 1), 220.0
-    found = pp.curves(plans, key, values, price)
+    costs, found = along(plans, key, values, price)
     rng = np.random.default_rng(5)
     for i in rng.integers(len(values), size=6):
         for route, plan in plans.items():
             try:
                 alone = varied(plan, {key: values[i]})
             except Infeasible:
-                assert np.isnan(found.costs[route][i])
+                assert np.isnan(costs[route][i])
                 continue
             kit = (alone.total_cost + price * alone.days()) / alone.job.quantity
-            assert found.costs[route][i] == pytest.approx(kit)
-    for crossing in found.crossings:
-        whole = key in ("quantity", "batch_size")
-        near = 1.0 if whole else 1e-3 * (values[-1] - values[0])
-        assert winner(plans, {key: crossing.value - near}, price) == crossing.before
-        assert winner(plans, {key: crossing.value + (0 if whole else near)}, price) == crossing.after
+            assert costs[route][i] == pytest.approx(kit)
+    now = next(turn for turn in pp.turns(plans, price_of_day=price) if turn.key == key)
+    if key != "volume_cm3" and values[0] <= now.at <= values[-1]:  # by root finding; along volume there are jumps
+        assert min(abs(crossing.at - now.at) for crossing in found) < 1e-6 * now.at
+    for crossing in found:
+        before, after = values[values < crossing.at][-1], values[values >= crossing.at][0]
+        assert winner(plans, {key: before}, price) == crossing.before
+        assert winner(plans, {key: after}, price) == crossing.to
 
 
 # Failures -----------------------------------------------------------------------------------------------
@@ -180,8 +182,7 @@ def test_failures_bring_the_turn_where_their_lines_cross():
 @pytest.mark.parametrize(
     ("ask", "said"),
     [
-        (lambda: pp.curves(demo_plans(), "machine.metal_printr", [1, 2]), "machine.metal_printer"),
-        (lambda: pp.curves(demo_plans(), "quantity", [2, 1]), "rise"),
+        (lambda: pp.turns(demo_plans(), {"machine.metal_printr": (1, 2)}), "machine.metal_printer"),
         (lambda: pp.turns(demo_plans(), {"prise_of_day": (0, 1)}), "price_of_day"),
         (lambda: pp.turns(demo_plans(), price_of_day=-1.0), "price_of_day"),
     ],

@@ -17,7 +17,7 @@ from scenes import PRINTED, ROUTES, demo_kit, demo_rates
 
 def compared(routes=ROUTES, alloy="AlSi7Mg", price_of_day=60.0):
     job = pp.Job(demo_kit(), alloy, quantity=4, batch_size=4)
-    return pp.comparison(pp.plan_all(job, demo_rates(), routes), np.arange(1, 401), price_of_day)
+    return pp.comparison(pp.plan_all(job, demo_rates(), routes), price_of_day)
 
 
 def test_stacked_bars_add_up_to_unit_cost_and_days():

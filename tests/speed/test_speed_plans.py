@@ -45,14 +45,6 @@ def test_four_routes_with_their_days_take_less_than_10_ms(benchmark):
     assert benchmark.stats["min"] < 0.010
 
 
-def test_a_comparison_over_100_quantities_with_days(benchmark):
-    plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 4, 4), demo_rates())
-    found = benchmark(pp.comparison, plans, np.arange(1, 101), 50.0)
-    print(f"\ncomparison over 100 quantities, with days: {milliseconds(benchmark)}")
-    assert found.unit_costs["printed_metal"].shape == (100,)
-    assert benchmark.stats["min"] < 0.010
-
-
 def test_importing_takes_less_than_1_s(benchmark):
     def fresh():
         code = "import time; t = time.perf_counter(); import pourprint; print(time.perf_counter() - t)"

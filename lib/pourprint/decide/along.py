@@ -1,5 +1,6 @@
 """The routes along one input: what a kit costs in each, and where another becomes the cheapest."""
 
+from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -101,26 +102,32 @@ def crossings(grid, unit_costs):
 
 
 def _as_far(plan, changes, ask):
-    """What `ask` says of the plan along its changes as far as the route can, nan beyond its limit: (n,).
+    """What `ask` says of the plan along its changes where the route can, nan elsewhere: (n,).
 
-    A route that refuses a point refuses all points beyond it: sizes rise, and limits are passed once.
+    A route that can at two points can between them: limits are passed once, a lower and an upper one.
     """
     if not changes:
         return np.atleast_1d(ask(plan))
-    size, least, most = len(next(iter(changes.values()))), 0, None
+    size = len(next(iter(changes.values())))
 
-    def answer(n):
-        return np.broadcast_to(ask(varied(plan, {key: values[:n] for key, values in changes.items()})), n)
+    def answer(first, last):
+        some = {key: values[first:last] for key, values in changes.items()}
+        return np.broadcast_to(ask(varied(plan, some)), last - first)
+
+    def can(i):
+        try:
+            varied(plan, {key: values[i] for key, values in changes.items()})
+        except Infeasible:
+            return False
+        return True
 
     try:
-        return np.array(answer(size), dtype=float)
+        return np.array(answer(0, size), dtype=float)
     except Infeasible:
-        most = size
-    while most - least > 1:
-        middle = (least + most) // 2
-        try:
-            answer(middle)
-            least = middle
-        except Infeasible:
-            most = middle
-    return np.concatenate([answer(least) if least else np.zeros(0), np.full(size - least, np.nan)])
+        inside = next(filter(can, (size // 2, size // 4, 3 * size // 4, 0, size - 1)), None)
+    line = np.full(size, np.nan)
+    if inside is not None:
+        first = bisect_left(range(inside), True, key=can)
+        last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
+        line[first:last] = answer(first, last)
+    return line

@@ -1,9 +1,8 @@
-"""Plans side by side: break-evens, ranking by cost, days and the price of a day, and why."""
+"""Plans side by side: break-evens, ranking by cost, days and the price of a day."""
 
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -11,7 +10,6 @@ from pourprint.decide.inputs import outcomes, single_plans
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import moment_of
-from pourprint.plans.days import days_along
 from pourprint.plans.plan import NoPlan, Plan, feasible, made
 from pourprint.routes.findings import note
 
@@ -187,66 +185,31 @@ def _check_price(price_of_day):
 DELAY = "price of the days"
 
 
-def comparison(plans, quantities, price_of_day=0.0, start="2026-11-25T08:00"):
-    """Lay plans side by side over a range of quantities.
+def comparison(plans, price_of_day=0.0, start="2026-11-25T08:00"):
+    """Lay the plans of one job side by side.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `quantities` (n,) rising
-    whole numbers, the plans' own quantity is added; `price_of_day` [currency/d]; `start` date and time.
-    Returns: Comparison. Raises: InputError.
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `price_of_day` [currency/d];
+    `start` date and time. Returns: Comparison. Raises: InputError.
     """
     _check_price(price_of_day)
-    curves, days, spans = {}, {}, {}
-    check_numbers(quantities=quantities)
-    for route, plan in feasible(plans).items():
-        plan.single_only("comparison()")
-        quantities = np.union1d(quantities, plan.job.quantity)
-        curves[route] = plan.at(quantity=quantities)
-        spans[route], days[route] = plan.schedule(start)
-    return Comparison(plans, float(price_of_day), moment_of(start), quantities, curves, spans, days)
+    scheduled = {route: plan.schedule(start) for route, plan in feasible(plans).items()}
+    spans, days = ({route: pair[i] for route, pair in scheduled.items()} for i in (0, 1))
+    return Comparison(plans, float(price_of_day), moment_of(start), spans, days)
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """Plans of several routes for one job, and their curves over quantity, ready to be drawn or told.
+    """Plans of several routes for one job, ready to be drawn or told.
 
-    `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time;
-    `quantities` (n,); `curves` {route: Plan over all quantities}; `spans` {route: the first batch through the
-    calendar}; `days` {route: calendar days from the start to delivery of the quantity wanted [d]}.
+    `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time; `spans`
+    {route: the first batch through the calendar}; `days` {route: calendar days from the start to delivery [d]}.
     """
 
     plans: Mapping[str, Plan | NoPlan]
     price_of_day: float
     start: dt.datetime
-    quantities: np.ndarray
-    curves: Mapping[str, Plan]
     spans: Mapping[str, tuple]
     days: Mapping[str, float]
-
-    @cached_property
-    def curve_days(self):
-        """Calendar days from the start to delivery over all quantities: {route: (n,) [d]}.
-
-        Those of the quantity wanted are scheduled, those of the others may be read from a curve: see `days_along`.
-        """
-        wanted = {route: self.quantities == plan.job.quantity for route, plan in feasible(self.plans).items()}
-        return {
-            route: np.where(wanted[route], self.days[route], days_along(curve, self.start))
-            for route, curve in self.curves.items()
-        }
-
-    @cached_property
-    def unit_costs(self):
-        """Cost of one kit over all quantities, with the price of its share of the days: {route: (n,) [currency]}."""
-        # The days of a curve take a while, and are needed only when they cost something.
-        delay = {r: self.price_of_day * days for r, days in self.curve_days.items()} if self.price_of_day else {}
-        return {
-            route: (curve.total_cost + delay.get(route, 0.0)) / self.quantities for route, curve in self.curves.items()
-        }
-
-    @cached_property
-    def break_even(self):
-        """Who is cheapest on each interval of quantities, the price of the days included."""
-        return cheapest_intervals(self.unit_costs, self.quantities) if self.curves else BreakEven((), ())
 
     def unit_cost(self, route):
         """Cost of one kit with the price of its share of the days [currency]."""
@@ -264,41 +227,3 @@ class Comparison:
     def rows(self):
         """One dict a route, best first: cost, days and date, hours, stages, steps, yield, or why it cannot."""
         return _ranked(self.plans, self.days, self.price_of_day, "cost_with_delay", self.start)
-
-    def answer(self):
-        """The answer in a few sentences: who is cheapest here, where that turns, and at what price of a day."""
-        made = feasible(self.plans)
-        cannot = [f"{plan.title} cannot make it: {plan.reason}" for plan in self.plans.values() if not plan.feasible]
-        if not made:
-            return " ".join(["No route can make this job.", *cannot])
-        best, fastest = min(made, key=self.unit_cost), min(self.days, key=self.days.get)
-        plan, money = made[best], made[best].rates.currency
-        kits = f"{plan.job.quantity} kit" + "s" * (plan.job.quantity != 1)
-        counted = ", days included," if self.price_of_day else ""
-        said = [
-            f"For {kits}{counted} the {plan.title.lower()} route costs least: "
-            f"{self.unit_cost(best):,.0f} {money} a kit, ready in {self.days[best]:.0f} days."
-        ]
-        if fastest != best:
-            said.append(
-                f"Fastest is the {made[fastest].title.lower()} route: {self.unit_cost(fastest):,.0f} {money} a kit, "
-                f"{self.days[fastest]:.0f} days."
-            )
-        watch = [f"On the {plan.title.lower()} route {note(plan.findings)}."] if plan.findings else []
-        return " ".join([*said, self._where_it_turns(), self._when_days_count(best), *watch, *cannot]).strip()
-
-    def _where_it_turns(self):
-        intervals = self.break_even.intervals
-        names = [self.plans[i.cheapest].title.lower() if i.cheapest else "a tie" for i in intervals]
-        if len(intervals) > 4:
-            turns = self.break_even.crossings
-            return f"The lead changes {len(turns)} times between {turns[0]} and {turns[-1]} kits: see the marks."
-        parts = [f"{name} from {i.first} to {i.last}" for i, name in zip(intervals, names, strict=True)]
-        return f"Cheapest by quantity: {', '.join(parts)} kits."
-
-    def _when_days_count(self, best):
-        lines = {r: (self.plans[r].total_cost, self.days[r]) for r in self.days}
-        later = [(price, route) for price, route in envelope(lines) if price > self.price_of_day]
-        money = self.plans[best].rates.currency
-        parts = [f"above {price:,.0f} {money} a day {self.plans[route].title.lower()} wins" for price, route in later]
-        return f"If a day of delay costs more: {', '.join(parts)}." if parts else ""

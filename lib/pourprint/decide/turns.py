@@ -1,4 +1,4 @@
-"""What would turn the answer: costs along any input, where they cross, and how far each input is from a crossing.
+"""What would turn the answer: for each input the nearest value at which another route wins; and failures in the mean.
 
 Costs here are those of one kit with the price of its share of the days, of plans as they are or with their failures.
 """
@@ -163,62 +163,6 @@ def _without_meshes(plan):
     return replace(plan, job=plan.job.with_(kit=replace(plan.job.kit, parts=parts)))
 
 
-# Curves -----------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Crossing:
-    """At `value` of an input, as it rises, the cheapest route changes from `before` to `after`, "" where none can."""
-
-    value: float
-    before: str
-    after: str
-
-
-@dataclass(frozen=True)
-class Curves:
-    """Costs of one kit along an input: its `key`, `unit` and value `now`, `values` (n,), `costs` {route: (n,)}
-    [currency], nan where a route cannot, and the `crossings` of the cheapest, rising."""
-
-    key: str
-    unit: str
-    now: float
-    values: np.ndarray
-    costs: Mapping[str, np.ndarray]
-    crossings: tuple[Crossing, ...]
-
-
-def curves(plans, key, values, price_of_day=0.0, start=None, failures=False):
-    """Costs of all routes along any input, and where the cheapest changes.
-
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job; `key` "quantity", "batch_size",
-    "volume_cm3", "price_of_day", or any number of the rate card; `values` (n,) rising; `price_of_day` [currency/d];
-    `start` date and time (default: some Monday); `failures` in the mean, with the shares that they have at the plans'
-    own inputs. Returns: Curves. Raises: InputError. What comes and goes between two values is not seen.
-    """
-    question = _question(plans, price_of_day, start, failures)
-    now, unit, *_ = question.about(key)
-    check_numbers(zero_allowed=True, values=values)
-    values = np.atleast_1d(values).astype(float)
-    if np.any(np.diff(values) <= 0):
-        raise InputError(f"the values of {key!r} must rise.")
-    costs = question.costs({key: values})
-    best, found = np.argmin(costs, axis=0), []
-    ends = np.stack([values[:-1], values[1:]])[:, np.diff(best) != 0]
-    at = np.stack([costs[:, :-1], costs[:, 1:]], axis=1)[..., np.diff(best) != 0]
-    while ends.size:  # between two values there may be more than one: go on from each that is found
-        places, after = question.turn(np.full(ends.shape[1], key, dtype=object), ends, at)
-        before, last = np.argmin(at[:, 0], axis=0), np.argmin(at[:, 1], axis=0)
-        found += map(Crossing, places.tolist(), *([question.names[i] for i in each] for each in (before, after)))
-        more = (after != last) & (np.abs(places - ends[0]) > 1e-6 * np.abs(ends[1] - ends[0]))
-        there = question.costs({key: places})
-        there[after, np.arange(places.size)] = there.min(axis=0) * (1 - 1e-12)
-        ends, at = np.stack([places, ends[1]])[:, more], np.stack([there, at[:, 1]], axis=1)[..., more]
-    found.sort(key=lambda crossing: crossing.value)
-    shown = np.where(costs[:-1] < NOBODY_COSTS, costs[:-1], np.nan)
-    return Curves(key, unit, now, values, dict(zip(question.plans, shown, strict=True)), tuple(found))
-
-
 # What would turn the answer ---------------------------------------------------------------------------
 
 
@@ -245,7 +189,9 @@ class Turn:
 def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kinds=PRICES):
     """What would turn the answer: for each input the nearest value at which another route wins, nearest first.
 
-    Parameters: as for `curves`; `inputs` {key: (low, high)} to look at (default: quantity up to 400, batch size, part
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job; `price_of_day` [currency/d]; `start` date
+    and time (default: some Monday); `failures` in the mean, with the shares that they have at the plans' own inputs;
+    `inputs` {key: (low, high)} to look at (default: quantity up to 400, batch size, part
     volume to a third and three times, price of a day up to 1000, and from its low to its high each number of the rate
     card that some plan reads and that is of one of these `kinds`; with (*PRICES, *HOURS) times and speeds too, which
     takes a second where days are priced). One input at a time, all others as they are. Returns: tuple of Turn. Raises:
