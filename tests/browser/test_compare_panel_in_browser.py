@@ -123,11 +123,11 @@ def test_every_trace_is_right_before_a_key_is_pressed(panel):
 
 @pytest.mark.parametrize("name", [*JOB_SLIDERS, *map(shown_name, RATE_SLIDERS)])
 def test_a_key_on_each_slider_moves_chart_and_table(panel, name):
-    plot, table = settled(panel)[0], panel.locator(".pourprint-table").inner_text()
+    plot, table = settled(panel)[0], panel.locator(".pourprint-panel .pourprint-table").first.inner_text()
     key = "ArrowLeft" if name == "batch size" else "ArrowRight"  # beyond the quantity a batch moves nothing
     press(panel, panel.get_by_role("slider", name=name).first, key, times=3)
     moved(panel, plot)
-    assert panel.locator(".pourprint-table").inner_text() != table
+    assert panel.locator(".pourprint-panel .pourprint-table").first.inner_text() != table
     check_all_traces(panel)
 
 
@@ -151,7 +151,7 @@ def test_the_serial_reference_can_be_hidden(panel):
     menu.select_option("hide")
     three = moved(panel, four)
     assert "Tooled pattern" not in [trace["name"] for trace in three]
-    assert "Tooled pattern" not in panel.locator(".pourprint-table").inner_text()
+    assert "Tooled pattern" not in panel.locator(".pourprint-panel .pourprint-table").first.inner_text()
     menu.select_option("show")
     moved(panel, three)
     check_all_traces(panel)

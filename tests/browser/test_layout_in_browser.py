@@ -17,7 +17,8 @@ KIT = (
 )
 SIZES = [(1280, 800), (1366, 768), (1440, 900), (1920, 1080)]
 LEAST_SHARE = 0.9
-# For each slider, brought into view as a Tab does: the share of slider and of chart that the notebook's pane shows.
+# For each slider, from the first to the last and back, brought into view as a Tab does: the share of slider and of
+# chart that the notebook's pane shows.
 SEEN = """() => {
   const pane = document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect();
   const seen = element => {
@@ -27,7 +28,8 @@ SEEN = """() => {
     return Math.max(0, high) * Math.max(0, wide) / (box.height * box.width);
   };
   const chart = document.querySelector('.pourprint-content').querySelector('.js-plotly-plot, .pourprint-bars');
-  return [...document.querySelectorAll('.pourprint-panel .noUi-handle')].map(slider => {
+  const sliders = [...document.querySelectorAll('.pourprint-panel .noUi-handle')];
+  return [...sliders, ...sliders.reverse()].map(slider => {
     slider.scrollIntoView({block: 'nearest'});
     return [slider.getAttribute('aria-label'), seen(slider), seen(chart)];
   });
