@@ -14,6 +14,7 @@ from pourprint.decide.turns import Expected, expected, turns, turns_table
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, date_row, number_row
+from pourprint.panels.own import own_part
 from pourprint.panels.panel import (
     Shown,
     alloy_row,
@@ -25,6 +26,7 @@ from pourprint.panels.panel import (
     start_or_next,
     volume_row,
 )
+from pourprint.parts.kits import KitPart
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.risk.runs import percent, simulate_all
@@ -75,8 +77,7 @@ def compare_panel(kit, rates, start=None):
     """
     kit = kit_of(kit)
     check_card(rates)
-    # Meshes are measured already; without them a slider need not move their vertices.
-    kit = replace(kit, parts=tuple(replace(item, part=replace(item.part, mesh=None)) for item in kit.parts))
+    kit = replace(kit, parts=tuple(map(_without_mesh, kit.parts)))
     start = start_or_next(start, rates)
     kits = {f"{kit.name} ({kit.nodes} nodes)": kit}
     if len(kit.parts) > 1:
@@ -140,6 +141,14 @@ def compare_panel(kit, rates, start=None):
         kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
         return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
 
+    def add(part, count):
+        item = _without_mesh(KitPart(part, count))
+        kits[f"{count} × {part.name}"] = replace(kit, name=part.name, parts=(item,))
+        kits[f"{kit.name} and {count} × {part.name}"] = replace(kit, parts=(*kit.parts, item))
+        menu, now = job["kit"].source, f"{count} × {part.name}"
+        menu.options = list(kits)
+        menu.value = now
+
     # A newly chosen part starts at its own size; who chooses a batch size wants batches.
     job["kit"].observe(lambda: setattr(job["volume"].source, "value", mean_cm3(kits[job["kit"].value])))
     job["batch"].observe(lambda: job["batch"].said and setattr(job["at_once"].source, "value", False))
@@ -151,8 +160,14 @@ def compare_panel(kit, rates, start=None):
         lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
         rough=lambda values: asked(values, resting=False),
+        beside=[own_part(add)],
         more=("What would turn the answer?", lambda found: _what_turns(found.now)),
     )
+
+
+def _without_mesh(item):
+    """A KitPart that is measured already; without its mesh a slider need not move vertices."""
+    return replace(item, part=replace(item.part, mesh=None))
 
 
 def _job_rows(kits):

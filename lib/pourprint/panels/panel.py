@@ -60,7 +60,7 @@ class Shown:
     layout: Mapping[str, dict] = field(default_factory=dict)
 
 
-def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only_shown=(), more=None):
+def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only_shown=(), more=None, beside=()):
     """Controls, what they ask for, and how it is shown: a Panel.
 
     Parameters: `groups`, `folds` {caption: {name: Row}}, open and folded; `asked(values)` the result for {name:
@@ -68,7 +68,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
     `figure(result, values)` the whole live chart; `rough(values)` a
     result quick enough to draw while a slider moves, where `asked` is not and waits until it rests;
     `only_shown` names of controls that leave the result as it is; `more` (caption of a button, what it shows of the
-    result as HTML), until a control moves.
+    result as HTML), until a control moves; `beside` widgets that stand with the controls.
     """
     folds = folds or {}
     controls = {name: row for rows in (*groups.values(), *folds.values()) for name, row in rows.items()}
@@ -109,7 +109,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
     content = widgets.VBox([answer, status, chart or bars]).add_class("pourprint-content")
     undo = widgets.Button(description="↺ all as at first").add_class("pourprint-undo")
     undo.on_click(lambda button: [row.back() for row in controls.values()])
-    page = widgets.HBox([widgets.VBox([*boxes, undo]).add_class("pourprint-controls"), content]).add_class(
+    page = widgets.HBox([widgets.VBox([*boxes, *beside, undo]).add_class("pourprint-controls"), content]).add_class(
         "pourprint-page"
     )
     below = [bars] if chart else []
