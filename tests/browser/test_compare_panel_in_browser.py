@@ -72,7 +72,9 @@ def moved(page, before, patience_s=30):
 
 
 def check_all_traces(page):
-    page.wait_for_timeout(3000)  # days along the chart are exact once the slider rests
+    # Days along the chart are exact once the sliders rest; failures are counted then too.
+    page.wait_for_timeout(700)
+    page.wait_for_function("!document.querySelector('.pourprint-facts').textContent.includes('…')", timeout=60_000)
     plot = settled(page)[0]
     plans, price = expected(page)
     start = dt.datetime.fromisoformat(page.locator("input[type=date]").first.input_value() + "T08:00")
