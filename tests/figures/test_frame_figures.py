@@ -58,3 +58,11 @@ def test_the_gram_chart_finds_where_it_begins_to_pay():
         {"mass [g]": [200.0, 150.0], "stiffness [-]": [1.0, 0.9], "margin [-]": [2.0, 1.5]}, index=["plain", "light"]
     )
     assert pp.figures.stiffness_chart(bars).figure.layout.title.text.startswith("plain")
+
+
+def test_each_chart_tells_its_numbers_in_words():
+    for chart in (
+        pp.figures.fit_chart(28, 8, 40, pp.alloys()["AlSi7Mg"], 30.0, ("N7", "R7")),
+        pp.figures.shear_chart(Lap(30, 2, 70, 1.1, 3.8, 72, 21.5, 40), 10_000, -60.0),
+    ):
+        assert "<table" in chart.words() and chart.takeaway and chart.alt

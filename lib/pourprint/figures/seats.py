@@ -29,7 +29,7 @@ def fit_chart(bore_mm, depth_mm, boss_mm, alloy, warmer_k=60.0, fits=("H7", "K7"
             )
         word = "safe" if fit in safe else "yields" if seat["verdict"].str.startswith("yields").any() else "may be loose"
         write(figure, max(seat.iloc[:, 0]), f"{fit}, room", word, anchor="left", dx=8)
-    table = pd.concat(seats, names=["fit"]).round(2)
+    table = pd.concat(seats, names=["fit"]).round(2).reset_index()
     return Chart(
         figure,
         f"Between room and {warmer_k:g} K more, {seats[fits[0]].iloc[0, 0] - seats[fits[0]].iloc[0, 1]:.1f} µm of "
