@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pourprint.ledger.workdays import generic_calendar, start_of
+from pourprint.ledger.workdays import HORIZON_DAYS, generic_calendar, past_horizon, start_of
 from pourprint.plans.scheduler import Batches, Legs, Visits
 from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Step
@@ -94,11 +94,16 @@ class Walk:
         return np.maximum.reduceat(ends, runs[:-1]), *noted
 
     def ends(self, calendar, begin_h, steady):
-        """When each case is done, (n,) [h]; beyond `steady` batches at the pace of the last half of them."""
+        """When each case is done, (n,) [h]; beyond `steady` batches at the pace of the last half of them.
+
+        Raises: InputError past the calendar's end.
+        """
         ends, *_ = self.lead(calendar, begin_h, np.minimum(self.full, steady))
         if (self.full > steady).any():
             half, *_ = self.lead(calendar, begin_h, np.minimum(self.full, steady // 2))
             ends += (self.full - steady).clip(0) * (ends - half) / (steady - steady // 2)
+            if ends.max() > 24 * HORIZON_DAYS:
+                raise past_horizon()
         return ends
 
 
