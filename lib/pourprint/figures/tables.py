@@ -48,7 +48,7 @@ def table_html(table, caption="", most=60):
     table = table.to_frame() if table.ndim == 1 else table
     table = table.T.rename(index=heading) if len(table) < MOST_ACROSS < table.shape[1] else table
     counts = table.index.dtype.kind == "i" and table.index.name is None
-    table = table if counts else table.reset_index(names=table.index.name or "")
+    table = table if counts else table.reset_index(names=[name or "" for name in table.index.names])
     left = [LEFT if all(value is None or isinstance(value, str) for value in table[name]) else "" for name in table]
     heads = (f'<th scope="col"{at}>{escape(heading(name))}</th>' for name, at in zip(table, left, strict=True))
     body = ""
