@@ -13,10 +13,11 @@ from pourprint.parts.part import Measures
 from pourprint.process.freezing.section_modulus import METALS, section_in
 from pourprint.process.powder.orientation import Orientations, Scan
 from pourprint.process.sand.parting import PartingStudy
+from pourprint.process.shell.clusters import Seat
 from pourprint.process.walls import Walls
 from scenes import DEMO, demo_kit
 
-KINDS = (Measures, Orientations, Scan, PartingStudy, Walls, *(section_in(metal) for metal in range(len(METALS))))
+KINDS = (Measures, Orientations, Scan, PartingStudy, Seat, Walls, *(section_in(metal) for metal in range(len(METALS))))
 
 
 def fresh():

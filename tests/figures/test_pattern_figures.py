@@ -21,7 +21,7 @@ def meshes(chart):
     return [trace for trace in chart.figure.data if trace.type == "mesh3d"]
 
 
-@pytest.mark.parametrize("number", range(1, 7))
+@pytest.mark.parametrize("number", range(1, 6))
 def test_a_cluster_is_drawn_where_the_layout_hangs_it_within_what_a_picture_can_turn(number):
     sizes = sizes_of()
     chart = figures.cluster_picture(sizes, 4, number)
@@ -36,7 +36,7 @@ def test_a_cluster_is_drawn_where_the_layout_hangs_it_within_what_a_picture_can_
 
 
 def test_every_gate_ends_on_its_pattern():
-    chart = figures.cluster_picture(sizes_of(), 4, 6)
+    chart = figures.cluster_picture(sizes_of(), 4, 5)
     parts = np.concatenate([np.c_[t.x, t.y, t.z] for t in meshes(chart) if t.name not in ("gate", "runner and cup")])
     for gate in (trace for trace in meshes(chart) if trace.name == "gate"):
         ends = np.c_[gate.x, gate.y, gate.z].reshape(-1, 18, 3)[:, -1]  # 8 + 8 corners and two middles a gate

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.hot_spots import hot_spots
-from pourprint.process.freezing.voxels import Grid, columns, frame_along, voxels
+from pourprint.process.freezing.voxels import Grid, columns, voxels
+from pourprint.process.geometry import frame_along
 from scenes import DEMO
 
 few = settings(max_examples=40, deadline=None)

@@ -56,8 +56,11 @@ def test_patterns_by_hand():
 
 
 def test_patterns_stand_side_by_side_on_the_bed_at_their_own_size():
-    # 60.87 × 40.58 mm and 5 mm apart on 300 × 300: (305 // 65.87) · (305 // 45.58) = 4 · 6 = 24 a build.
-    assert [float(level_of(plan(block(1)), "build").per_batch(n)) for n in (1, 24, 25)] == [1, 1, 2]
+    # On their least side, 40.58 × 30.44 mm, 5 mm apart on 300 × 300: (305 // 45.58) · (305 // 35.44) = 6 · 8 = 48.
+    assert [float(level_of(plan(block(1)), "build").per_batch(n)) for n in (1, 48, 49)] == [1, 1, 2]
+    # Where the printer is lower than 60.87 mm they lie down: 60.87 × 30.44 mm, 4 · 8 a build.
+    low = plan(block(1), printed_pattern__bed_z=50.0)
+    assert [float(level_of(low, "build").per_batch(n)) for n in (32, 33)] == [1, 2]
     just = pp.Part.from_numbers("bar", 100, 400, (299, 40, 30))  # fits as a casting, not with its contraction
     with pytest.raises(Infeasible, match="contraction"):
         plan(pp.Job(just, "AlSi7Mg"))

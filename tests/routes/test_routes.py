@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 import pourprint as pp
 from pourprint.decide.inputs import outcomes
@@ -403,3 +404,25 @@ def test_the_other_routes_still_plan_when_one_cannot():
         "printed_mould",
         "tooled_pattern",
     ]
+
+
+# However it is drawn ------------------------------------------------------------------------------------
+
+
+@given(st.integers(0, 10**6))
+@settings(max_examples=4, deadline=None)
+def test_a_plan_does_not_hang_on_how_the_mesh_was_drawn(seed):
+    """A node turned at random: the cast routes to rounding, printed metal to 2 %, since it may also stand as drawn."""
+    part = demo_kit().parts[2].part
+    turn = Rotation.random(random_state=seed).as_matrix()
+    other = pp.Part.from_arrays("turned", part.mesh[0] @ turn.T, part.mesh[1])
+    for route, tolerance in (("printed_pattern", 1e-6), ("printed_mould", 1e-6), ("printed_metal", 0.02)):
+        costs = [pp.plan(route, pp.Job(p, "AlSi10Mg", 4), demo_rates()).unit_cost for p in (part, other)]
+        assert costs[0] == pytest.approx(costs[1], rel=tolerance), route
+
+
+def test_a_pattern_too_tall_for_the_printer_lies_down():
+    """The demo beds are 300 × 300 × 250 mm."""
+    tall, long = (pp.Part.from_numbers("rod", 60, 210, box) for box in ((30, 40, 280), (280, 40, 30)))
+    costs = [pp.plan("printed_pattern", pp.Job(p, "AlSi7Mg"), demo_rates()).unit_cost for p in (tall, long)]
+    assert costs[0] == pytest.approx(costs[1])

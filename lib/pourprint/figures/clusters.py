@@ -61,11 +61,12 @@ def _hanging(part, sizes, kind, most):
     turn, scale = sizes.stances[kind].turn, sizes.scale
     seat = part.study(Seat).scaled(scale)
     if part.mesh is None:
-        vertices, faces = box((np.zeros(3), scale * part.box_mm))
+        vertices, faces = box((np.zeros(3), seat.sides_mm))
     else:
-        vertices, faces = coarser(part.mesh[0] * scale, part.mesh[1], most)
-        vertices = vertices - part.mesh[0].min(0) * scale
-    sides = scale * np.asarray(part.box_mm)
+        drawn = part.mesh[0] @ seat.frame.T * scale
+        vertices, faces = coarser(drawn, part.mesh[1], most)
+        vertices = vertices - drawn.min(0)
+    sides = seat.sides_mm
     outward = 1.0 if seat.low_end[turn[0]] else -1.0  # the heavy end sits at the gate
     frame = np.zeros((3, 3))
     frame[0, turn[0]], frame[2, turn[2]] = outward, 1.0

@@ -2,6 +2,10 @@
 
 import numpy as np
 
+from pourprint.parts.meshes import unit_vector
+
+MOST_FLATS = 100  # of a hull, the largest: one of them lies on a side of its least box
+
 
 def unit(vectors):
     """Vectors (…, 3) at length one; those without a length stay 0."""
@@ -35,16 +39,58 @@ def turned(angle):
     return np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
 
 
-def smallest_rectangle(points, turns=90):
-    """(angle [rad], length, width [mm]) of the smallest rectangle round points (n, 2), among `turns` of 90°/turns."""
+def smallest_rectangle(points):
+    """(angle [rad], length, width [mm]) of the smallest rectangle round points (n, 2), exact: it lies on their hull."""
     from scipy.spatial import ConvexHull
 
     hull = points[ConvexHull(points).vertices]
-    angles = np.arange(turns) * np.pi / 2 / turns
+    edges = np.roll(hull, -1, axis=0) - hull
+    angles = np.arctan2(edges[:, 1], edges[:, 0]) % (np.pi / 2)
     along = np.ptp(hull @ np.array([np.cos(angles), np.sin(angles)]), axis=0)
     across = np.ptp(hull @ np.array([-np.sin(angles), np.cos(angles)]), axis=0)
     best = int(np.argmin(along * across))
     return angles[best], along[best], across[best]
+
+
+def frame_along(direction):
+    """Unit vectors u, v, w (3, 3) as rows, right-handed, with w along direction (3,). Raises InputError."""
+    w = unit_vector(direction, "direction")
+    # From the axis least along w; for +z this leaves u and v on x and y.
+    helper = np.eye(3)[1] if abs(w[2]) > 0.99 else np.eye(3)[2]
+    u = unit(np.cross(helper, w))
+    return np.array([u, np.cross(w, u), w])
+
+
+def own_frame(vertices, faces):
+    """Axes of a part's own (3, 3), rows of length one, right-handed, which turn with it however it is drawn.
+
+    They are those of its least box, the longest side first, among boxes with a large flat of its hull on a side; the
+    first two point to the heavier half. Parameters: closed mesh, vertices (n, 3) [mm], faces. Two boxes of one volume
+    are told apart by the larger flat.
+    """
+    from scipy.spatial import ConvexHull
+
+    hull = ConvexHull(vertices)
+    points, areas = vertices[hull.vertices], np.linalg.norm(area_vectors(vertices[hull.simplices]), axis=1)
+    _, first, flat = np.unique(np.round(hull.equations, 6), axis=0, return_index=True, return_inverse=True)
+    largest = np.argsort(-np.bincount(flat.ravel(), areas), kind="stable")[:MOST_FLATS]
+    least, best = np.inf, np.eye(3)
+    for normal in hull.equations[first[largest], :3]:
+        frame = frame_along(normal)
+        angle, length, width = smallest_rectangle(points @ frame[:2].T)
+        volume = length * width * np.ptp(points @ normal)
+        if volume < least * (1 - 1e-6):
+            least, best = volume, np.vstack([turned(angle) @ frame[:2], frame[2]])
+    placed = points @ best.T
+    order = np.argsort(-np.ptp(placed, axis=0), kind="stable")
+    heavy = best @ centre_of_mass(vertices, faces) - (placed.min(0) + placed.max(0)) / 2
+    first, second = (best * np.where(heavy < 0, -1, 1)[:, None])[order[:2]]
+    return np.array([first, second, np.cross(first, second)])
+
+
+def laid_flat(box_mm):
+    """The sides (..., 3) of a box that lies on its largest side, the longest first [mm]."""
+    return -np.sort(-np.asarray(box_mm), axis=-1)
 
 
 def centre_of_mass(vertices, faces):

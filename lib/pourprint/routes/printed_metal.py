@@ -182,9 +182,11 @@ def lay_out(job, rates):
     share = _plates_per_kit(job.kit, [piece.standing for piece in pieces], m)
     height = common.largest(piece.standing.height_mm for piece in pieces) + m("lift")
     if np.any(height > m("height_limit")):
+        lying = all(np.all(np.any(usable(p.orientations.standing, _by_direction(m))[0], axis=-1)) for p in pieces)
         raise Infeasible(
             f"the tallest part needs {np.max(height):.0f} mm with its supports, but the printer builds "
-            f"{common.limit(m('height_limit'))} mm: turn the part, or split it."
+            f"{common.limit(m('height_limit'))} mm: "
+            + ("it fits lying down, so set printed_metal.turning to 1." if lying else "split it.")
         )
     return Layout(tuple(pieces), common.lots("plate", share), share, height)
 

@@ -45,10 +45,12 @@ def _print_patterns(sizes):
     """Print, in builds as many as the beds hold side by side, and clean."""
     p, kit = sizes.rates.section("printed_pattern"), sizes.job.kit
     part, bed = common.part_level(kit), (p("bed_x"), p("bed_y"), p("bed_z"))
-    fits = [np.where(box[..., 2] <= bed[2], per_bed(box, bed[:2], p("bed_gap")), 0) for box in sizes.boxes_mm]
-    limits = f"its bed is {' × '.join(map(common.limit, bed))} mm, and patterns stand on it, larger by the contraction"
-    boxes_mm = [item.part.box_mm for item in kit.parts]
-    builds = common.lots("build", common.share_of_lots(kit, fits, boxes_mm, "the pattern printer", limits))
+    castings_mm = [box / sizes.scale for box in sizes.boxes_mm]
+    fits = [laid_down(box, bed, p("bed_gap")) for box in sizes.boxes_mm]
+    limits = (
+        f"its bed is {' × '.join(map(common.limit, bed))} mm, and patterns, larger by the contraction, lie on any side"
+    )
+    builds = common.lots("build", common.share_of_lots(kit, fits, castings_mm, "the pattern printer", limits))
     polymer = {"material.pattern_polymer": sizes.kit_polymer_kg / kit.nodes}
     printing = (
         Work(builds, hands_on_h=p("build_setup"), unload_h=p("build_unload")),
@@ -66,6 +68,12 @@ def _print_patterns(sizes):
         ),
         Step(Stage.PATTERN, "clean, seal and check the patterns", (Work(part, hands_on_h=p("clean_each")),)),
     )
+
+
+def laid_down(box_mm, bed_mm, gap_mm):
+    """How many equal boxes (..., 3) [mm] lie on a bed (x, y, z) [mm], on whichever side most of them can stand [-]."""
+    ways = [np.roll(box_mm, turn, axis=-1) for turn in range(3)]
+    return common.largest(np.where(way[..., 2] <= bed_mm[2], per_bed(way, bed_mm[:2], gap_mm), 0) for way in ways)
 
 
 def kiln_h(rates, hottest_c):

@@ -15,7 +15,7 @@ from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
 from pourprint.process.sand.feeding import cylinder_cm3
 from pourprint.process.shell.burn_out import ash_g, burning_h, polymer_share
-from pourprint.process.shell.clusters import Rack, clusters_per_kit, hang, stance
+from pourprint.process.shell.clusters import Rack, Seat, clusters_per_kit, hang, stance
 from pourprint.process.shell.coats import Bend, by_size, closing_coat, damp_factor, drying_h, intervals_h, shell_cm3
 from pourprint.routes import common
 
@@ -36,8 +36,8 @@ class ShellSizes:
 
     @cached_property
     def boxes_mm(self):
-        """Box of each part's pattern, list of (..., 3) [mm]."""
-        return [self.scale * item.part.box_mm for item in self.job.kit.parts]
+        """Least box of each part's pattern, however the part is drawn, list of (..., 3) [mm]."""
+        return [self.scale * item.part.study(Seat).sides_mm for item in self.job.kit.parts]
 
     def pattern_cm3(self, part):
         """Volume of a part's pattern [cm3]."""
@@ -309,7 +309,7 @@ class ShellSizes:
             f"{common.limit(c('runner_length'))} mm, a cluster weighs at most {common.limit(c('weight_limit'))} kg, "
             f"and its metal comes from one crucible of {common.limit(common.crucible_kg(self.job, self.rates))} kg"
         )
-        common.share_of_lots(kit, self.alone, [item.part.box_mm for item in kit.parts], "a cluster", limits)
+        common.share_of_lots(kit, self.alone, [box / self.scale for box in self.boxes_mm], "a cluster", limits)
         counts = [item.count for item in kit.parts]
         return clusters_per_kit(counts, *self._hanging, self.alone, self.rack.runner_length, self.rack.gap)
 

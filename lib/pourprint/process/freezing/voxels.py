@@ -9,8 +9,7 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.parts.meshes import unit_vector
-from pourprint.process.geometry import ranges, unit
+from pourprint.process.geometry import frame_along, ranges
 
 MOST_COLUMNS = 20_000_000
 
@@ -88,15 +87,6 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
         ends.append((ray[order], at[order]))
     (ray, enter), (_, leave) = ends
     return Columns(frame, float(spacing_mm), origin, shape, ray, enter, np.maximum(leave, enter))
-
-
-def frame_along(direction):
-    """Unit vectors u, v, w (3, 3) as rows, right-handed, with w along direction (3,). Raises InputError."""
-    w = unit_vector(direction, "direction")
-    # From the axis least along w; for +z this leaves u and v on x and y.
-    helper = np.eye(3)[1] if abs(w[2]) > 0.99 else np.eye(3)[2]
-    u = unit(np.cross(helper, w))
-    return np.array([u, np.cross(w, u), w])
 
 
 def _edge_ends(points, faces, origin, spacing):

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from pourprint.ledger.entries import unmeshed
-from pourprint.process.geometry import facets, unit
+from pourprint.process.geometry import facets, own_frame, unit
 from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, hanging, stand
 
 SPREAD = 200  # directions spread evenly
@@ -32,8 +32,8 @@ def sphere(n):
     return np.stack([level * np.cos(turn), level * np.sin(turn), z], axis=1)
 
 
-def directions_of(normals, areas, spread=SPREAD, flats=FLATS):
-    """Directions worth a look, (n, 3): as drawn first, the other axes, the largest flats, and an even spread.
+def directions_of(normals, areas, drawn=(0, 0, 1), spread=SPREAD, flats=FLATS):
+    """Directions worth a look, (n, 3): as drawn first, the axes, the largest flats, and an even spread.
 
     Parameters: facets' normals (m, 3) and areas (m,) [mm2]. A part that stands on a flat needs no support there.
     """
@@ -41,7 +41,7 @@ def directions_of(normals, areas, spread=SPREAD, flats=FLATS):
     size = np.bincount(group.ravel(), areas)
     largest = rough[np.argsort(-size)[:flats]]
     axes = np.concatenate([np.eye(3)[::-1], -np.eye(3)])
-    found = unit(np.concatenate([axes, largest, -largest, sphere(spread)]))
+    found = unit(np.concatenate([[drawn], axes, largest, -largest, sphere(spread)]))
     _, first = np.unique(np.round(found, 3), axis=0, return_index=True)
     return found[np.sort(first)]
 
@@ -60,9 +60,12 @@ class Scan:
     @classmethod
     def measured(cls, vertices, faces, directions=None):
         """The scan of a closed mesh [mm] over `directions` (n, 3), by default those of `directions_of`."""
+        own = own_frame(vertices, faces) if directions is None else np.eye(3)  # the same however the part is drawn
+        vertices = np.asarray(vertices, dtype=float) @ own.T
         normals, areas, middles = _sample(*facets(vertices, faces))
-        directions = directions_of(normals, areas) if directions is None else np.asarray(directions, dtype=float)
-        length, width, height, low = _boxes(np.asarray(vertices, dtype=float), directions)
+        if directions is None:
+            directions = directions_of(normals, areas, own[:, 2])
+        length, width, height, low = _boxes(vertices, directions)
         foot, held, room, side, shadow = (np.empty(len(directions)) for _ in range(5))
         step = max(1, CHUNK // len(areas))
         for first in range(0, len(directions), step):
@@ -78,7 +81,7 @@ class Scan:
             side[part] = areas @ np.sqrt(np.maximum(1 - look**2, 0))
             shadow[part] = areas @ np.abs(look) / 2
         shadow = np.minimum(shadow, length * width)
-        return cls(directions, _guessed(height, length, width, foot, held, room, side, shadow))
+        return cls(directions @ own, _guessed(height, length, width, foot, held, room, side, shadow))
 
     def scaled(self, factor):
         """The same directions of a part in similar shape; `factor` ratio of lengths [-]. Returns: Scan."""
@@ -86,8 +89,8 @@ class Scan:
 
     @classmethod
     def estimated(cls, part):
-        """A part known by its numbers alone stands as its box does."""
-        return cls(np.array([[0.0, 0.0, 1.0]]), _as_its_box(part, 0.0))
+        """A part known by its numbers alone stands on a side of its box."""
+        return cls(np.eye(3)[[2, 1, 0]], _as_its_box(part, 0.0))
 
 
 def _sample(normals, areas, corners):
@@ -110,12 +113,15 @@ def _guessed(height, length, width, foot, held, room, side, shadow, inner_share=
 
 
 def _as_its_box(part, inner_share):
-    x, y, z = np.moveaxis(part.box_mm[..., None, :], -1, 0)
+    """A part known by numbers on each side of its box, as given first: its overhang the same share of the footprint."""
+    ways = np.moveaxis(np.stack([np.roll(part.box_mm, turn, axis=-1) for turn in range(3)]), 0, -2)  # (…, 3 ways, 3)
+    x, y, z = np.moveaxis(ways, -1, 0)
     one = [np.asarray(v)[..., None] for v in (part.overhang_cm2, part.support_cm3, part.area_cm2)]
-    overhang, support, area = np.broadcast_arrays(*one)
+    overhang, support, area, _ = np.broadcast_arrays(*one, z)
     foot = unmeshed()["unmeshed.foot_fraction"].value * x * y
+    held = 100 * overhang * x * y / (x * y)[..., :1]
     # Mean of the sine over all slopes of a surface without a preferred direction: π/4 (exact).
-    return _guessed(z, x, y, foot, 100 * overhang, 1000 * support, 100 * np.pi / 4 * area, x * y, inner_share)
+    return _guessed(z, x, y, foot, held, 1000 * support, 100 * np.pi / 4 * area, x * y, inner_share)
 
 
 def _boxes(vertices, directions, turns=12):
@@ -164,10 +170,11 @@ class Orientations:
         scores = np.array(WISHES) @ (facts / np.where(usual > 0, usual, 1))
         best = np.argsort(scores, axis=1, kind="stable")[:, :2]
         chosen = scan.directions[np.unique([0, *best.ravel()])]
-        spacing = np.ptp(np.asarray(vertices), axis=0).max() / RAYS_ACROSS
-        surface = facets(vertices, faces)
-        stands, shadows = zip(*(stand(vertices, faces, up, spacing, surface) for up in chosen), strict=True)
-        return cls(chosen, Standing.of_each(stands), shadows)
+        own = own_frame(vertices, faces)  # the same rays however the part is drawn
+        placed = vertices @ own.T
+        spacing, surface = np.ptp(placed, axis=0).max() / RAYS_ACROSS, facets(placed, faces)
+        stands, shadows = zip(*(stand(placed, faces, own @ up, spacing, surface) for up in chosen), strict=True)
+        return cls(chosen, Standing.of_each(stands), tuple(replace(one, frame=one.frame @ own) for one in shadows))
 
     @cached_property
     def least_held(self):
@@ -182,6 +189,6 @@ class Orientations:
 
     @classmethod
     def estimated(cls, part):
-        """A part known by its numbers alone stands as its box does; a share of its supports stands on itself."""
+        """A part known by its numbers alone stands on a side of its box; a share of its supports stands on itself."""
         share = unmeshed()["unmeshed.inner_share"].value
-        return cls(np.array([[0.0, 0.0, 1.0]]), _as_its_box(part, share))
+        return cls(np.eye(3)[[2, 1, 0]], _as_its_box(part, share))

@@ -9,9 +9,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from pourprint.ledger.checks import plain
 from pourprint.parts.meshes import groups_of
 from pourprint.process.freezing.voxels import columns
-from pourprint.process.geometry import centre_of_mass, facets, smallest_rectangle, turned, unit
+from pourprint.process.geometry import centre_of_mass, facets, laid_flat, own_frame, smallest_rectangle, turned, unit
 
 SPREAD = 32  # directions spread evenly over a half sphere; the part's own axes and facet normals come on top
 OWN_NORMALS = 12
@@ -66,6 +67,8 @@ class PartingStudy:
 
         The best hides least. Of those alike, the part's own straight ways come before slanted ones, the lowest first.
         """
+        own = own_frame(vertices, faces)  # the same rays however it is drawn
+        vertices = vertices @ own.T
         longest = np.ptp(vertices, axis=0).max()
         tried = candidates(vertices, faces)
         looks = [columns(vertices, faces, longest / COARSE, direction) for direction in tried]
@@ -79,15 +82,17 @@ class PartingStudy:
         angle, length, width = smallest_rectangle(vertices @ seen.frame[:2].T)
         turn = turned(angle if length >= width else angle + np.pi / 2)  # the longer side along u
         frame = np.vstack([turn @ seen.frame[:2], seen.frame[2]]) + 0.0  # no −0
-        placed = vertices @ frame.T
+        placed, frame = vertices @ frame.T, frame @ own
         parting, flat = flat_parting(seen)
         regions_cm3 = hidden_of(seen).volumes_cm3
-        return cls(frame, placed.min(0), placed.max(0), parting, flat, regions_cm3, True, tried, hides)
+        return cls(frame, placed.min(0), placed.max(0), parting, flat, regions_cm3, True, tried @ own, hides)
 
     @classmethod
     def estimated(cls, part):
-        """A part known by numbers alone: parted at half its height, its cavities unknown."""
-        return cls(np.eye(3), 0 * part.box_mm, part.box_mm, part.height_mm / 2, np.nan, np.zeros(0), False)
+        """A part known by numbers alone: lying on the largest side of its box, parted at half its height, its cavities
+        unknown."""
+        box = laid_flat(part.box_mm)
+        return cls(np.eye(3), 0 * box, box, plain(box[..., 2]) / 2, np.nan, np.zeros(0), False)
 
     def scaled(self, factor):
         """The study of the part in similar shape: factor (...) [-], ratio of lengths."""

@@ -5,12 +5,12 @@ wedge, its tier a height. Layouts are for planning: boxes are larger than the pa
 interlocks shapes hangs more. Draining of slurry and trapped air are left to the eye.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 
 import numpy as np
 
-from pourprint.process.geometry import centre_of_mass
+from pourprint.process.geometry import centre_of_mass, own_frame
 
 SEVERAL = 4  # clusters hung to find the mean share of a kit
 TURNS = np.array(list(permutations(range(3))))  # which side of a box points outward, round the ring, along the runner
@@ -177,37 +177,42 @@ def places(cluster):
 TOUCH_MM = 1.0  # what lies within this of a side's outermost point can take a gate
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Seat:
-    """Where a part can be gated: `low_end` (3,) whether it is heavier towards the low end of each of its axes, and
-    `lands_mm` (3, 2, 3) for the low and high end of each axis the outermost place nearest to its middle [mm from the
-    box's low corner]. A study of a Part, for pictures and for feeding from the heavy end."""
+    """A part in its least box, and where it can be gated; a study of a Part.
 
+    frame (3, 3): the part's own axes as rows, so that `vertices @ frame.T` stand in the box; sides_mm (..., 3): of the
+    box [mm]. low_end (3,): whether the part is heavier towards the low end of each axis. lands_mm (..., 3, 2, 3): for
+    the low and high end of each axis the outermost place nearest to its middle [mm from the box's low corner].
+    """
+
+    frame: np.ndarray
+    sides_mm: np.ndarray
     low_end: np.ndarray
     lands_mm: np.ndarray
 
     @classmethod
     def measured(cls, vertices, faces):
         """From a mesh: vertices [mm], faces."""
-        points = vertices[np.unique(faces)] - vertices.min(0)
-        middle = centre_of_mass(vertices - vertices.min(0), faces)
-        box = points.max(0)
+        frame = own_frame(vertices, faces)
+        placed = vertices @ frame.T
+        points, placed = placed[np.unique(faces)] - placed.min(0), placed - placed.min(0)
+        middle, box = centre_of_mass(placed, faces), points.max(0)
         lands = np.empty((3, 2, 3))
         for axis in range(3):
             for end, depth in enumerate((points[:, axis], box[axis] - points[:, axis])):
                 near = points[depth <= TOUCH_MM]
                 aside = np.delete(near - middle, axis, axis=1)
                 lands[axis, end] = near[np.argmin((aside**2).sum(1))]
-        return cls(middle < box / 2, lands)
+        return cls(frame, box, middle < box / 2, lands)
 
     @classmethod
     def estimated(cls, part):
-        """Without a mesh: the middles of the box's sides."""
-        lands = np.broadcast_to(part.box_mm / 2, (3, 2, 3)).copy()
-        lands[range(3), 0, range(3)] = 0.0
-        lands[range(3), 1, range(3)] = part.box_mm
-        return cls(np.ones(3, dtype=bool), lands)
+        """Without a mesh: its box as given, and the middles of the box's sides."""
+        ends = np.stack([np.where(np.eye(3) > 0, end, 0.5) for end in (0.0, 1.0)], axis=1)
+        return cls(np.eye(3), part.box_mm, np.ones(3, dtype=bool), ends * part.box_mm[..., None, None, :])
 
     def scaled(self, factor):
-        """The same shape at another size: one `factor` of lengths [-]."""
-        return Seat(self.low_end, self.lands_mm * factor)
+        """The same shape at another size: `factor` (...) ratio of lengths [-]."""
+        s = np.asarray(factor)[..., None]
+        return replace(self, sides_mm=self.sides_mm * s, lands_mm=self.lands_mm * s[..., None, None])

@@ -10,7 +10,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.parts.meshes import unit_vector
-from pourprint.process.freezing.voxels import frame_along
+from pourprint.process.geometry import frame_along
 
 LEAST_HELD = 1e-11  # of the stiffest motion; a frame that resists some motion less than this is a mechanism
 TURN_MM = 100.0  # a turn of 1 rad counts as this displacement when motions are compared
