@@ -10,8 +10,6 @@ from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Step
 
 STEADY = 100  # batches, from which on each follows at the pace of the last half of them (within 1 %: tested)
-CURVE = 12  # quantities of a curve that are scheduled, and batches for which its pace is steady (within 2 %)
-CURVE_STEADY = 40
 
 
 @dataclass(frozen=True)
@@ -127,24 +125,12 @@ def walk_of(plan):
     return Walk((*one_off, *each), len(one_off), hours, full, more.astype(int), which.ravel())
 
 
-def days_of(plan, start=None, steady=STEADY):
+def days_of(plan, start=None):
     """Calendar days of a plan from a start to delivery, as `Plan.days`."""
     calendar, begin_h = calendar_of(plan, start)
     walk = walk_of(plan)
-    days = (walk.ends(calendar, begin_h, steady) - begin_h) / 24 + plan.job.delivery_days
+    days = (walk.ends(calendar, begin_h, STEADY) - begin_h) / 24 + plan.job.delivery_days
     return days[walk.which].reshape(plan.shape) if plan.shape else float(days[0])
-
-
-def days_along(plan, start=None):
-    """Days of a plan over rising quantities (n,) [d], for a curve: twelve are scheduled, the others lie in between.
-
-    A plan's own quantity is not to be read from it. Where more than the quantity is an array, all are scheduled.
-    """
-    quantity = np.asarray(plan.job.quantity)
-    if quantity.ndim != 1 or quantity.size <= CURVE or plan.at(quantity=1).shape:
-        return plan.days(start)
-    some = np.unique(np.geomspace(1, quantity.size, CURVE).round().astype(int)) - 1
-    return np.interp(quantity, quantity[some], days_of(plan.at(quantity=quantity[some]), start, CURVE_STEADY))
 
 
 def spans_and_days(plan, start):
