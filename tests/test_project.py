@@ -13,7 +13,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 NOTEBOOKS = sorted(ROOT.glob("notebooks/*.ipynb"))
 LIBRARY = ROOT / "lib" / "pourprint"
-ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons")
+ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 
 
 def source(cell):
@@ -43,7 +43,11 @@ def test_no_module_reaches_into_anothers_private_names():
 
 
 def test_the_library_is_its_rooms_and_its_face():
-    assert {path.name for path in LIBRARY.iterdir() if path.name != "__pycache__"} == {*ROOMS, "__init__.py"}
+    assert {path.name for path in LIBRARY.iterdir() if path.name != "__pycache__"} == {
+        *ROOMS,
+        "__init__.py",
+        "__main__.py",
+    }
 
 
 def test_ruff_finds_nothing():

@@ -24,6 +24,7 @@ from pourprint.decide.information import (
 )
 from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
 from pourprint.decide.map import decision_map
+from pourprint.decide.pedigree import pedigree
 from pourprint.decide.price import own_or_buy, price_of, prices
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.decide.turns import expected, turns, turns_table
@@ -75,6 +76,7 @@ _ON_FIRST_USE = {
     "panels": "panels",
     "lessons": "lessons",
     "handouts": "lessons.handouts",
+    "report": "report",
     "check_installation": "lessons.checkup",
 }
 
@@ -84,24 +86,3 @@ def __getattr__(name):
         raise AttributeError(f"pourprint has no {name!r}")
     module = import_module(f"pourprint.{_ON_FIRST_USE[name]}")
     return getattr(module, name, module)
-
-
-def pedigree(rates=None):
-    """The whole ledger as a table: every number of the rate card, the process tables, alloys and moulds.
-
-    Parameters: `rates` RateCard (default: the library's placeholder card).
-    Returns: pandas table keyed by name: value, low, high, unit, pedigree, source, date.
-    """
-    import pandas as pd
-
-    card = RateCard.default() if rates is None else rates
-    return pd.concat(
-        [
-            card.table(),
-            alloy_ledger(),
-            as_table(unmeshed()),
-            as_table(freezing()),
-            as_table(joints()),
-            as_table(carbon_ledger()),
-        ]
-    )

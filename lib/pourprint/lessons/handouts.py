@@ -28,18 +28,31 @@ def write_handout(notebooks, path, code=True, title=None):
         raise InputError(f"notebooks={notebooks!r} must be one or more .ipynb files that exist.")
     if path.suffix not in (".html", ".pdf") or not path.parent.is_dir():
         raise InputError(f"path={str(path)!r} must end in .html or .pdf, in an existing folder.")
-    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
-    if path.suffix == ".pdf" and browser is None:
-        raise InputError("a PDF needs Chromium or Chrome installed; write .html and print it from your browser.")
+    if path.suffix == ".pdf":
+        needed_browser()
     page = _page([(_run(p), p.parent) for p in paths], title or paths[0].stem.replace("_", " "), code)
     if path.suffix == ".html":
         path.write_text(page, encoding="utf-8")
-        return path
-    with tempfile.TemporaryDirectory() as folder:
-        source = Path(folder, "handout.html")
-        source.write_text(page, encoding="utf-8")
-        _print(browser, source, path.resolve(), folder)
+    else:
+        path.write_bytes(printed(page))
     return path
+
+
+def needed_browser():
+    """The path of an installed Chromium, which prints. Raises: InputError where there is none."""
+    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if browser is None:
+        raise InputError("a PDF needs Chromium or Chrome installed; write .html and print it from your browser.")
+    return browser
+
+
+def printed(page):
+    """A page of HTML printed by an installed Chromium: the PDF's bytes. Raises: InputError."""
+    with tempfile.TemporaryDirectory() as folder:
+        source, path = Path(folder, "page.html"), Path(folder, "page.pdf")
+        source.write_text(page, encoding="utf-8")
+        _print(needed_browser(), source, path, folder)
+        return path.read_bytes()
 
 
 def _run(path):
@@ -100,10 +113,11 @@ def _still_plot(output):
     figure = data.pop("application/vnd.plotly.v1+json", None)
     if figure is not None:
         figure.pop("config", None)
-        data["text/html"] = _plot(plotly.io.from_json(plotly.io.json.to_json_plotly(figure), skip_invalid=True))
+        data["text/html"] = plot_html(plotly.io.from_json(plotly.io.json.to_json_plotly(figure), skip_invalid=True))
 
 
-def _plot(figure):
+def plot_html(figure):
+    """A plotly figure as HTML that needs plotly's script on its page once."""
     config = {"displayModeBar": False, "responsive": True}
     return figure.to_html(full_html=False, include_plotlyjs=False, include_mathjax=False, config=config)
 
@@ -118,7 +132,7 @@ def _print(browser, source, path, folder):
     ]
     done = subprocess.run(command, capture_output=True, text=True, timeout=180)
     if done.returncode or not path.is_file():
-        told = f"the browser could not print {path.name}: {done.stderr.strip()[-300:]}."
+        told = f"the browser could not print the PDF: {done.stderr.strip()[-300:]}."
         raise InputError(f"{told} Write .html instead and print it from your browser.")
 
 
@@ -143,7 +157,7 @@ def still(widget):
     classes = getattr(widget, "_dom_classes", ())
     match widget:
         case LiveFigure():
-            return _plot(widget.figure)
+            return plot_html(widget.figure)
         case ipywidgets.HTML():
             return f"<div>{widget.value}</div>"
         case ipywidgets.Box() if "pourprint-row" in classes:

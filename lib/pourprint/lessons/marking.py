@@ -46,14 +46,14 @@ class Marks:
         reports = path.with_name(f"{path.stem}-reports.csv")
         try:
             for table, place in ((self.sheet.reset_index(), path), (self.reports, reports)):
-                table.map(_harmless).to_csv(place, index=False, encoding="utf-8")
+                table.map(harmless).to_csv(place, index=False, encoding="utf-8")
         except OSError as error:
             say = f"{path} cannot be written ({error.strerror}): close it elsewhere, or choose another."
             raise InputError(say) from None
         return path, reports
 
 
-def _harmless(cell):
+def harmless(cell):
     """A cell that no spreadsheet runs as a formula."""
     return f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t")) else cell
 

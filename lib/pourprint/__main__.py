@@ -1,0 +1,240 @@
+"""The command `pourprint`: measure, check, compare, write the memo, sweep many kits, mark a class.
+
+The same library calls as in the notebooks. Exit codes: 0 done, 1 no route can, 2 something given cannot be used.
+"""
+
+import argparse
+import sys
+from pathlib import Path
+
+DONE, CANNOT, WRONG = 0, 1, 2
+EPILOG = "Estimates for teaching and planning, never a quotation or a safety approval."
+
+
+def parser():
+    """The command's parser."""
+    top = argparse.ArgumentParser(prog="pourprint", description="Pour or Print: from the command line.", epilog=EPILOG)
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name, run, said, example):
+        made = commands.add_parser(
+            name, help=said, description=said, epilog=f"Example: pourprint {example}\n{EPILOG}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )  # fmt: skip
+        made.set_defaults(run=run)
+        return made
+
+    made = command("measure", measure, "Measure a mesh.", "measure node.stl --unit inch")
+    made.add_argument("mesh", help="STL, 3MF or OBJ file")
+    _mesh_options(made)
+    _forms(made)
+    made = command("check", check, "Check whether a kit or mesh can be made.", "check node.stl --alloy AlSi7Mg")
+    _job_options(made)
+    _forms(made)
+    made = command(
+        "compare", compare, "Compare the routes for a kit or mesh.",
+        "compare rover_kit.toml --rates rates.toml --quantity 4 --start 2026-12-01",
+    )  # fmt: skip
+    _job_options(made)
+    _when(made)
+    _forms(made)
+    made = command(
+        "memo", write_memo, "Write the decision as a page that opens offline.",
+        "memo rover_kit.toml --rates rates.toml --start 2026-12-01 --deadline 2027-01-15 -o memo.html --pdf --xlsx",
+    )  # fmt: skip
+    _job_options(made)
+    _when(made)
+    made.add_argument("--argument", default="", help="your own words, printed under the recommendation")
+    made.add_argument("-o", "--output", required=True, help="file to write, ending in .html")
+    made.add_argument("--pdf", action="store_true", help="also as PDF, beside it")
+    made.add_argument("--xlsx", action="store_true", help="also every number as XLSX, beside it")
+    made.add_argument("--replace", action="store_true", help="write over files that are there")
+    made = command(
+        "sweep", sweep, "Compare the routes for every kit (.toml) of a folder.",
+        "sweep kits --rates rates.toml --start 2026-12-01 --csv",
+    )  # fmt: skip
+    made.add_argument("folder", help="folder with kits as .toml files")
+    _lab_options(made)
+    made.add_argument("--start", required=True, help="date, or date and time")
+    made.add_argument(
+        "--workers", type=int, default=0, help="processes of a dask cluster on this machine (default: none)"
+    )
+    _forms(made)
+    made = command("mark", mark, "Mark a folder of handed-in files.", "mark handed_in --class class.toml -o marks.csv")
+    made.add_argument("folder", help="folder of handed-in files")
+    made.add_argument("--class", dest="class_file", required=True, help="the class's TOML file")
+    made.add_argument("-o", "--output", required=True, help="mark sheet to write, ending in .csv")
+    made.add_argument("--replace", action="store_true", help="write over files that are there")
+    return top
+
+
+def _mesh_options(made):
+    made.add_argument("--unit", default="mm", help="unit of the mesh: mm, cm, m or inch (default: mm)")
+
+
+def _lab_options(made):
+    made.add_argument("--rates", help="rate card as .toml (default: the library's placeholder)")
+    made.add_argument("--alloy", default="AlSi7Mg", help="alloy (default: AlSi7Mg)")
+    made.add_argument("--quantity", type=int, default=1, help="kits wanted (default: 1)")
+
+
+def _job_options(made):
+    made.add_argument("kit", help="kit as .toml, or a mesh")
+    _mesh_options(made)
+    _lab_options(made)
+    made.add_argument("--batch", type=int, help="kits made together (default: all at once)")
+
+
+def _when(made):
+    made.add_argument("--start", required=True, help="date, or date and time, such as 2026-12-01")
+    made.add_argument("--deadline", help="date by which it is wanted")
+    made.add_argument("--price-of-day", type=float, default=0.0, help="what a day costs (default: 0)")
+
+
+def _forms(made):
+    form = made.add_mutually_exclusive_group()
+    form.add_argument("--csv", dest="form", action="store_const", const="csv", help="print as CSV")
+    form.add_argument("--json", dest="form", action="store_const", const="json", help="print as JSON")
+
+
+# What the commands do ---------------------------------------------------------------------------------
+
+
+def measure(given):
+    """The facts of a mesh."""
+    import pourprint as pp
+
+    _print(pp.facts(pp.Part.from_mesh(given.mesh, given.unit)).rename_axis("fact"), given.form)
+    return DONE
+
+
+def check(given):
+    """What stands against the parts, route by route."""
+    import pourprint as pp
+
+    plans = pp.plan_all(_job(given), _rates(given))
+    _print(pp.report.findings_table(plans), given.form)
+    return DONE if any(plan.feasible for plan in plans.values()) else CANNOT
+
+
+def compare(given):
+    """The memo's table of routes."""
+    found = _memo(given)
+    if not given.form:
+        print(f"{found.recommendation}\n")
+    _print(found.tables["The routes"], given.form, found.rates.currency)
+    return DONE
+
+
+def write_memo(given):
+    """The memo's files."""
+    from pourprint.ledger.errors import InputError
+
+    path = Path(given.output)
+    if path.suffix != ".html":
+        raise InputError(f"--output {given.output!r} must end in .html.")
+    paths = [path, *(path.with_suffix(f".{name}") for name in ("pdf", "xlsx") if getattr(given, name))]
+    if there := [str(each) for each in paths if each.exists() and not given.replace]:
+        raise InputError(f"{', '.join(there)} is there already: choose another name, or add --replace.")
+    found = _memo(given)
+    print(found.recommendation)
+    for each in paths:
+        print(found.write(each, given.replace), file=sys.stderr)
+    return DONE
+
+
+def sweep(given):
+    """Every kit of a folder on its cheapest route."""
+    import pandas as pd
+
+    import pourprint as pp
+
+    paths = sorted(str(path) for path in Path(given.folder).glob("*.toml"))
+    if not paths:
+        raise pp.InputError(f"folder {given.folder!r} holds no kit that ends in .toml.")
+    client, function = None, pp.report.Kits(given.alloy, given.quantity, _rates(given), given.start)
+    if given.workers:
+        from distributed import Client
+
+        client = Client(n_workers=given.workers, threads_per_worker=1, dashboard_address=None)
+    try:
+        found = pp.sweep.sweep(function, {"path": paths}, chunk=1, client=client, progress=_progress)
+    finally:
+        if client is not None:
+            client.close()
+    table = pd.DataFrame(found, index=pd.Index([Path(path).name for path in paths], name="kit"))
+    _print(table, given.form)
+    return DONE if (table["best"] != "").any() else CANNOT
+
+
+def mark(given):
+    """The mark sheet and the reports of a class."""
+    from pourprint.ledger.errors import InputError
+    from pourprint.lessons.marking import mark as marked
+
+    path = Path(given.output)
+    if path.suffix != ".csv":
+        raise InputError(f"--output {given.output!r} must end in .csv.")
+    if any(each.exists() for each in (path, path.with_name(f"{path.stem}-reports.csv"))) and not given.replace:
+        raise InputError(f"{given.output!r} or its reports are there already: choose another name, or add --replace.")
+    for written in marked(given.folder, given.class_file).save(path):
+        print(written)
+    return DONE
+
+
+def _rates(given):
+    import pourprint as pp
+
+    return pp.RateCard.load(given.rates) if given.rates else pp.RateCard.default()
+
+
+def _job(given):
+    import pourprint as pp
+
+    is_kit = Path(given.kit).suffix.lower() == ".toml"
+    kit = pp.Kit.load(given.kit) if is_kit else pp.Part.from_mesh(given.kit, given.unit)
+    return pp.Job(kit, given.alloy, given.quantity, given.batch)
+
+
+def _memo(given):
+    import pourprint as pp
+
+    more = {"argument": given.argument} if hasattr(given, "argument") else {}
+    return pp.report.memo(_job(given), _rates(given), given.start, given.deadline, given.price_of_day, **more)
+
+
+def _progress(done, of):
+    print(f"\r{done} of {of} kits", end="\n" if done == of else "", file=sys.stderr, flush=True)
+
+
+def _print(table, form, currency=""):
+    if form == "csv":
+        from pourprint.lessons.marking import harmless
+
+        print(table.reset_index().map(harmless).to_csv(index=False), end="")
+    elif form == "json":
+        print(table.reset_index().to_json(orient="records", indent=1, force_ascii=False, double_precision=10))
+    else:
+        from pourprint.report import plain_text
+
+        print(plain_text(table, currency))
+
+
+def main(arguments=None):
+    """Run a command. Returns: its exit code; what cannot be used is said in a sentence on stderr."""
+    given = parser().parse_args(arguments)
+    from pourprint.ledger.errors import InputError
+
+    try:
+        return given.run(given)
+    except InputError as error:
+        print(f"pourprint: {error}", file=sys.stderr)
+    except OSError as error:
+        print(f"pourprint: {error.filename or given.command}: {error.strerror}.", file=sys.stderr)
+    except KeyboardInterrupt:
+        print("pourprint: stopped.", file=sys.stderr)
+    return WRONG
+
+
+if __name__ == "__main__":
+    sys.exit(main())

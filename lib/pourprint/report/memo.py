@@ -1,0 +1,304 @@
+"""The memo: which route for which nodes, how many, by when, at what cost, how sure, and what would change it.
+
+It adds no model of its own: every number is asked of the rooms above, with failures in the mean (`expected`), how sure
+in drawn runs (`simulate_all`). An estimate for teaching and planning, never a quotation or a safety approval.
+"""
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+
+from pourprint.decide.along import Along
+from pourprint.decide.carbon import footprint
+from pourprint.decide.information import Samples, probability_best, value_of_information
+from pourprint.decide.map import decision_map
+from pourprint.decide.turns import curves, expected, turns, turns_table
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard
+from pourprint.ledger.workdays import moment_of
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import feasible
+from pourprint.report import tables
+from pourprint.report.files import write_whole
+from pourprint.risk.rework import rework
+from pourprint.risk.runs import percent, simulate_all
+from pourprint.routes import ROUTES, plan_all
+
+DRAWS = 4000
+LIKELY = 0.5  # a route is thought to keep a date where it does so in at least this share of the draws
+MOST_PRICE = 1000.0  # the dearest day of the map
+LONG = ("What would turn it", "What to measure first")  # tables of which the page shows the first rows
+ROWS = 12  # the workbook has all
+NOT_CONSIDERED = (
+    "Other jobs that wait for the same people and machines (see the workshop in the library).",
+    "Transport, customs, taxes, insurance, and what a supplier asks for a quick answer.",
+    "Whether the part bears its loads, resists corrosion or may be used: that needs a licensed engineer's approval.",
+    "A fault of the design that is found only when the frame is put together.",
+    "Filling and freezing of the casting beyond what the findings name.",
+    "Greenhouse gases of people, rooms and transport, and what a lighter frame saves in use.",
+)
+
+
+@dataclass(frozen=True)
+class Memo:
+    """A decision with its evidence; make it with `memo`. What is asked for is worked out once, when first asked.
+
+    `job`, `rates`; `start` a datetime; `deadline` as of `Runs.chance`, or None; `price_of_day` [currency/d]; `plans`
+    {route: Plan or NoPlan}; `argument` the author's own words.
+    """
+
+    job: Job
+    rates: RateCard
+    start: dt.datetime
+    deadline: object
+    price_of_day: float
+    plans: Mapping
+    argument: str = ""
+
+    # What is known of the routes -------------------------------------------------------------------
+
+    @cached_property
+    def able(self):
+        """The plans of the routes that can make the job."""
+        return feasible(self.plans)
+
+    @cached_property
+    def failing(self):
+        """{route: Expected} cost and days of the job with failures."""
+        return {route: expected(plan, self.start) for route, plan in self.able.items()}
+
+    @cached_property
+    def runs(self):
+        """{route: Runs}: failures and uncertain numbers drawn together."""
+        return simulate_all(self.able, DRAWS, start=self.start)
+
+    @cached_property
+    def footprints(self):
+        """{route: Footprint}."""
+        return {route: footprint(plan) for route, plan in self.able.items()}
+
+    @cached_property
+    def sureness(self):
+        """{route: share of the draws in which it costs least, days priced [-]}."""
+        return probability_best(Samples.of(self.runs), self.price_of_day)
+
+    def mean_cost(self, route):
+        """Mean cost of the job with failures and the price of its days [currency]."""
+        return self.failing[route].cost + self.price_of_day * self.failing[route].days
+
+    @cached_property
+    def chosen(self):
+        """The route of least mean cost among those that likely keep the date; where none does, the likeliest to."""
+        if self.deadline is None:
+            return min(self.able, key=self.mean_cost)
+        chances = {route: run.chance(self.deadline) for route, run in self.runs.items()}
+        likely = [route for route in chances if chances[route] >= LIKELY]
+        return min(likely, key=self.mean_cost) if likely else max(chances, key=chances.get)
+
+    @property
+    def plan(self):
+        """The chosen route's plan."""
+        return self.able[self.chosen]
+
+    @cached_property
+    def rework(self):
+        """What the chosen route's failures cost, step by step."""
+        return rework(self.plan)
+
+    @property
+    def started(self):
+        """Pieces begun in the chosen route's first step that can fail, for each good one [-]."""
+        return max(self.rework.visits.values(), default=1.0)
+
+    @cached_property
+    def turns(self):
+        """What would turn the answer, failures included: tuple of Turn, nearest first."""
+        return turns(self.plans, price_of_day=self.price_of_day, start=self.start, failures=True)
+
+    @cached_property
+    def information(self):
+        """What it is worth to know before choosing."""
+        return value_of_information(Samples.of(self.runs), self.price_of_day, self.rates.currency)
+
+    # In words --------------------------------------------------------------------------------------
+
+    @property
+    def question(self):
+        """What is asked, in one sentence."""
+        kits, job = self.job.quantity, self.job
+        by = "" if self.deadline is None else f", wanted by {_date(self.deadline)}"
+        once = "" if job.all_at_once else f" in batches of {job.batch_size}"
+        return (
+            f"Which route for {kits} kit{'s' * (kits != 1)} of {job.kit.name} ({job.kit.nodes} pieces each), in "
+            f"{job.alloy.name}, made{once or ' all at once'} from {self.start:%a %d %b %Y %H:%M}{by}, with a day at "
+            f"{self.price_of_day:,.2f} {self.rates.currency}?"
+        )
+
+    @property
+    def recommendation(self):
+        """The answer in two sentences: what to do, and how sure."""
+        mean, money, kits = self.failing[self.chosen], self.rates.currency, self.job.quantity
+        ready = self.start + dt.timedelta(days=mean.days)
+        take = (
+            f"Take {self.plan.title.lower()}: with its failures about {mean.cost:,.2f} {money} "
+            f"({mean.cost / kits:,.2f} {money} a kit) and {mean.days:.0f} days, ready about {ready:%a %d %b %Y}."
+        )
+        run = self.runs[self.chosen]
+        sure = f"It costs least in {percent(self.sureness[self.chosen])} of {DRAWS:,} draws of failures and numbers"
+        if self.deadline is not None:
+            chance = run.chance(self.deadline)
+            none = " (no route likely does)" if chance < LIKELY else ""
+            sure += f", keeps {_date(self.deadline)} in {percent(chance)} of them{none}"
+        most, longest = (np.quantile(drawn, 0.9) for drawn in (run.cost, run.days))
+        sure += f", and stays in nine of ten below {most:,.2f} {money} and {longest:.0f} days"
+        others = [route for route in self.able if route != self.chosen]
+        if others:
+            next_best = min(others, key=self.mean_cost)
+            more = self.mean_cost(next_best) - self.mean_cost(self.chosen)
+            sure += f"; {self.plans[next_best].title.lower()} would cost {abs(more):,.2f} {money} "
+            sure += "more" if more >= 0 else "less"
+        return f"{take} {sure}."
+
+    @property
+    def known(self):
+        """How many of the numbers behind it have which pedigree, in one sentence."""
+        counts = Counter(tables.assumptions_table(self)["pedigree"]).most_common()
+        said = ", ".join(f"{count} {pedigree}" for pedigree, count in counts)
+        return f"Of the numbers with a range that this plan reads: {said}. Rate card of {self.rates.lab}, " + (
+            f"{self.rates.date:%d %b %Y}."
+        )
+
+    # In tables and charts --------------------------------------------------------------------------
+
+    @cached_property
+    def tables(self):
+        """Every table of the memo: {title: pandas table}, in the order of the page."""
+        plan, start = self.plan, self.start
+        return {
+            "The kit": self.job.kit.table(),
+            "The routes": tables.routes_table(self),
+            "Findings on the parts": tables.findings_table(self.plans),
+            "Timeline": plan.timeline(start).set_index("step"),
+            "Traveller": tables.traveller(plan, start),
+            "Settings": tables.settings_table(plan),
+            "Machining": tables.machining_table(plan),
+            "Cautions": tables.cautions_table(plan),
+            "What to buy": tables.buying_table(plan),
+            "Risks": tables.risks_table(self),
+            "What would turn it": turns_table(self.turns),
+            "What to measure first": self.information.table().rename_axis("what is known"),
+            "Assumptions": tables.assumptions_table(self),
+        }
+
+    @cached_property
+    def charts(self):
+        """{title: Chart} of the page."""
+        from pourprint import figures
+
+        found = {"Break-even": self._break_even(figures), "Decision map": self._map(figures)}
+        found["Timeline"] = figures.plan_timeline(self.plan, self.start)
+        seen = {one.part for one in self.plan.findings if one.where_mm is not None}
+        for part in (item.part for item in self.job.kit.parts):
+            if part.name in seen and part.mesh is not None:
+                found["Findings on the parts"] = figures.findings_picture(part, self.plan.findings)
+                break
+        return found
+
+    def _break_even(self, figures):
+        import pandas as pd
+
+        kits = np.arange(1, max(50, 4 * self.job.quantity) + 1)
+        found = curves(self.plans, "quantity", kits, self.price_of_day, self.start, failures=True)
+        along = Along("kits wanted", kits, True, found.costs, self.job.quantity, self.rates.currency)
+        names = {route: self.plans[route].title for route in found.costs}
+        turned = [f"from {c.value:.0f} kits on {names.get(c.after, 'no route').lower()}" for c in found.crossings]
+        first = min(found.costs, key=lambda route: np.nan_to_num(found.costs[route][0], nan=np.inf))
+        table = pd.DataFrame({f"{names[r]} [{self.rates.currency}]": c for r, c in found.costs.items()}, index=kits)
+        some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
+        further = ", ".join(turned) or f"no other up to {kits[-1]} kits"
+        return figures.Chart(
+            figures.comparison_figure(along, tuple(found.costs)),
+            f"Cheapest at one kit: {names[first].lower()}; {further}. Failures and days included.",
+            figures.COMPARISON_IN_WORDS,
+            table.loc[some].rename_axis("kits wanted"),
+        )
+
+    def _map(self, figures):
+        kits = np.unique(np.geomspace(1, max(50, 4 * self.job.quantity), 40).astype(int))
+        prices = np.linspace(0, max(MOST_PRICE, 2 * self.price_of_day), 41)
+        return figures.map_chart(decision_map(self.plans, {"quantity": kits, "price_of_day": prices}))
+
+    # Handed over -----------------------------------------------------------------------------------
+
+    def html(self):
+        """The memo as one page that needs no network."""
+        from jinja2 import Environment, StrictUndefined
+        from markupsafe import Markup
+        from plotly.offline import get_plotlyjs
+
+        from pourprint.figures.look import THEME
+        from pourprint.lessons.handouts import plot_html
+
+        page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+        text = Path(__file__).with_name("memo.html").read_text(encoding="utf-8")
+        return page.from_string(text).render(
+            memo=self,
+            charts=self.charts,
+            tables=self.tables | {title: self.tables[title].head(ROWS) for title in LONG},
+            plot=lambda chart: Markup(plot_html(chart.figure)),
+            shown=tables.shown,
+            theme=Markup(THEME),
+            script=Markup(get_plotlyjs()),
+            not_considered=NOT_CONSIDERED,
+        )
+
+    def pdf(self):
+        """The same page printed by an installed Chromium: bytes. Raises: InputError."""
+        from pourprint.lessons.handouts import printed
+
+        return printed(self.html())
+
+    def write(self, path, replace=False):
+        """Write the memo as .html, .pdf or .xlsx, by the path's ending. Returns: Path. Raises: InputError."""
+        from pourprint.report.workbook import workbook
+
+        ways = {".html": lambda: self.html().encode(), ".pdf": self.pdf, ".xlsx": lambda: workbook(self)}
+        path = Path(path)
+        if path.suffix not in ways:
+            raise InputError(f"path={str(path)!r} must end in {', '.join(ways)}.")
+        if path.exists() and not replace:  # before the work, and again when it is written
+            raise InputError(f"{str(path)!r} is there already: choose another name, or ask for it to be replaced.")
+        return write_whole(path, ways[path.suffix](), replace)
+
+
+def _date(deadline):
+    return f"{deadline:g} days" if isinstance(deadline, int | float) else f"{moment_of(deadline):%a %d %b %Y}"
+
+
+def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES), argument=""):
+    """Write the decision of a job.
+
+    Parameters: `job` Job of single numbers; `rates` RateCard; `start` date, from its opening hour, or date and time;
+    `deadline` date, or days from the start; `price_of_day` [currency/d]; `routes` to weigh; `argument` the author's
+    own words. Returns: Memo. Raises: InputError, also where no route can make the job.
+    """
+    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+    plans = plan_all(job, rates, routes)
+    able = feasible(plans)
+    if not able:
+        reasons = " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values())
+        raise InputError(f"no route can make this job. {reasons}")
+    for plan in able.values():
+        plan.single_only("a memo")
+    begin = moment_of(start)
+    if begin.time() == dt.time():
+        begin += dt.timedelta(hours=rates.hours.start_h)
+    if deadline is not None and not isinstance(deadline, int | float) and moment_of(deadline) <= begin:
+        raise InputError(f"the deadline, {_date(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
+    return Memo(job, rates, begin, deadline, float(price_of_day), plans, argument)

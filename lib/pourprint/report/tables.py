@@ -1,0 +1,188 @@
+"""The memo's tables: pandas tables whose headings carry the units, and the one way to write their cells."""
+
+from numbers import Number
+
+import numpy as np
+
+from pourprint.decide.inputs import in_words
+from pourprint.decide.price import price_of
+from pourprint.figures.tables import cell
+from pourprint.plans.cautions import cautions_of
+from pourprint.plans.plan import ranged
+from pourprint.routes import findings
+from pourprint.routes.finishing import finishing_list
+
+CAST = ("pour_temperature", "contraction", "solution_temperature", "solution_time", "ageing_temperature", "ageing_time")
+PRINTED = ("laser_layer", "relief_temperature", "relief_time")
+
+
+def shown(value, heading, currency):
+    """A cell as text: money to the cent, dates to the minute, other numbers with four figures."""
+    if currency and isinstance(value, Number) and not isinstance(value, bool) and f"[{currency}]" in str(heading):
+        return "" if np.isnan(value) else f"{value:,.2f}"
+    return f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "strftime") else cell(value)
+
+
+def plain_text(table, currency=""):
+    """A table as plain text in columns."""
+    texts = {name: [shown(value, f"{name}{row}", currency) for row, value in table[name].items()] for name in table}
+    return type(table)(texts, index=table.index).to_string(index=table.index.name is not None)
+
+
+def findings_table(plans):
+    """What stands against the parts, route by route; a refused route with its reason, a clear one with "nothing"."""
+    import pandas as pd
+
+    rows = []
+    for plan in plans.values():
+        if not plan.feasible:
+            rows.append({"route": plan.title, "verdict": "cannot", "what": plan.reason})
+        elif not plan.findings:
+            rows.append({"route": plan.title, "verdict": "can", "what": "nothing found"})
+        else:
+            rows += [{"route": plan.title, **row} for row in findings.table(plan.findings).to_dict("records")]
+    columns = ["route", "verdict", "part", "what", "measured", "limit", "unit", "pedigree", "advice"]
+    return pd.DataFrame(rows, columns=columns).set_index("route").replace({np.nan: None})
+
+
+def routes_table(memo):
+    """The routes side by side, the chosen one first: cost and days as planned and with failures, and the rest."""
+    import pandas as pd
+
+    money, rows = memo.rates.currency, []
+    for route in sorted(memo.able, key=lambda route: (route != memo.chosen, memo.mean_cost(route))):
+        plan, mean, carbon = memo.able[route], memo.failing[route], memo.footprints[route]
+        row = {
+            "route": plan.title,
+            f"a kit, no failures [{money}]": plan.unit_cost,
+            f"job, no failures [{money}]": plan.total_cost,
+            f"job with failures [{money}]": mean.cost,
+            f"with failures and days [{money}]": memo.mean_cost(route),
+        }
+        if any(key.startswith("price.") for key in memo.rates.entries):
+            row[f"price, no failures [{money}]"] = price_of(plan)["price"]
+        row |= {
+            "days, no failures [d]": plan.days(memo.start),
+            "days with failures [d]": mean.days,
+            f"job, 9 of 10 draws below [{money}]": float(np.quantile(memo.runs[route].cost, 0.9)),
+            "days, 9 of 10 draws within [d]": float(np.quantile(memo.runs[route].days, 0.9)),
+            "best of draws [%]": 100 * memo.sureness[route],
+        }
+        if memo.deadline is not None:
+            row["in time [%]"] = 100 * memo.runs[route].chance(memo.deadline)
+        row |= {
+            "hands-on [h]": plan.hands_on_h,
+            "machine [h]": plan.machine_h,
+            "steps [-]": len(plan.steps),
+            "first-pass yield [%]": 100 * plan.first_pass_yield,
+            "electricity [kWh]": float(carbon.total_kwh[1]),
+            "greenhouse gases [kg CO2e]": float(carbon.total_kg[1]),
+        }
+        rows.append(row)
+    table = pd.DataFrame(rows).set_index("route")
+    return table.T.rename_axis("what").rename_axis(None, axis=1)
+
+
+def buying_table(plan):
+    """What the job takes of all that is bought, without failures: amount, unit, price of one and cost [currency]."""
+    import pandas as pd
+
+    amounts, money = {}, plan.rates.currency
+    for row in plan.amounts:
+        for key, amount in row.items():
+            if not key.startswith(("labour.", "machine.")):
+                amounts[key] = amounts.get(key, 0.0) + float(amount)
+    rows = [
+        (in_words(key), amount, plan.rates.entries[key].unit.partition("/")[2] or "-", plan.rates[key],
+         amount * plan.rates[key])
+        for key, amount in amounts.items() if amount > 1e-9
+    ]  # fmt: skip
+    columns = ["what", "amount", "unit", f"price of one [{money}]", f"cost [{money}]"]
+    return pd.DataFrame(rows, columns=columns).set_index("what")
+
+
+def risks_table(memo):
+    """What the failures of each step of the chosen route are expected to cost the job, the dearest first."""
+    import pandas as pd
+
+    plan, money = memo.plan, memo.rates.currency
+    steps = {step.name: step for step in plan.steps}
+    costs = sorted(memo.rework.rework_cost.items(), key=lambda item: -item[1])
+    rows = [
+        (name, 100 * (1 - steps[name].first_pass_yield), steps[name].spoils, steps[name].returns_to, cost)
+        for name, cost in costs
+    ]
+    columns = ["failure at", "chance [%]", "spoils one", "work goes back to", f"costs the job [{money}]"]
+    return pd.DataFrame(rows, columns=columns).set_index("failure at")
+
+
+def traveller(plan, start):
+    """One batch's work to tick and sign: steps in order with hands, machine, times, materials, and what a failure does.
+
+    Parameters: `plan` of single numbers; `start` date and time. Hours and materials are those of one batch with the
+    one-off work; times are planned, failures left out.
+    """
+    import pandas as pd
+
+    first = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size))
+    times, rows = first.timeline(start).set_index("step"), []
+    for number, (row, amounts) in enumerate(zip(first.table().itertuples(), first.amounts, strict=True), start=1):
+        buys = {key: float(a) for key, a in amounts.items() if not key.startswith(("labour.", "machine.", "energy."))}
+        units = {key: plan.rates.entries[key].unit.partition("/")[2] for key in buys}
+        when = times.loc[row.step] if row.step in times.index else None
+        rows.append(
+            {
+                "no.": number,
+                "step": row.step,
+                "who": row.who.replace("_", " "),
+                "machine": row.machine.replace("_", " "),
+                "begin": "" if when is None else f"{when.begin:%a %d %b %H:%M}",
+                "end": "" if when is None else f"{when.end:%a %d %b %H:%M}",
+                "hands [h]": row.hands_on_h,
+                "machine [h]": row.machine_h,
+                "wait [h]": row.wait_h,
+                "materials": ", ".join(
+                    f"{a:.3g} {units[key]} {key.rpartition('.')[2].replace('_', ' ')}" for key, a in buys.items() if a
+                ),
+                "if it fails": f"scrap the {row.a_failure_spoils}, back to “{row.returns_to}”"
+                if row.returns_to
+                else "",
+                "done": "☐",
+                "name, time": "",
+            }
+        )
+    return pd.DataFrame(rows).set_index("no.")
+
+
+def settings_table(plan):
+    """Settings of the alloy on this route, with where they come from."""
+    import pandas as pd
+
+    keys = PRINTED if plan.route == "printed_metal" else CAST
+    entries = {key: plan.job.alloy.entries[key] for key in keys if key in plan.job.alloy.entries}
+    rows = [(in_words(key), e.value, e.unit, str(e.pedigree), e.source) for key, e in entries.items()]
+    return pd.DataFrame(rows, columns=["setting", "value", "unit", "pedigree", "source"]).set_index("setting")
+
+
+def machining_table(plan):
+    """What is machined or left as made on each part."""
+    return finishing_list(plan)
+
+
+def cautions_table(plan):
+    """The cautions of the route's stages."""
+    return cautions_of(plan).set_index("stage")
+
+
+def assumptions_table(memo):
+    """The numbers with a range that the chosen plan reads, with pedigree, source and date; weakest pedigree first."""
+    import pandas as pd
+
+    entries = ranged(memo.plan)
+    order = {"invented": 0, "from memory": 1, "common practice": 2, "published": 3}
+    rows = [
+        (in_words(key), e.value, e.low, e.high, e.unit, str(e.pedigree), e.source, e.date.isoformat())
+        for key, e in sorted(entries.items(), key=lambda item: order.get(str(item[1].pedigree), 0))
+    ]
+    columns = ["number", "value", "low", "high", "unit", "pedigree", "source", "date"]
+    return pd.DataFrame(rows, columns=columns).set_index("number")

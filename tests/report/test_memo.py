@@ -1,0 +1,214 @@
+"""The memo: figures worked by hand, the same to the cent everywhere, one page that asks nobody else for anything."""
+
+import datetime as dt
+import io
+import re
+import shutil
+import subprocess
+import zipfile
+from dataclasses import replace
+from functools import cache
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+import pourprint as pp
+from pourprint.plans.plan import Plan
+from pourprint.plans.steps import BATCH, Work
+from scenes import ROUND_THE_CLOCK, bracket, demo_rates, hands, small_job, small_kit, step
+
+START = "2026-11-30"
+SHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+
+
+def tiny_memo(metal=step("print", hands(60)), **changes):  # noqa: B008  frozen
+    """One bracket, hands at 10 a head and hour, round the clock, a day at 100.
+
+    By hand: pattern 24 h, 240; every second fails and is made again, so twice the visits: 480 and two days, with the
+    days 680. Metal 60 h, 600 and two and a half days, with the days 850.
+    """
+    rates = pp.RateCard.default().replace({"labour.technician": 10.0}).with_hours(ROUND_THE_CLOCK)
+    job = pp.Job(bracket(), "AlSi7Mg")
+    recipes = {
+        "printed_pattern": (step("make", hands(24), first_pass_yield=0.5, returns_to="make"),),
+        "printed_metal": (metal,),
+    }
+    plans = {
+        route: Plan(route, pp.ROUTES[route].TITLE, job, rates, lambda job, rates, steps=steps: steps, steps)
+        for route, steps in recipes.items()
+    }
+    begin = dt.datetime(2026, 11, 30)
+    return replace(pp.report.Memo(job, rates, begin, None, 100.0, plans), **changes)
+
+
+@cache
+def small_memo():
+    return pp.report.memo(small_job(3), demo_rates(), START, "2027-03-01", 50)
+
+
+@cache
+def page():
+    return small_memo().html()
+
+
+def without_script(text):
+    """The page but for plotly's own script, which is full of names of places that it never asks."""
+    return re.sub(r"<script.*?</script>", "", text, flags=re.DOTALL)
+
+
+def cells_of(book, sheet):
+    """{cell: text or number} of a sheet of an XLSX, read as the standard ECMA-376 lays it out."""
+    shared = [
+        "".join(t.text or "" for t in item.iter(f"{SHEET}t"))
+        for item in ElementTree.fromstring(book.read("xl/sharedStrings.xml"))
+    ]
+    found = {}
+    for cell in ElementTree.fromstring(book.read(f"xl/worksheets/sheet{sheet}.xml")).iter(f"{SHEET}c"):
+        value = cell.find(f"{SHEET}v")
+        if value is not None:
+            found[cell.get("r")] = shared[int(value.text)] if cell.get("t") == "s" else float(value.text)
+    return found
+
+
+def test_the_tiny_job_agrees_with_the_figures_worked_by_hand():
+    found = tiny_memo()
+    table = found.tables["The routes"]
+    assert found.chosen == "printed_pattern"
+    pattern, metal = table["Printed pattern"], table["Printed metal"]
+    assert pattern["job, no failures [EUR]"] == pytest.approx(240)
+    assert pattern["job with failures [EUR]"] == pytest.approx(480)
+    assert pattern["with failures and days [EUR]"] == pytest.approx(680)
+    assert pattern["days, no failures [d]"] == pytest.approx(1)
+    assert pattern["days with failures [d]"] == pytest.approx(2)
+    assert metal["job with failures [EUR]"] == pytest.approx(600)
+    assert metal["with failures and days [EUR]"] == pytest.approx(850)
+    assert pattern["first-pass yield [%]"] == pytest.approx(50)
+    assert found.tables["Risks"].loc["make", "costs the job [EUR]"] == pytest.approx(240)
+    assert found.started == pytest.approx(2)
+    assert "480.00 EUR" in found.recommendation and "2 days, ready about Wed 02 Dec 2026" in found.recommendation
+    assert "would cost 170.00 EUR more" in found.recommendation
+
+
+def test_a_date_that_the_cheapest_likely_misses_turns_the_choice():
+    # Pattern takes a day at least; ten people print the metal in half a day, for 1200.
+    quick = step("print", Work(BATCH, hands_on_h=12, people=10))
+    assert tiny_memo(quick, deadline=30.0).chosen == "printed_pattern"
+    turned = tiny_memo(quick, deadline=0.75)
+    assert turned.chosen == "printed_metal" and "1,200.00 EUR" in turned.recommendation
+    # Pattern costs 680 with its days; metal 1200 and half a day at 100.
+    assert "printed pattern would cost 570.00 EUR less" in turned.recommendation
+    assert "no route likely does" in tiny_memo(quick, deadline=0.1).recommendation
+
+
+def test_the_choice_is_the_cheapest_with_failures_and_days():
+    found = small_memo()
+    means = {route: found.failing[route].cost + 50 * found.failing[route].days for route in found.able}
+    assert found.chosen == min(means, key=means.get)
+
+
+def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials():
+    plan = pp.plan("printed_pattern", small_job(4, batch_size=2), demo_rates())
+    sheet = pp.report.tables.traveller(plan, START)
+    batch = plan.at(quantity=2)
+    assert sheet["step"].tolist() == [each.name for each in plan.steps]
+    assert sheet["hands [h]"].sum() == pytest.approx(batch.hands_on_h)
+    assert (sheet["done"] == "☐").all()
+
+
+def test_what_to_buy_adds_up_to_the_plan_without_people_and_machines():
+    found = small_memo()
+    table = found.plan.table()
+    bought = found.tables["What to buy"]["cost [EUR]"].sum()
+    assert bought == pytest.approx(table["material"].sum() + table["energy"].sum())
+
+
+def test_page_workbook_and_plan_agree_to_the_cent():
+    found, table = small_memo(), small_memo().tables["The routes"]
+    book = zipfile.ZipFile(io.BytesIO(pp.report.workbook(found)))
+    numbers = cells_of(book, 1)
+    rows = {numbers[f"A{i}"]: i for i in range(2, 400) if f"A{i}" in numbers}
+    for route, plan in found.able.items():
+        cost = table.loc["job, no failures [EUR]", plan.title]
+        assert cost == pp.plan(route, small_job(3), demo_rates()).total_cost
+        assert f">{cost:,.2f}</td>" in page()
+        at = rows[f"The routes: job, no failures [EUR]: {plan.title}"]
+        assert round(numbers[f"B{at}"], 2) == round(cost, 2)
+        assert numbers[f"C{at}"] == "EUR" and numbers[f"D{at}"] == "computed" and numbers[f"E{at}"]
+
+
+def test_every_number_of_the_ledger_is_in_the_workbook_with_pedigree_and_source():
+    book = zipfile.ZipFile(io.BytesIO(pp.report.workbook(small_memo())))
+    ledger, known = cells_of(book, 2), pp.pedigree(demo_rates())
+    assert [ledger[f"A{i}"] for i in range(2, len(known) + 2)] == known.index.tolist()
+    heads = {ledger[f"{letter}1"]: letter for letter in "ABCDEFGHI"}
+    for i, (_, row) in enumerate(known.iterrows(), start=2):
+        assert ledger[f"{heads['value']}{i}"] == row["value"] and ledger[f"{heads['unit']}{i}"] == row["unit"]
+        assert ledger[f"{heads['pedigree']}{i}"] == row["pedigree"] and ledger[f"{heads['source']}{i}"] == row["source"]
+
+
+def test_the_page_refers_to_no_other_machine_and_embeds_one_script():
+    text = without_script(page())
+    assert not re.search(r"""(https?:)?//[a-z]|\bsrc=|\bhref=|url\(|@import""", text, flags=re.IGNORECASE)
+    assert page().count("plotly.js v") == 1
+
+
+def test_every_chart_has_words_for_those_who_do_not_see_it_and_its_numbers():
+    text = without_script(page())
+    alts = re.findall(r'role="img" aria-label="([^"]+)"', text)
+    assert len(alts) == len(small_memo().charts) and all(len(alt) > 40 for alt in alts)
+    assert text.count("the numbers of the chart") >= 2 * 3  # caption and label of break-even, map and timeline
+    levels = re.findall(r"<h(\d)", text)
+    assert levels[0] == "1" and levels.count("1") == 1 and set(levels[1:]) == {"2"}
+
+
+EVIL = "<script>alert(1)</script>=cmd()"
+
+
+def test_names_and_words_from_files_are_text_in_page_and_workbook():
+    part = replace(small_kit().parts[0], part=replace(bracket(), name=EVIL))
+    job = pp.Job(pp.Kit('=HYPERLINK("x")', (part,)), "AlSi7Mg")
+    found = pp.report.memo(job, demo_rates(), START, argument=EVIL)
+    text = found.html()
+    assert EVIL not in text and "&lt;script&gt;alert(1)&lt;/script&gt;=cmd()" in text
+    book = zipfile.ZipFile(io.BytesIO(pp.report.workbook(found)))
+    sheets = [book.read(name) for name in book.namelist() if "worksheets" in name]
+    assert sheets and not any(tag in sheet for sheet in sheets for tag in (b"<f>", b"<f ", b"<hyperlink"))
+
+
+def test_a_file_that_is_there_is_never_written_over_unasked(tmp_path):
+    path = tmp_path / "memo.xlsx"
+    path.write_text("mine")
+    with pytest.raises(pp.InputError, match="is there already"):
+        small_memo().write(path)
+    assert path.read_text() == "mine"
+    assert small_memo().write(path, replace=True).read_bytes()[:2] == b"PK"
+    assert [each.name for each in tmp_path.iterdir()] == ["memo.xlsx"]  # no draft stays
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"start": "soon"}, "soon"),
+        ({"price_of_day": -1.0}, "price_of_day"),
+        ({"deadline": "2026-11-01"}, "must be after the start"),
+        ({"job": small_job(np.array([1, 2]))}, "one quantity"),
+    ],
+)
+def test_what_cannot_be_used_is_said(changes, said):
+    with pytest.raises(pp.InputError, match=said):
+        pp.report.memo(**{"job": small_job(), "rates": demo_rates(), "start": START, **changes})
+
+
+def test_a_job_that_no_route_can_make_is_refused_with_the_reasons():
+    giant = pp.Part.from_numbers("giant", 5e6, 3e5, (5000, 5000, 5000))
+    with pytest.raises(pp.InputError, match=r"no route can make this job\..*Printed metal"):
+        pp.report.memo(pp.Job(giant, "AlSi7Mg"), demo_rates(), START)
+
+
+@pytest.mark.skipif(not shutil.which("pdftotext"), reason="needs poppler to read the PDF")
+def test_the_pdf_holds_the_recommendation_on_few_pages(tmp_path):
+    path = small_memo().write(tmp_path / "memo.pdf")
+    text = subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout
+    assert small_memo().recommendation.split(":")[0] in text and "Workshop traveller" in text
+    assert 6 <= text.count("\f") <= 24
