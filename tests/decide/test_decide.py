@@ -157,13 +157,15 @@ def test_where_a_route_cannot_is_a_border_too_and_where_none_can_belongs_to_nobo
     part = pp.Part.from_numbers("block", 60, 210, (60, 50, 40))
     plans = {"printed_metal": pp.plan("printed_metal", pp.Job(part, "AlSi10Mg"), demo_rates())}
     limit_mm, lift_mm = (demo_rates()[f"printed_metal.{key}"] for key in ("height_limit", "lift"))
-    tallest_cm3 = 60 * ((limit_mm - lift_mm) / 40) ** 3  # similar shapes: heights go with the cube root of volume
-    widest_cm3 = 60 * (demo_rates()["printed_metal.plate_x"] / 60) ** 3
+    plate_mm, sides = demo_rates()["printed_metal.plate_x"], (60, 50, 40)
+    # Similar shapes grow until, whichever side is up, that is too tall or another too wide for the square plate.
+    scale = max(min((limit_mm - lift_mm) / up, *(plate_mm / s for s in sides if s != up)) for up in sides)
+    largest_cm3 = 60 * scale**3
     axes = {"volume_cm3": np.linspace(1000, 30000, 30), "machine.metal_printer": [10.0, 20.0]}
     chart = decision_map(plans, axes)
     (segments,) = chart.borders.values()
     assert {*chart.borders} == {("printed_metal", NOBODY)}
-    assert segments[..., 0] == pytest.approx(min(tallest_cm3, widest_cm3), abs=10)  # a hundredth of an edge
+    assert segments[..., 0] == pytest.approx(largest_cm3, abs=10)  # a hundredth of an edge
     assert np.isinf(chart.margin[chart.best == 0]).all()
 
 
