@@ -19,8 +19,8 @@ def test_every_chart_follows_after_a_reload_on_a_slow_machine_too(panel):
 def test_a_page_that_lost_its_kernel_says_so_on_the_panel(panel):
     before = "getComputedStyle(document.querySelector('.pourprint-panel'), '::before').content"
     assert panel.evaluate(before) == "none"
-    panel.evaluate("jupyterapp.commands.execute('kernelmenu:restart')")
-    panel.get_by_role("button", name="Restart").last.click()
+    panel.evaluate("void jupyterapp.commands.execute('kernelmenu:restart')")
+    panel.locator(".jp-Dialog button.jp-mod-accept").click()
     panel.wait_for_function(f"{before}.includes('Run this cell again')", timeout=60_000)
     panel.evaluate("jupyterapp.commands.execute('notebook:run-all-cells')")
     panel.wait_for_function(f"{before} == 'none'", timeout=60_000)
