@@ -1,9 +1,9 @@
 """The panel that compares the routes: sliders for the job, the rates and the clock; facts, charts, table."""
 
+import datetime as dt
 import html
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,8 +11,10 @@ from pourprint import figures
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.compare import Comparison, comparison, envelope
 from pourprint.decide.turns import Expected, expected, turns, turns_table
+from pourprint.figures.look import counted
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard
 from pourprint.panels.controls import choice_row, date_row, number_row
 from pourprint.panels.own import own_part
 from pourprint.panels.panel import (
@@ -69,6 +71,64 @@ class Answer:
     chances: Mapping[str, float]
 
 
+@dataclass(frozen=True)
+class Question:
+    """What a panel's controls ask for: its `kits` {name: Kit}, `rates`, first `start`, `axes` as of `_axes`, keys of
+    the `prices` with a control. `known` keeps the days along the chart: prices leave them as they are."""
+
+    kits: dict
+    rates: RateCard
+    start: dt.datetime
+    axes: Mapping[str, tuple]
+    prices: tuple[str, ...]
+    known: dict = field(default_factory=dict)
+
+    def answer(self, values, resting=True):
+        """The Answer for the controls' {name: value}; roughly, and without failures, while one still moves."""
+        if values["start"] is None:
+            raise InputError("start: choose a date, or press “today”.")
+        begin = self.start if values["start"] == self.start.date() else at_opening(values["start"], self.rates.hours)
+        kit, size = self.kits[values["kit"]].scaled_to(values["volume"]), None if values["at_once"] else values["batch"]
+        job = Job(kit, values["alloy"], values["quantity"], size)
+        plans = plan_all(job, self.rates.replace({key: values[key] for key in self.prices}), values["routes"])
+        now, able = comparison(plans, values["day"], begin), feasible(plans)
+        along = self._along(values, now, resting)
+        if not resting:
+            return Answer(now, along, None, {})
+        runs = simulate_all(able, RUNS, start=begin) if values["deadline"] else {}
+        few = min(job.quantity, job.batch_size) * kit.nodes <= MOST_PIECES
+        failing = {route: expected(plan, begin) for route, plan in able.items() if few}
+        return Answer(now, along, failing, {route: run.chance(values["deadline"]) for route, run in runs.items()})
+
+    def _along(self, values, now, resting):
+        """Costs along the chosen input."""
+        axis, price, days = values["axis"], values["day"], now.days
+        title, grid, log = self.axes[axis]
+        size = values["quantity"] if values["at_once"] else values["batch"]
+        at = (values | {"batch_size": size, "volume_cm3": values["volume"]})[axis]
+        changes = {axis: grid}
+        if axis == "day":
+            changes, price = {}, grid
+        elif price and axis not in self.prices:
+            days = self._days(values, now, at, resting)
+        costs = unit_costs_along(now.plans, changes, price, days)
+        return Along(title, grid, log, costs, at, self.rates.currency)
+
+    def _days(self, values, now, at, resting):
+        """Days along the chosen input; while a slider moves they grow as those of the job do."""
+        axis, grid = values["axis"], self.axes[values["axis"]][1]
+        chart = axis, now.start, *now.days
+        asked = [values[name] for name in ("kit", "volume", "alloy", "quantity", "at_once", "batch")]
+        before, days = self.known.get(chart, (None, None))
+        if before == asked:
+            return days
+        if days and not resting:
+            return {route: line * now.days[route] / np.interp(at, grid, line) for route, line in days.items()}
+        days = days_along(now.plans, {axis: grid}, now.start, DAYS_POINTS)
+        self.known[chart] = asked, days
+        return days
+
+
 def compare_panel(kit, rates, start=None):
     """Sliders for job, rates and the price of a day, with the routes compared beside them.
 
@@ -94,46 +154,7 @@ def compare_panel(kit, rates, start=None):
         "day": number_row("price of a day", 200, 0, MOST_DAY, 10, f"{rates.currency}/day"),
     }
     chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
-    known = {}  # days along the chosen input as they were at rest, by what the chart then showed
-
-    @lru_cache(maxsize=8)  # prices leave the days as they are
-    def days_of(name, volume, alloy, quantity, batch_size, routes, axis, begin):
-        plans = plan_all(Job(kits[name].scaled_to(volume), alloy, quantity, batch_size), rates, routes)
-        return days_along(plans, {axis: axes[axis][1]}, begin, DAYS_POINTS)
-
-    def asked(values, resting=True):
-        if values["start"] is None:
-            raise InputError("start: choose a date, or press “today”.")
-        begin = start if values["start"] == start.date() else at_opening(values["start"], rates.hours)
-        batch_size = None if values["at_once"] else values["batch"]
-        wanted = (values["kit"], values["volume"], values["alloy"], values["quantity"], batch_size, values["routes"])
-        name, volume, alloy, quantity, _, routes = wanted
-        card = rates.replace({key: values[key] for key in prices})
-        plans = plan_all(Job(kits[name].scaled_to(volume), alloy, quantity, batch_size), card, routes)
-        now = comparison(plans, values["day"], begin)
-        (title, grid, log), axis = axes[values["axis"]], values["axis"]
-        at = {"batch_size": quantity if values["at_once"] else values["batch"], "volume_cm3": volume}.get(axis)
-        at = values[axis] if at is None else at
-        if axis == "day":
-            changes, price, days = {}, grid, now.days
-        elif axis in prices or not values["day"]:
-            changes, price, days = {axis: grid}, values["day"], now.days
-        else:
-            changes, price, days = {axis: grid}, values["day"], known.get((axis, begin, *now.days))
-            if resting or days is None:
-                days = known[axis, begin, *now.days] = days_of(*wanted, axis, begin)
-            else:  # while a slider moves, the days along the chart grow as those of the job do
-                days = {r: line * now.days[r] / np.interp(at, grid, line) for r, line in days.items()}
-        along = Along(title, grid, log, unit_costs_along(plans, changes, price, days), at, rates.currency)
-        if not resting:
-            return Answer(now, along, None, {})
-        chances = {}
-        if values["deadline"]:
-            runs = simulate_all(feasible(plans), RUNS, start=begin)
-            chances = {route: run.chance(values["deadline"]) for route, run in runs.items()}
-        few = min(quantity, batch_size or quantity) * kits[name].nodes <= MOST_PIECES
-        failing = {route: expected(plan, begin) for route, plan in feasible(plans).items() if few}
-        return Answer(now, along, failing, chances)
+    question = Question(kits, rates, start, axes, tuple(prices))
 
     def shown(found, values):
         traces = figures.comparison_data(found.along, values["routes"])
@@ -154,12 +175,12 @@ def compare_panel(kit, rates, start=None):
     job["batch"].observe(lambda: job["batch"].said and setattr(job["at_once"].source, "value", False))
     return panel(
         {"The job": job, "The clock": clock, "The chart": chart},
-        asked,
+        question.answer,
         shown,
         f"{figures.COMPARISON_IN_WORDS} {figures.BARS_IN_WORDS} The table holds the same answer in numbers.",
         lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
-        rough=lambda values: asked(values, resting=False),
+        rough=lambda values: question.answer(values, resting=False),
         beside=[own_part(add)],
         more=("What would turn the answer?", lambda found: _what_turns(found.now)),
     )
@@ -221,10 +242,11 @@ def _facts(found, values):
         return (mean.cost + values["day"] * mean.days) / values["quantity"]
 
     def told(route):
-        also = "; with failures …" if found.failing is None else "; too many pieces to count failures at once"
+        also = "with failures …" if found.failing is None else "too many pieces to count failures at once"
         if found.failing:
-            also = f"; with failures about {failing(route):,.0f} and {_days(found.failing[route].days)}"
-        return f"{made[route].title}, {now.unit_cost(route):,.0f} {money} a kit, {_days(now.days[route])}{also}"
+            also = f"with failures about {failing(route):,.0f} and {counted(round(found.failing[route].days), 'day')}"
+        days = counted(round(now.days[route]), "day")
+        return f"{made[route].title}, {now.unit_cost(route):,.0f} {money} a kit, {days}; {also}"
 
     facts = {"cheapest" + ", days priced" * bool(values["day"]) + batches: told(best), "soonest": told(soonest)}
     if best == soonest:
@@ -238,10 +260,6 @@ def _facts(found, values):
         chances = ", ".join(f"{made[route].title.lower()} {percent(chance)}" for route, chance in found.chances.items())
         facts[f"in time by {values['deadline']:%a %d %b %Y}"] = chances
     return facts
-
-
-def _days(days):
-    return f"{days:.0f} day{'s' * (round(days) != 1)}"
 
 
 def _turns(along):
