@@ -212,3 +212,10 @@ def test_the_pdf_holds_the_recommendation_on_few_pages(tmp_path):
     text = subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout
     assert small_memo().recommendation.split(":")[0] in text and "Workshop traveller" in text
     assert 6 <= text.count("\f") <= 24
+
+
+def test_the_break_even_chart_holds_at_the_quantity_wanted_what_the_routes_table_says():
+    found = small_memo()
+    row = found.charts["Break-even"].table.loc[3]
+    for route, plan in found.able.items():
+        assert row[f"{plan.title} [EUR]"] == pytest.approx(found.mean_cost(route) / 3)

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.decide.along import Along
+from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.carbon import footprint
 from pourprint.decide.information import Samples, probability_best, value_of_information
 from pourprint.decide.map import decision_map
-from pourprint.decide.turns import curves, expected, turns, turns_table
+from pourprint.decide.turns import expected, turns, turns_table
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -214,16 +214,23 @@ class Memo:
         import pandas as pd
 
         kits = np.arange(1, max(50, 4 * self.job.quantity) + 1)
-        found = curves(self.plans, "quantity", kits, self.price_of_day, self.start, failures=True)
-        along = Along("kits wanted", kits, True, found.costs, self.job.quantity, self.rates.currency)
-        names = {route: self.plans[route].title for route in found.costs}
-        turned = [f"from {c.value:.0f} kits on {names.get(c.after, 'no route').lower()}" for c in found.crossings]
-        first = min(found.costs, key=lambda route: np.nan_to_num(found.costs[route][0], nan=np.inf))
-        table = pd.DataFrame({f"{names[r]} [{self.rates.currency}]": c for r, c in found.costs.items()}, index=kits)
+        changes, price = {"quantity": kits}, self.price_of_day
+        days = days_along(self.able, changes, self.start)
+        lines = {}
+        for route, cost in unit_costs_along(self.able, changes, 0.0, days).items():
+            # Failures keep the shares that they have at the quantity wanted.
+            mean, plan = self.failing[route], self.able[route]
+            more, longer = mean.cost / plan.total_cost, mean.days / plan.days(self.start)
+            lines[route] = more * cost + price * longer * days[route] / kits
+        along = Along("kits wanted", kits, True, lines, self.job.quantity, self.rates.currency)
+        names = {route: self.plans[route].title for route in lines}
+        turned = [f"from {c.at:.0f} kits on {names[c.to].lower()}" for c in along.crossings]
+        first = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
+        table = pd.DataFrame({f"{names[r]} [{self.rates.currency}]": c for r, c in lines.items()}, index=kits)
         some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
         further = ", ".join(turned) or f"no other up to {kits[-1]} kits"
         return figures.Chart(
-            figures.comparison_figure(along, tuple(found.costs)),
+            figures.comparison_figure(along, tuple(lines)),
             f"Cheapest at one kit: {names[first].lower()}; {further}. Failures and days included.",
             figures.COMPARISON_IN_WORDS,
             table.loc[some].rename_axis("kits wanted"),
