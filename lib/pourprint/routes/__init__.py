@@ -1,4 +1,7 @@
-"""The routes: each a recipe from (job, rate card) to steps, and the two ways to ask for plans."""
+"""The routes: each a recipe from (job, rate card) to steps, and the two ways to ask for plans.
+
+What they share, sizes of shells, bought steps and findings stand beside them. May import from ledger to plans.
+"""
 
 from functools import partial
 
