@@ -33,8 +33,7 @@ from pourprint.routes import ROUTES, plan_all
 DRAWS = 4000
 LIKELY = 0.5  # a route is thought to keep a date where it does so in at least this share of the draws
 MOST_PRICE = 1000.0  # the dearest day of the map
-LONG = ("What would turn it", "What to measure first")  # tables of which the page shows the first rows
-ROWS = 12  # the workbook has all
+ROWS = 12  # of long tables on the page: the workbook has all
 NOT_CONSIDERED = (
     "Other jobs that wait for the same people and machines (see the workshop in the library).",
     "Transport, customs, taxes, insurance, and what a supplier asks for a quick answer.",
@@ -257,13 +256,21 @@ class Memo:
         return page.from_string(text).render(
             memo=self,
             charts=self.charts,
-            tables=self.tables | {title: self.tables[title].head(ROWS) for title in LONG},
+            tables=self.tables | self._shortened(),
             plot=lambda chart: Markup(plot_html(chart.figure)),
             shown=tables.shown,
             theme=Markup(THEME),
             script=Markup(get_plotlyjs()),
             not_considered=NOT_CONSIDERED,
         )
+
+    def _shortened(self):
+        worth = self.tables["What to measure first"]
+        rows = worth[(worth["worth"] > 0) | (worth.index == "everything")].sort_values("worth", ascending=False)
+        return {
+            "What to measure first": rows.head(ROWS),
+            "What would turn it": self.tables["What would turn it"].head(ROWS),
+        }
 
     def pdf(self):
         """The same page printed by an installed Chromium: bytes. Raises: InputError."""
