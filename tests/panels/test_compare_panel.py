@@ -131,7 +131,7 @@ def test_a_table_says_what_would_turn_the_answer_until_a_control_moves():
     assert button.description == "What would turn the answer?" and not found.value
     button.click()
     plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1), demo_rates())
-    nearest = pp.decide.turns.turns(plans, price_of_day=200, start=START)[0]
+    nearest = pp.decide.turns.turns(plans, price_of_day=300, start=START)[0]
     assert f"{nearest.at:.4g}"[:4] in found.value.partition("<tbody>")[2].partition("</tr>")[0]
     panel.controls["quantity"].source.value = 2
     assert not found.value

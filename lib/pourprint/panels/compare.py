@@ -151,7 +151,7 @@ def compare_panel(kit, rates, start=None):
     clock = {
         "start": date_row("start", start.date()),
         "deadline": date_row("wanted by"),
-        "day": number_row("price of a day", 200, 0, MOST_DAY, 10, f"{rates.currency}/day"),
+        "day": number_row("price of a day", 300, 0, MOST_DAY, 10, f"{rates.currency}/day"),
     }
     chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
     question = Question(kits, rates, start, axes, tuple(prices))
