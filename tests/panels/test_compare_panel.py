@@ -86,8 +86,7 @@ def test_the_answer_says_cost_and_days_with_failures_as_the_closed_form_and_the_
 def test_the_opening_state_shows_crossings_and_starts_clear_of_holidays():
     panel = compare_panel(demo_kit(), demo_rates())
     turns, start = panel.chart.figure.data[-2], panel.controls["start"].value
-    # As the demo lab is now, one curve crosses another once: the tooled pattern gets cheaper past a hundred frames.
-    assert np.isfinite(turns.x).sum() >= 1 and any("tooled pattern" in text for text in turns.text)
+    assert np.isfinite(turns.x).sum() >= 2 and any("tooled pattern" in text for text in turns.text)
     assert not any(0 <= (off - start).days <= 42 for off in demo_rates().hours.holidays)
     assert f"{start:%a}" in demo_rates().hours.days
 
