@@ -2,7 +2,7 @@
 
 A step's first-pass yield is the chance that a lot (part, cluster, box, mould, plate or batch) passes it at the first
 try; what fails goes back to an earlier step and is made again, while the batch waits for it, so that kits stay
-together. First-pass yields of these routes are not published: they are scenario inputs with a range.
+together. We found no published first-pass yields of these routes: they are scenario inputs with a range.
 Not modelled: pieces lost for good, failures that come in series, and other jobs in the shop.
 """
 
