@@ -152,7 +152,8 @@ def sweep(given):
     paths = sorted(str(path) for path in Path(given.folder).glob("*.toml"))
     if not paths:
         raise pp.InputError(f"folder {given.folder!r} holds no kit that ends in .toml.")
-    client, function = None, pp.report.Kits(given.alloy, given.quantity, _rates(given), given.start)
+    rates, client = _rates(given), None
+    function = pp.report.Kits(given.alloy, given.quantity, rates, given.start)
     if given.workers:
         from distributed import Client
 
@@ -163,7 +164,8 @@ def sweep(given):
         if client is not None:
             client.close()
     table = pd.DataFrame(found, index=pd.Index([Path(path).name for path in paths], name="kit"))
-    _print(table, given.form)
+    heads = {"unit_cost": f"a kit with failures [{rates.currency}]", "days": "days with failures [d]"}
+    _print(table.rename(columns=heads), given.form, rates.currency)
     return DONE if (table["best"] != "").any() else CANNOT
 
 
