@@ -223,7 +223,9 @@ def test_a_trial_pays_where_its_cost_is_below_the_loss_it_spares():
 
 
 def test_a_long_arm_is_refused_by_those_whose_bed_is_shorter():
-    bed = {"Printed metal": 250}  # the demo lab's plate [mm]
+    rates = room().rates
+    height, lift, plate = (rates[f"printed_metal.{key}"] for key in ("height_limit", "lift", "plate_x"))
+    bed = {"Printed metal": max(plate, height - lift)}  # an arm lies on the demo lab's plate, or stands on it [mm]
     for question in posed("too-long", 60):
         length = numbers_in(question.text)[0]
         refused = question.fields[0].options[question.worked["choice"]]
