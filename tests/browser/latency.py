@@ -84,6 +84,8 @@ def measure(path, names, presses, rest_ms):
             open_notebook(page, address, "notebooks/latency.ipynb")
             floor_slider = page.locator(".latency-floor .noUi-handle")
             floor_slider.wait_for()  # the last cell's: by then the notebook's own sliders are there
+            for fold in page.locator(".pourprint-fold").all():
+                fold.click()
             page.evaluate(WATCH)
             for slider in page.get_by_role("slider").all():
                 name = slider.get_attribute("aria-label") or ""
