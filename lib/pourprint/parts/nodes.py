@@ -102,28 +102,12 @@ def make_node(
     holes += [bar(b.axis, b.bore_mm / 2, -reach, reach) for b in bosses]
     if hub_shell_mm is not None:
         check_numbers(arrays=False, hub_shell_mm=hub_shell_mm)
-        shell = hub_shell_mm
-        rooms = [ball(ball_r - shell)] if ball_r > shell else []
-        rooms += [
-            bar(t.direction, r + wall_mm - shell, 0, d - shell) for t, r, d in arms if min(d, r + wall_mm) > shell
-        ]
-        kept = sleeves + [bar(t.direction, r + shell, d - shell, d + t.depth_mm) for t, r, d in arms]
-        hollow = Manifold.batch_boolean(rooms, OpType.Add) - Manifold.batch_boolean(kept, OpType.Add)
-        if hollow.volume() < 1:
-            raise InputError(f"hub_shell_mm={shell!r} leaves no hollow in this hub; make it thinner or None.")
-        holes.append(hollow)
+        holes.append(_hollow(ball, bar, arms, sleeves, ball_r, wall_mm, hub_shell_mm))
         if drain_mm:
-            holes += [bar(t.direction, drain_mm / 2, d - shell - 1, d + 1) for t, _, d in arms]
-    rounds = []
-    if fillet_mm:
-        if not LEAST_FILLET_MM <= fillet_mm <= ball_r:
-            raise InputError(f"fillet_mm={fillet_mm!r} must be 0, or from {LEAST_FILLET_MM:g} to {ball_r:.1f} mm here.")
-        rods = [(t.direction, r + wall_mm, 0.0, d + t.depth_mm) for t, r, d in arms]
-        rods += [(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
-        # Beyond this the arms have parted by a wall and a fillet; there is no corner left to fill.
-        size = max(ball_r, max(starts) + 2 * wall_mm) + 2 * fillet_mm
-        distance = _rounded_distance(ball_r, rods, fillet_mm)
-        rounds = [Manifold.level_set(distance, [-size] * 3 + [size] * 3, max(fillet_mm / 3, size / 22), SINK_MM)]
+            holes += [bar(t.direction, drain_mm / 2, d - hub_shell_mm - 1, d + 1) for t, _, d in arms]
+    bars = [(t.direction, r + wall_mm, 0.0, d + t.depth_mm) for t, r, d in arms]
+    bars += [(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
+    rounds = _fillets(fillet_mm, ball_r, bars, max(starts) + 2 * wall_mm) if fillet_mm else []
     solid = Manifold.batch_boolean([ball(ball_r), *metal, *sleeves, *rounds], OpType.Add)
     node = Manifold.batch_boolean([solid, *holes], OpType.Subtract)
     for i, (t, _, d) in enumerate(arms, start=1):
@@ -137,6 +121,31 @@ def make_node(
     if part.bodies != 1:
         raise InputError(f"this node falls into {part.bodies} pieces; use smaller bores or thicker walls.")
     return part
+
+
+def _hollow(ball, bar, arms, sleeves, ball_r, wall_mm, shell):
+    """The room inside a hub's shell [mm]: a Manifold. Raises: InputError where none is left."""
+    from manifold3d import Manifold, OpType
+
+    rooms = [ball(ball_r - shell)] if ball_r > shell else []
+    rooms += [bar(t.direction, r + wall_mm - shell, 0, d - shell) for t, r, d in arms if min(d, r + wall_mm) > shell]
+    kept = sleeves + [bar(t.direction, r + shell, d - shell, d + t.depth_mm) for t, r, d in arms]
+    hollow = Manifold.batch_boolean(rooms, OpType.Add) - Manifold.batch_boolean(kept, OpType.Add)
+    if hollow.volume() < 1:
+        raise InputError(f"hub_shell_mm={shell!r} leaves no hollow in this hub; make it thinner or None.")
+    return hollow
+
+
+def _fillets(fillet_mm, ball_r, bars, parted_mm):
+    """The body with rounded corners between ball and bars, in a list; `parted_mm` from the centre arms stand alone."""
+    from manifold3d import Manifold
+
+    if not LEAST_FILLET_MM <= fillet_mm <= ball_r:
+        raise InputError(f"fillet_mm={fillet_mm!r} must be 0, or from {LEAST_FILLET_MM:g} to {ball_r:.1f} mm here.")
+    # Beyond this the arms have parted by a wall and a fillet; there is no corner left to fill.
+    size = max(ball_r, parted_mm) + 2 * fillet_mm
+    distance = _rounded_distance(ball_r, bars, fillet_mm)
+    return [Manifold.level_set(distance, [-size] * 3 + [size] * 3, max(fillet_mm / 3, size / 22), SINK_MM)]
 
 
 def rod(direction, radius, start, end, segments):
