@@ -97,7 +97,7 @@ def test_a_date_that_the_cheapest_likely_misses_turns_the_choice():
     turned = tiny_memo(quick, deadline=0.75)
     assert turned.chosen == "printed_metal" and "1,200.00 EUR" in turned.recommendation
     # Pattern costs 680 with its days; metal 1200 and half a day at 100.
-    assert "printed pattern would cost 570.00 EUR less" in turned.recommendation
+    assert "printed pattern would cost 570.00 EUR less, but keeps the date in only" in turned.recommendation
     assert "no route likely does" in tiny_memo(quick, deadline=0.1).recommendation
 
 

@@ -162,6 +162,8 @@ class Memo:
             more = self.mean_cost(next_best) - self.mean_cost(self.chosen)
             sure += f"; {self.plans[next_best].title.lower()} would cost {abs(more):,.2f} {money} "
             sure += "more" if more >= 0 else "less"
+            if more < 0:  # the date alone stands against it
+                sure += f", but keeps the date in only {percent(self.runs[next_best].chance(self.deadline))}"
         return f"{take} {sure}."
 
     @property
