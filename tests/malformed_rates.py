@@ -5,6 +5,7 @@ from scenes import DEMO, demo_rates
 
 TEXT = (DEMO / "rates.toml").read_text(encoding="utf-8")
 LINE = next(line for line in TEXT.splitlines() if line.startswith("technician"))
+SOURCE = LINE[LINE.index(", source = ") : LINE.rindex(" }")]
 
 
 def load(text):
@@ -91,8 +92,8 @@ MALFORMED = [
     ("range upside down", entry("low = 25.0, high = 60.0", "low = 60.0, high = 25.0")),
     ("wrong unit", entry("currency/h", "currency/day")),
     ("no unit", entry('unit = "currency/h", ', "")),
-    ("no source", entry(', source = "invented demo lab"', "")),
-    ("blank source", entry('"invented demo lab"', '""')),
+    ("no source", entry(SOURCE, "")),
+    ("blank source", entry(SOURCE, ', source = ""')),
     ("unknown pedigree", entry('"invented"', '"gut feeling"')),
     ("entry date as text", entry("technician = {", 'technician = { date = "soon",')),
     ("unknown section", process_value("magic.wand", 1, "h")),

@@ -158,7 +158,8 @@ def compare_panel(kit, rates, start=None):
 
     def shown(found, values):
         traces = figures.comparison_data(found.along, values["routes"])
-        bars, table = figures.comparison_bars(found.now, rates.currency), _table(found, rates.currency)
+        bars = figures.comparison_bars(found.now, rates.currency)
+        table = None if found.failing is None else _table(found, rates.currency)  # it waits until the slider rests
         kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
         return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
 
