@@ -129,7 +129,10 @@ def test_a_key_on_each_slider_moves_chart_and_table(panel, name):
     key = "ArrowLeft" if name == "batch size" else "ArrowRight"  # beyond the quantity a batch moves nothing
     press(panel, panel.get_by_role("slider", name=name).first, key, times=3)
     moved(panel, plot)
-    assert panel.locator(".pourprint-panel .pourprint-table").first.inner_text() != table
+    # The table follows once the slider rests.
+    panel.wait_for_function(
+        "text => document.querySelector('.pourprint-panel .pourprint-table').innerText !== text", arg=table
+    )
     check_all_traces(panel)
 
 
