@@ -256,7 +256,7 @@ def _facts(found, values):
     if surest != best:
         first = next(iter(facts))
         facts[first] += f"; with failures {made[surest].title.lower()} is cheapest, about {failing(surest):,.0f}"
-    facts["where it turns"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
+    facts["where it turns, failures left out"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
     if found.chances:
         chances = ", ".join(f"{made[route].title.lower()} {percent(chance)}" for route, chance in found.chances.items())
         facts[f"in time by {values['deadline']:%a %d %b %Y}"] = chances
