@@ -237,7 +237,7 @@ def mixes():
     """A route for each part: cheapest, in time, within limits, in one workshop."""
     job = pp.Job(kit(), "AlSi7Mg", 4)
     choices = pp.mix.choices(job, rates(), routes=[*demo_plans()][:3])
-    cheapest, workshop = choices.best(), pp.workshop.Workshop(rates().hours)
+    cheapest, workshop = choices.best(), pp.orders.Workshop(rates().hours)
     bound = pp.mix.choices(job, rates(), only={"corner_left": ("printed_metal",)}, start=START)
     return {
         "single routes": choices.single_routes(),
@@ -254,16 +254,16 @@ def mixes():
 
 def workshop():
     """Three orders share people and machines."""
-    made, order = demo_plans(), pp.workshop.Order.of
+    made, order = demo_plans(), pp.orders.Order.of
     orders = [
         order(made["printed_pattern"], "2026-12-07T08:00", "frames", due="2027-01-08T16:00"),
         order(made["printed_mould"].at(quantity=1), "2026-12-08T08:00", "show piece"),
         order(made["printed_metal"].at(quantity=1), "2026-12-08T10:00", "spares", due="2026-12-18T16:00"),
     ]
-    booked = pp.workshop.Booked("machine.metal_printer", dt.date(2026, 12, 9), dt.date(2026, 12, 11))
+    booked = pp.orders.Booked("machine.metal_printer", dt.date(2026, 12, 9), dt.date(2026, 12, 11))
     found = {}
     for rule in ("first come", "shortest first", "earliest date first"):
-        timeline = pp.workshop.Workshop(rates().hours, (booked,), {"machine.kiln": 2}, rule).schedule(orders)
+        timeline = pp.orders.Workshop(rates().hours, (booked,), {"machine.kiln": 2}, rule).schedule(orders)
         tasks = timeline.table()[["order", "batch", "step", "begin", "end", "queued_h"]]
         found[rule] = {"orders": timeline.summary(), "load": timeline.load(), "tasks": tasks}
     return found

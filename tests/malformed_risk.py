@@ -6,7 +6,7 @@ import pourprint as pp
 from pourprint.decide.information import by_quantity, flips
 from pourprint.ledger.ranges import below, draw
 from pourprint.risk.rework import rework
-from pourprint.risk.runs import design_error, simulate
+from pourprint.risk.simulation import design_error, simulate
 from pourprint.risk.yields import (
     attempts_needed,
     chance_within,

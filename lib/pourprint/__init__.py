@@ -38,7 +38,7 @@ from pourprint.parts import meshes, nodes
 from pourprint.parts.frame import Frame
 from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
 from pourprint.parts.part import Part, facts
-from pourprint.plans import workshop
+from pourprint.plans import orders
 from pourprint.plans.cautions import cautions_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan, lead_time
@@ -52,7 +52,7 @@ from pourprint.process.strength.lighten import Task, kept, lighten, solid_of, th
 from pourprint.process.strength.loads import frame_loads
 from pourprint.process.strength.verify import verified_table, verify
 from pourprint.risk.rework import rework
-from pourprint.risk.runs import design_error, simulate, simulate_all
+from pourprint.risk.simulation import design_error, simulate, simulate_all
 from pourprint.risk.yields import (
     attempts_needed,
     chance_of_enough,

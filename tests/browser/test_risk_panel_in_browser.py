@@ -7,7 +7,7 @@ import pytest
 from jupyter_browser import REPOSITORY, bars_drawn, number, open_notebook, press, settled, write_notebook
 
 import pourprint as pp
-from pourprint.figures.runs import MARKS, chance_data
+from pourprint.figures.simulation import MARKS, chance_data
 from pourprint.panels.risk import FULL, PRINTED
 
 START = "2026-11-25T08:00"

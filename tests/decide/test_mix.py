@@ -13,7 +13,7 @@ import pourprint as pp
 from pourprint.decide.mix import choices
 from pourprint.decide.subkits import usage
 from pourprint.ledger.errors import Infeasible, InputError
-from pourprint.plans.workshop import Order, Workshop
+from pourprint.plans.orders import Order, Workshop
 from scenes import PRINTED, ROUTES
 
 CENT = 0.005  # costs are sums of some hundred terms: a cent is far above rounding

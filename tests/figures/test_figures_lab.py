@@ -8,11 +8,11 @@ import pytest
 import pourprint as pp
 from pourprint.decide.learning import Curve, repeats, when_a_die_pays
 from pourprint.decide.mix import choices
-from pourprint.figures import lab_log, learning, price, workshop
+from pourprint.figures import lab_log, learning, price
 from pourprint.figures import mix as mix_charts
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.lab_log import LabLog, updates
-from pourprint.plans.workshop import Booked, Order, Workshop
+from pourprint.plans.orders import Booked, Order, Workshop
 from scenes import DEMO, PRINTED, demo_rates, small_job
 
 
@@ -56,7 +56,7 @@ def test_the_workshop_chart_loses_no_hour():
     away = Booked("machine.metal_printer", dt.date(2026, 11, 30), dt.date(2026, 12, 1))
     orders = [Order.of(plan, "2026-11-25T08:00", name) for name in ("one", "two")]
     timeline = Workshop(booked=(away,)).schedule(orders)
-    chart = workshop.workshop_chart(timeline)
+    chart = orders.workshop_chart(timeline)
     drawn = sum(sum(trace.x) for trace in chart.figure.data) / 3_600_000
     spans = sum(slot.span.end_h - slot.span.begin_h + slot.queued_h for slot in timeline.slots)
     assert drawn == pytest.approx(spans)

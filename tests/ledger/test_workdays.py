@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import DAYS, WorkingHours, calendar_from
+from pourprint.plans.dispatch import Shop
 from pourprint.plans.scheduler import begin_of, end_of
-from pourprint.plans.shop import Shop
 from scenes import ROUND_THE_CLOCK
 
 MONDAY = "2026-11-02"

@@ -8,7 +8,7 @@ import pytest
 
 import pourprint as pp
 from pourprint.figures.rework import failures_chart
-from pourprint.figures.runs import (
+from pourprint.figures.simulation import (
     NAME_HEIGHT,
     NAME_WIDTH,
     _clear_spots,
@@ -21,7 +21,7 @@ from pourprint.figures.runs import (
 from pourprint.panels import risk_panel
 from pourprint.panels.risk import FULL
 from pourprint.risk.rework import rework
-from pourprint.risk.runs import design_error, simulate_all
+from pourprint.risk.simulation import design_error, simulate_all
 from scenes import PRINTED, bracket, demo_rates, small_job
 
 START = "2026-11-25T08:00"

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.ledger.workdays import generic_calendar
 from pourprint.plans.days import walk_of
-from pourprint.plans.workshop import Order, Task, Workshop
-from pourprint.risk.runs import simulate
+from pourprint.plans.orders import Order, Task, Workshop
+from pourprint.risk.simulation import simulate
 from scenes import PRINTED, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, step
 from shop_floor import Floor
 

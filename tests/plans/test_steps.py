@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.ledger.errors import InputError
 from pourprint.plans.steps import BATCH, JOB, Level, Work
-from pourprint.risk.runs import simulate
+from pourprint.risk.simulation import simulate
 from scenes import PART, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, hands, small_job, step, toy_plan
 
 few = settings(max_examples=25, deadline=None)

@@ -13,7 +13,7 @@ from pourprint.decide.information import Samples, by_quantity, flips
 from pourprint.ledger.entries import library
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Work
 from pourprint.risk.rework import rework
-from pourprint.risk.runs import design_error, drawn, percent, simulate, simulate_all, uncertain
+from pourprint.risk.simulation import design_error, drawn, of_runs, simulate, simulate_all, uncertain
 from pourprint.risk.yields import attempts_needed
 from scenes import PART, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
 
@@ -209,7 +209,7 @@ def test_the_chance_of_a_date_rises_from_never_to_always(dated):
     [(0, "0%"), (0.0001, "under 1%"), (0.005, "under 1%"), (0.5, "50%"), (0.995, "over 99%"), (1, "100%")],
 )
 def test_a_share_is_said_to_be_all_or_none_only_where_it_is(share, said):
-    assert percent(share) == said
+    assert of_runs(share) == said
 
 
 def test_an_impossible_deadline_is_explained(dated):

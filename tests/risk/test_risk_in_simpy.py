@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import ks_2samp
 
 import pourprint as pp
-from pourprint.risk.runs import simulate
+from pourprint.risk.simulation import simulate
 from scenes import PRINTED, demo_kit, demo_rates
 from shop_floor import Floor
 

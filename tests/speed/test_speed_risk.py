@@ -3,7 +3,7 @@
 import time
 
 import pourprint as pp
-from pourprint.risk.runs import simulate, simulate_all
+from pourprint.risk.simulation import simulate, simulate_all
 from scenes import PRINTED, demo_kit, demo_rates
 from shop_floor import Floor
 

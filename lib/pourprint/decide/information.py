@@ -16,7 +16,7 @@ from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw, stream
 from pourprint.plans.plan import feasible
-from pourprint.risk.runs import Runs, simulate_all
+from pourprint.risk.simulation import Runs, simulate_all
 
 
 @dataclass(frozen=True)

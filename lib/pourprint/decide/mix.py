@@ -19,8 +19,8 @@ from pourprint.decide.subkits import MOST, SubKits, sub_kits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.plans.jobs import Job
+from pourprint.plans.orders import Order, Workshop
 from pourprint.plans.plan import Plan
-from pourprint.plans.workshop import Order, Workshop
 from pourprint.routes import ROUTES
 
 WANTS = ("cost", "days", "regret")

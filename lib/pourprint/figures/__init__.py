@@ -24,13 +24,13 @@ from pourprint.figures.look import HATCH, INK, LOOKS, THEME, Chart, title_of
 from pourprint.figures.map import map_chart
 from pourprint.figures.mix import assignment_chart, frontier_chart
 from pourprint.figures.nesting import plate_picture
+from pourprint.figures.orders import workshop_chart
 from pourprint.figures.part import part_picture, section_chart
 from pourprint.figures.parting import parting_map
 from pourprint.figures.plan import plan_costs, plan_timeline
 from pourprint.figures.printed_metal import hours_chart, layer_chart, layer_times, orientation_map, roughness_chart
 from pourprint.figures.printed_mould import job_boxes, mould_table, opened_mould, sand_bars
 from pourprint.figures.rework import failures_chart
-from pourprint.figures.runs import chance_chart, chance_figure, design_error_chart, spread_chart
 from pourprint.figures.seats import fit_chart
 from pourprint.figures.sensitivity import sobol_chart, tornado_chart
 from pourprint.figures.shell_sizes import (
@@ -41,6 +41,6 @@ from pourprint.figures.shell_sizes import (
     hot_shell_chart,
     metal_chart,
 )
+from pourprint.figures.simulation import chance_chart, chance_figure, design_error_chart, spread_chart
 from pourprint.figures.stages import stage_matrix
 from pourprint.figures.tables import table_html
-from pourprint.figures.workshop import workshop_chart

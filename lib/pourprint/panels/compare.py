@@ -31,7 +31,7 @@ from pourprint.panels.panel import (
 from pourprint.parts.kits import KitPart
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
-from pourprint.risk.runs import percent, simulate_all
+from pourprint.risk.simulation import of_runs, simulate_all
 from pourprint.routes import PRINTED, ROUTES, plan_all
 
 QUANTITIES = np.arange(1, 401)
@@ -258,7 +258,7 @@ def _facts(found, values):
         facts[first] += f"; with failures {made[surest].title.lower()} is cheapest, about {failing(surest):,.0f}"
     facts["where it turns, failures left out"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
     if found.chances:
-        chances = ", ".join(f"{made[route].title.lower()} {percent(chance)}" for route, chance in found.chances.items())
+        chances = ", ".join(f"{made[route].title.lower()} {of_runs(chance)}" for route, chance in found.chances.items())
         facts[f"in time by {values['deadline']:%a %d %b %Y}"] = chances
     return facts
 

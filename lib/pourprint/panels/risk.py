@@ -6,14 +6,14 @@ from functools import lru_cache
 import numpy as np
 
 from pourprint.decide.information import Samples, probability_best
-from pourprint.figures.runs import chance_data, chance_figure, spread_bars
+from pourprint.figures.simulation import chance_data, chance_figure, spread_bars
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import number_row
 from pourprint.panels.panel import Shown, check_card, kit_of, panel, start_or_next
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
-from pourprint.risk.runs import drawn, percent
+from pourprint.risk.simulation import drawn, of_runs
 from pourprint.routes import PRINTED, plan_all
 
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
@@ -111,13 +111,13 @@ def _facts(runs, price_of_day, deadline):
     soonest = min(runs.values(), key=lambda run: run.days.mean())
     date = runs[best].start + dt.timedelta(days=deadline)
     chances = ", ".join(
-        f"{run.plan.title.lower()} {percent(run.chance(deadline))}"
+        f"{run.plan.title.lower()} {of_runs(run.chance(deadline))}"
         + f" (its quickest run takes {run.days.min():.0f} days)" * (run.chance(deadline) == 0)
         for run in runs.values()
     )
     return {
         "cheapest on average": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a kit; "
-        f"best in {percent(share)} of {runs[best].n} runs",
+        f"best in {of_runs(share)} of {runs[best].n} runs",
         "soonest on average": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
         f"chance of delivery by {date:%a %d %b %Y}": chances,
     }
@@ -132,7 +132,7 @@ def _table(runs, price_of_day, deadline):
         cells = []
         for values in (run.with_delay(price_of_day) / run.plan.job.quantity, run.days):
             cells += [f"{v:,.0f}" for v in (values.mean(), *np.quantile(values, (LOW_SHARE, HIGH_SHARE)))]
-        cells += [f"{run.attempts.mean():.2f}", percent(run.chance(deadline))]
+        cells += [f"{run.attempts.mean():.2f}", of_runs(run.chance(deadline))]
         row = "".join(f"<td>{cell}</td>" for cell in cells)
         body += f'<tr><th scope="row" class="pourprint-left">{run.plan.title}</th>{row}</tr>'
     names = "".join(f'<th scope="col">{head}</th>' for head in heads)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.ledger.workdays import HORIZON_DAYS, generic_calendar, past_horizon, start_of
+from pourprint.plans.dispatch import Shop, schedule
 from pourprint.plans.scheduler import Batches, Legs, Visits
-from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Step
 
 STEADY = 100  # batches, from which on each follows at the pace of the last half of them (within 1 %: tested)

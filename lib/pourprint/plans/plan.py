@@ -3,7 +3,7 @@
 Partly filled clusters, boxes and plates are paid whole, so unit cost against quantity is saw-toothed
 (property shown by Ruffo, Tuck & Hague 2006, Proc. IMechE B 220:1417–1427; from memory).
 
-Not modelled here: failures and rework (yields are carried, not priced; see `risk`) and other jobs (see `workshop`).
+Not modelled here: failures and rework (yields are carried, not priced; see `risk`) and other jobs (see `orders`).
 """
 
 import datetime as dt

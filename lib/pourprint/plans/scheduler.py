@@ -8,8 +8,8 @@ in one go begins only where the rest of the day holds it, and if no day does, wi
 Nothing looks ahead: nobody waits for work that is still to come, which is why one batch, hand or machine more may end
 a job later (Graham 1969, SIAM J. Appl. Math. 17:416–429; from memory).
 
-These functions run as they are, on lists, and compiled, on arrays (see `shop`). Times are hours since the calendar's
-first midnight [h].
+These functions run as they are, on lists, and compiled, on arrays (see `dispatch`). Times are hours since the
+calendar's first midnight [h].
 """
 
 import math

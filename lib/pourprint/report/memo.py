@@ -27,7 +27,7 @@ from pourprint.plans.plan import feasible
 from pourprint.report import tables
 from pourprint.report.files import write_whole
 from pourprint.risk.rework import rework
-from pourprint.risk.runs import percent, simulate_all
+from pourprint.risk.simulation import of_runs, simulate_all
 from pourprint.routes import ROUTES, plan_all
 
 DRAWS = 4000
@@ -149,11 +149,11 @@ class Memo:
             f"({mean.cost / kits:,.2f} {money} a kit) and {mean.days:.0f} days, ready about {ready:%a %d %b %Y}."
         )
         run = self.runs[self.chosen]
-        sure = f"It costs least in {percent(self.sureness[self.chosen])} of {DRAWS:,} draws of failures and numbers"
+        sure = f"It costs least in {of_runs(self.sureness[self.chosen])} of {DRAWS:,} draws of failures and numbers"
         if self.deadline is not None:
             chance = run.chance(self.deadline)
             none = " (no route likely does)" if chance < LIKELY else ""
-            sure += f", keeps {_date(self.deadline)} in {percent(chance)} of them{none}"
+            sure += f", keeps {_date(self.deadline)} in {of_runs(chance)} of them{none}"
         most, longest = (np.quantile(drawn, 0.9) for drawn in (run.cost, run.days))
         sure += f", and stays in nine of ten below {most:,.2f} {money} and {longest:.0f} days"
         others = [route for route in self.able if route != self.chosen]
@@ -163,7 +163,7 @@ class Memo:
             sure += f"; {self.plans[next_best].title.lower()} would cost {abs(more):,.2f} {money} "
             sure += "more" if more >= 0 else "less"
             if more < 0:  # the date alone stands against it
-                sure += f", but keeps the date in only {percent(self.runs[next_best].chance(self.deadline))}"
+                sure += f", but keeps the date in only {of_runs(self.runs[next_best].chance(self.deadline))}"
         return f"{take} {sure}."
 
     @property

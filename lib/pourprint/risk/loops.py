@@ -1,6 +1,6 @@
 """The inner loops of the simulation, compiled by numba; imported only where they are used.
 
-Batch by batch and visit by visit, as `walks` tells it. The random numbers are NumPy's own.
+Batch by batch and visit by visit, as `failing_batch` tells it. The random numbers are NumPy's own.
 """
 
 import numpy as np

@@ -12,7 +12,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
 from pourprint.plans.steps import Stage
 from pourprint.risk.legs import Legs
-from pourprint.risk.runs import check_design, run_of
+from pourprint.risk.simulation import check_design, run_of
 from pourprint.risk.yields import expected_visits
 
 

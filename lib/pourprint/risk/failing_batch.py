@@ -12,10 +12,10 @@ from functools import cached_property
 
 import numpy as np
 
+from pourprint.plans.dispatch import Shop, schedule
 from pourprint.plans.plan import Plan
 from pourprint.plans.scheduler import Batches
 from pourprint.plans.scheduler import Visits as Went
-from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Stage
 from pourprint.risk.legs import Legs, chain_of
 

@@ -6,7 +6,7 @@ from pourprint.figures.bars import Bar, Piece, stacked_bars
 from pourprint.figures.look import INK, LOOKS, ON_FILL, Chart, tint
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 from pourprint.plans.plan import lead_time
-from pourprint.risk.runs import percent
+from pourprint.risk.simulation import of_runs
 
 CURVE_POINTS = 80  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -202,7 +202,7 @@ def chance_chart(runs, deadline=None):
     else:
         days = next(iter(runs.values())).days_until(deadline)
         takeaway = " ".join(run.answer(deadline) for run in runs.values())
-        chances = [f"{run.plan.title.lower()} {percent(run.chance(deadline))}" for run in runs.values()]
+        chances = [f"{run.plan.title.lower()} {of_runs(run.chance(deadline))}" for run in runs.values()]
         title = "Chance of the deadline: " + ", ".join(chances)
     share = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
     table = pd.DataFrame(

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.ledger.errors import InputError
-from pourprint.plans.workshop import Booked, Order, Task, Workshop
+from pourprint.plans.orders import Booked, Order, Task, Workshop
 from scenes import PRINTED, ROUND_THE_CLOCK, demo_kit, demo_rates, small_job, step
 
 MONDAY = dt.datetime(2026, 11, 2, 8)

@@ -19,7 +19,7 @@ from pourprint.ledger.ranges import SHAPES, check_seed, draw, stream
 from pourprint.ledger.workdays import generic_calendar, moment_of, start_of
 from pourprint.plans.plan import Plan, feasible, made, ranged
 from pourprint.plans.steps import Stage
-from pourprint.risk import walks as engine
+from pourprint.risk import failing_batch
 from pourprint.risk.legs import Legs
 
 UNCERTAIN = (*PRICES, Kind.TIME, Kind.SPEED, Kind.YIELD)
@@ -96,7 +96,7 @@ class Runs:
         if chance > 0:
             error = np.sqrt(chance * (1 - chance) / self.n)
             unsure = f" (±{2 * error:.1%})" if 0.005 < chance < 0.995 else ""
-            said = f"{percent(chance)} chance{unsure} of delivery" if chance < 1 else f"all {self.n} runs deliver"
+            said = f"{of_runs(chance)} chance{unsure} of delivery" if chance < 1 else f"all {self.n} runs deliver"
             return f"{self.plan.title}: {said} within {_days(days)}; nine runs of ten take at most {usual:.0f}."
         return (
             f"{self.plan.title} cannot deliver within {_days(days)}: the quickest of {self.n} runs takes "
@@ -114,7 +114,7 @@ class Runs:
         return pd.DataFrame(table, index=[f"{share:.0%}" for share in shares])
 
 
-def percent(share):
+def of_runs(share):
     """A share [-] of runs in whole per cent, but no "100%" or "0%" as long as one run is otherwise."""
     if 0.995 <= share < 1:
         return "over 99%"
@@ -251,7 +251,7 @@ LEAST_YIELD = 0.002
 
 def run_of(plan, legs, spares=0, again=Stage.DESIGN):
     """The Run behind a simulation, or a closed form. Raises: InputError where hardly anything passes."""
-    run = engine.Run(plan, legs, spares, again)
+    run = failing_batch.Run(plan, legs, spares, again)
     good = np.prod(1 - legs.spoil, axis=0).min()
     if good < LEAST_YIELD:
         raise InputError(

@@ -16,9 +16,9 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours, calendar_from, moment_of
 from pourprint.plans.days import Span, legs_of, spans_of
+from pourprint.plans.dispatch import Shop, schedule
 from pourprint.plans.plan import made
 from pourprint.plans.scheduler import Batches, Visits
-from pourprint.plans.shop import Shop, schedule
 from pourprint.plans.steps import Step
 
 RULES = {  # lower comes first; orders that tie keep the order in which they were given
