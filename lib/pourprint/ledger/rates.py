@@ -57,7 +57,7 @@ class RateCard:
     """Rates, prices and process values of one lab. Read a value with `card["labour.technician"]`.
 
     `lab`, `currency` and `date` head the file; `hours` are the working hours; `entries` holds every
-    number by its dotted key, the lab's own first, then the library's process tables.
+    number by its dotted key, the lab's own first, then the library's process tables; `path` of its file, if any.
     """
 
     lab: str
@@ -66,6 +66,7 @@ class RateCard:
     hours: WorkingHours
     entries: Mapping[str, Entry]
     text: str = field(default="", repr=False, compare=False)
+    path: Path | None = field(default=None, repr=False, compare=False)
 
     def __getitem__(self, key):
         try:
@@ -96,7 +97,7 @@ class RateCard:
     def load(cls, path):
         """Read and check a rate card. Raises InputError that lists every fault of the file together."""
         text, content = toml_text(path)
-        return _parse(text, content, path, template=cls.default())
+        return replace(_parse(text, content, path, template=cls.default()), path=Path(path).resolve())
 
     @classmethod
     @cache

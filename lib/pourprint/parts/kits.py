@@ -1,7 +1,7 @@
 """A kit is the parts of one frame, how many of each, and what is bored, bonded or faced on every piece."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -74,12 +74,13 @@ def _check_count(count):
 
 @dataclass(frozen=True)
 class Kit:
-    """The parts of one frame. name, parts, pedigree (where the kit comes from) and free notes."""
+    """The parts of one frame: name, parts, pedigree (where it comes from), free notes, `path` of its file, if any."""
 
     name: str
     parts: tuple[KitPart, ...]
     pedigree: str = ""
     notes: str = ""
+    path: Path | None = field(default=None, repr=False, compare=False)
 
     def __post_init__(self):
         if not self.parts or not all(isinstance(entry, KitPart) for entry in self.parts):
@@ -118,24 +119,13 @@ class Kit:
         """
         tables = read_toml(path)
         head, faults = validated(_KitHead, tables)
-        entries = []
         # The parts are looked at even where the head is wrong, so that every fault is found at once.
-        parts = tables.get("part", []) if isinstance(tables.get("part", []), list) else []
-        for i, table in enumerate((p for p in parts if isinstance(p, dict)), start=1):
-            where = f"part {i} ({table.get('name', 'no name')})"
-            entry, wrong = validated(_KitEntry, table, where)
-            faults += wrong
-            if entry:
-                try:
-                    entries.append(entry.kit_part(Path(path).parent))
-                except InputError as error:
-                    faults.append(f"{where}: {error}")
-        if not parts and "part" in tables:
+        entries, wrong = parts_from(tables.get("part", []), Path(path).parent)
+        faults += wrong
+        if not tables.get("part", True):
             faults.append("part: one [[part]] table or more is needed")
-        names = [entry.part.name for entry in entries]
-        faults += [f"the name {name!r} is given to more than one part" for name in {*names} if names.count(name) > 1]
         refuse(path, faults)
-        return cls(head.name, tuple(entries), head.pedigree, head.notes)
+        return cls(head.name, entries, head.pedigree, head.notes, Path(path).resolve())
 
     @property
     def nodes(self):
@@ -190,6 +180,23 @@ class Kit:
             for e in self.parts
         ]
         return pd.DataFrame(rows).set_index("part")
+
+
+def parts_from(tables, folder):
+    """(KitParts, faults) of [[part]] tables as of `Kit.load`; paths of meshes start from `folder`."""
+    entries, faults = [], []
+    for i, table in enumerate((t for t in tables if isinstance(t, dict)) if isinstance(tables, list) else (), start=1):
+        where = f"part {i} ({table.get('name', 'no name')})"
+        entry, wrong = validated(_KitEntry, table, where)
+        faults += wrong
+        if entry:
+            try:
+                entries.append(entry.kit_part(folder))
+            except InputError as error:
+                faults.append(f"{where}: {error}")
+    names = [entry.part.name for entry in entries]
+    faults += [f"the name {name!r} is given to more than one part" for name in {*names} if names.count(name) > 1]
+    return tuple(entries), faults
 
 
 @dataclass(frozen=True)
