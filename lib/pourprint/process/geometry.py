@@ -40,7 +40,10 @@ def turned(angle):
 
 
 def smallest_rectangle(points):
-    """(angle [rad], length, width [mm]) of the smallest rectangle round points (n, 2), exact: it lies on their hull."""
+    """(angle [rad], length, width [mm]) of the smallest rectangle round points (n, 2), exact: it lies on their hull.
+
+    Of several as small, the longest: so noise in the points does not choose.
+    """
     from scipy.spatial import ConvexHull
 
     hull = points[ConvexHull(points).vertices]
@@ -48,8 +51,13 @@ def smallest_rectangle(points):
     angles = np.arctan2(edges[:, 1], edges[:, 0]) % (np.pi / 2)
     along = np.ptp(hull @ np.array([np.cos(angles), np.sin(angles)]), axis=0)
     across = np.ptp(hull @ np.array([-np.sin(angles), np.cos(angles)]), axis=0)
-    best = int(np.argmin(along * across))
+    best = _least(along * across, np.maximum(along, across))
     return angles[best], along[best], across[best]
+
+
+def _least(sizes, lengths):
+    """Index of the least size; of those within 1e-4 of it, of the greatest length."""
+    return int(np.argmax(np.where(sizes <= min(sizes) * (1 + 1e-4), lengths, -np.inf)))
 
 
 def frame_along(direction):
@@ -65,8 +73,8 @@ def own_frame(vertices, faces):
     """Axes of a part's own (3, 3), rows of length one, right-handed, which turn with it however it is drawn.
 
     They are those of its least box, the longest side first, among boxes with a large flat of its hull on a side; the
-    first two point to the heavier half. Parameters: closed mesh, vertices (n, 3) [mm], faces. Two boxes of one volume
-    are told apart by the larger flat.
+    first two point to the heavier half. Parameters: closed mesh, vertices (n, 3) [mm], faces. Of boxes of one volume
+    it is the longest.
     """
     from scipy.spatial import ConvexHull
 
@@ -74,13 +82,13 @@ def own_frame(vertices, faces):
     points, areas = vertices[hull.vertices], np.linalg.norm(area_vectors(vertices[hull.simplices]), axis=1)
     _, first, flat = np.unique(np.round(hull.equations, 6), axis=0, return_index=True, return_inverse=True)
     largest = np.argsort(-np.bincount(flat.ravel(), areas), kind="stable")[:MOST_FLATS]
-    least, best = np.inf, np.eye(3)
+    frames, boxes = [], []
     for normal in hull.equations[first[largest], :3]:
         frame = frame_along(normal)
-        angle, length, width = smallest_rectangle(points @ frame[:2].T)
-        volume = length * width * np.ptp(points @ normal)
-        if volume < least * (1 - 1e-6):
-            least, best = volume, np.vstack([turned(angle) @ frame[:2], frame[2]])
+        angle, *sides = smallest_rectangle(points @ frame[:2].T)
+        frames.append(np.vstack([turned(angle) @ frame[:2], frame[2]]))
+        boxes.append([*sides, np.ptp(points @ normal)])
+    best = frames[_least(np.prod(boxes, axis=1), np.max(boxes, axis=1))]
     placed = points @ best.T
     order = np.argsort(-np.ptp(placed, axis=0), kind="stable")
     heavy = best @ centre_of_mass(vertices, faces) - (placed.min(0) + placed.max(0)) / 2
