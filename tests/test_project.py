@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 650,
     "decide": 1795,
     "figures": 2560,
-    "panels": 945,
+    "panels": 950,
     "lessons": 2925,
     "report": 500,
 }

@@ -2,12 +2,15 @@
 
 import datetime as dt
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import pourprint as pp
 from pourprint.decide.compare import envelope
+from pourprint.decide.inputs import dearest_day
+from pourprint.ledger.entries import Kind
 from pourprint.panels import compare_panel
 from scenes import bracket, demo_kit, demo_rates
 
@@ -119,9 +122,20 @@ def test_prices_of_a_day_are_said_as_far_as_the_slider_goes():
         later = [price for price, _ in envelope(lines) if 100 < price <= 1000]
         said = [float(text) for text in re.findall(r"above ([\d.]+) a day", panel.answer.value)]
         assert said == pytest.approx(later, abs=0.5)
-        assert ("at no price of a day from here to 1000" in panel.answer.value) == (not later)
+        assert ("at no price of a day from here to 1,000" in panel.answer.value) == (not later)
         seen.add(bool(later))
     assert seen == {True, False}
+
+
+def test_the_answer_is_the_same_in_another_currency():
+    """Costs are homogeneous of degree one in all prices: all 200 times as much, as of a card in another currency."""
+    card = demo_rates()
+    other = replace(
+        card.replace({key: 200 * e.value for key, e in card.entries.items() if e.kind is Kind.PRICE}), currency="JPY"
+    )
+    ours, theirs = (compare_panel(demo_kit(), rates, START).answer.value for rates in (card, other))
+    assert re.sub(r"[\d,.]+", "", ours) == re.sub(r"[\d,.]+", "", theirs.replace("JPY", card.currency))
+    assert dearest_day(other) == 200 * dearest_day(card) == 200_000
 
 
 def test_a_table_says_what_would_turn_the_answer_until_a_control_moves():

@@ -36,6 +36,18 @@ def in_words(key):
     return f"{name} ({section})".replace("_", " ") if section else name.replace("_", " ")
 
 
+def dearest_day(rates, price_of_day=0.0):
+    """The dearest day worth looking at [currency/d], in any currency: a round number, at least 25 h of a technician
+    and twice the price asked for."""
+    return rounded_up(max(25 * float(np.max(rates["labour.technician"])), 2 * price_of_day, 1.0))
+
+
+def rounded_up(least):
+    """The next 1, 2 or 5 with zeros from a positive number on: 950.0 → 1000.0."""
+    power = 10.0 ** np.floor(np.log10(least))
+    return float(next(step * power for step in (1, 2, 5, 10) if step * power >= least))
+
+
 def is_linear(key):
     """Whether costs are linear in an input: the price of a day, and all prices but those of orders with a least."""
     entry = RateCard.default().entries.get(key)

@@ -9,7 +9,17 @@ from functools import partial
 
 import numpy as np
 
-from pourprint.decide.inputs import OF_THE_JOB, PRICE, WHOLE, in_words, is_linear, outcomes, single_plans, with_delay
+from pourprint.decide.inputs import (
+    OF_THE_JOB,
+    PRICE,
+    WHOLE,
+    dearest_day,
+    in_words,
+    is_linear,
+    outcomes,
+    single_plans,
+    with_delay,
+)
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import PRICES, Kind, nearest
 from pourprint.ledger.errors import InputError
@@ -18,7 +28,7 @@ from pourprint.plans.steps import JOB
 from pourprint.risk.rework import rework
 
 HOURS = (Kind.TIME, Kind.SPEED)
-MOST_KITS, MOST_PRICE = 400, 1000.0  # up to which quantity and price of a day are looked at by default
+MOST_KITS = 400  # up to which quantity is looked at by default
 WIDE = 3.0  # times as much, or as little, part volume
 SAMPLES = 9  # values looked at of an input whose costs may turn back
 NOBODY_COSTS = 1e15  # [currency] what it costs that no route can
@@ -91,8 +101,7 @@ class _Question:
         """(value now, unit, low, high) of an input, to look at by default."""
         plan = next(iter(self.plans.values()))
         if key == PRICE:
-            most = max(MOST_PRICE, 2 * self.price_of_day)
-            return self.price_of_day, f"{plan.rates.currency}/d", 0.0, most
+            return self.price_of_day, f"{plan.rates.currency}/d", 0.0, dearest_day(plan.rates, self.price_of_day)
         if key == "volume_cm3":
             now = float(plan.job.kit.volume_cm3) / plan.job.kit.nodes
             return now, "cm3", now / WIDE, now * WIDE
@@ -192,10 +201,11 @@ def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kind
     Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job; `price_of_day` [currency/d]; `start` date
     and time (default: some Monday); `failures` in the mean, with the shares that they have at the plans' own inputs;
     `inputs` {key: (low, high)} to look at (default: quantity up to 400, batch size, part
-    volume to a third and three times, price of a day up to 1000, and from its low to its high each number of the rate
-    card that some plan reads and that is of one of these `kinds`; with (*PRICES, *HOURS) times and speeds too, which
-    takes a second where days are priced). One input at a time, all others as they are. Returns: tuple of Turn. Raises:
-    InputError. Prices are exact; of times and speeds both ends are looked at, what turns there and back is not seen.
+    volume to a third and three times, price of a day up to `dearest_day`, and from its low to its high each number of
+    the rate card that some plan reads and that is of one of these `kinds`; with (*PRICES, *HOURS) times and speeds
+    too, which takes a second where days are priced). One input at a time, all others as they are. Returns: tuple of
+    Turn. Raises: InputError. Prices are exact; of times and speeds both ends are looked at, what turns there and back
+    is not seen.
     """
     question = _question(plans, price_of_day, start, failures)
     entries = {key: e for plan in question.plans.values() for key, e in ranged(plan).items() if e.kind in kinds}

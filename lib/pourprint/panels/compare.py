@@ -10,6 +10,7 @@ import numpy as np
 from pourprint import figures
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.compare import Comparison, comparison, envelope
+from pourprint.decide.inputs import dearest_day, rounded_up
 from pourprint.decide.turns import Expected, expected, turns, turns_table
 from pourprint.figures.look import counted
 from pourprint.figures.tables import table_html
@@ -35,7 +36,6 @@ from pourprint.risk.simulation import of_runs, simulate_all
 from pourprint.routes import PRINTED, ROUTES, plan_all
 
 QUANTITIES = np.arange(1, 401)
-MOST_DAY = 1000  # the dearest day of the slider
 DAYS_POINTS = 24  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
 MOST_PIECES = 150  # in a batch: beyond, failures in closed form take more than a moment
@@ -147,11 +147,12 @@ def compare_panel(kit, rates, start=None):
         }
     folds = _rate_rows(rates)
     prices = {key: row for rows in folds.values() for key, row in rows.items()}
-    job, axes = _job_rows(kits), _axes(rates.currency, prices)
+    job, axes = _job_rows(kits), _axes(rates, prices)
+    most = dearest_day(rates)
     clock = {
         "start": date_row("start", start.date()),
         "deadline": date_row("wanted by"),
-        "day": number_row("price of a day", 300, 0, MOST_DAY, 10, f"{rates.currency}/day"),
+        "day": number_row("price of a day", 0.3 * most, 0, most, most / 100, f"{rates.currency}/day"),
     }
     chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
     question = Question(kits, rates, start, axes, tuple(prices))
@@ -204,18 +205,17 @@ def _job_rows(kits):
     }
 
 
-def _axes(money, prices):
+def _axes(rates, prices):
     """What the chart may be drawn along: {input: (its title, values (n,), whether it is a matter of orders)}."""
     axes = {
         "quantity": ("kits wanted", QUANTITIES, True),
         "batch_size": ("kits made together", np.arange(1, 101), True),
         "volume_cm3": ("mean part volume [cm³]", np.geomspace(5, 1000, 40), True),
-        "day": (f"price of a day [{money}]", np.linspace(0, MOST_DAY, 101), False),
+        "day": (f"price of a day [{rates.currency}]", np.linspace(0, dearest_day(rates), 101), False),
     }
-    rates = {
-        key: (f"{row.name} [{money}/h]", np.linspace(0, row.source.high, 41), False) for key, row in prices.items()
-    }
-    return axes | rates
+    for key, row in prices.items():
+        axes[key] = f"{row.name} [{rates.currency}/h]", np.linspace(0, row.source.high, 41), False
+    return axes
 
 
 def _rate_rows(rates):
@@ -226,7 +226,9 @@ def _rate_rows(rates):
         if section in ("labour", "machine"):
             high = float(np.ceil(max(2 * entry.high, entry.value, 1)))
             fold = next(caption for caption, words in FOLDS.items() if any(word in name for word in words))
-            folds[fold][key] = number_row(name.replace("_", " "), entry.value, 0, high, 0.5, f"{rates.currency}/h")
+            folds[fold][key] = number_row(
+                name.replace("_", " "), entry.value, 0, high, rounded_up(high / 250), f"{rates.currency}/h"
+            )
     return {caption: rows for caption, rows in folds.items() if rows}
 
 
@@ -274,10 +276,10 @@ def _turns(along):
 
 def _price_turns(now, best, price):
     """From which price of a day on another route wins, as far as the slider goes."""
-    lines = {route: (now.plans[route].total_cost, now.days[route]) for route in now.days}
-    later = [(at, route) for at, route in envelope(lines) if price < at <= MOST_DAY]
+    lines, most = {r: (now.plans[r].total_cost, now.days[r]) for r in now.days}, dearest_day(now.plans[best].rates)
+    later = [(at, route) for at, route in envelope(lines) if price < at <= most]
     parts = [f"above {at:,.0f} a day {now.plans[route].title.lower()}" for at, route in later]
-    return ", ".join(parts) or f"at no price of a day from here to {MOST_DAY} does another route win"
+    return ", ".join(parts) or f"at no price of a day from here to {most:,.0f} does another route win"
 
 
 def _what_turns(now):

@@ -6,6 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from pourprint.decide.information import Samples, probability_best
+from pourprint.decide.inputs import dearest_day
 from pourprint.figures.simulation import chance_data, chance_figure, spread_bars
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
@@ -84,8 +85,9 @@ def _groups(rates, start):
         "batch": number_row("batch size", 4, 1, 100, 1, "kits", log=True),
         "spares": number_row("spare pieces", 0, 0, 60, 1, "a batch"),
     }
+    most = dearest_day(rates)
     clock = {
-        "day": number_row("price of a day", 0, 0, 1000, 10, f"{rates.currency}/day"),
+        "day": number_row("price of a day", 0, 0, most, most / 100, f"{rates.currency}/day"),
         "deadline": number_row("deadline", 60, 5, 400, 1, "days"),
     }
     wrong = {

@@ -16,6 +16,7 @@ import numpy as np
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.carbon import footprint
 from pourprint.decide.information import Samples, probability_best, value_of_information
+from pourprint.decide.inputs import dearest_day
 from pourprint.decide.map import decision_map
 from pourprint.decide.turns import expected, turns, turns_table
 from pourprint.ledger.checks import check_numbers
@@ -32,7 +33,6 @@ from pourprint.routes import ROUTES, plan_all
 
 DRAWS = 4000
 LIKELY = 0.5  # a route is thought to keep a date where it does so in at least this share of the draws
-MOST_PRICE = 1000.0  # the dearest day of the map
 ROWS = 12  # of long tables on the page: the workbook has all
 NOT_CONSIDERED = (
     "Other jobs that wait for the same people and machines (see the workshop in the library).",
@@ -239,7 +239,7 @@ class Memo:
 
     def _map(self, figures):
         kits = np.unique(np.geomspace(1, max(50, 4 * self.job.quantity), 40).astype(int))
-        prices = np.linspace(0, max(MOST_PRICE, 2 * self.price_of_day), 41)
+        prices = np.linspace(0, dearest_day(self.rates, self.price_of_day), 41)
         return figures.map_chart(decision_map(self.plans, {"quantity": kits, "price_of_day": prices}))
 
     # Handed over -----------------------------------------------------------------------------------
