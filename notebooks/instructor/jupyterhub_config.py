@@ -67,6 +67,7 @@ c.Spawner.start_timeout = 180  # thirty students may arrive in the same minute
 c.Spawner.http_timeout = 120
 c.Spawner.args = [
     "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    "--LanguageServerManager.autodetect=False",  # looking for language servers starts npm once a student
     "--MappingKernelManager.cull_idle_timeout=5400",  # a class lasts 90 minutes
     "--MappingKernelManager.cull_interval=300",
 ]
