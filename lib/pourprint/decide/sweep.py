@@ -1,15 +1,11 @@
 """One function over many cases: in chunks on one machine, or on a dask cluster with the same call and numbers.
 
-A sweep can be watched, stopped, and, with a folder, killed and taken up again without losing finished chunks.
+A sweep can be watched and stopped. With a folder, finished chunks are kept by joblib, named by function, cases and this
+library's own text: what was stopped or killed goes on where it was, and another study finds none of them.
 """
 
-import hashlib
-import json
-import os
-import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 
@@ -17,6 +13,7 @@ from pourprint.decide.inputs import outcomes_of
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
+from pourprint.parts.kept import edition
 from pourprint.parts.part import Part
 from pourprint.plans.jobs import Job
 from pourprint.routes import ROUTES, plan
@@ -33,29 +30,22 @@ def print_bar(done, chunks):
     print(f"\r[{'#' * filled}{'.' * (30 - filled)}] {done} of {chunks} chunks", end=end, flush=True)
 
 
-def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, stop=None, about=""):
+def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, stop=None):
     """Evaluate a function over many cases, some at a time.
 
     Parameters: `function` {name: (m, …) array} → array (m, …) or {name: array (m, …)}, the same for equal cases;
-    `cases` {name: (n, …)}; `chunk` cases at a time [-]; `folder` where finished chunks are kept, each written whole
-    or not at all, so that the same call goes on where it was stopped or killed; `client` a dask.distributed Client
-    (then the function and its results must be picklable); `progress` called with (chunks done, chunks); `stop`
-    called between chunks, True stops; `about`: text that names what else the results depend on (a rate card's date).
-    Returns: {name: (n, …)}, a lone array as {"result": …}. Raises: Stopped; InputError, also when the folder holds
-    another study: other cases, function, chunk or `about`, or a first finished chunk that comes out different today.
+    `cases` {name: (n, …)}; `chunk` cases at a time [-]; `folder` of your own where finished chunks are kept, as pickles
+    (what the function depends on must stand in it or in the library); `client` a dask.distributed Client (with either,
+    the function and its results must be picklable); `progress` called with (chunks done, chunks); `stop` called between
+    chunks, True stops. Returns: {name: (n, …)}, a lone array as {"result": …}. Raises: Stopped; InputError.
     """
     cases = _checked(cases)
     check_numbers(arrays=False, chunk=chunk)
     n, chunk = len(next(iter(cases.values()))), int(chunk)
     pieces = [{name: array[i : i + chunk] for name, array in cases.items()} for i in range(0, n, chunk)]
-    kept = _Kept(folder, _fingerprint(function, cases, chunk, about))
-    found = kept.load(len(pieces))
-    _check_still_the_same(function, pieces, found, folder)
-    tell = progress or (lambda done, chunks: None)
-    tell(len(found), len(pieces))
-    left = {i: piece for i, piece in enumerate(pieces) if i not in found}
-    here = ((i, function(piece)) for i, piece in left.items())
-    results = here if client is None else _there(function, left, client)
+    ask, found, tell = _kept(folder), {}, progress or (lambda done, chunks: None)
+    results = _there(ask, function, pieces, client) if client else _here(ask, function, pieces)
+    tell(0, len(pieces))
     try:
         while len(found) < len(pieces):
             if stop is not None and stop():
@@ -63,18 +53,42 @@ def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, 
                 raise Stopped(f"stopped after {len(found)} of {len(pieces)} chunks; {how}.")
             i, result = next(results)
             found[i] = _named(result, pieces[i])
-            kept.save(i, found[i])
             tell(len(found), len(pieces))
     finally:
         results.close()
     return {name: np.concatenate([found[i][name] for i in range(len(pieces))]) for name in found[0]}
 
 
-def _there(function, left, client):
+def _answer(function, piece, library):
+    """The function's result; `library` tells the library's editions apart where it is kept."""
+    return function(piece)
+
+
+def _kept(folder):
+    """`_answer`, which finds again in the folder what it answered before. Raises: InputError."""
+    if folder is None:
+        return _answer
+    try:
+        from joblib import Memory
+
+        return Memory(folder, verbose=0).cache(_answer)
+    except ImportError:
+        raise InputError('to keep chunks in a folder, joblib is needed: pip install "pourprint[study]".') from None
+    except OSError as error:
+        raise InputError(f"folder {str(folder)!r} cannot be used for chunks ({error}).") from None
+
+
+def _here(ask, function, pieces):
+    """(number, result) of each chunk, one after the other."""
+    for i, piece in enumerate(pieces):
+        yield i, ask(function, piece, edition())
+
+
+def _there(ask, function, pieces, client):
     """(number, result) of each chunk as the cluster's workers finish it."""
     from distributed import as_completed
 
-    futures = {client.submit(function, piece, pure=False): i for i, piece in left.items()}
+    futures = {client.submit(ask, function, piece, edition(), pure=False): i for i, piece in enumerate(pieces)}
     try:
         yield from ((futures[future], future.result()) for future in as_completed(futures))
     finally:  # also when the sweep is stopped or a chunk fails
@@ -102,85 +116,6 @@ def _named(result, piece):
         shapes = {name: array.shape for name, array in table.items()}
         raise InputError(f"the function must return one entry a case, {length} here, but returned shapes {shapes}.")
     return table
-
-
-def _fingerprint(function, cases, chunk, about):
-    """What a study is told apart by, as a table of texts."""
-    inner = getattr(function, "func", function)  # of functools.partial
-    name = getattr(inner, "__qualname__", type(inner).__qualname__)
-    digest = hashlib.sha256()
-    for key in sorted(cases):
-        digest.update(f"{key} {cases[key].dtype.str} {cases[key].shape} ".encode())
-        digest.update(np.ascontiguousarray(cases[key]).tobytes())
-    return {"cases": digest.hexdigest(), "function": name, "chunk": str(chunk), "about": str(about)}
-
-
-def _check_still_the_same(function, pieces, found, folder):
-    """Compute one finished chunk again: what a name cannot tell, its numbers do. Raises: InputError."""
-    if not found:
-        return
-    first = min(found)
-    again = _named(function(pieces[first]), pieces[first])
-    try:
-        np.testing.assert_equal(found[first], again)
-    except AssertionError:
-        raise InputError(
-            f"{str(folder)!r} holds chunks of another study: chunk {first} comes out different today, so rates, "
-            "models or versions have changed. Choose an empty folder, or delete this one."
-        ) from None
-
-
-class _Kept:
-    """Finished chunks in a folder; without a folder, nothing is kept."""
-
-    def __init__(self, folder, study):
-        self.folder = None if folder is None else Path(folder)
-        if self.folder is None:
-            return
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            note = self.folder / "study.json"
-            if not note.exists():
-                if any(self.folder.iterdir()):
-                    raise InputError(f"folder {str(folder)!r} holds other files: choose an empty one for the chunks.")
-                self._write(note, lambda file: file.write(json.dumps(study, indent=1).encode()))
-            there = json.loads(note.read_text(encoding="utf-8"))
-        except (OSError, ValueError) as error:
-            if isinstance(error, InputError):
-                raise
-            raise InputError(f"folder {str(folder)!r} cannot be used for chunks ({error}).") from None
-        if other := [key for key in study if there.get(key) != study[key]]:
-            raise InputError(
-                f"{str(folder)!r} holds chunks of another study: its {', '.join(other)} differ. Choose an empty "
-                "folder, or delete this one to begin anew."
-            )
-
-    def load(self, chunks):
-        """The chunks that are there: {number: {name: array}}; a damaged file counts as not there."""
-        found = {}
-        for i in range(chunks if self.folder else 0):
-            try:
-                with np.load(self._path(i)) as file:
-                    found[i] = {name: file[name] for name in file.files}
-            except (OSError, ValueError, EOFError, zipfile.BadZipFile):
-                continue
-        return found
-
-    def save(self, i, table):
-        if self.folder:
-            self._write(self._path(i), lambda file: np.savez(file, **table))
-
-    def _path(self, i):
-        return self.folder / f"chunk_{i:06d}.npz"
-
-    def _write(self, path, write):
-        """Write a file whole or not at all: under another name first, then renamed in one go."""
-        draft = path.with_suffix(f".{os.getpid()}.part")
-        with draft.open("wb") as file:
-            write(file)
-            file.flush()
-            os.fsync(file.fileno())
-        draft.replace(path)
 
 
 # Catalogues -------------------------------------------------------------------------------------------

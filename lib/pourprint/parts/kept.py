@@ -48,7 +48,7 @@ def name_of(content, kind):
 def find(name):
     """The study of that name, None where it is not kept."""
     folder = _folder()
-    for path in [SHIPPED, *([folder / f"{_edition()}-{name}.npz"] if folder else [])]:
+    for path in [SHIPPED, *([folder / f"{edition()}-{name}.npz"] if folder else [])]:
         # Whatever may be wrong with a file: then the study is made anew.
         with suppress(Exception), np.load(path) as held:
             return built(json.loads(str(held[name])), held)
@@ -61,7 +61,7 @@ def _keep(name, study):
     with suppress(OSError):
         if folder:
             folder.mkdir(parents=True, exist_ok=True)
-            write(folder / f"{_edition()}-{name}.npz", {name: study})
+            write(folder / f"{edition()}-{name}.npz", {name: study})
             files = sorted(folder.glob("*.npz"), key=lambda path: path.stat().st_mtime)
             over = sum(path.stat().st_size for path in files) - LARGEST_MB * 1e6
             while over > 0 and len(files) > 1:
@@ -123,7 +123,7 @@ def _folder():
 
 
 @cache
-def _edition():
+def edition():
     """The library's version: a digest of all text that a study may depend on, so that no edit is overlooked."""
     rooms = (Path(__file__).parents[1] / room for room in ("ledger", "parts", "process"))
     texts = sorted(path for room in rooms for path in room.rglob("*") if path.suffix in (".py", ".toml"))
