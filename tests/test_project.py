@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 1130,
     "routes": 1400,
     "risk": 650,
-    "decide": 1755,
+    "decide": 1865,
     "figures": 2560,
     "panels": 950,
     "lessons": 2925,

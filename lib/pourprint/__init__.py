@@ -11,8 +11,10 @@ Results are estimates for teaching and planning, never a quotation or a safety a
 from importlib import import_module
 
 from pourprint.decide import carbon, learning, mix, sweep
+from pourprint.decide.bridge import bridge, bridge_table
 from pourprint.decide.carbon import carbon_ledger, footprint
 from pourprint.decide.compare import break_even, comparison, flip_prices, rank, tie_price_of_day
+from pourprint.decide.failures import expected
 from pourprint.decide.information import (
     Samples,
     by_quantity,
@@ -28,7 +30,7 @@ from pourprint.decide.pedigree import pedigree
 from pourprint.decide.price import own_or_buy, price_of, prices
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.decide.settings import Setting
-from pourprint.decide.turns import expected, turns, turns_table
+from pourprint.decide.turns import turns, turns_table
 from pourprint.ledger import lab_log
 from pourprint.ledger.alloys import Alloy, alloy_ledger, alloys
 from pourprint.ledger.entries import as_table, freezing, joints, unmeshed

@@ -1,15 +1,14 @@
 """The routes along one input: what a kit costs in each, and where another becomes the cheapest."""
 
-from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
-from pourprint.decide.inputs import varied
-from pourprint.ledger.errors import Infeasible
-from pourprint.plans.plan import feasible
+from pourprint.decide.failures import Shares
+from pourprint.decide.inputs import outcomes
+from pourprint.plans.plan import Plan, feasible
 
 
 @dataclass(frozen=True)
@@ -62,23 +61,31 @@ def days_along(plans, changes, start, points=None):
     )
     asked = {key: values[some] for key, values in changes.items()}
     return {
-        route: np.interp(np.arange(size), some, _as_far(plan, asked, lambda found: found.days(start)))
+        route: np.interp(
+            np.arange(size), some, np.atleast_1d(_far(outcomes(plan, asked, partial(Plan.days, start=start))[1]))
+        )
         for route, plan in feasible(plans).items()
     }
 
 
-def unit_costs_along(plans, changes, price_of_day, days):
+def unit_costs_along(plans, changes, price_of_day, days, failing=None):
     """Cost of one kit along one input, with its share of the days: {route: (n,) [currency]}, nan where it cannot.
 
     Parameters: `plans`, `changes` as of `days_along`, which gives the `days`; `price_of_day` [currency/d], a number or
-    itself what changes.
+    itself what changes; `failing` {route: Shares} of failures, which are kept all along (default: nothing fails).
     """
+    lines = {}
+    for route, plan in feasible(plans).items():
+        share = (failing or {}).get(route, Shares())
+        total = _far(outcomes(plan, changes, lambda found: 0.0)[0])
+        kits = changes.get("quantity", plan.job.quantity)
+        lines[route] = (share.cost * total + price_of_day * share.days * days[route]) / kits
+    return lines
 
-    totals = {route: _as_far(plan, changes, lambda found: found.total_cost) for route, plan in feasible(plans).items()}
-    return {
-        route: (total + price_of_day * days[route]) / changes.get("quantity", plans[route].job.quantity)
-        for route, total in totals.items()
-    }
+
+def _far(values):
+    """Values that are nan where a route cannot."""
+    return np.where(np.isinf(values), np.nan, values)
 
 
 def crossings(grid, unit_costs):
@@ -99,35 +106,3 @@ def crossings(grid, unit_costs):
             at = grid[i] + (grid[i + 1] - grid[i]) * ahead / (ahead + behind)
         found.append(Crossing(float(at), routes[before], routes[to]))
     return found
-
-
-def _as_far(plan, changes, ask):
-    """What `ask` says of the plan along its changes where the route can, nan elsewhere: (n,).
-
-    A route that can at two points can between them: limits are passed once, a lower and an upper one.
-    """
-    if not changes:
-        return np.atleast_1d(ask(plan))
-    size = len(next(iter(changes.values())))
-
-    def answer(first, last):
-        some = {key: values[first:last] for key, values in changes.items()}
-        return np.broadcast_to(ask(varied(plan, some)), last - first)
-
-    def can(i):
-        try:
-            varied(plan, {key: values[i] for key, values in changes.items()})
-        except Infeasible:
-            return False
-        return True
-
-    try:
-        return np.array(answer(0, size), dtype=float)
-    except Infeasible:
-        inside = next(filter(can, (size // 2, size // 4, 3 * size // 4, 0, size - 1)), None)
-    line = np.full(size, np.nan)
-    if inside is not None:
-        first = bisect_left(range(inside), True, key=can)
-        last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
-        line[first:last] = answer(first, last)
-    return line

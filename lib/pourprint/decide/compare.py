@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pourprint.decide.failures import Shares, shares
 from pourprint.decide.inputs import outcomes, single_plans
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
@@ -185,16 +186,17 @@ def _check_price(price_of_day):
 DELAY = "price of the days"
 
 
-def comparison(plans, price_of_day=0.0, start="2026-11-25T08:00"):
+def comparison(plans, price_of_day=0.0, start="2026-11-25T08:00", failing=None):
     """Lay the plans of one job side by side.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `price_of_day` [currency/d];
-    `start` date and time. Returns: Comparison. Raises: InputError.
+    `start` date and time; `failing` {route: Shares} if they are known already. Returns: Comparison. Raises: InputError.
     """
     _check_price(price_of_day)
     scheduled = {route: plan.schedule(start) for route, plan in feasible(plans).items()}
     spans, days = ({route: pair[i] for route, pair in scheduled.items()} for i in (0, 1))
-    return Comparison(plans, float(price_of_day), moment_of(start), spans, days)
+    failing = {route: shares(plans[route], start) for route in days} if failing is None else failing
+    return Comparison(plans, float(price_of_day), moment_of(start), spans, days, failing)
 
 
 @dataclass(frozen=True)
@@ -202,7 +204,8 @@ class Comparison:
     """Plans of several routes for one job, ready to be drawn or told.
 
     `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time; `spans`
-    {route: the first batch through the calendar}; `days` {route: calendar days from the start to delivery [d]}.
+    {route: the first batch through the calendar}; `days` {route: calendar days from the start to delivery [d]};
+    `failing` {route: Shares}, what failures make of cost and days in the mean.
     """
 
     plans: Mapping[str, Plan | NoPlan]
@@ -210,11 +213,22 @@ class Comparison:
     start: dt.datetime
     spans: Mapping[str, tuple]
     days: Mapping[str, float]
+    failing: Mapping[str, Shares]
 
     def unit_cost(self, route):
-        """Cost of one kit with the price of its share of the days [currency]."""
+        """Cost of one kit with the price of its share of the days, if nothing fails [currency]."""
         plan = self.plans[route]
         return (plan.total_cost + self.price_of_day * self.days[route]) / plan.job.quantity
+
+    def mean_days(self, route):
+        """Calendar days with failures [d]."""
+        return self.failing.get(route, Shares()).days * self.days[route]
+
+    def mean_unit_cost(self, route):
+        """Cost of one kit with failures and the price of its share of the days [currency]."""
+        plan = self.plans[route]
+        cost = self.failing.get(route, Shares()).cost * plan.total_cost
+        return (cost + self.price_of_day * self.mean_days(route)) / plan.job.quantity
 
     def stage_costs(self):
         """Cost of a kit by stage [currency]: {route: {stage or price of the days: cost}}."""

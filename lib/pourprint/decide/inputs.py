@@ -5,6 +5,7 @@ job's "quantity", "batch_size" or "volume_cm3" (mean volume of a piece; the whol
 bores, sockets and faces keep their sizes). Properties of the alloy stand at their values.
 """
 
+from bisect import bisect_left
 from collections.abc import Mapping
 from functools import partial
 
@@ -79,9 +80,9 @@ def outcomes_of(ask, given, days=Plan.days):
 
     Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast; `days` Plan → its days.
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
-    route refuses, the arrays are halved until the refused points stand alone; where at most two of them vary, a block
-    is refused whole when its corners and middles all are: between a lower and an upper limit, what is narrower than
-    half of the range asked for may be missed.
+    route refuses, its limits are looked for along a single input; of more, the arrays are halved until the refused
+    points stand alone. What lies between a lower and an upper limit may be missed: along one input where it holds
+    neither an end, nor the middle or quarters; of two where it is narrower than half of the range asked for.
     """
     arrays = {key: np.asarray(value) for key, value in given.items()}
     try:
@@ -104,6 +105,8 @@ def _divided(ask, arrays, shape, days):
         found = ask(arrays)
         return tuple(np.broadcast_to(value, shape) for value in (found.total_cost, days(found)))
     except Infeasible:
+        if len(shape) == 1 and len(_moving(arrays)) == 1:
+            return _between_limits(ask, arrays, shape[0], days)
         axis = _where_to_cut(ask, arrays, shape)
     if axis is None:
         return np.full(shape, np.inf), np.full(shape, np.inf)
@@ -115,11 +118,38 @@ def _divided(ask, arrays, shape, days):
     return tuple(np.concatenate(pair, axis=axis) for pair in zip(*halves, strict=True))
 
 
+def _moving(arrays):
+    return [key for key, array in arrays.items() if np.min(array) < np.max(array)]
+
+
+def _between_limits(ask, arrays, size, days):
+    """The same along one input: a route that can at two values can between them, passing a limit at either end once."""
+
+    def some(first, last):
+        return {key: array[first:last] if array.size > 1 else array for key, array in arrays.items()}
+
+    def can(i):
+        try:
+            ask(some(i, i + 1))
+        except Infeasible:
+            return False
+        return True
+
+    found = np.full((2, size), np.inf)
+    inside = next(filter(can, (size // 2, size // 4, 3 * size // 4, 0, size - 1)), None)
+    if inside is not None:
+        first = bisect_left(range(inside), True, key=can)
+        last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
+        plan = ask(some(first, last))
+        found[0, first:last], found[1, first:last] = plan.total_cost, days(plan)
+    return tuple(found)
+
+
 def _where_to_cut(ask, arrays, shape):
     """The axis along which to halve a block that the route refuses somewhere; None when it refuses all of it."""
     if np.prod(shape, dtype=int) == 1:
         return None
-    moving = [key for key, array in arrays.items() if np.min(array) < np.max(array)]
+    moving = _moving(arrays)
     if len(moving) > 2:
         return int(np.argmax(shape))
     still = {key: array.flat[0] for key, array in arrays.items()}

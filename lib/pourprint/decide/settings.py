@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
 from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -160,10 +162,16 @@ def settings_in(folder="."):
     return found
 
 
+def same_kit(kit, other):
+    """Whether two kits have the same parts, as many pieces of each."""
+    pairs = zip(kit.parts, other.parts, strict=False)
+    return len(kit.parts) == len(other.parts) and all(a.count == b.count and _alike(a, b) for a, b in pairs)
+
+
 def _alike(item, other):
-    return other is not None and all(
-        abs(getattr(item.part, key) / getattr(other.part, key) - 1) < 1e-9 for key in ("volume_cm3", "area_cm2")
-    )
+    """Whether two KitParts are one part: name and sizes, to what a written number or mesh leaves of them."""
+    sizes = [(one.part.volume_cm3, one.part.area_cm2, *one.part.box_mm) for one in (item, other) if one is not None]
+    return len(sizes) == 2 and item.part.name == other.part.name and np.allclose(*sizes, rtol=1e-6, atol=0)
 
 
 def _from(path, file):

@@ -1,4 +1,4 @@
-"""What would turn the answer: for each input the nearest value at which another route wins; and failures in the mean.
+"""What would turn the answer: for each input the nearest value at which another route wins.
 
 Costs here are those of one kit with the price of its share of the days, of plans as they are or with their failures.
 """
@@ -9,6 +9,7 @@ from functools import partial
 
 import numpy as np
 
+from pourprint.decide.failures import Shares, shares
 from pourprint.decide.inputs import (
     OF_THE_JOB,
     PRICE,
@@ -24,8 +25,6 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import PRICES, Kind, nearest
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import Plan, ranged
-from pourprint.plans.steps import JOB
-from pourprint.risk.rework import rework
 
 HOURS = (Kind.TIME, Kind.SPEED)
 MOST_KITS = 400  # up to which quantity is looked at by default
@@ -34,48 +33,18 @@ SAMPLES = 9  # values looked at of an input whose costs may turn back
 NOBODY_COSTS = 1e15  # [currency] what it costs that no route can
 
 
-# Failures ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Expected:
-    """A job with its failures, in the mean: `cost` [currency] and calendar `days` [d]."""
-
-    cost: float
-    days: float
-
-
-def expected(plan, start=None):
-    """Mean cost and days of a plan with failures and rework, without drawing anything: Expected.
-
-    Cost is exact (`rework`). Days are an estimate: the first batch's exact extra hours by the clock, stretched as its
-    own hours are by nights and closed days, and further batches longer by the share of work that is done again; for
-    one batch within a tenth of simulated means, for many within a fifth (demo kit).
-    Parameters: `plan` of single numbers; `start` date and time (default: some Monday). Raises: InputError.
-    """
-    found, days = rework(plan), plan.days(start)
-    first = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size))
-    one_off, each = plan.legs
-    clock_h = sum(rounds * sum(hours) for rounds, *hours in first.visits_of(first.job.quantity))
-    once_h = sum(work.held_h + work.wait_h for step in one_off for work in step.work)
-    batch = replace(first, steps=tuple(replace(s, work=tuple(w for w in s.work if w.level is not JOB)) for s in each))
-    longer = (found.clock_h - once_h - clock_h) / clock_h * batch.days()
-    later = (days - first.days(start)) * (found.cost / found.failure_free_cost - 1)
-    return Expected(found.cost, float(days + longer + later))
-
-
 # Costs at any values of any input ---------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class _Question:
     """What is compared: `plans` {route: Plan} of one job, the `price_of_day` [currency/d], the `start`, and what
-    failures make of cost and days, `failing` {route: (factor [-], factor [-])}."""
+    failures make of cost and days, `failing` {route: Shares}."""
 
     plans: Mapping[str, Plan]
     price_of_day: float
     start: str | None
-    failing: Mapping[str, tuple[float, float]]
+    failing: Mapping[str, Shares]
 
     @property
     def names(self):
@@ -90,10 +59,10 @@ class _Question:
         days = partial(Plan.days, start=self.start) if np.any(price) else lambda plan: 0.0
         rows = []
         for route, plan in self.plans.items():
-            more, longer = self.failing.get(route, (1.0, 1.0))
+            share = self.failing.get(route, Shares())
             cost, time = outcomes(plan, changes, days)
             kits = changes.get("quantity", plan.job.quantity)
-            rows.append(with_delay(more * cost, longer * time, price) / kits)
+            rows.append(with_delay(share.cost * cost, share.days * time, price) / kits)
         table = np.stack(np.broadcast_arrays(*rows, NOBODY_COSTS))
         return np.nan_to_num(table, posinf=1e3 * NOBODY_COSTS)
 
@@ -158,11 +127,9 @@ class _Question:
 
 def _question(plans, price_of_day, start, failures):
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
-    able, failing = single_plans(plans), {}
+    able = single_plans(plans)
     bare = {route: _without_meshes(plan) for route, plan in able.items()}
-    for route, plan in able.items() if failures else ():
-        mean = expected(plan, start)
-        failing[route] = mean.cost / plan.total_cost, mean.days / plan.days(start)
+    failing = {route: shares(plan, start) for route, plan in able.items()} if failures else {}
     return _Question(bare, float(price_of_day), start, failing)
 
 

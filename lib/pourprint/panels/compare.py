@@ -10,8 +10,9 @@ import numpy as np
 from pourprint import figures
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.compare import Comparison, comparison, envelope
+from pourprint.decide.failures import Expected, expected
 from pourprint.decide.inputs import dearest_day, rounded_up
-from pourprint.decide.turns import Expected, expected, turns, turns_table
+from pourprint.decide.turns import turns, turns_table
 from pourprint.figures.look import counted
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pourprint.decide.turns import expected
+from pourprint.decide.failures import expected
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.parts.kits import Kit

@@ -15,10 +15,11 @@ import numpy as np
 
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.carbon import footprint
+from pourprint.decide.failures import expected
 from pourprint.decide.information import Samples, probability_best, value_of_information
 from pourprint.decide.inputs import dearest_day
 from pourprint.decide.map import decision_map
-from pourprint.decide.turns import expected, turns, turns_table
+from pourprint.decide.turns import turns, turns_table
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard

@@ -1,0 +1,115 @@
+"""A bridge between two settings: what moved cost and days, one changed input at a time.
+
+The inputs change in one stated order; in another order the same whole would be split otherwise.
+"""
+
+from dataclasses import dataclass, replace
+
+from pourprint.decide.compare import comparison
+from pourprint.decide.inputs import in_words
+from pourprint.decide.settings import same_kit
+from pourprint.ledger.errors import InputError
+from pourprint.plans.plan import feasible
+from pourprint.routes import plan_all
+
+ORDER = ("kit", "volume_cm3", "alloy", "quantity", "batch_size", "rates", "start", "price_of_day", "routes", "deadline")
+UNITS = {"volume_cm3": " cm³"}
+ABSENT = {"volume_cm3": "the kit's own", "batch_size": "all at once", "deadline": "no date"}
+
+
+@dataclass(frozen=True)
+class Pier:
+    """The first setting, or a step from there: `what` has changed, and the answer then: `route`, `cost` of a kit with
+    failures and the price of its days [currency], `days` with failures [d]."""
+
+    what: str
+    route: str
+    cost: float
+    days: float
+
+
+def bridge(before, after, route=None):
+    """How the answer moves from one Setting to another, one changed input at a time: tuple of Pier, the start first.
+
+    Parameters: two Settings in one currency; `route` to follow (default: at each step the cheapest of the routes that
+    are weighed). Inputs change in the order ORDER, rates in that of the card. The last pier is the second setting, so
+    that the steps add up to the whole. A step after which no route can make the job is taken together with the next.
+    Raises: InputError.
+    """
+    if before.rates.currency != after.rates.currency:
+        money = f"{before.name} is in {before.rates.currency}, {after.name} in {after.rates.currency}"
+        raise InputError(f"{money}: a bridge needs one currency.")
+    piers, waiting = [_pier(before.name, before, route)], []
+    for what, setting in _changed(before, after):
+        waiting.append(what)
+        try:
+            piers.append(_pier(" and ".join(waiting), setting, route))
+            waiting = []
+        except InputError:
+            continue
+    if waiting:
+        raise InputError(f"{after.name}: no route that is asked for can make this.")
+    return tuple(piers)
+
+
+def bridge_table(piers, currency):
+    """A bridge as a pandas table: what changed, the answer after it, and by how much it moved."""
+    import pandas as pd
+
+    rows = [
+        (pier.what, pier.route.replace("_", " "), pier.cost, pier.cost - last.cost, pier.days, pier.days - last.days)
+        for last, pier in zip((piers[0], *piers), piers, strict=False)
+    ]
+    heads = ("what changed", "route", f"a kit [{currency}]", f"moved by [{currency}]", "days [d]", "moved by [d]")
+    return pd.DataFrame(rows, columns=heads).set_index(heads[0])
+
+
+def _pier(what, setting, route):
+    plans = plan_all(setting.job, setting.rates, setting.routes if route is None else (route,))
+    if not feasible(plans):
+        raise InputError(f"{what}: " + " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values()))
+    found = comparison(plans, setting.price_of_day, setting.start)
+    best = min(found.days, key=found.mean_unit_cost)
+    return Pier(what, best, found.mean_unit_cost(best), found.mean_days(best))
+
+
+def _changed(before, after):
+    """What differs, in the stated order: (in words, the Setting with this and all before it changed)."""
+    now = before
+    for key in ORDER:
+        if key == "rates":
+            for what, rates in _rates_changed(before.rates, after.rates):
+                now = replace(now, rates=rates)
+                yield what, now
+            continue
+        old, new = getattr(before, key), getattr(after, key)
+        if not (same_kit(old, new) if key == "kit" else old == new):
+            now = replace(now, **{key: new})
+            yield f"{in_words(key.removesuffix('_cm3'))} {_said(key, old)} → {_said(key, new)}", now
+
+
+def _said(key, value):
+    """The value of an input in words."""
+    if value is None:
+        return ABSENT[key]
+    if key == "routes":
+        return f"{len(value)}"
+    return f"{getattr(value, 'name', value):{'g' if isinstance(value, float) else ''}}{UNITS.get(key, '')}"
+
+
+def _rates_changed(before, after):
+    """What differs between two cards, in the order of the second: (in words, the card so far)."""
+    now = before
+    for ware in (*before.bought, *(ware for ware in after.bought if ware not in before.bought)):
+        here = f"buy.{ware}."
+        offer = {key: entry for key, entry in after.entries.items() if key.startswith(here)}
+        if (ware in before.bought) != (ware in after.bought):
+            now = replace(now.making(ware), entries={**now.making(ware).entries, **offer})
+            yield f"{ware.replace('_', ' ')}: {'bought' if offer else 'made here'}", now
+    for key, entry in after.entries.items():
+        if now[key] != entry.value:
+            words = f"{in_words(key)} {now[key]:g} → {entry.value:g} {entry.unit}"
+            now = now.replace({key: entry.value})
+            yield words, now
+    if before.hours != after.hours:
+        yield "working hours", after
