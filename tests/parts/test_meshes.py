@@ -391,15 +391,25 @@ def test_outward_shells_that_cross_are_united():
     assert volume == pytest.approx(71_600) and "0.4 cm3" in notes  # exact: their union
 
 
-def test_a_single_shell_that_crosses_itself_is_refused_with_how_much():
+def test_a_single_shell_that_crosses_itself_is_united_and_says_how_much():
     tube = eight()
     # Two round bars of radius r that cross at a right angle share 16/3 r³ (Archimedes; exact). The bars here bend a
     # little as they cross: 2 %.
     twice, less = miscounted(tube.vertices, tube.faces)
     shared = 16 / 3 * 6**3
     assert twice == pytest.approx(shared / (tube.volume - shared), rel=0.02) and less == 0
-    with pytest.raises(InputError, match=r"crosses itself: 2\.9%"):
-        mended(tube.vertices, tube.faces)
+    vertices, faces, notes = mended(tube.vertices, tube.faces)
+    assert tube.volume - facets_of(vertices, faces)[0].sum() == pytest.approx(shared, rel=0.02)
+    assert measure(vertices, faces)[3:] == (1, 0) and "united (2.9% of the metal" in notes[0]
+
+
+def test_a_shell_that_crosses_itself_and_is_partly_inside_out_is_refused():
+    tube = eight()
+    left = tube.vertices[:, 0] < 0
+    mirrored = np.where(left[:, None], tube.vertices * (0.6, -0.6, 0.6), tube.vertices)  # its left loop points inward
+    assert miscounted(mirrored, tube.faces)[1] > 0.1
+    with pytest.raises(InputError, match="crosses itself: 25.0%"):
+        mended(mirrored, tube.faces)
 
 
 @given(DIRECTIONS, st.sampled_from([BOX, BALL, torus(20, 5), cone(10, 20)]))

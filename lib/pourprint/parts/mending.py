@@ -24,7 +24,8 @@ SMALLEST_MM, LARGEST_MM = 1.0, 2000.0  # box of a believable node
 SMALL_HOLE_SHARE = 0.01  # of the surface; a larger hole is a missing part of the design
 USUAL_MM = 10.0, 1000.0  # box of most nodes: outside, and inside in another unit, that unit is asked about
 MOST_SHELLS = 500
-MOST_MISCOUNTED = 0.01  # of the metal; what crosses itself more is refused
+MOST_MISCOUNTED = 0.01  # of the metal; what crosses itself more is united, or refused
+CROSSING_AGREES = 0.1  # of what had been counted twice, by a union and by rays
 LONGEST_S = 60.0
 LOOKS = 16  # facets of a shell that are asked whether they lie inside another
 MOST_FACETS = 2_000_000  # keeps a reading below some 15 s
@@ -144,8 +145,14 @@ def mended(vertices, faces, name="mesh", unit="mm"):
         raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
     wrong = sum(miscounted(vertices, faces))
     if wrong > MOST_MISCOUNTED:
-        raise InputError(f"{name} crosses itself: {wrong:.1%} of its metal would be counted wrongly; unite it in CAD.")
-    if wrong > 0:
+        uncrossed = _uncrossed(vertices, faces, clock)
+        if uncrossed is None:
+            raise InputError(
+                f"{name} crosses itself: {wrong:.1%} of its metal would be counted wrongly; unite it in CAD."
+            )
+        vertices, faces = uncrossed
+        more.append(f"The surface crossed itself and was united ({wrong:.1%} of the metal had been counted twice).")
+    elif wrong > 0:
         more.append(f"The surface crosses itself a little: {wrong:.1e} of the metal is counted wrongly.")
     if cavities:
         more.append(f"Closed cavities: {cavities}; powder, resin and sand cannot leave them.")
@@ -305,6 +312,42 @@ def _around(vertices, shells, boxes, volumes, i, clock):
     return around, crossed
 
 
+def _uncrossed(vertices, faces, clock):
+    """A mesh that crosses itself, cut by planes into pieces that do not and united: vertices, faces. None where the
+    union and the rays of `miscounted` disagree on what had been counted twice, or pieces are left over."""
+    from manifold3d import Error, Manifold, Mesh64, OpType
+
+    volume, _, _, bodies, _ = measure(vertices, faces)
+    twice, less = miscounted(vertices, faces)
+    body = Manifold(Mesh64(np.array(vertices), np.array(faces).astype(np.uint64)))
+    if less > 0 or body.status() != Error.NoError:
+        return None
+    low, high = vertices[faces].min((0, 1)), vertices[faces].max((0, 1))
+    for slabs in (2, 3, 4):
+        pieces = [body]
+        for normal in np.eye(3):
+            for k in range(1, slabs):
+                at = float(normal @ (low + (high - low) * (k / slabs + 0.0031)))  # beside the edges of round sizes
+                pieces = [half for piece in pieces for half in piece.split_by_plane(normal, at) if half.num_tri()]
+            pieces = [own for piece in pieces for own in piece.decompose()]
+            clock.check()
+        united = _arrays(Manifold.batch_boolean(pieces, OpType.Add))
+        shared = volume - facets_of(*united)[0].sum()
+        agreed = abs(shared - volume * twice / (1 + twice)) < CROSSING_AGREES * shared
+        if agreed and sum(miscounted(*united)) < 1e-9 and measure(*united)[3] <= bodies:
+            return united
+    return None
+
+
+def _arrays(manifold):
+    """Vertices (n, 3) [mm] and faces (m, 3) of a manifold, without the empty slivers that unions may leave."""
+    mesh = manifold.to_mesh64()
+    vertices, faces = np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts).astype(int)
+    label = shell_labels(faces)
+    volumes = np.abs(np.bincount(label, weights=facets_of(vertices, faces)[0]))
+    return vertices, faces[(volumes > 1e-12 * volumes.sum())[label]]
+
+
 def _united(vertices, shells, cavities, solids, name):
     from manifold3d import Error, Manifold, Mesh64, OpType
 
@@ -319,5 +362,4 @@ def _united(vertices, shells, cavities, solids, name):
     for i in solids:
         hollow = [solid(shells[j][:, ::-1]) for j in cavities.get(i, ())]
         bodies.append(Manifold.batch_boolean([solid(shells[i]), *hollow], OpType.Subtract))
-    result = Manifold.batch_boolean(bodies, OpType.Add).to_mesh64()
-    return np.array(result.vert_properties[:, :3]), np.array(result.tri_verts).astype(int)
+    return _arrays(Manifold.batch_boolean(bodies, OpType.Add))
