@@ -39,8 +39,8 @@ def rates():
 
 @cache
 def demo_plans(quantity=4, alloy="AlSi7Mg"):
-    """{route: Plan or NoPlan} of the demo kit."""
-    return pp.plan_all(pp.Job(kit(), alloy, quantity), rates())
+    """{route: Plan or NoPlan} of the demo kit, in a lab that may pour magnesium."""
+    return pp.plan_all(pp.Job(kit(), alloy, quantity), rates().replace({"handling.magnesium": 1.0}))
 
 
 def of_each(plans, answer):

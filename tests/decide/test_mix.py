@@ -205,7 +205,7 @@ def test_a_part_may_be_bound_to_a_route_and_a_route_to_an_alloy():
 
 
 def test_an_alloy_that_a_route_refuses_leaves_the_other_routes():
-    pool = choices(pp.Job(KIT, "AZ91D", 2), pp.RateCard.default())
+    pool = choices(pp.Job(KIT, "AZ91D", 2), pp.RateCard.default().replace({"handling.magnesium": 1.0}))
     assert "printed_metal" not in pool.best().plans
     assert any(route == "printed_metal" for route, _ in pool.kits.reasons)
 

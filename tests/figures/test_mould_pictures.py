@@ -120,7 +120,7 @@ def test_sand_bars_and_job_boxes_hold_every_piece():
 
 
 def built():
-    return mould_panel(pp.Kit("one", (KIT.parts[0],)), demo_rates(), 4)
+    return mould_panel(pp.Kit("one", (KIT.parts[0],)), demo_rates().replace({"handling.magnesium": 1.0}), 4)
 
 
 def now(shown):

@@ -5,7 +5,7 @@ import pytest
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from trimesh.creation import annulus, box, icosphere
+from trimesh.creation import annulus, box, cylinder, icosphere
 
 import pourprint as pp
 from pourprint.process.walls import LOW, Walls
@@ -58,6 +58,24 @@ def test_a_wedge_is_thin_towards_its_edge():
 def test_a_slot_is_as_narrow_as_it_is():
     block = box((60, 60, 40)).difference(box((2.5, 80, 60)).apply_translation((0, 0, 25)))
     assert walls(block).narrow_mm == pytest.approx(2.5)
+
+
+@pytest.mark.parametrize(("diameter", "depth"), [(8.0, 30.0), (10.0, 30.0), (20.0, 30.0)])
+def test_a_blind_hole_is_as_deep_as_it_is_and_a_bore_through_is_none(diameter, depth):
+    def drilled(length):
+        return box((80, 60, 40)).difference(cylinder(diameter / 2, 2 * length).apply_translation((10, 5, 20)))
+
+    found = walls(drilled(depth))
+    assert found.deep == pytest.approx(depth / diameter, rel=0.1)
+    assert found.deep_at == pytest.approx([10, 5, 20 - depth / 2], abs=0.1 * diameter)
+    assert walls(drilled(60)).deep == 0
+
+
+def test_only_what_no_straight_line_leads_to_is_out_of_reach():
+    ball = icosphere(3, 20.0)
+    bottle = ball.difference(icosphere(3, 15.0)).difference(cylinder(2.0, 30).apply_translation((0, 0, 20)))
+    assert walls(bottle).hidden_cm2 == pytest.approx(icosphere(3, 15.0).area / 100, rel=0.33)
+    assert walls(annulus(17, 20, 100)).hidden_cm2 == walls(box((40, 40, 40))).hidden_cm2 == 0
 
 
 def test_a_step_turns_inward_along_its_edge():

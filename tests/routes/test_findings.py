@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 import trimesh
-from trimesh.creation import box, icosphere
+from trimesh.creation import box, cylinder, icosphere
 
 import pourprint as pp
+from pourprint.panels.mould import mould_panel
+from pourprint.process.walls import Walls
 from pourprint.routes.findings import Verdict, findings, note, table
 from scenes import LIMITS, PRINTED, ROUTES, demo_kit, demo_rates
 
@@ -59,6 +61,50 @@ def test_a_long_core_held_at_one_end_is_refused():
     assert pp.plan_all(job)["printed_metal"].feasible
 
 
+def z_duct():
+    """A block with a square duct that turns twice: from its middle no straight line leads out."""
+    block = box((100, 60, 60))
+    for size, at in (((60, 10, 10), (-30, 0, -15)), ((10, 10, 40), (0, 0, 0)), ((60, 10, 10), (30, 0, 15))):
+        block = block.difference(box(size).apply_translation(at))
+    return part(block, "duct")
+
+
+def test_a_blind_hole_is_found_in_the_mesh_though_no_kit_lists_it():
+    drilled = box((60, 60, 80)).difference(cylinder(4.0, 80, sections=48).apply_translation((0, 0, 40)))
+    job = pp.Job(part(drilled, "drilled"), "AlSi7Mg")
+    (one,) = [one for one in findings("printed_pattern", job) if one.key == "shell.blind_depth"]
+    assert one.verdict is Verdict.REFUSED and one.measured == pytest.approx(40 / 8, rel=0.05)
+    assert one.where_mm == pytest.approx([0, 0, 20], abs=1.5)
+    through = box((60, 60, 40)).difference(cylinder(4.0, 80, sections=48))
+    assert findings("printed_pattern", pp.Job(part(through), "AlSi7Mg")) == ()
+
+
+def test_what_no_straight_tool_reaches_is_watched_in_printed_metal():
+    (one,) = findings("printed_metal", pp.Job(z_duct(), "316L"))
+    assert (one.verdict, one.key) == (Verdict.WATCH, "printed_metal.hidden_surface")
+    assert "supports and powder would stay" in one.advice and one.where_mm == pytest.approx([0, 0, 0], abs=21)
+    sealed = {one.key for one in findings("printed_metal", pp.Job(hollow_ball(), "316L"))}
+    assert sealed == {"", "printed_metal.hidden_surface"}
+
+
+def test_a_node_too_heavy_for_hands_and_for_the_crucible_is_refused():
+    # 250 × 250 × 200 mm of 316L at 7.97 g/cm3: 99.6 kg; 25 kg of aluminium's room holds 25·7.97/2.68 = 74.3 kg.
+    said = reasons(part(box((250, 250, 200)), "block"), "316L")
+    assert all("mass 99.6 kg" in reason for reason in said.values())
+    assert {route for route, reason in said.items() if "74.3 kg that the crucible holds" in reason} == {*CASTING}
+
+
+def test_magnesium_is_poured_only_where_the_labs_card_allows_it():
+    block = part(box((60, 40, 30)))
+    assert reasons(block, "AZ91D")["printed_mould"].startswith("AZ91D magnesium: this lab's card does not allow")
+    allowed = pp.RateCard.default().replace({"handling.magnesium": 1.0})
+    assert reasons(block, "AZ91D", allowed)["printed_mould"] == ""
+    assert (
+        mould_panel(block, allowed).controls["alloy"].source.options
+        != mould_panel(block, pp.RateCard.default()).controls["alloy"].source.options
+    )
+
+
 def test_between_usual_and_least_a_wall_is_watched_with_place_limit_and_pedigree():
     plan = pp.plan("printed_mould", pp.Job(part(box((100, 80, 2.5)), "cover"), "AlSi7Mg"))
     (one,) = plan.findings
@@ -93,13 +139,19 @@ def limiting(key):
         return route, pp.Job(pp.Kit("one", (held,)), alloy)
     if "wall" in key:
         return route, pp.Job(part(box((100, 80, value))), alloy)
+    if key == "handling.most_mass":
+        block = pp.Part.from_numbers("block", 1.0, 6.0, (10, 10, 10))
+        return route, pp.Job(block.scaled_to(1000 * value / pp.alloys()[alloy]["density"]), alloy)
+    if key == "printed_metal.hidden_surface":
+        duct = z_duct()
+        return route, pp.Job(duct.scaled_to(duct.volume_cm3 * (value / duct.study(Walls).hidden_cm2) ** 1.5), alloy)
     if key == "handling.least_size":
         return route, pp.Job(part(box((value, value, value))), alloy)
     slot = box((60, 60, 40)).difference(box((value, 80, 60)).apply_translation((0, 0, 25)))
     return route, pp.Job(part(slot), alloy)
 
 
-@pytest.mark.parametrize("key", sorted(LIMITS))
+@pytest.mark.parametrize("key", sorted(LIMITS - {"handling.magnesium"}))
 def test_every_limit_of_the_table_is_asked(key):
     route, job = limiting(key)
     at_limit = {one.key for one in findings(route, job)}

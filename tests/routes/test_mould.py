@@ -323,13 +323,15 @@ def test_what_a_wall_or_a_stock_costs_shows_in_the_steps_that_depend_on_it(key, 
 
 def test_reinforced_aluminium_and_magnesium_take_more_care_and_other_machining():
     def row(alloy, name):
-        return step(pp.Job(demo_kit(), alloy, 1), name)
+        return step(pp.Job(demo_kit(), alloy, 1), name, handling__magnesium=1.0)
 
     plain, reinforced, magnesium = (row(a, "melt and pour") for a in ("AlSi7Mg", "AlSi9Mg-SiC20", "AZ91D"))
     assert plain["hands_on_h"] < reinforced["hands_on_h"] and plain["hands_on_h"] < magnesium["hands_on_h"]
     cut = {a: row(a, "machine bores, faces and tight sockets")["hands_on_h"] for a in ("AlSi7Mg", "AlSi9Mg-SiC20")}
     assert cut["AlSi9Mg-SiC20"] > 1.5 * cut["AlSi7Mg"]
-    gas = [m for s in plan(pp.Job(demo_kit(), "AZ91D")).steps for w in s.work for m in w.materials]
+    gas = [
+        m for s in plan(pp.Job(demo_kit(), "AZ91D"), handling__magnesium=1.0).steps for w in s.work for m in w.materials
+    ]
     assert "material.inert_gas" in gas
 
 

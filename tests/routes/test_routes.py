@@ -81,9 +81,9 @@ def test_one_off_work_comes_before_anything_is_made(route):
     assert one_off == sorted(one_off, reverse=True) and one_off[0]
 
 
-def furnace_h(route, alloy):
+def furnace_h(route, alloy, **changes):
     """Hours of a lone part's load in the heat-treatment furnace, after the stress relief of a print."""
-    steps = plan(route, pp.Job(bracket(), alloy)).steps
+    steps = plan(route, pp.Job(bracket(), alloy), **changes).steps
     return sum(work.machine_h for step in steps if step.name in ("solution-treat", "age") for work in step.work)
 
 
@@ -97,7 +97,7 @@ def furnace_h(route, alloy):
     ],
 )
 def test_each_hardened_casting_has_its_own_heat_treatment(alloy, hours):
-    assert furnace_h("printed_mould", alloy) == pytest.approx(hours)
+    assert furnace_h("printed_mould", alloy, handling__magnesium=1.0) == pytest.approx(hours)
 
 
 def test_of_prints_only_those_that_need_it_are_hardened():
@@ -209,7 +209,7 @@ def elsewhere(key):
 
 
 def test_every_number_of_the_card_and_the_process_tables_is_used_by_some_route():
-    spy = Noting(demo_rates().entries)
+    spy = Noting(demo_rates().replace({"handling.magnesium": 1.0}).entries)
     for alloy in pp.alloys():
         for found in pp.plan_all(
             demo_job(alloy, quantity=3, batch_size=2), replace(demo_rates(), entries=spy)
@@ -246,7 +246,7 @@ def test_every_process_number_changes_something(key):
 
 def test_every_alloy_has_a_price_for_every_route_that_can_make_it():
     for alloy in pp.alloys():
-        plans = pp.plan_all(demo_job(alloy), demo_rates())
+        plans = pp.plan_all(demo_job(alloy), demo_rates().replace({"handling.magnesium": 1.0}))
         assert any(found.feasible for found in plans.values()), f"{alloy} cannot be made at all"
         for found in plans.values():
             if found.feasible:

@@ -25,7 +25,7 @@ def metal_panel(job, rates):
     check_card(rates)
     scale, recoat, shared = (rates.entries[f"{KEY}.{key}"] for key in PROCESS[1:])
     rows = {
-        "alloy": alloy_row(KEY, job.alloy.name),
+        "alloy": alloy_row(KEY, rates, job.alloy.name),
         "turning": choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)]),
         "quantity": number_row("quantity wanted", job.quantity, 1, max(50, job.quantity), 1, "kits", log=True),
         "layer_scale": number_row("layer thickness", scale.value, scale.low, scale.high, 0.05, "× usual"),

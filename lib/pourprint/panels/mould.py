@@ -5,6 +5,7 @@ from pourprint.panels.controls import number_row
 from pourprint.panels.panel import alloy_row, check_card, kit_of, mean_cm3, route_panel, value_rows, volume_row
 from pourprint.plans.jobs import Job
 from pourprint.routes import plan
+from pourprint.routes.findings import allowed
 from pourprint.routes.printed_mould import NAME, moulds_of
 
 CHOICES = {  # what a moulder may choose: key of the card → name shown, ends of the slider, step
@@ -28,7 +29,7 @@ def mould_panel(kit, rates, quantity=1):
     kit = kit_of(kit)
     check_card(rates)
     job = {
-        "alloy": alloy_row(NAME),
+        "alloy": alloy_row(NAME, rates),
         "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
         "volume": volume_row([kit], 500.0),
     }
@@ -60,7 +61,7 @@ def mould_panel(kit, rates, quantity=1):
 def _all_steps(first):
     """Names of all steps that some alloy needs, in the order of work."""
     names = [step.name for step in first.steps]
-    for alloy in (name for name, alloy in alloys().items() if NAME not in alloy.refused):
+    for alloy in (name for name, alloy in alloys().items() if allowed(NAME, alloy, first.rates)):
         before = None
         for step in first.recipe(first.job.with_(alloy=alloy), first.rates):
             if step.name not in names:

@@ -19,6 +19,7 @@ from pourprint.panels.controls import Row, choice_row, fold, group, named, numbe
 from pourprint.panels.live import LiveFigure, at_rest, guarded, status_line
 from pourprint.parts.kits import Kit
 from pourprint.parts.part import Part
+from pourprint.routes.findings import allowed
 
 CLEAR = dt.timedelta(weeks=6)  # a job that starts by itself starts so long before any holiday
 
@@ -208,9 +209,10 @@ def at_opening(day, hours):
     return dt.datetime.combine(day, dt.time()) + dt.timedelta(hours=hours.start_h)
 
 
-def alloy_row(route=None, first=None):
-    """A choice of the alloys that a route, or any, can make, starting with `first` if it is one of them: a Row."""
-    return choice_row("alloy", [(a.title, name) for name, a in alloys().items() if route not in a.refused], first)
+def alloy_row(route=None, rates=None, first=None):
+    """A choice of the alloys that a route makes in a card's lab, or of all; starts with `first` if in it: a Row."""
+    offered = [(a.title, name) for name, a in alloys().items() if route is None or allowed(route, a, rates)]
+    return choice_row("alloy", offered, first)
 
 
 def volume_row(kits, most):

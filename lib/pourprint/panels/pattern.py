@@ -28,7 +28,7 @@ def pattern_panel(kit, rates, quantity=1):
     kit = kit_of(kit)
     check_card(rates)
     job = {
-        "alloy": alloy_row(NAME),
+        "alloy": alloy_row(NAME, rates),
         "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
     }
     choices = [*value_rows(CHOICES, rates, UNITS).items()]

@@ -1,4 +1,5 @@
-"""Where a part is thinnest, where its hollows are narrowest, what is sealed inside and where corners turn inward.
+"""Where a part is thinnest, where its hollows are narrowest or deep and blind, what is sealed inside or out of reach,
+and where corners turn inward.
 
 Seen by rays from points spread evenly over the surface: inward along the normal to the other face of the wall, outward
 to the other face of a hollow. Exact for facets at each point; places smaller than a sample's share may be missed.
@@ -9,11 +10,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pourprint.parts.meshes import edges_of, facets_of, shell_labels
-from pourprint.process.geometry import facets
+from pourprint.process.geometry import facets, unit
+from pourprint.process.powder.orientation import sphere
 
 LOW = 0.05  # of the surface: what is thinner or narrower than this share of it counts
 SAMPLES, MOST_TESTS = 2000, 3_000_000  # points looked from; pairs of ray and facet, so that large meshes take seconds
 SHARP_DEG = 60.0  # what turns less is a round in facets
+HOLES, LOOKS = 150, 48  # points of hollows that are asked for a hole round them; ways out that are tried from one
+ROUND = np.arange(12)[:, None] * np.pi / 6
+LEAST_ROUND = 8  # points that tell a hole from a slot
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,15 +26,21 @@ class Walls:
     """The weak places of a part; a study for `Part.study`. Lengths and places in mm, NaN where there is none.
 
     thin_mm (...): a twentieth of the surface has a thinner wall; thin_at (..., 3): there. narrow_mm (...), narrow_at:
-    the same of hollows, infinite where none takes a twentieth. sealed [-]: cavities without a way out; sealed_cm3
-    (...), sealed_at: the largest. sharp_mm (...): length of edges that turn inward by more than 60°; sharp_at: the
-    longest. known: False without a mesh.
+    the same of hollows, infinite where none takes a twentieth. deep [-]: depth over diameter of the deepest round hole
+    that is closed at one end and deeper than wide, within a tenth; deep_at. hidden_cm2 (...): surface that no straight
+    tool reaches, within a third; hidden_at. sealed [-]: cavities without a way out; sealed_cm3 (...), sealed_at: the
+    largest. sharp_mm (...): length of edges that turn inward by more than 60°; sharp_at: the longest. known: False
+    without a mesh.
     """
 
     thin_mm: np.ndarray | float
     thin_at: np.ndarray
     narrow_mm: np.ndarray | float
     narrow_at: np.ndarray
+    deep: float
+    deep_at: np.ndarray
+    hidden_cm2: np.ndarray | float
+    hidden_at: np.ndarray
     sealed: int
     sealed_cm3: np.ndarray | float
     sealed_at: np.ndarray
@@ -50,6 +61,8 @@ class Walls:
             weak += [float(lengths[at]), points[at] + side * across * normals[own[at]]]
         return cls(
             *weak,
+            *_blind_hole(points, normals[own], gap, corners),
+            *_out_of_reach(points, normals[own], gap, corners, areas.sum()),
             *_sealed(vertices, faces),
             *_inward_edges(vertices, faces),
         )
@@ -58,11 +71,12 @@ class Walls:
     def estimated(cls, part):
         """A part known by numbers alone: its typical wall, the rest unknown."""
         none = np.full(3, np.nan)
-        return cls(part.wall_mm, none, np.inf, none, 0, 0.0, none, 0.0, none, False)
+        return cls(part.wall_mm, none, np.inf, none, 0.0, none, 0.0, none, 0, 0.0, none, 0.0, none, False)
 
     def scaled(self, factor):
         """The same places of a part in similar shape; `factor` (...) ratio of lengths [-]."""
-        by = {"mm": np.asarray(factor), "at": np.asarray(factor)[..., None], "cm3": np.asarray(factor) ** 3}
+        factor = np.asarray(factor)
+        by = {"mm": factor, "at": factor[..., None], "cm2": factor**2, "cm3": factor**3}
         sizes = {k: v * by[k.rpartition("_")[2]] for k, v in vars(self).items() if k.rpartition("_")[2] in by}
         return replace(self, **sizes)
 
@@ -93,6 +107,62 @@ def _first_hit(points, directions, corners):
             met = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9) & (t > least)
         far[first : first + step] = np.where(met, t, np.inf).min(axis=1)
     return far
+
+
+def _blind_hole(points, normals, gap, corners):
+    """(depth over diameter of the deepest round hole closed at one end [-], its middle (3,) [mm]).
+
+    A hole's axis is the direction in which no normal of its wall points; its length is the run of wall along it.
+    """
+    deepest, where = 0.0, np.full(3, np.nan)
+    hollow = np.flatnonzero(np.isfinite(gap))
+    for at in hollow[:: -(-len(hollow) // HOLES) or 1]:
+        width = gap[at]
+        middle = points[at] + normals[at] * width / 2
+        away = points - middle
+        near = np.linalg.norm(away, axis=1) < 0.75 * width
+        spread, turned = np.linalg.eigh(normals[near].T @ normals[near])
+        if near.sum() < LEAST_ROUND or spread[0] > 0.1 * near.sum() or spread[1] < 0.2 * near.sum():
+            continue  # a slot, a pocket or a hole seen aslant
+        axis = turned[:, 0]
+        along = away @ axis
+        across = away - along[:, None] * axis
+        wall = (np.linalg.norm(across, axis=1) < 0.6 * width) & (np.vecdot(across, normals) < -0.3 * width)
+        lengths = np.array([_reach(along[wall], width / 2), _reach(-along[wall], width / 2)])
+        ends = _first_hit(np.stack([middle, middle]), np.stack([axis, -axis]), corners)
+        blocked = ends < lengths + width / 2
+        if blocked.sum() != 1 or lengths.sum() / width <= deepest:
+            continue
+        bottom = middle + axis * (np.array([1, -1]) @ (blocked * np.maximum(lengths - width / 2, 0)))
+        level = np.cos(ROUND) * turned[:, 1] + np.sin(ROUND) * turned[:, 2]
+        if (_first_hit(bottom + 0 * level, level, corners) < width).all():  # else it goes on round a corner
+            deepest, where = lengths.sum() / width, middle - axis * np.diff(lengths) / 2
+    return float(deepest), where
+
+
+def _reach(along, step):
+    """How far points along a line go on from 0 with no gap wider than `step`."""
+    steps = np.append(0.0, np.sort(along[along > 0]))
+    gaps = np.flatnonzero(np.diff(steps) > step)
+    return steps[gaps[0]] if len(gaps) else steps[-1]
+
+
+def _out_of_reach(points, normals, gap, corners, area):
+    """(surface in hollows from before which no straight line leads out [cm2], a place (3,) [mm])."""
+    hollow = np.flatnonzero(np.isfinite(gap))
+    count = max(MOST_TESTS // len(corners) // LOOKS, 20)
+    asked = hollow[:: -(-len(hollow) // count) or 1]
+    middles = points[asked] + normals[asked] * gap[asked, None] / 2
+    aside = unit(np.cross(normals[asked], np.where(np.abs(normals[asked, :1]) < 0.9, [1.0, 0, 0], [0, 1.0, 0])))
+    turn = np.arange(24)[:, None] * np.pi / 12
+    level = np.cos(turn) * aside[:, None] + np.sin(turn) * np.cross(normals[asked], aside)[:, None]
+    ways = np.concatenate([level, np.broadcast_to(sphere(LOOKS - 24), (len(asked), LOOKS - 24, 3))], axis=1)
+    out = np.isinf(_first_hit(np.repeat(middles, LOOKS, axis=0), ways.reshape(-1, 3), corners)).reshape(-1, LOOKS)
+    hidden = ~out.any(axis=1)
+    if not hidden.any():
+        return 0.0, np.full(3, np.nan)
+    share = hidden.mean() * len(hollow) / len(points)
+    return float(share * area / 100), middles[hidden][0]
 
 
 def _sealed(vertices, faces):

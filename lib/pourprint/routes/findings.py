@@ -2,8 +2,7 @@
 
 The geometry is measured by `process.walls`; limits are entries of the ledger, so that a lab's card overrules them:
 below the low of a least, or above the high of a most, a part is refused; from there to the value it is watched.
-Not looked at: sections whose feeding path is cut, overhangs inside that no hand reaches. What no machine of the lab
-holds is refused by the routes themselves.
+Not looked at: sections whose feeding path is cut. What no machine of the lab holds is refused by the routes themselves.
 """
 
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ import numpy as np
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
+from pourprint.routes.common import crucible_kg
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
@@ -61,7 +61,17 @@ def findings(route, job, rates=None):
         raise InputError(f"route must be one of {', '.join(LEASTS)}, not {route!r}.")
     rates = RateCard.default() if rates is None else rates
     found = [one for item in job.kit.parts for one in _of_part(item, route, job, rates)]
+    if route not in job.alloy.refused and not allowed(route, job.alloy, rates):
+        what = "this lab's card does not allow molten magnesium (handling.magnesium is 0)"
+        advice = "take another metal; a lab with licence, cover gas and training for it writes 1"
+        found.append(Finding(Verdict.REFUSED, job.alloy.title, what, 1.0, np.nan, "", "", "", advice))
     return tuple(sorted(found, key=lambda one: (one.verdict is Verdict.WATCH, not one.key)))
+
+
+def allowed(route, alloy, rates):
+    """May this lab make an alloy on a route? Molten magnesium asks for the lab's own word on its card."""
+    poured = route in BLIND_MOST and alloy.family == "magnesium"
+    return route not in alloy.refused and not (poured and np.any(np.asarray(rates["handling.magnesium"]) < 1))
 
 
 def refuse(route, job, rates):
@@ -108,6 +118,11 @@ BY_NUMBERS = {
     "printed_mould": "each listed hole takes a core and the hottest section is estimated",
     "printed_metal": "overhangs, supports and nesting are estimated",
 }
+HIDDEN_MOST = (
+    "surface that no straight tool reaches,",
+    "printed_metal.hidden_surface",
+    "open it: supports and powder would stay there",
+)
 SHELL_MOST = ("blind hole, depth over diameter,", "shell.blind_depth", "let it through, or drill it afterwards")
 CORE_MOST = ("core held at one end, length over diameter,", "printed_mould.core_slenderness", "hold it at both ends")
 BLIND_MOST = {"printed_pattern": SHELL_MOST, "tooled_pattern": SHELL_MOST, "printed_mould": CORE_MOST}
@@ -122,32 +137,47 @@ def _of_part(item, route, job, rates):
     for what, field, key, advice in LEASTS[route]:
         measured, where = getattr(walls, f"{field}_mm"), getattr(walls, f"{field}_at")
         yield from _judged(part, -1, measured, what, key.format(hot=hot), advice, rates, where)
+    mass_kg = part.volume_cm3 * job.alloy["density"] / 1000
+    advice = "split it, or use a hoist and say so on the card"
+    yield from _judged(part, 1, mass_kg, "mass", "handling.most_mass", advice, rates)
     if route in BLIND_MOST:
-        ratio = max((hole.depth_mm / hole.diameter_mm for hole in item.sockets), default=0.0)
-        yield from _judged(part, 1, ratio, *BLIND_MOST[route], rates)
+        held_kg = np.min(crucible_kg(job, rates))
+        if np.max(mass_kg) > held_kg:
+            what = f"its {np.max(mass_kg):.3g} kg are more than the {held_kg:.3g} kg that the crucible holds"
+            yield _by_reason(
+                part, Verdict.REFUSED, what, np.max(mass_kg), "no casting is poured from two melts: split it"
+            )
+        listed = max((hole.depth_mm / hole.diameter_mm for hole in item.sockets), default=0.0)
+        seen = walls.deep > listed
+        where = walls.deep_at if seen else None
+        yield from _judged(part, 1, walls.deep if seen else listed, *BLIND_MOST[route], rates, where)
+    else:
+        yield from _judged(part, 1, walls.hidden_cm2, *HIDDEN_MOST, rates, walls.hidden_at)
+
+
+def _by_reason(part, verdict, what, measured, advice, where=None):
+    return Finding(verdict, part.name, what, float(measured), np.nan, "", "", "", advice, where)
 
 
 def _by_logic(part, walls, route):
     """What needs no limit."""
-
-    def found(verdict, what, measured, advice, where=None):
-        return Finding(verdict, part.name, what, float(measured), np.nan, "", "", "", advice, where)
-
     if part.shape is None and route in BY_NUMBERS:
         advice = "its plan may be off by a tenth, as with the demo nodes: give its mesh where you can"
-        yield found(Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", np.nan, advice)
+        yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", np.nan, advice)
     if part.bodies > 1:
         what = f"{part.bodies} separate bodies"
-        yield found(Verdict.REFUSED, what, part.bodies, "make a kit of them: Kit.of_bodies(part)")
+        yield _by_reason(part, Verdict.REFUSED, what, part.bodies, "make a kit of them: Kit.of_bodies(part)")
     if walls.sealed:
         inside = "powder" if route == "printed_metal" else "sand and shell"
         what = f"{walls.sealed} sealed {'cavity' if walls.sealed == 1 else 'cavities'}"
         advice = f"{inside} would stay inside: open it, or fill it"
-        yield found(Verdict.REFUSED, what, walls.sealed, advice, walls.sealed_at)
+        yield _by_reason(part, Verdict.REFUSED, what, walls.sealed, advice, walls.sealed_at)
     if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
         longest = np.max(walls.sharp_mm)
         what = f"{longest:.0f} mm of edges turn inward by more than {SHARP_DEG:.0f}°"
-        yield found(Verdict.WATCH, what, longest, "round them, or the metal tears as it freezes", walls.sharp_at)
+        yield _by_reason(
+            part, Verdict.WATCH, what, longest, "round them, or the metal tears as it freezes", walls.sharp_at
+        )
 
 
 def _judged(part, sign, measured, what, key, advice, rates, where=None):
