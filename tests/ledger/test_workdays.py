@@ -26,7 +26,7 @@ EVERY_DAY = WorkingHours(days=DAYS)
 
 def floor(hours):
     """One person of some working hours, as the scheduler knows them."""
-    return Shop((calendar_from(hours, MONDAY),), np.ones(1, int), np.ones(0, int)).floor(plain=True)
+    return Shop(calendar_from(hours, MONDAY)).floor(["labour.technician"], [], plain=True)
 
 
 def done(begin_h, hands_on_h, hours=OFFICE):

@@ -6,7 +6,7 @@ import numpy as np
 
 from pourprint.ledger.workdays import HORIZON_DAYS, generic_calendar, past_horizon, start_of
 from pourprint.plans.dispatch import Shop, schedule
-from pourprint.plans.scheduler import Batches, Legs, Visits
+from pourprint.plans.scheduler import Batches
 from pourprint.plans.steps import Step
 
 STEADY = 100  # batches, from which on each follows at the pace of the last half of them (within 1 %: tested)
@@ -28,20 +28,6 @@ class Span:
     hands: tuple[tuple[float, float], ...]
 
 
-def places(names):
-    """(the different names in order, the place of each among them (n,), -1 for None)."""
-    different = list(dict.fromkeys(name for name in names if name is not None))
-    return different, np.array([-1 if name is None else different.index(name) for name in names], dtype=int)
-
-
-def legs_of(steps):
-    """(Legs of some steps, names of people, names of machines)."""
-    people, who = places([step.who for step in steps])
-    machines, machine = places([step.machine for step in steps])
-    whole, within_h = np.array([step.whole for step in steps]), np.array([step.within_h for step in steps], dtype=float)
-    return Legs(who, machine, whole, within_h), people, machines
-
-
 def spans_of(steps, rows, pieces, begin_h):
     """The rows of a schedule's log as Spans, hours since `begin_h`; `steps` of each visit."""
     hands = [[] for _ in rows]
@@ -54,8 +40,8 @@ def spans_of(steps, rows, pieces, begin_h):
 @dataclass(frozen=True)
 class Walk:
     """A plan's work as visits: `hours` (5, V, n) of n different cases (rounds, and hands-on, run, unloading and waiting
-    hours of each round), of one-off work, of the first batch and of a last partial one; `full` batches and whether
-    there is such a `rest` (n,); `which` case each of the plan's results is."""
+    hours of each round), of one-off work, of a full batch and of a last partial one; `full` batches and whether there
+    is such a `rest` (n,); `which` case each of the plan's results is."""
 
     steps: tuple[Step, ...]
     one_off: int
@@ -70,36 +56,30 @@ class Walk:
         return np.r_[: len(self.steps), self.one_off : len(self.steps)]
 
     def lead(self, calendar, begin_h, full, log=False):
-        """Lead so many `full` batches of each case, and the partial one, through the calendar: as of `schedule`, the
-        ends those of the cases (n,)."""
-        visits, cases, one_off, steps = self.hours.shape[1], self.full.size, self.one_off, len(self.steps)
-        many = full + self.rest
-        runs = np.append(0, np.cumsum(many))
-        case = np.repeat(np.arange(cases), many)
-        turn, whole = np.arange(runs[-1]) - runs[case], full[case]
-        batches = Batches(
-            case * visits + np.where(turn == 0, 0, np.where(turn < whole, one_off, steps)),
-            case * visits + np.where(turn < whole, steps, visits),
-            np.where((turn == 0) | (one_off == 0), float(begin_h), np.inf),
-            np.where((turn == 0) & (one_off > 0), case * visits + one_off - 1, -1),
-            np.zeros(runs[-1], int),
-        )
-        legs, people, machines = legs_of(self.steps)
-        rounds, *hours = self.hours.swapaxes(1, 2).reshape(5, -1)
-        went = Visits(np.tile(self.turns, cases), rounds.astype(int), *hours)
-        shop = Shop((calendar,) * len(people), np.ones(len(people), int), np.ones(len(machines), int))
-        ends, *noted = schedule(shop, legs, went, batches, runs, log)
+        """Lead one-off work, then so many `full` batches of each case and the partial one through the calendar: as of
+        `schedule`, the ends those of the cases (n,)."""
+        visits, cases, once = self.turns.size, self.full.size, self.one_off > 0
+        runs = np.append(0, np.cumsum(once + full + self.rest))
+        case = np.repeat(np.arange(cases), np.diff(runs))
+        turn = np.arange(runs[-1]) - runs[case] - once
+        kind = np.where(turn < 0, 0, np.where(turn < full[case], 1, 2))
+        edges = np.array([0, self.one_off, len(self.steps), visits])
+        after = np.where((turn >= 0) & once, runs[case], -1)
+        ready_h = np.where(after < 0, float(begin_h), np.inf)
+        batches = Batches(case * visits + edges[kind], case * visits + edges[kind + 1], ready_h, after)
+        hours = self.hours.swapaxes(1, 2).reshape(5, -1)
+        ends, *noted = schedule(Shop(calendar), self.steps, np.tile(self.turns, cases), hours, batches, runs, log)
         return np.maximum.reduceat(ends, runs[:-1]), *noted
 
-    def ends(self, calendar, begin_h, steady):
-        """When each case is done, (n,) [h]; beyond `steady` batches at the pace of the last half of them.
+    def ends(self, calendar, begin_h):
+        """When each case is done, (n,) [h]; beyond STEADY batches at the pace of the last half of them.
 
         Raises: InputError past the calendar's end.
         """
-        ends, *_ = self.lead(calendar, begin_h, np.minimum(self.full, steady))
-        if (self.full > steady).any():
-            half, *_ = self.lead(calendar, begin_h, np.minimum(self.full, steady // 2))
-            ends += (self.full - steady).clip(0) * (ends - half) / (steady - steady // 2)
+        ends, *_ = self.lead(calendar, begin_h, np.minimum(self.full, STEADY))
+        if (self.full > STEADY).any():
+            half, *_ = self.lead(calendar, begin_h, np.minimum(self.full, STEADY // 2))
+            ends += (self.full - STEADY).clip(0) * (ends - half) / (STEADY - STEADY // 2)
             if ends.max() > 24 * HORIZON_DAYS:
                 raise past_horizon()
         return ends
@@ -110,13 +90,12 @@ def walk_of(plan):
     size, quantity, shape = plan.job.batch_size, plan.job.quantity, plan.shape
     first, rest = np.minimum(quantity, size), np.where(quantity > size, quantity % size, 0)
     one_off, each = plan.legs
-    works = [work for step in one_off for work in step.work]
-    once = [(1, w.hands_on_h, w.machine_h + w.cooling_h, w.unload_h, w.wait_h) for w in works]
-    rows = [*once, *plan.visits_of(first), *plan.visits_of(rest)]
+    rows = [*plan.once, *plan.visits_of(first), *plan.visits_of(rest)]
     if shape:
         rows = [[np.broadcast_to(value, shape) for value in row] for row in rows]
     hours = np.array(rows, dtype=float).reshape(len(rows), 5, -1).swapaxes(0, 1)
-    full, more = (np.broadcast_to(value, shape).ravel() for value in (np.maximum(quantity // size, 1), rest > 0))
+    many = np.maximum(quantity // size, 1), rest > 0
+    full, more = (np.broadcast_to(value * bool(each), shape).ravel() for value in many)
     which = np.zeros(full.size, int)
     if full.size > 1:  # what only prices tell apart takes the same days
         every = np.vstack([hours.reshape(-1, full.size), full, more])
@@ -127,26 +106,24 @@ def walk_of(plan):
 
 def days_of(plan, start=None):
     """Calendar days of a plan from a start to delivery, as `Plan.days`."""
-    calendar, begin_h = calendar_of(plan, start)
+    calendar, begin_h = calendar_of(plan.rates.hours, start)
     walk = walk_of(plan)
-    days = (walk.ends(calendar, begin_h, STEADY) - begin_h) / 24 + plan.job.delivery_days
+    days = (walk.ends(calendar, begin_h) - begin_h) / 24 + plan.job.delivery_days
     return days[walk.which].reshape(plan.shape) if plan.shape else float(days[0])
 
 
 def spans_and_days(plan, start):
     """The spans of the first batch, with its one-off work, and the days to delivery of a plan of single numbers."""
-    calendar, begin_h = calendar_of(plan, start)
+    calendar, begin_h = calendar_of(plan.rates.hours, start)
     walk = walk_of(plan)
     ends, rows, pieces = walk.lead(calendar, begin_h, np.minimum(walk.full, STEADY), log=True)
     if walk.full[0] > STEADY:
-        ends = walk.ends(calendar, begin_h, STEADY)
+        ends = walk.ends(calendar, begin_h)
     spans = spans_of([walk.steps[turn] for turn in walk.turns], rows, pieces, begin_h)
-    first = tuple(span for span, row in zip(spans, rows, strict=True) if row[0] == 0)
+    first = tuple(span for span, row in zip(spans, rows, strict=True) if row[0] <= (walk.one_off > 0))
     return first, float((ends[0] - begin_h) / 24 + plan.job.delivery_days)
 
 
-def calendar_of(plan, start):
-    """(Calendar, begin [h since its first midnight]) of a plan from a start, or from some Monday's opening time."""
-    if start is None:
-        return generic_calendar(plan.rates.hours), plan.rates.hours.start_h
-    return start_of(start, plan.rates.hours)
+def calendar_of(hours, start):
+    """(Calendar, begin [h since its first midnight]) of working hours from a start, or from some Monday's opening."""
+    return (generic_calendar(hours), hours.start_h) if start is None else start_of(start, hours)

@@ -1,14 +1,15 @@
 """The scheduler put to work, plain or compiled: who is there, and when which batch is done."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cache
 from types import FunctionType
-from typing import NamedTuple
 
 import numpy as np
 
-from pourprint.ledger.workdays import past_horizon
+from pourprint.ledger.workdays import HORIZON_DAYS, Calendar, past_horizon
 from pourprint.plans import scheduler
-from pourprint.plans.scheduler import HOT_LINKS, Batches, Floor, State
+from pourprint.plans.scheduler import UNDER_WAY, Batches, Floor, State, Visits
 
 MOST_PLAIN = 600  # visits of batches: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already
@@ -16,7 +17,7 @@ LOADED_PLAIN = 100  # the same when it has been loaded already
 
 @cache
 def compiled():
-    """`lead_each` compiled by numba, which takes a second to load; the functions are the same.
+    """`lead` compiled by numba, which takes a second to load; the functions are the same.
 
     They make no arrays, so that none need be counted, and are put into each other: ten and three times as quick.
     """
@@ -26,65 +27,99 @@ def compiled():
     for name, function in vars(scheduler).items():
         if isinstance(function, FunctionType):
             own = FunctionType(function.__code__, space, name)
-            space[name] = njit(cache=True, _nrt=False, forceinline=name not in APART)(own)
-    return space["lead_each"]
+            space[name] = njit(cache=True, _nrt=False, error_model="numpy", forceinline=name != "lead")(own)
+    return space["lead"]
 
 
-APART = ("lead_each", "lead", "dispatch", "place", "happen")  # too large, or called from too many places
+@dataclass(frozen=True)
+class Shop:
+    """Who and what is there: everybody's Calendar but for `own` ones {who: Calendar}; one of each person and machine
+    but for `places` {rate key: how many}; bookings of machines (rate key, from, to [h])."""
+
+    calendar: Calendar
+    own: Mapping[str, Calendar] = field(default_factory=dict)
+    places: Mapping[str, int] = field(default_factory=dict)
+    booked: tuple = ()
+
+    def calendar_of(self, who):
+        """The Calendar of somebody."""
+        return self.own.get(who, self.calendar)
+
+    def floor(self, people, machines, plain=False):
+        """The Floor of some people and machines, rate keys; of arrays, or of lists."""
+        room = HORIZON_DAYS + 2  # a day after the last one is never
+        tables = [[] for _ in range(4)]
+        for who in people:
+            for table, days, never in zip(tables, self.calendar_of(who).tables, (0, 0, np.inf, 1), strict=True):
+                more = room - len(days) if never else 0
+                table.append(np.append(days, np.full(more, never, days.dtype)))
+        closed = [(machines.index(name), *times) for name, *times in self.booked if name in machines]
+        rest = [np.array([self.places.get(name, 1) for name in names], int) for names in (people, machines)]
+        rest.append(np.array(closed, float).reshape(-1, 3))
+        tables = [table.tolist() if plain else table for table in [*map(np.array, tables), *rest]]
+        return Floor(*tables[:4], self.calendar.hours.day_h, *tables[4:])
 
 
-class Shop(NamedTuple):
-    """A Calendar of each of P kinds of people, how many there are of each, of each of M machines, and the bookings of
-    machines, (n, 3): machine, from, to [h]."""
-
-    calendars: tuple
-    people: np.ndarray
-    machines: np.ndarray
-    closed: np.ndarray = np.zeros((0, 3))
-
-    def floor(self, plain):
-        """The Floor, of lists or of arrays."""
-        tables = zip(*(one.lists if plain else one.tables for one in self.calendars), strict=True)
-        tables = (list(table) if plain else np.stack(table) for table in tables)
-        rest = (as_lists if plain else tuple)((self.people, self.machines, self.closed))
-        return Floor(*tables, self.calendars[0].hours.day_h, *rest)
+def places_of(names):
+    """(the different names in order, the place of each among them (n,), -1 for None)."""
+    different = list(dict.fromkeys(name for name in names if name is not None))
+    return different, np.array([-1 if name is None else different.index(name) for name in names], dtype=int)
 
 
-def as_lists(arrays):
-    """A tuple of arrays as the same of lists."""
-    return [one.tolist() for one in arrays]
+def visits_of(steps, leg, hours, first):
+    """(Visits, rate keys of people, of machines).
+
+    Parameters: `leg` (V,) which of the `steps` each visit is, `hours` (5, V) its rounds, and hands-on, run, unloading
+    and waiting time of each; `first` visits of batches.
+    """
+    rounds, hands_on_h, run_h, unload_h, wait_h = (np.append(row, 0) for row in hours)
+    people, who = places_of([step.who for step in steps])
+    machines, machine = places_of([step.machine and f"machine.{step.machine}" for step in steps])
+    whole, within_h = np.array([step.whole for step in steps]), np.array([step.within_h for step in steps], dtype=float)
+    leg = np.append(leg, 0)
+    follows = np.append(False, leg[1:] == leg[:-1] + 1)
+    follows[first] = follows[-1] = False
+    within_h = np.where(follows, within_h[leg], np.inf)
+    whole = whole[leg] | np.append(within_h[1:] < np.inf, False)
+    machine = np.where(hands_on_h + run_h + unload_h > 0, machine[leg], -1)
+    held = who[leg], machine, whole, within_h, rounds.astype(int), hands_on_h, run_h, unload_h, wait_h
+    return Visits(*held), people, machines
 
 
-def schedule(shop, legs, visits, batches, runs=None, log=False):
+def schedule(shop, steps, leg, hours, batches, runs=None, log=False):
     """Lead batches through the calendar, all together or in `runs` that know nothing of each other.
 
-    Parameters: Shop, and Legs, Visits, Batches of arrays; `runs` (n + 1,) where each run's batches begin; `log` whether
-    to write down what was done. Returns: (end of each batch (B,), rows of the log (R, 9), pieces of hands-on work
-    (P, 3)), as of `State`, all [h]. Raises: InputError past the calendar's end.
+    Parameters: `steps`, `leg`, `hours` as of `visits_of`; Batches of arrays; `runs` (n + 1,) where each run's batches
+    begin; `log` whether to write down what was done. Returns: (end of each batch (B,), rows of the log (R, 9), pieces
+    of hands-on work (P, 3)), as of `State`, all [h]. Raises: InputError past the calendar's end.
     """
-    runs = np.array([0, len(batches.first)]) if runs is None else runs
-    most = int(np.diff(runs).max(initial=1))
-    turns = int(sum(visits.rounds[a:b].sum() for a, b in zip(batches.first, batches.last, strict=True))) if log else 0
+    visits, people, machines = visits_of(steps, leg, hours, batches.first)
+    number = len(batches.first)
+    runs = np.array([0, number]) if runs is None else runs
     plain = (batches.last - batches.first).sum() <= (LOADED_PLAIN if compiled.cache_info().currsize else MOST_PLAIN)
-    size = {"bookings": most * (HOT_LINKS + 1), "people": len(shop.people), "machines": len(shop.machines)}
+    turns = int(sum(visits.rounds[a:b].sum() for a, b in zip(batches.first, batches.last, strict=True))) if log else 0
 
-    def zeros(kinds, number):
-        return [np.zeros(number, int if kind == "i" else float) for kind in kinds]
+    def zeros(kinds, size):
+        return [np.zeros(size, int if kind == "i" else float) for kind in kinds]
 
     state = State(
-        *zeros("iiiiffffi", most),
-        *zeros("i", size["machines"]),
-        *zeros("i", size["people"]),
-        *zeros("iiff", size["bookings"]),
+        batches.first.copy(),
+        batches.ready_h.copy(),
+        np.full(number, np.inf),
+        np.full(number, UNDER_WAY),
+        *zeros("iiifff", number),
+        *zeros("i", len(machines)),
+        *zeros("i", len(people)),
+        *zeros("iff", 3 * int(np.diff(runs).max(initial=1))),
         *zeros("i", 5),
         np.zeros((turns, 9)),
         np.zeros((5 * turns, 3)),
     )
-    given = [legs, visits, batches, runs, Batches(*zeros("iifii", most)), state, np.zeros(len(batches.first))]
+    given = [visits, batches, runs, state]
     if plain:
-        given = [type(one)(*as_lists(one)) if isinstance(one, tuple) else one.tolist() for one in given]
-    (scheduler.lead_each if plain else compiled())(shop.floor(plain), *given)
-    end_h, state = np.asarray(given[-1]), given[-2]
-    if np.isinf(end_h).any():
+        given = [type(g)(*(each.tolist() for each in g)) if isinstance(g, tuple) else g.tolist() for g in given]
+    (scheduler.lead if plain else compiled())(shop.floor(people, machines, plain), *given)
+    state = State(*map(np.asarray, given[-1]))
+    if np.isinf(state.end_h).any():
         raise past_horizon()
-    return end_h, *(np.asarray(part)[:number] for part, number in zip(state[-2:], state.count[3:], strict=True))
+    return state.end_h, state.rows[: state.count[scheduler.ROWS]], state.pieces[: state.count[scheduler.PIECES]]

@@ -15,10 +15,10 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours, calendar_from, moment_of
-from pourprint.plans.days import Span, legs_of, spans_of
+from pourprint.plans.days import Span, spans_of
 from pourprint.plans.dispatch import Shop, schedule
 from pourprint.plans.plan import made
-from pourprint.plans.scheduler import Batches, Visits
+from pourprint.plans.scheduler import Batches
 from pourprint.plans.steps import Step
 
 RULES = {  # lower comes first; orders that tie keep the order in which they were given
@@ -64,16 +64,14 @@ class Order:
         """The order that a plan of single numbers makes. Raises: InputError."""
         made(plan).single_only("an order in the workshop")
         full, size, rest = (int(number) for number in plan.batch_sizes)
-        one_off = (
-            Task(step, *map(float, (w.hands_on_h, w.machine_h + w.cooling_h, w.wait_h, w.unload_h)))
-            for step in plan.legs[0]
-            for w in step.work
-        )
         return cls(
             plan.title if name is None else name,
             moment_of(arrives),
-            (*(_tasks(plan, size),) * full, *(_tasks(plan, rest),) * (rest > 0)),
-            tuple(one_off),
+            (
+                *(_tasks(plan.legs[1], plan.visits_of(size)),) * full,
+                *(_tasks(plan.legs[1], plan.visits_of(rest)),) * (rest > 0),
+            ),
+            _tasks(plan.legs[0], plan.once),
             None if due is None else moment_of(due),
             plan.job.delivery_days,
         )
@@ -84,12 +82,11 @@ class Order:
         return sum(task.hours for tasks in (self.one_off, *self.batches) for task in tasks)
 
 
-def _tasks(plan, kits):
-    """A batch of `kits` as tasks; none for no kits."""
-    visits = zip(plan.legs[1], plan.visits_of(kits), strict=True) if kits else ()
+def _tasks(steps, visits):
+    """Visits of steps as tasks."""
     return tuple(
         Task(step, *map(float, (hands_on, run, wait, unload)), int(rounds))
-        for step, (rounds, hands_on, run, unload, wait) in visits
+        for step, (rounds, hands_on, run, unload, wait) in zip(steps, visits, strict=True)
     )
 
 
@@ -177,49 +174,36 @@ class Workshop:
     def _slots(self, orders, start):
         midnight = dt.datetime.combine(start.date(), dt.time())
         begin_h = (start - midnight) / dt.timedelta(hours=1)
-        names, tasks, batches = [], [], []  # of each visit: (order, batch); of each visit: Task; rows of Batches
-        for rank, order in enumerate(sorted(orders, key=RULES[self.rule])):
-            ready_h, once = (order.arrives - midnight) / dt.timedelta(hours=1), len(order.one_off)
-            for number, batch in enumerate(order.batches or ((),), start=1):
-                before = order.one_off if number == 1 else ()
-                frees = len(tasks) + once - 1 if before else -1
-                batches.append((len(tasks), 0, np.inf if once and number > 1 else ready_h, frees, rank))
-                tasks += (*before, *batch)
-                names += [(order.name, 0)] * len(before) + [(order.name, number)] * len(batch)
-                batches[-1] = (batches[-1][0], len(tasks), *batches[-1][2:])
-        legs, people, machines = legs_of([task.step for task in tasks])
-        shop = Shop(
-            tuple(self.calendar(who, start.date()) for who in people),
-            np.array([self.places.get(who, 1) for who in people], int),
-            np.array([self.places.get(f"machine.{name}", 1) for name in machines], int),
-            self._closed(machines, start.date()),
-        )
-        first, last, ready, frees, rank = map(np.array, zip(*batches, strict=True))
-        hours = (np.array([getattr(task, name) for task in tasks], float) for name in _HOURS)
-        visits = Visits(np.arange(len(tasks)), np.array([task.rounds for task in tasks]), *hours)
-        every = Batches(first, last, ready.astype(float), frees, rank)
-        _, rows, pieces = schedule(shop, legs, visits, every, log=True)
-        calendars = dict(zip(people, shop.calendars, strict=True))
-        spans = spans_of([task.step for task in tasks], rows, pieces, begin_h)
+        names, tasks, rows = [], [], []  # (order, batch) of each batch; the Task of each visit; rows of Batches
+        for order in sorted(orders, key=RULES[self.rule]):
+            ready_h, once = (order.arrives - midnight) / dt.timedelta(hours=1), -1
+            for number, batch in enumerate((order.one_off, *order.batches)):
+                if batch:
+                    rows.append((len(tasks), len(tasks) + len(batch), ready_h if once < 0 else np.inf, once))
+                    once = len(names) if not number else once
+                    names.append((order.name, number))
+                    tasks += batch
+        calendars = {booking.resource: self.calendar(booking.resource, start.date()) for booking in self.booked}
+        shop = Shop(self.calendar("", start.date()), calendars, self.places, tuple(self._closed(start.date())))
+        first, last, ready_h, after = zip(*rows, strict=True)
+        batches = Batches(np.array(first), np.array(last), np.array(ready_h, float), np.array(after))
+        steps = [task.step for task in tasks]
+        hours = np.array([(t.rounds, t.hands_on_h, t.machine_h, t.unload_h, t.wait_h) for t in tasks], float).T
+        _, rows, pieces = schedule(shop, steps, np.arange(len(tasks)), hours, batches, log=True)
         slots = (
-            Slot(*names[visit], span, tasks[visit].hands_on_h + tasks[visit].unload_h, queued)
-            for visit, span in zip(rows[:, 1].astype(int), spans, strict=True)
-            for queued in [_queued_h(tasks[visit], span, calendars[span.step.who], begin_h)]
+            Slot(*names[batch], span, tasks[visit].hands_on_h + tasks[visit].unload_h, queued)
+            for (batch, visit), span in zip(
+                rows[:, :2].astype(int), spans_of(steps, rows, pieces, begin_h), strict=True
+            )
+            for queued in [_queued_h(tasks[visit], span, shop.calendar_of(span.step.who), begin_h)]
         )
         return sorted(slots, key=lambda slot: slot.span.begin_h)
 
-    def _closed(self, machines, first_day):
-        """Bookings of machines as rows (machine, from, to) [h since the first day's midnight]."""
-        days = dt.timedelta(days=1)
-        rows = [
-            (machines.index(name), 24 * ((b.first - first_day) / days), 24 * ((b.last - first_day) / days + 1))
-            for b in self.booked
-            if (name := b.resource.partition(".")[2]) in machines
-        ]
-        return np.array(rows, float).reshape(-1, 3)
-
-
-_HOURS = ("hands_on_h", "machine_h", "unload_h", "wait_h")
+    def _closed(self, first_day):
+        """Bookings as (rate key, from, to) [h since the first day's midnight]."""
+        for booking in self.booked:
+            from_d, last_d = ((day - first_day) / dt.timedelta(days=1) for day in (booking.first, booking.last))
+            yield booking.resource, 24 * from_d, 24 * (last_d + 1)
 
 
 def _queued_h(task, span, calendar, begin_h):

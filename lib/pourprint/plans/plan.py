@@ -19,7 +19,7 @@ from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
 from pourprint.plans.days import days_of, spans_and_days
 from pourprint.plans.jobs import Job
-from pourprint.plans.steps import JOB, Step, weighed
+from pourprint.plans.steps import JOB, Step, priced, weighed
 
 
 def nothing_found(job, rates):
@@ -103,15 +103,10 @@ class Plan:
 
     # Costs -----------------------------------------------------------------------------------------
 
-    def _priced(self, row, *sections):
-        """Cost of the amounts of a row whose keys are in some sections, or of all [currency]."""
-        keys = [key for key in row if not sections or key.partition(".")[0] in sections]
-        return sum((row[key] * self.rates[key] for key in keys), start=0.0)
-
     @cached_property
     def step_costs(self):
         """Cost of each step in the whole job [currency], in the order of `steps`."""
-        return [self._priced(row) for row in self.amounts]
+        return [priced(row, self.rates) for row in self.amounts]
 
     @cached_property
     def total_cost(self):
@@ -126,16 +121,12 @@ class Plan:
     @cached_property
     def one_off_cost(self):
         """Cost of work done once a job (design, tooling design, die) [currency]."""
-        return self._shaped(sum(self._only_job_level().step_costs))
+        return self._shaped(sum(replace(self, steps=self.legs[0]).step_costs))
 
     @property
     def batch_cost(self):
         """Cost of a batch, one-off work left out, averaged over the job's batches [currency]."""
         return (self.total_cost - self.one_off_cost) / self.batches
-
-    def _only_job_level(self):
-        steps = tuple(replace(step, work=tuple(work for work in step.work if work.level is JOB)) for step in self.steps)
-        return replace(self, steps=steps)
 
     def cost_by_stage(self):
         """{stage: cost of the whole job [currency]} for the stages that the route has."""
@@ -196,6 +187,12 @@ class Plan:
         kept = ((step, tuple(work for work in step.work if work.level is not JOB)) for step in self.steps)
         return one_off, tuple(replace(step, work=work) for step, work in kept if work)
 
+    @property
+    def once(self):
+        """One visit of each piece of one-off work, as `visits_of`."""
+        works = (work for step in self.legs[0] for work in step.work)
+        return [(1, w.hands_on_h, w.machine_h + w.cooling_h, w.unload_h, w.wait_h) for w in works]
+
     def visits_of(self, kits):
         """One visit of each step of a batch of `kits`: [(rounds [-], hands-on, run, unloading, wait [h] of a round)].
 
@@ -253,8 +250,8 @@ class Plan:
         self.single_only("table()")
         rows, kits = [], min(self.job.quantity, self.job.batch_size)
         for step, row in zip(self.steps, self.amounts, strict=True):
-            labour, machine, energy = (self._priced(row, section) for section in ("labour", "machine", "energy"))
-            costs = (labour, machine, self._priced(row) - labour - machine - energy, energy)
+            labour, machine, energy = (priced(row, self.rates, section) for section in ("labour", "machine", "energy"))
+            costs = (labour, machine, priced(row, self.rates) - labour - machine - energy, energy)
             wait = max((w.wait_h for w in step.work if w.level is not JOB and w.level.per_batch(kits) > 0), default=0.0)
             wait = step.rounds(kits) * wait + sum(work.wait_h for work in step.work if work.level is JOB)
             rows.append(

@@ -3,10 +3,10 @@
 A foreman's rule, the same for a plan, a workshop of orders and runs with failures: *load the machines first, then help
 the oldest batch; work at the bench may be laid down at any time and taken up again, what loads a machine or must be
 done in one go may not.* What is hot is handed over at once: a kiln's own clock starts it so late that somebody is there
-when it is done. A machine is held from its set-up until it is unloaded. Setting up may go on the next morning; work
-in one go begins only where the rest of the day holds it, and if no day does, with the day and into the evening.
-Nothing looks ahead: nobody waits for work that is still to come, which is why one batch, hand or machine more may end
-a job later (Graham 1969, SIAM J. Appl. Math. 17:416–429; from memory).
+when it is done. A machine is held from its set-up until it is unloaded, and where a step follows hot, until that one is
+done too. Setting up may go on the next morning; work in one go begins only where the rest of the day holds it, and if
+no day does, with the day and into the evening. Nothing looks ahead: nobody waits for work that is still to come, which
+is why one batch, hand or machine more may end a job later (Graham 1969, SIAM J. Appl. Math. 17:416–429; from memory).
 
 These functions run as they are, on lists, and compiled, on arrays (see `dispatch`). Times are hours since the
 calendar's first midnight [h].
@@ -20,7 +20,7 @@ import numpy as np
 MOMENT_H = 1e-9  # what lies closer happens at one time
 TO_LOAD, TO_WORK, AT_BENCH, UNDER_WAY, BOOKED, AWAY = range(6)  # what a batch does, or waits for
 ARRIVING, SET_UP, RUNNING, UNLOADING, RESTING = range(5)  # where it is in a round of a visit
-HOT_LINKS = 8  # steps that follow each other hot, at most
+BOOKINGS, ROWS, PIECES, OLDEST, BEYOND = range(5)  # places of State.count
 
 
 class Floor(NamedTuple):
@@ -37,20 +37,15 @@ class Floor(NamedTuple):
     closed: np.ndarray
 
 
-class Legs(NamedTuple):
-    """The steps that are walked: `who` (S,) works at which `machine` (S,), -1 for none; whether the work is done in
-    one go, `whole` (S,), and must begin `within_h` (S,) of the end of the leg before, else infinite."""
+class Visits(NamedTuple):
+    """Visits of steps in the order of time, (V,), and one more that is nobody's: `who` works at which `machine`, -1 for
+    none; whether what they do is neither laid down nor left for the night, `whole`; how soon it must follow the visit
+    before it, `within_h`, else infinite; how many rounds, and the hours of each."""
 
     who: np.ndarray
     machine: np.ndarray
     whole: np.ndarray
     within_h: np.ndarray
-
-
-class Visits(NamedTuple):
-    """Visits of legs in the order of time, (V,): how many rounds, and the hours of each."""
-
-    leg: np.ndarray
     rounds: np.ndarray
     hands_on_h: np.ndarray
     run_h: np.ndarray
@@ -60,34 +55,34 @@ class Visits(NamedTuple):
 
 class Batches(NamedTuple):
     """Batches in the order of rank, (B,): their visits `first` up to `last`; when they are there at the earliest, which
-    is infinite for those that another one of their `order` lets begin, when it has done its visit `frees` (else -1)."""
+    is infinite for those that wait until an older one, `after`, is done (else -1)."""
 
     first: np.ndarray
     last: np.ndarray
     ready_h: np.ndarray
-    frees: np.ndarray
-    order: np.ndarray
+    after: np.ndarray
 
 
 class State(NamedTuple):
-    """Where every batch is (B,), what is held (M,), who is booked, and the log of what was done, if it has room."""
+    """Where every batch is (B,), what is held (M,), who is busy (P,) and booked, and the log of what was done, if it
+    has room; `count` says how many bookings, rows and pieces there are, and which batches are led."""
 
     at: np.ndarray
-    turn: np.ndarray
-    phase: np.ndarray
-    mode: np.ndarray
     due_h: np.ndarray
+    end_h: np.ndarray
+    mode: np.ndarray
+    phase: np.ndarray
+    turn: np.ndarray
+    row: np.ndarray
     left_h: np.ndarray
     since_h: np.ndarray
-    end_h: np.ndarray
-    row: np.ndarray
+    next_h: np.ndarray  # when what follows hot begins
     held: np.ndarray
     busy: np.ndarray
-    owner: np.ndarray
     person: np.ndarray
     from_h: np.ndarray
     to_h: np.ndarray
-    count: np.ndarray  # batches, bookings, bookings with those on trial, rows of the log, pieces in it
+    count: np.ndarray
     rows: np.ndarray  # batch, visit, turn, ready, begin, worked, ran, unloaded, end
     pieces: np.ndarray  # row, from, to
 
@@ -106,14 +101,12 @@ def worked_by(floor, who, at_h):
 def begin_of(floor, who, at_h, whole_h):
     """First moment at or after a time when somebody is there, for so many hours in one go unless no day holds them."""
     worked_h = worked_by(floor, who, at_h)
-    day = int(worked_h / floor.day_h + MOMENT_H) if worked_h < math.inf else len(floor.shift[who])
-    if day >= len(floor.shift[who]):
+    if worked_h == math.inf:
         return math.inf
+    day = int(worked_h / floor.day_h + MOMENT_H)
     into_h = worked_h - day * floor.day_h
     if into_h > MOMENT_H and into_h + whole_h > floor.day_h + MOMENT_H and floor.night[who][day]:
         day, into_h = day + 1, 0.0
-        if day >= len(floor.shift[who]):
-            return math.inf
     return (day * floor.day_h + max(into_h, 0.0)) + floor.shift[who][day]
 
 
@@ -130,41 +123,19 @@ def end_of(floor, who, begin_h, hours, whole):
 # Where and when -------------------------------------------------------------------------------------------
 
 
-def machine_of(legs, visits, visit):
-    """The machine that a visit holds, -1 for none."""
-    held_h = visits.hands_on_h[visit] + visits.run_h[visit] + visits.unload_h[visit]
-    return legs.machine[visits.leg[visit]] if held_h > 0 else -1
-
-
-def is_hot(legs, visits, first, visit):
-    """Whether a visit must follow the one before it at once."""
-    leg = visits.leg[visit]
-    return visit > first and legs.within_h[leg] < math.inf and visits.leg[visit - 1] + 1 == leg
-
-
-def in_one_go(legs, visits, batches, state, j):
-    """Whether what a batch comes to is neither laid down nor left for the night: by itself, or for what follows hot."""
-    visit = state.at[j]
-    if state.phase[j] != SET_UP:
-        return False
-    after = visit + 1
-    return legs.whole[visits.leg[visit]] or (after < batches.last[j] and is_hot(legs, visits, batches.first[j], after))
-
-
 def slot(floor, state, who, at_h, hours, whole):
     """Earliest begin at or after a time when somebody is free for work that is not laid down for another."""
-    if hours <= 0:
-        return at_h
-    while True:
+    while hours > 0:
         at_h = begin_of(floor, who, at_h, hours if whole else 0.0)
         until_h, taken, next_h = end_of(floor, who, at_h, hours, whole), 0, math.inf
-        for i in range(state.count[1]):
+        for i in range(state.count[BOOKINGS]):
             if state.person[i] == who and state.from_h[i] < until_h - MOMENT_H and at_h < state.to_h[i] - MOMENT_H:
                 taken += 1
                 next_h = min(next_h, state.to_h[i])
         if taken < floor.people[who] or at_h == math.inf:
-            return at_h
+            break
         at_h = next_h
+    return at_h
 
 
 def bar(floor, machine, from_h, to_h):
@@ -176,51 +147,43 @@ def bar(floor, machine, from_h, to_h):
     return late_h
 
 
-def place(floor, legs, visits, batches, state, j, at_h):
-    """Earliest begin at or after a time of what is not laid down, with all that must follow it hot.
-
-    Notes the bookings of people on trial, behind those that hold.
-    """
-    visit, last, setting_up = state.at[j], batches.last[j], state.phase[j] == SET_UP
+def place(floor, visits, state, j, at_h):
+    """(begin, end) of what is not laid down, at or after a time; notes when what must follow it hot begins."""
+    visit, setting_up = state.at[j], state.phase[j] == SET_UP
+    after, who, whole = visit + 1, visits.who[visit], setting_up and visits.whole[visit]
     while True:
-        trial, i, hours = state.count[1], visit, state.left_h[j]
-        who, whole = legs.who[visits.leg[i]], in_one_go(legs, visits, batches, state, j)
-        begin_h = slot(floor, state, who, at_h, hours, whole)
-        now_h = end_of(floor, who, begin_h, hours, whole)
-        late_h = bar(floor, machine_of(legs, visits, i), begin_h, now_h + visits.run_h[i]) if setting_up else 0.0
-        from_h = begin_h
-        while begin_h < math.inf:
-            if hours > 0:
-                state.owner[trial], state.person[trial] = j, who
-                state.from_h[trial], state.to_h[trial] = from_h, now_h
-                trial += 1
-            if not setting_up or i + 1 >= last or not is_hot(legs, visits, batches.first[j], i + 1):
-                break
-            now_h += visits.run_h[i] + visits.wait_h[i]
-            i += 1
-            who, whole, hours = legs.who[visits.leg[i]], True, visits.hands_on_h[i]
-            from_h = slot(floor, state, who, now_h, hours, True)
-            if visits.run_h[i - 1] <= 0:  # no machine's clock can start it later
-                late_h = max(late_h, from_h - now_h - legs.within_h[visits.leg[i]])
-            now_h = from_h + hours
-        if late_h <= MOMENT_H or begin_h == math.inf:
-            state.count[2] = trial
-            return begin_h
+        begin_h = slot(floor, state, who, at_h, state.left_h[j], whole)
+        end_h, late_h = end_of(floor, who, begin_h, state.left_h[j], whole), 0.0
+        if setting_up and begin_h < math.inf:
+            ran_h = end_h + visits.run_h[visit]
+            late_h = bar(floor, visits.machine[visit], begin_h, ran_h)
+            if visits.within_h[after] < math.inf:
+                ready_h = ran_h + visits.wait_h[visit]
+                next_h = slot(floor, state, visits.who[after], ready_h, visits.hands_on_h[after], True)
+                state.next_h[j] = next_h
+                if visits.run_h[visit] <= 0:  # no machine's clock can start it later
+                    late_h = max(late_h, next_h - ready_h - visits.within_h[after])
+        if late_h <= MOMENT_H:
+            return begin_h, end_h
         at_h = begin_h + late_h
 
 
-def hold(floor, legs, visits, batches, state, j, number):
-    """Hold (1), or look whether one could (0), the machines of a visit and of those that follow it hot."""
-    i, last = state.at[j], batches.last[j]
-    while state.phase[j] == SET_UP:
-        machine = machine_of(legs, visits, i)
+def book(state, who, from_h, to_h):
+    """Book somebody for work that is not laid down."""
+    if to_h > from_h:
+        i = state.count[BOOKINGS]
+        state.person[i], state.from_h[i], state.to_h[i] = who, from_h, to_h
+        state.count[BOOKINGS] += 1
+
+
+def hold(floor, visits, state, visit, number):
+    """Hold (1) or give back (-1) the machine of a visit and of what follows it hot, or look whether one could (0)."""
+    for i in range(visit, visit + 1 + (visits.within_h[visit + 1] < math.inf)):
+        machine = visits.machine[i]
         if machine >= 0:
-            if state.held[machine] >= floor.machines[machine]:
+            if number >= 0 and state.held[machine] >= floor.machines[machine]:
                 return False
             state.held[machine] += number
-        i += 1
-        if i >= last or not is_hot(legs, visits, batches.first[j], i):
-            break
     return True
 
 
@@ -236,223 +199,192 @@ def note(state, j, column, at_h):
 def note_hands(state, j, from_h, to_h):
     """Write a stretch of hands-on work into the log."""
     if len(state.rows) and to_h > from_h:
-        piece = state.pieces[state.count[4]]
+        piece = state.pieces[state.count[PIECES]]
         piece[0], piece[1], piece[2] = state.row[j], from_h, to_h
-        state.count[4] += 1
+        state.count[PIECES] += 1
 
 
-def next_booking(state, j, now_h):
-    """When a batch's next booked work begins, and ends [h]; now where it has none."""
-    begin_h, until_h = math.inf, now_h
-    for i in range(state.count[1]):
-        if state.owner[i] == j and now_h - MOMENT_H <= state.from_h[i] < begin_h:
-            begin_h, until_h = state.from_h[i], state.to_h[i]
-    return (begin_h, until_h) if begin_h < math.inf else (now_h, now_h)
-
-
-def arrive(legs, visits, batches, state, j, now_h):
+def arrive(visits, state, j, now_h):
     """A batch comes to a visit, or to its next round. Returns: whether it need wait for nobody and nothing."""
     visit = state.at[j]
-    loads = legs.machine[visits.leg[visit]] >= 0 and visits.run_h[visit] + visits.unload_h[visit] > 0
+    loads = visits.machine[visit] >= 0 and visits.run_h[visit] + visits.unload_h[visit] > 0
     state.phase[j], state.left_h[j], state.due_h[j] = SET_UP, visits.hands_on_h[visit], math.inf
     state.mode[j] = TO_LOAD if loads else TO_WORK
     if len(state.rows):
-        state.row[j] = state.count[3]
-        state.count[3] += 1
+        state.row[j] = state.count[ROWS]
+        state.count[ROWS] += 1
         row = state.rows[state.row[j]]
         row[0], row[1], row[2], row[3] = j, visit, state.turn[j], now_h
-    if is_hot(legs, visits, batches.first[j], visit):
-        state.mode[j], state.due_h[j] = BOOKED, next_booking(state, j, now_h)[0]
+    if visits.within_h[visit] < math.inf:
+        state.mode[j], state.due_h[j] = BOOKED, state.next_h[j] if state.left_h[j] > 0 else now_h
         return False
-    if visits.hands_on_h[visit] <= 0 and machine_of(legs, visits, visit) < 0:
+    if visits.hands_on_h[visit] <= 0 and visits.machine[visit] < 0:
         note(state, j, 4, now_h)
         note(state, j, 5, now_h)
         return True
     return False
 
 
-def turn_over(legs, visits, batches, state, j, now_h):
-    """A round is done: on to the next of those that follow hot, to the next round, or to the next visit."""
-    visit, first = state.at[j], batches.first[j]
+def turn_over(visits, batches, state, j, now_h):
+    """A round is done: on to what follows hot, to the next round, or to the next visit."""
+    visit = state.at[j]
     state.phase[j] = ARRIVING
-    if visit + 1 < batches.last[j] and is_hot(legs, visits, first, visit + 1):
+    if visits.within_h[visit + 1] < math.inf:
         state.at[j] += 1
         return
     state.turn[j] += 1
     if state.turn[j] < visits.rounds[visit]:
-        while is_hot(legs, visits, first, state.at[j]):
-            state.at[j] -= 1
+        state.at[j] -= visits.within_h[visit] < math.inf
         return
     state.at[j], state.turn[j] = visit + 1, 0
-    if visit == batches.frees[j]:
-        for i in range(state.count[0]):
-            if batches.order[i] == batches.order[j] and i != j:
-                state.mode[i], state.due_h[i] = UNDER_WAY, now_h
     if state.at[j] == batches.last[j]:
         state.mode[j], state.due_h[j], state.end_h[j] = AWAY, math.inf, now_h
+        for i in range(j + 1, state.count[BEYOND]):
+            if batches.after[i] == j:
+                state.due_h[i] = now_h
 
 
-def proceed(legs, visits, batches, state, j, now_h):
+def proceed(floor, visits, batches, state, j, now_h):
     """Let a batch go on from what it has just ended, until something takes time or needs somebody."""
     while state.mode[j] != AWAY:
         visit = state.at[j]
-        until_h = now_h
+        until_h, follows_h = now_h, visits.within_h[visit + 1]
         if state.phase[j] == ARRIVING:
-            if not arrive(legs, visits, batches, state, j, now_h):
+            if not arrive(visits, state, j, now_h):
                 return
         elif state.phase[j] == SET_UP:
             state.phase[j] = RUNNING
             note(state, j, 5, now_h)
             until_h = now_h + visits.run_h[visit]
-            if visit + 1 < batches.last[j] and is_hot(legs, visits, batches.first[j], visit + 1):
-                ends_h = next_booking(state, j, now_h)[0] - visits.wait_h[visit]
-                if visits.run_h[visit] > 0 and ends_h - until_h > legs.within_h[visits.leg[visit + 1]]:
+            if follows_h < math.inf and visits.run_h[visit] > 0:
+                ends_h = state.next_h[j] - visits.wait_h[visit]
+                if ends_h - until_h > follows_h:
                     until_h = ends_h  # started by its own clock
         elif state.phase[j] == RUNNING:
             state.phase[j] = UNLOADING
             note(state, j, 6, now_h)
             if visits.unload_h[visit] > 0:
-                state.mode[j] = TO_LOAD if legs.machine[visits.leg[visit]] >= 0 else TO_WORK
+                state.mode[j] = TO_LOAD if visits.machine[visit] >= 0 else TO_WORK
                 state.due_h[j], state.left_h[j] = math.inf, visits.unload_h[visit]
                 return
         elif state.phase[j] == UNLOADING:
             state.phase[j] = RESTING
             note(state, j, 7, now_h)
-            machine = machine_of(legs, visits, visit)
-            if machine >= 0:
-                state.held[machine] -= 1
+            if visits.machine[visit] >= 0:
+                state.held[visits.machine[visit]] -= 1
             until_h = now_h + visits.wait_h[visit]
         else:
             note(state, j, 8, now_h)
-            turn_over(legs, visits, batches, state, j, now_h)
+            turn_over(visits, batches, state, j, now_h)
         if until_h > now_h:
             state.mode[j], state.due_h[j] = UNDER_WAY, until_h
             return
 
 
-def happen(legs, visits, batches, state, j, now_h):
+def happen(floor, visits, batches, state, j, now_h):
     """What is due of a batch happens."""
     if state.mode[j] == TO_LOAD or state.mode[j] == TO_WORK:
         state.due_h[j] = math.inf  # it may be able to begin now
     elif state.mode[j] == BOOKED:
-        end_h = next_booking(state, j, now_h)[1] if state.left_h[j] > 0 else now_h
-        state.mode[j], state.due_h[j] = UNDER_WAY, end_h
+        state.mode[j], state.due_h[j] = UNDER_WAY, now_h + state.left_h[j]
         note(state, j, 4, now_h)
-        note_hands(state, j, now_h, end_h)
+        note_hands(state, j, now_h, state.due_h[j])
     else:
         if state.mode[j] == AT_BENCH:
             note_hands(state, j, state.since_h[j], now_h)
         state.mode[j] = UNDER_WAY
-        proceed(legs, visits, batches, state, j, now_h)
+        proceed(floor, visits, batches, state, j, now_h)
 
 
-def set_out(floor, legs, visits, batches, state, j, now_h):
+def set_out(floor, visits, state, j, now_h):
     """Begin what is not laid down, if it can begin now; else note when to try again."""
-    if not hold(floor, legs, visits, batches, state, j, 0):
+    visit, setting_up = state.at[j], state.phase[j] == SET_UP
+    if setting_up and not hold(floor, visits, state, visit, 0):
         return
-    begin_h = place(floor, legs, visits, batches, state, j, now_h)
+    begin_h, end_h = place(floor, visits, state, j, now_h)
     if begin_h > now_h + MOMENT_H:
         state.due_h[j] = begin_h
         return
-    hold(floor, legs, visits, batches, state, j, 1)
-    who, end_h = legs.who[visits.leg[state.at[j]]], now_h
-    if state.left_h[j] > 0:
-        end_h = state.to_h[state.count[1]]
-        state.busy[who] += 1
-    state.count[1] = state.count[2]
-    state.mode[j], state.due_h[j] = UNDER_WAY, end_h
-    if state.phase[j] == SET_UP:
+    state.busy[visits.who[visit]] += state.left_h[j] > 0
+    book(state, visits.who[visit], now_h, end_h)
+    if setting_up:
+        hold(floor, visits, state, visit, 1)
         note(state, j, 4, now_h)
+        if visits.within_h[visit + 1] < math.inf:
+            book(state, visits.who[visit + 1], state.next_h[j], state.next_h[j] + visits.hands_on_h[visit + 1])
+    state.mode[j], state.due_h[j] = UNDER_WAY, end_h
     note_hands(state, j, now_h, end_h)
 
 
-def at_bench(floor, legs, visits, batches, state, j, now_h):
+def at_bench(floor, visits, state, j, now_h):
     """Take up work at the bench where somebody is free for it, or lay it down."""
-    who = legs.who[visits.leg[state.at[j]]]
-    free, begun = state.busy[who] < floor.people[who], state.mode[j] == AT_BENCH
-    working = begun and state.due_h[j] < math.inf
-    if free and not begun:
-        begin_h = begin_of(floor, who, now_h, 0.0)
-        if state.phase[j] == SET_UP:
+    visit, who = state.at[j], visits.who[state.at[j]]
+    working = state.mode[j] == AT_BENCH and state.due_h[j] < math.inf
+    if state.busy[who] >= floor.people[who]:
+        if working:
+            state.left_h[j] -= worked_by(floor, who, now_h) - worked_by(floor, who, state.since_h[j])
+            state.due_h[j] = math.inf
+            note_hands(state, j, state.since_h[j], now_h)
+        return
+    if state.mode[j] != AT_BENCH:
+        begin_h, setting_up = begin_of(floor, who, now_h, 0.0), state.phase[j] == SET_UP
+        if setting_up:
             end_h = end_of(floor, who, begin_h, state.left_h[j], False)
-            begin_h += bar(floor, machine_of(legs, visits, state.at[j]), begin_h, end_h)
+            begin_h += bar(floor, visits.machine[visit], begin_h, end_h)
         if begin_h > now_h + MOMENT_H:
             state.due_h[j] = begin_h
             return
-        if not hold(floor, legs, visits, batches, state, j, 0):
-            return
-        hold(floor, legs, visits, batches, state, j, 1)
-        state.mode[j] = AT_BENCH
-        if state.phase[j] == SET_UP:
+        if setting_up:
+            if not hold(floor, visits, state, visit, 0):
+                return
+            hold(floor, visits, state, visit, 1)
             note(state, j, 4, now_h)
-    if free:
-        state.busy[who] += 1
-        if not working:
-            state.since_h[j], state.due_h[j] = now_h, end_of(floor, who, now_h, state.left_h[j], False)
-    elif working:
-        state.left_h[j] -= worked_by(floor, who, now_h) - worked_by(floor, who, state.since_h[j])
-        state.due_h[j] = math.inf
-        note_hands(state, j, state.since_h[j], now_h)
+        state.mode[j] = AT_BENCH
+    state.busy[who] += 1
+    if not working:
+        state.since_h[j], state.due_h[j] = now_h, end_of(floor, who, now_h, state.left_h[j], False)
 
 
-def dispatch(floor, legs, visits, batches, state, now_h):
+def dispatch(floor, visits, state, now_h):
     """Give out the work: load machines first, then the oldest batch."""
     kept = 0
     for who in range(len(floor.people)):
         state.busy[who] = 0
-    for i in range(state.count[1]):
+    for i in range(state.count[BOOKINGS]):
         if state.to_h[i] > now_h + MOMENT_H:
-            state.owner[kept], state.person[kept] = state.owner[i], state.person[i]
-            state.from_h[kept], state.to_h[kept] = state.from_h[i], state.to_h[i]
-            if state.from_h[kept] <= now_h + MOMENT_H:
-                state.busy[state.person[kept]] += 1
+            state.person[kept], state.from_h[kept], state.to_h[kept] = state.person[i], state.from_h[i], state.to_h[i]
+            state.busy[state.person[kept]] += state.from_h[kept] <= now_h + MOMENT_H
             kept += 1
-    state.count[1] = kept
-    for j in range(state.count[0]):
-        if state.mode[j] == TO_LOAD and state.due_h[j] == math.inf:
-            set_out(floor, legs, visits, batches, state, j, now_h)
-    for j in range(state.count[0]):
-        if state.mode[j] == AT_BENCH or (state.mode[j] == TO_WORK and state.due_h[j] == math.inf):
-            who = legs.who[visits.leg[state.at[j]]]
-            if state.mode[j] == AT_BENCH or not in_one_go(legs, visits, batches, state, j):
-                at_bench(floor, legs, visits, batches, state, j, now_h)
-            elif state.busy[who] < floor.people[who]:
-                set_out(floor, legs, visits, batches, state, j, now_h)
+    state.count[BOOKINGS] = kept
+    for bench in (False, True):
+        for j in range(state.count[OLDEST], state.count[BEYOND]):
+            mode, visit = state.mode[j], state.at[j]
+            if mode > AT_BENCH or bench == (mode == TO_LOAD) or (mode < AT_BENCH and state.due_h[j] < math.inf):
+                continue
+            if bench and (mode == AT_BENCH or state.phase[j] != SET_UP or not visits.whole[visit]):
+                at_bench(floor, visits, state, j, now_h)
+            elif not bench or state.busy[visits.who[visit]] < floor.people[visits.who[visit]]:
+                set_out(floor, visits, state, j, now_h)
 
 
-def lead(floor, legs, visits, batches, state):
-    """Lead all batches through the calendar: `state.end_h` is when each is done, infinite past the calendar's end."""
-    while True:
-        now_h = math.inf
-        for j in range(state.count[0]):
-            now_h = min(now_h, state.due_h[j])
-        if now_h == math.inf:
-            return
-        asked = False
-        for j in range(state.count[0]):
-            if state.due_h[j] <= now_h + MOMENT_H:
-                happen(legs, visits, batches, state, j, now_h)
-            asked = asked or state.mode[j] <= AT_BENCH
-        if asked:
-            dispatch(floor, legs, visits, batches, state, now_h)
-
-
-def lead_each(floor, legs, visits, every, runs, batches, state, end_h):
-    """Lead runs that know nothing of each other: the batches runs[i] up to runs[i + 1] of `every`; fills `end_h`.
-
-    `batches` and `state` have room for the largest run.
-    """
+def lead(floor, visits, batches, runs, state):
+    """Lead batches through the calendar, run by run, the batches runs[i] up to runs[i + 1] together: `state.end_h` is
+    when each is done, infinite past the calendar's end."""
     for run in range(len(runs) - 1):
-        state.count[0] = runs[run + 1] - runs[run]
-        state.count[1] = 0
+        state.count[BOOKINGS], state.count[OLDEST], state.count[BEYOND] = 0, runs[run], runs[run + 1]
         for i in range(len(state.held)):
             state.held[i] = 0
-        for j in range(state.count[0]):
-            i = runs[run] + j
-            batches.first[j], batches.last[j], batches.frees[j] = every.first[i], every.last[i], every.frees[i]
-            batches.ready_h[j], batches.order[j] = every.ready_h[i], every.order[i]
-            state.at[j], state.turn[j], state.phase[j], state.mode[j] = every.first[i], 0, ARRIVING, UNDER_WAY
-            state.due_h[j], state.end_h[j] = every.ready_h[i], math.inf
-        lead(floor, legs, visits, batches, state)
-        for j in range(state.count[0]):
-            end_h[runs[run] + j] = state.end_h[j]
+        while True:
+            now_h, asked = math.inf, False
+            for j in range(state.count[OLDEST], runs[run + 1]):
+                now_h = min(now_h, state.due_h[j])
+            if now_h == math.inf:
+                break
+            for j in range(state.count[OLDEST], runs[run + 1]):
+                if state.due_h[j] <= now_h + MOMENT_H:
+                    happen(floor, visits, batches, state, j, now_h)
+                asked = asked or state.mode[j] <= AT_BENCH
+            if asked:
+                dispatch(floor, visits, state, now_h)
+            while state.count[OLDEST] < runs[run + 1] and state.mode[state.count[OLDEST]] == AWAY:
+                state.count[OLDEST] += 1

@@ -137,3 +137,9 @@ def weighed(step, work, rates):
     for key, amount in work.materials.items():
         amounts[key] = amounts.get(key, 0.0) + amount
     return amounts
+
+
+def priced(amounts, rates, *sections):
+    """Cost of amounts {rate key: amount}, of all of them or of those whose keys are in some sections [currency]."""
+    kept = (key for key in amounts if not sections or key.partition(".")[0] in sections)
+    return sum((amounts[key] * rates[key] for key in kept), start=0.0)

@@ -1,28 +1,16 @@
 """The legs that a batch walks, in order, and where failures send it back: what a simulation and a closed form share."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from pourprint.ledger.errors import InputError
-from pourprint.plans.days import legs_of
 from pourprint.plans.plan import Plan
-from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
+from pourprint.plans.steps import BATCH, JOB, Stage, Step, Work, priced, weighed
 
 REPORT_TIME = "risk.report_time"  # rate key: hours until a design error shows
 REPORT, CHECK = "the design error is reported", "assemble the first kit and check its design"
-
-
-@dataclass(frozen=True)
-class Counted(Plan):
-    """A plan whose work was counted on the way, instead of foreseen: its own formulas then give costs and hours.
-
-    `counts` {name of a level: times done}, with a level of its own for each piece of work.
-    """
-
-    counts: Mapping = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True)
@@ -81,11 +69,6 @@ class Legs:
         return 1 - np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.drawn)))
 
     @cached_property
-    def rules(self):
-        """The legs as the scheduler knows them: (its Legs, names of people, names of machines)."""
-        return legs_of(self.base)
-
-    @cached_property
     def hours(self):
         """Hours of each work [h] as tables: (fixed (S, W, 4), which (S, W, 4), varied (K, n)).
 
@@ -108,12 +91,13 @@ class Legs:
 
     @cached_property
     def _prices(self):
-        """{(0 plainly or 1 by hand, leg, work): what doing it once costs [currency]}, where it costs anything."""
-        split = self._split()
-        steps = [replace(leg, work=(work,)) for leg, pair in split.values() for work in pair]
-        ones = {work.level.name: 1 for step in steps for work in step.work}
-        costs = iter(self._as_plan(steps, ones, self.plan.job).step_costs)
-        prices = {(kind, *place): next(costs) for place in split for kind in (0, 1)}
+        """{(0 but for hands or 1 by hand, leg, work): what doing it once costs [currency]}, where it costs anything."""
+        prices, rates = {}, self.sampled.rates
+        for i, leg in enumerate(self.drawn):
+            for j, work in enumerate(leg.work):
+                by_hand = Work(work.level, hands_on_h=work.hands_on_h, people=work.people)
+                for kind, part in enumerate((replace(work, hands_on_h=0.0), by_hand)):
+                    prices[kind, i, j] = priced(weighed(leg, part, rates), rates)
         return {place: price for place, price in prices.items() if np.any(price)}
 
     def costs(self, done):
@@ -123,31 +107,6 @@ class Legs:
         for (kind, leg, work), price in self._prices.items():
             costs[leg] += done[kind, leg, work] * price
         return costs
-
-    def counted(self, done, job):
-        """The legs as a Counted plan of a job; `done` as of `costs`."""
-        split, steps = self._split(), []
-        for i, leg in enumerate(self.drawn):
-            pairs = (split[i, j][1] for j in range(len(leg.work)))
-            steps.append(replace(leg, work=tuple(work for pair in pairs for work in pair)))
-        counts = {
-            work.level.name: done[kind, i, j] for (i, j), (_, pair) in split.items() for kind, work in enumerate(pair)
-        }
-        return self._as_plan(steps, counts, job)
-
-    def _split(self):
-        """{(leg, work): (Step, (its Work but for hands, by hands))}, each Work with a level of its own."""
-        split = {}
-        for i, leg in enumerate(self.drawn):
-            for j, work in enumerate(leg.work):
-                alone, hands = (Level(f"{i}.{j} {kind}", work.level.per_batch) for kind in ("alone", "by hand"))
-                by_hand = Work(hands, hands_on_h=work.hands_on_h, people=work.people)
-                split[i, j] = leg, (replace(work, level=alone, hands_on_h=0.0), by_hand)
-        return split
-
-    def _as_plan(self, steps, counts, job):
-        fields = {name: getattr(self.sampled, name) for name in ("route", "title", "rates", "recipe")}
-        return Counted(**fields, job=job, steps=tuple(steps), counts=counts)
 
 
 def _legs(plan, report_h):

@@ -54,33 +54,30 @@ def walk(after, back, lots, spoil, start, stop, pieces, spares, errors, rng):
 
 
 @njit(cache=True)
-def take(leg, row, pieces, rounds_of, counts, fixed, which, varied, factor, runs):
-    """What visits take: (rounds (E,), hours a round by hand, of the machine, to unload, to wait, times done).
+def take(leg, row, pieces, rounds, counts, fixed, which, varied, factor, runs):
+    """What visits take: (rounds, and hours of each by hand, of the machine, to unload, to wait, (5, E); how often each
+    work was done, plainly and weighted for hands-on time, (2, S, W, runs)).
 
-    Each (E,), times done (2, S, W, runs).
-
-    leg, row, pieces (E,): visits; run = row % runs. rounds_of (S, N + 1), counts (S, W, N + 1): of the chain, by pieces
-    in hand. fixed, which, varied: hours of each work, of run % n. factor (E,): on hands-on time.
+    leg, row, pieces (E,): visits; run = row % runs. rounds (S, N + 1), counts (S, W, N + 1): of the chain, by pieces in
+    hand. fixed, which, varied: hours of each work, of run % n. factor (E,): on hands-on time.
     """
     legs, width, _ = counts.shape
-    rounds, done = np.empty(leg.size, np.int64), np.zeros((2, legs, width, runs))
-    taken, hours = np.zeros((4, leg.size)), np.empty(4)
+    taken, done = np.zeros((5, leg.size)), np.zeros((2, legs, width, runs))
     for visit in range(leg.size):
         at, held, run = leg[visit], pieces[visit], row[visit] % runs
+        taken[0, visit] = rounds[at, held]
         for work in range(width):
             count = counts[at, work, held]
             if count == 0:
                 continue
+            done[0, at, work, run] += count
+            done[1, at, work, run] += count * factor[visit]
             for kind in range(4):
                 place = which[at, work, kind]
-                hours[kind] = fixed[at, work, kind] if place < 0 else varied[place, run % varied.shape[1]]
-            by_hand = count * factor[visit]
-            done[0, at, work, run] += count
-            done[1, at, work, run] += by_hand
-            taken[0, visit] += by_hand * hours[0]
-            taken[1, visit] += count * hours[1]
-            taken[2, visit] += count * hours[2]
-            taken[3, visit] = max(taken[3, visit], min(count, 1.0) * hours[3])
-        rounds[visit] = rounds_of[at, held]
-        taken[:3, visit] /= rounds[visit]
-    return rounds, taken[0], taken[1], taken[2], taken[3], done
+                hours = fixed[at, work, kind] if place < 0 else varied[place, run % varied.shape[1]]
+                if kind == 3:
+                    taken[4, visit] = max(taken[4, visit], min(count, 1.0) * hours)
+                else:
+                    times = count * factor[visit] if kind == 0 else count
+                    taken[kind + 1, visit] += times * hours / taken[0, visit]
+    return taken, done

@@ -60,7 +60,7 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     mean, variance = _moments(chain, spoil, np.stack([costs, _clock_table(chain, legs)]))
     cost = cost_variance = base = 0.0
     extra = {}
-    for part, kits, many in ((run.once, run.batches[0], 1), *((run.own, *later) for later in run.later)):
+    for part, kits, many in run.kinds:
         plainly, expected = costs[part, run.begun(kits)], mean[0, part, run.begun(kits)]
         cost += many * expected.sum()
         cost_variance += many * variance[0, part, run.begun(kits)].sum()
@@ -68,13 +68,13 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
         for leg, more in zip(legs.base[part], expected - plainly, strict=True):
             if more > 0:
                 extra[leg.name] = extra.get(leg.name, 0.0) + many * float(more)
-    own = run.own
+    own, once = slice(legs.one_off, len(legs.base) - 1), run.kinds[0][0]
     visits, _ = expected_visits(1 - spoil[own], np.maximum(chain.back[own] - own.start, 0))
     return Rework(
         float(cost),
         float(np.sqrt(cost_variance)),
-        float(mean[1, run.once, -1].sum()),
-        float(np.sqrt(variance[1, run.once, -1].sum())),
+        float(mean[1, once, -1].sum()),
+        float(np.sqrt(variance[1, once, -1].sum())),
         dict(zip((leg.name for leg in legs.base[own]), map(float, visits), strict=True)),
         extra,
         float(base),

@@ -16,7 +16,8 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import PRICES, Kind
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import SHAPES, check_seed, draw, stream
-from pourprint.ledger.workdays import generic_calendar, moment_of, start_of
+from pourprint.ledger.workdays import moment_of
+from pourprint.plans.days import calendar_of
 from pourprint.plans.plan import Plan, feasible, made, ranged
 from pourprint.plans.steps import Stage
 from pourprint.risk import failing_batch
@@ -38,8 +39,8 @@ class Runs:
     """What a plan's job may come to: n runs with cost, time and failures drawn together.
 
     `cost` [currency], `days` calendar days from the start to delivery [d], `attempts` pieces begun for each good one
-    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn; `done` how often each work of
-    `legs` was done; `start` date and time, or None for some Monday without holidays.
+    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn; `start` date and time, or None for
+    some Monday without holidays.
     """
 
     plan: Plan
@@ -49,13 +50,6 @@ class Runs:
     attempts: np.ndarray = field(repr=False)
     design_errors: np.ndarray = field(repr=False)
     inputs: Mapping = field(repr=False)
-    legs: Legs = field(repr=False)
-    done: np.ndarray = field(repr=False)
-
-    @property
-    def counted(self):
-        """The steps with the work counted in each run, as a plan with arrays."""
-        return self.legs.counted(self.done, self.plan.job)
 
     @property
     def n(self):
@@ -185,11 +179,8 @@ class Drawn:
         if spares % 1 != 0:
             raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
         run = run_of(plan, self.legs, int(spares), again)
-        if start is None:
-            calendar, begin_h = generic_calendar(plan.rates.hours), plan.rates.hours.start_h
-        else:
-            calendar, begin_h = start_of(start, plan.rates.hours)
-        size = max(1, BLOCK // len(run.batches))
+        calendar, begin_h = calendar_of(plan.rates.hours, start)
+        size = max(1, BLOCK // sum(many for *_, many in run.kinds))
         rng = stream(self.seed, "failures and times")
         blocks = [
             run.block(slice(at, min(at + size, n)), calendar, begin_h, rng, time_spread, errors)
@@ -200,7 +191,7 @@ class Drawn:
         cost = self.legs.costs(done).sum(axis=0)
         attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
         began = None if start is None else moment_of(start)
-        return Runs(plan, began, cost, days, attempts, errors, self.inputs, self.legs, done)
+        return Runs(plan, began, cost, days, attempts, errors, self.inputs)
 
 
 def drawn(plan, n=10_000, seed=1, inputs="triangular"):
