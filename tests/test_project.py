@@ -18,15 +18,15 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 870,
+    "ledger": 904,
     "parts": 1285,
     "process": 2755,
     "plans": 1130,
-    "routes": 1430,
+    "routes": 1485,
     "risk": 650,
-    "decide": 1865,
-    "figures": 2560,
-    "panels": 952,
+    "decide": 1898,
+    "figures": 2581,
+    "panels": 953,
     "lessons": 2925,
     "report": 500,
 }

@@ -129,13 +129,13 @@ def compare(given):
 def write_memo(given):
     """The memo's files."""
     from pourprint.ledger.errors import InputError
+    from pourprint.ledger.files import check_free
 
     path = Path(given.output)
     if path.suffix != ".html":
         raise InputError(f"--output {given.output!r} must end in .html.")
     paths = [path, *(path.with_suffix(f".{name}") for name in ("pdf", "xlsx") if getattr(given, name))]
-    if there := [str(each) for each in paths if each.exists() and not given.replace]:
-        raise InputError(f"{', '.join(there)} is there already: choose another name, or add --replace.")
+    check_free(*paths, replace=given.replace)
     found = _memo(given)
     print(found.recommendation)
     for each in paths:
@@ -148,12 +148,13 @@ def sweep(given):
     import pandas as pd
 
     import pourprint as pp
+    from pourprint.decide.kits import Kits
 
     paths = sorted(str(path) for path in Path(given.folder).glob("*.toml"))
     if not paths:
         raise pp.InputError(f"folder {given.folder!r} holds no kit that ends in .toml.")
     rates, client = _rates(given), None
-    function = pp.report.Kits(given.alloy, given.quantity, rates, given.start)
+    function = Kits(given.alloy, given.quantity, rates, given.start)
     if given.workers:
         from distributed import Client
 
@@ -172,13 +173,13 @@ def sweep(given):
 def mark(given):
     """The mark sheet and the reports of a class."""
     from pourprint.ledger.errors import InputError
+    from pourprint.ledger.files import check_free
     from pourprint.lessons.marking import mark as marked
 
     path = Path(given.output)
     if path.suffix != ".csv":
         raise InputError(f"--output {given.output!r} must end in .csv.")
-    if any(each.exists() for each in (path, path.with_name(f"{path.stem}-reports.csv"))) and not given.replace:
-        raise InputError(f"{given.output!r} or its reports are there already: choose another name, or add --replace.")
+    check_free(path, path.with_name(f"{path.stem}-reports.csv"), replace=given.replace)
     for written in marked(given.folder, given.class_file).save(path):
         print(written)
     return DONE
@@ -211,9 +212,9 @@ def _progress(done, of):
 
 def _print(table, form, currency=""):
     if form == "csv":
-        from pourprint.lessons.marking import harmless
+        from pourprint.ledger.files import harmless_csv
 
-        print(table.reset_index().map(harmless).to_csv(index=False), end="")
+        print(harmless_csv(table.reset_index()), end="")
     elif form == "json":
         print(table.reset_index().to_json(orient="records", indent=1, force_ascii=False, double_precision=10))
     else:

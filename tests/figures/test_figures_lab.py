@@ -56,7 +56,7 @@ def test_the_workshop_chart_loses_no_hour():
     away = Booked("machine.metal_printer", dt.date(2026, 11, 30), dt.date(2026, 12, 1))
     orders = [Order.of(plan, "2026-11-25T08:00", name) for name in ("one", "two")]
     timeline = Workshop(booked=(away,)).schedule(orders)
-    chart = orders.workshop_chart(timeline)
+    chart = pp.figures.workshop_chart(timeline)
     drawn = sum(sum(trace.x) for trace in chart.figure.data) / 3_600_000
     spans = sum(slot.span.end_h - slot.span.begin_h + slot.queued_h for slot in timeline.slots)
     assert drawn == pytest.approx(spans)

@@ -8,6 +8,7 @@ import subprocess
 import zipfile
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import numpy as np
@@ -16,10 +17,22 @@ import pytest
 import pourprint as pp
 from pourprint.plans.plan import Plan
 from pourprint.plans.steps import BATCH, Work
-from scenes import ROUND_THE_CLOCK, bracket, demo_rates, hands, small_job, small_kit, step
+from scenes import ROUND_THE_CLOCK, ROUTES, bracket, demo_rates, hands, small_job, small_kit, step
 
 START = "2026-11-30"
 SHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+
+
+TINY = (
+    pp.Job(bracket(), "AlSi7Mg"),
+    pp.RateCard.default().replace({"labour.technician": 10.0}).with_hours(ROUND_THE_CLOCK),
+)
+
+
+def toy(route, work):
+    """A plan of one step of which every second try fails."""
+    steps = (step("make", work, first_pass_yield=0.5, returns_to="make"),)
+    return Plan(route, pp.ROUTES[route].TITLE, *TINY, lambda job, rates: steps, steps)
 
 
 def tiny_memo(metal=step("print", hands(60)), **changes):  # noqa: B008  frozen
@@ -28,15 +41,10 @@ def tiny_memo(metal=step("print", hands(60)), **changes):  # noqa: B008  frozen
     By hand: pattern 24 h, 240; every second fails and is made again, so twice the visits: 480 and two days, with the
     days 680. Metal 60 h, 600 and two and a half days, with the days 850.
     """
-    rates = pp.RateCard.default().replace({"labour.technician": 10.0}).with_hours(ROUND_THE_CLOCK)
-    job = pp.Job(bracket(), "AlSi7Mg")
-    recipes = {
-        "printed_pattern": (step("make", hands(24), first_pass_yield=0.5, returns_to="make"),),
-        "printed_metal": (metal,),
-    }
+    job, rates = TINY
     plans = {
-        route: Plan(route, pp.ROUTES[route].TITLE, job, rates, lambda job, rates, steps=steps: steps, steps)
-        for route, steps in recipes.items()
+        "printed_pattern": toy("printed_pattern", hands(24)),
+        "printed_metal": Plan("printed_metal", "Printed metal", job, rates, lambda job, rates: (metal,), (metal,)),
     }
     begin = dt.datetime(2026, 11, 30)
     return replace(pp.report.Memo(job, rates, begin, None, 100.0, plans), **changes)
@@ -114,6 +122,91 @@ def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials(
     assert sheet["step"].tolist() == [each.name for each in plan.steps]
     assert sheet["hands [h]"].sum() == pytest.approx(batch.hands_on_h)
     assert (sheet["done"] == "☐").all()
+    row = sheet.set_index("step").loc["dip and stucco the coats"]
+    sizes = pp.ShellSizes(plan.job, plan.rates)
+    assert f"coats, the seal coat included {sizes.coats:.0f}" in row["settings"]
+    assert f"in {sizes.stuccoed:.0f} rounds" in row["how often"] and row["materials"].endswith("kg shell")
+    assert "pour temperature 710 °C" in sheet.set_index("step").loc["melt and pour", "settings"]
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_the_traveller_names_the_cautions_of_each_steps_stage_by_number(route):
+    plan = pp.plan(route, small_job(2), demo_rates())
+    cautions = pp.report.tables.cautions_table(plan)
+    for each, row in zip(plan.steps, pp.report.tables.traveller(plan, START).itertuples(), strict=True):
+        ends = [int(end) for end in row.cautions.split("–") if end]
+        named = [*range(ends[0], ends[-1] + 1)] if ends else []
+        assert cautions.index[cautions["stage"] == each.stage.title].tolist() == named
+
+
+def test_with_failures_more_is_bought_of_what_is_made_again():
+    # One kilogram of shell a batch, in a step that goes round twice in the mean: 1 and 2 kg, 4 EUR a kilogram once.
+    work = Work(BATCH, hands_on_h=1.0, materials={"material.shell": 1.0})
+    found = replace(tiny_memo(), plans={"printed_pattern": toy("printed_pattern", work)})
+    row = found.tables["What to buy"].loc["shell (material)"]
+    assert (row["amount"], row["with failures, about"], row["unit"]) == (1, pytest.approx(2), "kg")
+    assert row["cost [EUR]"] == pytest.approx(row["price of one [EUR]"])
+
+
+def test_what_stands_alike_on_several_routes_is_said_once():
+    found = pp.report.findings_table(small_memo().plans)
+    rows = pp.report.tables.together(found).reset_index()
+    assert len(rows) < len(found) and not rows.drop(columns="route").duplicated().any()
+    said = {(route, row.what) for row in rows.itertuples() for route in row.route.split(", ")}
+    assert said == {(row.route, row.what) for row in found.reset_index().itertuples()}
+
+
+def test_two_memos_stand_side_by_side_with_what_each_says_itself():
+    first, second = small_memo(), pp.report.memo(small_job(6), demo_rates(), START, None, 50)
+    table = pp.report.side_by_side(first, second)
+    assert table.loc["route"].tolist() == [first.plan.title, second.plan.title]
+    for column, one in zip(table, (first, second), strict=True):
+        assert table.loc["job with failures", column] == f"{one.failing[one.chosen].cost:,.2f} EUR"
+    assert table.loc["in time", "second decision"] == ""
+    assert table.loc["asked", "first decision"] == first.question.removeprefix("Which route for ").rstrip("?")
+
+
+def test_what_changed_between_two_memos_adds_up_exactly_from_one_to_the_other():
+    first, dear = small_memo(), demo_rates().replace({"labour.technician": 57.0})
+    second = pp.report.memo(small_job(6), dear, "2026-12-07", "2027-03-01", 80)
+    piers = pp.report.changes(first, second)
+    assert [pier.what.split()[0] for pier in piers[1:5]] == ["quantity", "technician", "start", "price"]
+    for memo, pier in ((first, piers[0]), (second, piers[-1])):
+        assert pier.route == memo.chosen and pier.days == pytest.approx(memo.failing[memo.chosen].days)
+        assert pier.cost * memo.job.quantity == pytest.approx(memo.mean_cost(memo.chosen), abs=1e-6)
+    chart = pp.figures.bridge_chart(piers, "EUR")
+    ends, *steps = chart.figure.data
+    assert ends.x[0] + sum(trace.x[0] for trace in steps) == pytest.approx(ends.x[1], abs=1e-9)
+    for trace, (before, _) in zip(steps, pairwise(piers), strict=True):
+        assert trace.base[0] == pytest.approx(before.cost)
+
+
+def test_a_date_that_turns_the_route_is_the_last_change():
+    """A later date is missed by the cheapest route, so that the route turns and nothing else does."""
+    first = small_memo()
+    cheap = first.runs[first.chosen]
+    soon = float(np.quantile(cheap.days, 0.3))
+    second = replace(first, deadline=soon)
+    assert second.chosen != first.chosen, "the first quarter of the draws: too few to be likely"
+    piers = pp.report.changes(first, second)
+    assert piers[-1].what == f"route {first.plan.title.lower()} → {second.plan.title.lower()}"
+    assert [pier.cost for pier in piers[:-1]] == [piers[0].cost] * (len(piers) - 1)
+
+
+def test_where_the_first_route_cannot_make_the_second_job_the_route_changes_first():
+    first = small_memo()
+    second = pp.report.memo(small_job(3, alloy="Ti-6Al-4V"), demo_rates(), START, "2027-03-01", 50)
+    assert first.chosen not in second.able
+    assert [pier.what.split()[0] for pier in pp.report.changes(first, second)[1:]] == ["route", "alloy"]
+
+
+def test_what_a_setting_does_not_hold_is_refused_rather_than_left_out():
+    later = replace(small_memo(), job=small_job(3).with_(delivery_days=5.0))
+    later = pp.report.memo(later.job, demo_rates(), START, "2027-03-01", 50)
+    with pytest.raises(pp.InputError, match="days of delivery"):
+        pp.report.changes(small_memo(), later)
+    with pytest.raises(pp.InputError, match="nothing changed"):
+        pp.figures.bridge_chart(pp.report.changes(small_memo(), small_memo()), "EUR")
 
 
 def test_what_to_buy_adds_up_to_the_plan_without_people_and_machines():

@@ -107,7 +107,7 @@ def _rates_changed(before, after):
             now = replace(now.making(ware), entries={**now.making(ware).entries, **offer})
             yield f"{ware.replace('_', ' ')}: {'bought' if offer else 'made here'}", now
     for key, entry in after.entries.items():
-        if now[key] != entry.value:
+        if key in now.entries and now[key] != entry.value:  # shares of a price move no costs
             words = f"{in_words(key)} {now[key]:g} → {entry.value:g} {entry.unit}"
             now = now.replace({key: entry.value})
             yield words, now

@@ -8,6 +8,7 @@ It may import from every room but panels, lessons and report.
 from pourprint.figures.bars import BARS_IN_WORDS, comparison_bars
 from pourprint.figures.bars import STYLE as BARS_STYLE
 from pourprint.figures.bonding import shear_chart
+from pourprint.figures.bridge import bridge_chart
 from pourprint.figures.carbon import footprint_chart
 from pourprint.figures.cautions import caution_box, caution_table
 from pourprint.figures.clusters import cluster_picture

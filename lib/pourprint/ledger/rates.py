@@ -19,6 +19,7 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers, refuse, toml_text
 from pourprint.ledger.entries import Entry, Pedigree, as_table, buying, library, nearest, read_entry
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import write_whole
 from pourprint.ledger.workdays import WorkingHours
 
 HEADER = ("lab", "currency", "date", "hours")
@@ -176,8 +177,8 @@ class RateCard:
                     if line.get(name_) != value and name_ != "unit" and not (inherited and name_ not in line):
                         line[name_] = value
         try:
-            Path(path).write_text(tomlkit.dumps(document), encoding="utf-8")
-        except (OSError, TypeError, ValueError) as error:
+            write_whole(path, tomlkit.dumps(document).encode(), replace=True)
+        except (TypeError, ValueError) as error:
             raise InputError(f'"{path}" cannot be written ({error}): choose another place.') from None
 
     def table(self):

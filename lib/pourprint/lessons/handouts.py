@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import write_whole
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
@@ -31,11 +32,7 @@ def write_handout(notebooks, path, code=True, title=None):
     if path.suffix == ".pdf":
         needed_browser()
     page = _page([(_run(p), p.parent) for p in paths], title or paths[0].stem.replace("_", " "), code)
-    if path.suffix == ".html":
-        path.write_text(page, encoding="utf-8")
-    else:
-        path.write_bytes(printed(page))
-    return path
+    return write_whole(path, page.encode() if path.suffix == ".html" else printed(page), replace=True)
 
 
 def needed_browser():

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from pourprint.ledger.checks import existing_file
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import harmless_csv, write_whole
 from pourprint.lessons.answers import Answers, answers_in
 from pourprint.lessons.catalogue import catalogue, exercises_of
 from pourprint.lessons.classroom import Classroom
@@ -44,18 +45,9 @@ class Marks:
         """Write the mark sheet as CSV, and the reports beside it. Returns: both paths. Raises: InputError."""
         path = Path(path)
         reports = path.with_name(f"{path.stem}-reports.csv")
-        try:
-            for table, place in ((self.sheet.reset_index(), path), (self.reports, reports)):
-                table.map(harmless).to_csv(place, index=False, encoding="utf-8")
-        except OSError as error:
-            say = f"{path} cannot be written ({error.strerror}): close it elsewhere, or choose another."
-            raise InputError(say) from None
+        for table, place in ((self.sheet.reset_index(), path), (self.reports, reports)):
+            write_whole(place, harmless_csv(table).encode(), replace=True)
         return path, reports
-
-
-def harmless(cell):
-    """A cell that no spreadsheet runs as a formula."""
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t")) else cell
 
 
 @dataclass

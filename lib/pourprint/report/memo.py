@@ -7,7 +7,7 @@ in drawn runs (`simulate_all`). An estimate for teaching and planning, never a q
 import datetime as dt
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
@@ -15,22 +15,24 @@ import numpy as np
 
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.carbon import footprint
-from pourprint.decide.failures import expected
+from pourprint.decide.failures import Shares, expected
 from pourprint.decide.information import Samples, probability_best, value_of_information
 from pourprint.decide.inputs import dearest_day
 from pourprint.decide.map import decision_map
+from pourprint.decide.settings import Setting
 from pourprint.decide.turns import turns, turns_table
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.report import tables
-from pourprint.report.files import write_whole
 from pourprint.risk.rework import rework
 from pourprint.risk.simulation import of_runs, simulate_all
 from pourprint.routes import ROUTES, plan_all
+from pourprint.routes.set_points import set_points
 
 DRAWS = 4000
 LIKELY = 0.5  # a route is thought to keep a date where it does so in at least this share of the draws
@@ -50,7 +52,7 @@ class Memo:
     """A decision with its evidence; make it with `memo`. What is asked for is worked out once, when first asked.
 
     `job`, `rates`; `start` a datetime; `deadline` as of `Runs.chance`, or None; `price_of_day` [currency/d]; `plans`
-    {route: Plan or NoPlan}; `argument` the author's own words.
+    {route: Plan or NoPlan}; `argument` the author's own words; `written` date of the memo.
     """
 
     job: Job
@@ -60,6 +62,7 @@ class Memo:
     price_of_day: float
     plans: Mapping
     argument: str = ""
+    written: dt.date = field(default_factory=dt.date.today)
 
     # What is known of the routes -------------------------------------------------------------------
 
@@ -106,6 +109,14 @@ class Memo:
         """The chosen route's plan."""
         return self.able[self.chosen]
 
+    @property
+    def setting(self):
+        """What was asked, as a Setting of that name; it knows neither days of delivery nor sockets machined unasked."""
+        job, day = self.job, self.deadline
+        day = self.start + dt.timedelta(days=day) if isinstance(day, int | float) else day
+        batch, asked = None if job.all_at_once else job.batch_size, (self.price_of_day, None, tuple(self.plans))
+        return Setting(job.kit.name, job.kit, self.rates, job.alloy.name, job.quantity, self.start, batch, day, *asked)
+
     @cached_property
     def rework(self):
         """What the chosen route's failures cost, step by step."""
@@ -132,7 +143,7 @@ class Memo:
     def question(self):
         """What is asked, in one sentence."""
         kits, job = self.job.quantity, self.job
-        by = "" if self.deadline is None else f", wanted by {_date(self.deadline)}"
+        by = "" if self.deadline is None else f", wanted by {date_of(self.deadline)}"
         once = "" if job.all_at_once else f" in batches of {job.batch_size}"
         return (
             f"Which route for {kits} kit{'s' * (kits != 1)} of {job.kit.name} ({job.kit.nodes} pieces each), in "
@@ -141,22 +152,24 @@ class Memo:
         )
 
     @property
+    def ready(self):
+        """When the job is done, failures included in the mean: date and time."""
+        return self.start + dt.timedelta(days=self.failing[self.chosen].days)
+
+    @property
     def recommendation(self):
         """The answer in two sentences: what to do, and how sure."""
         mean, money, kits = self.failing[self.chosen], self.rates.currency, self.job.quantity
-        ready = self.start + dt.timedelta(days=mean.days)
         take = (
             f"Take {self.plan.title.lower()}: with its failures about {mean.cost:,.2f} {money} "
-            f"({mean.cost / kits:,.2f} {money} a kit) and {mean.days:.0f} days, ready about {ready:%a %d %b %Y}."
+            f"({mean.cost / kits:,.2f} {money} a kit) and {mean.days:.0f} days, ready about {self.ready:%a %d %b %Y}."
         )
         run = self.runs[self.chosen]
         sure = f"It costs least in {of_runs(self.sureness[self.chosen])} of {DRAWS:,} draws of failures and numbers"
         if self.deadline is not None:
             chance = run.chance(self.deadline)
             none = " (no route likely does)" if chance < LIKELY else ""
-            sure += f", keeps {_date(self.deadline)} in {of_runs(chance)} of them{none}"
-        most, longest = (np.quantile(drawn, 0.9) for drawn in (run.cost, run.days))
-        sure += f", and stays in nine of ten below {most:,.2f} {money} and {longest:.0f} days"
+            sure += f" and keeps {date_of(self.deadline)} in {of_runs(chance)}{none}"
         others = [route for route in self.able if route != self.chosen]
         if others:
             next_best = min(others, key=self.mean_cost)
@@ -185,13 +198,14 @@ class Memo:
         return {
             "The kit": self.job.kit.table(),
             "The routes": tables.routes_table(self),
-            "Findings on the parts": tables.findings_table(self.plans),
+            "Findings on the parts": tables.together(tables.findings_table(self.plans)),
             "Timeline": plan.timeline(start).set_index("step"),
             "Traveller": tables.traveller(plan, start),
-            "Settings": tables.settings_table(plan),
+            "Settings": set_points(plan),
+            "Sizes": tables.sizes_table(plan),
             "Machining": tables.machining_table(plan),
             "Cautions": tables.cautions_table(plan),
-            "What to buy": tables.buying_table(plan),
+            "What to buy": tables.buying_table(plan, self.rework.visits),
             "Risks": tables.risks_table(self),
             "What would turn it": turns_table(self.turns),
             "What to measure first": self.information.table().rename_axis("what is known"),
@@ -205,10 +219,11 @@ class Memo:
 
         found = {"Break-even": self._break_even(figures), "Decision map": self._map(figures)}
         found["Timeline"] = figures.plan_timeline(self.plan, self.start)
-        seen = {one.part for one in self.plan.findings if one.where_mm is not None}
-        for part in (item.part for item in self.job.kit.parts):
-            if part.name in seen and part.mesh is not None:
-                found["Findings on the parts"] = figures.findings_picture(part, self.plan.findings)
+        # Where the chosen route has nothing to show, another may.
+        meshed = {item.part.name: item.part for item in self.job.kit.parts if item.part.mesh is not None}
+        for plan in (self.plan, *self.able.values()):
+            if seen := [one.part for one in plan.findings if one.where_mm is not None and one.part in meshed]:
+                found["Findings on the parts"] = figures.findings_picture(meshed[seen[0]], plan.findings)
                 break
         return found
 
@@ -216,14 +231,13 @@ class Memo:
         import pandas as pd
 
         kits = np.arange(1, max(50, 4 * self.job.quantity) + 1)
-        changes, price = {"quantity": kits}, self.price_of_day
-        days = days_along(self.able, changes, self.start)
-        lines = {}
-        for route, cost in unit_costs_along(self.able, changes, 0.0, days).items():
-            # Failures keep the shares that they have at the quantity wanted.
-            mean, plan = self.failing[route], self.able[route]
-            more, longer = mean.cost / plan.total_cost, mean.days / plan.days(self.start)
-            lines[route] = more * cost + price * longer * days[route] / kits
+        days = days_along(self.able, {"quantity": kits}, self.start)
+        # Failures keep the shares that they have at the quantity wanted.
+        failing = {
+            route: Shares(mean.cost / self.able[route].total_cost, mean.days / self.able[route].days(self.start))
+            for route, mean in self.failing.items()
+        }
+        lines = unit_costs_along(self.able, {"quantity": kits}, self.price_of_day, days, failing)
         along = Along("kits wanted", kits, True, lines, self.job.quantity, self.rates.currency)
         names = {route: self.plans[route].title for route in lines}
         turned = [f"from {c.at:.0f} kits on {names[c.to].lower()}" for c in along.crossings]
@@ -245,8 +259,8 @@ class Memo:
 
     # Handed over -----------------------------------------------------------------------------------
 
-    def html(self):
-        """The memo as one page that needs no network."""
+    def html(self, paper=""):
+        """The memo as one page that needs no network; `paper` as of CSS, "A4" or "letter" (default: the printer's)."""
         from jinja2 import Environment, StrictUndefined
         from markupsafe import Markup
         from plotly.offline import get_plotlyjs
@@ -255,8 +269,7 @@ class Memo:
         from pourprint.lessons.handouts import plot_html
 
         page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-        text = Path(__file__).with_name("memo.html").read_text(encoding="utf-8")
-        return page.from_string(text).render(
+        return page.from_string(Path(__file__).with_name("memo.html").read_text(encoding="utf-8")).render(
             memo=self,
             charts=self.charts,
             tables=self.tables | self._shortened(),
@@ -265,21 +278,23 @@ class Memo:
             theme=Markup(THEME),
             script=Markup(get_plotlyjs()),
             not_considered=NOT_CONSIDERED,
+            paper=paper,
         )
 
     def _shortened(self):
-        worth = self.tables["What to measure first"]
+        """The long tables but for what says nothing."""
+        worth, turning = self.tables["What to measure first"], self.tables["What would turn it"]
         rows = worth[(worth["worth"] > 0) | (worth.index == "everything")].sort_values("worth", ascending=False)
         return {
             "What to measure first": rows.head(ROWS),
-            "What would turn it": self.tables["What would turn it"].head(ROWS),
+            "What would turn it": turning[turning["turns_at"].notna()].head(ROWS),
         }
 
-    def pdf(self):
-        """The same page printed by an installed Chromium: bytes. Raises: InputError."""
+    def pdf(self, paper="A4"):
+        """The same page printed by an installed Chromium: bytes; `paper` "A4" or "letter". Raises: InputError."""
         from pourprint.lessons.handouts import printed
 
-        return printed(self.html())
+        return printed(self.html(paper))
 
     def write(self, path, replace=False):
         """Write the memo as .html, .pdf or .xlsx, by the path's ending. Returns: Path. Raises: InputError."""
@@ -289,12 +304,11 @@ class Memo:
         path = Path(path)
         if path.suffix not in ways:
             raise InputError(f"path={str(path)!r} must end in {', '.join(ways)}.")
-        if path.exists() and not replace:  # before the work, and again when it is written
-            raise InputError(f"{str(path)!r} is there already: choose another name, or ask for it to be replaced.")
+        check_free(path, replace=replace)  # before the work, and again when it is written
         return write_whole(path, ways[path.suffix](), replace)
 
 
-def _date(deadline):
+def date_of(deadline):
     return f"{deadline:g} days" if isinstance(deadline, int | float) else f"{moment_of(deadline):%a %d %b %Y}"
 
 
@@ -317,5 +331,5 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     if begin.time() == dt.time():
         begin += dt.timedelta(hours=rates.hours.start_h)
     if deadline is not None and not isinstance(deadline, int | float) and moment_of(deadline) <= begin:
-        raise InputError(f"the deadline, {_date(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
+        raise InputError(f"the deadline, {date_of(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
     return Memo(job, rates, begin, deadline, float(price_of_day), plans, argument)

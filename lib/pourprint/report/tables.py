@@ -6,14 +6,19 @@ import numpy as np
 
 from pourprint.decide.inputs import in_words
 from pourprint.decide.price import price_of
+from pourprint.figures.printed_mould import mould_table
 from pourprint.figures.tables import cell
 from pourprint.plans.cautions import cautions_of
 from pourprint.plans.plan import ranged
+from pourprint.plans.steps import Stage
 from pourprint.routes import findings
 from pourprint.routes.finishing import finishing_list
+from pourprint.routes.printed_metal import lay_out
+from pourprint.routes.printed_mould import moulds_of
+from pourprint.routes.set_points import set_points
+from pourprint.routes.shell_sizes import ShellSizes
 
-CAST = ("pour_temperature", "contraction", "solution_temperature", "solution_time", "ageing_temperature", "ageing_time")
-PRINTED = ("laser_layer", "relief_temperature", "relief_time")
+BOUGHT = ("labour.", "machine.")  # hours, which nobody orders
 
 
 def shown(value, heading, currency):
@@ -45,6 +50,14 @@ def findings_table(plans):
     return pd.DataFrame(rows, columns=columns).set_index("route").replace({np.nan: None})
 
 
+def together(found):
+    """A findings table with one row for what stands on several routes alike, refusals first."""
+    order, rows = ("cannot", "refused", "watch", "can"), found.fillna("").reset_index()
+    alike = [name for name in rows if name != "route"]
+    rows = rows.groupby(alike, sort=False, as_index=False)["route"].agg(", ".join)
+    return rows.sort_values("verdict", key=lambda said: said.map(order.index), kind="stable").set_index("route")
+
+
 def routes_table(memo):
     """The routes side by side, the chosen one first: cost and days as planned and with failures, and the rest."""
     import pandas as pd
@@ -52,6 +65,7 @@ def routes_table(memo):
     money, rows = memo.rates.currency, []
     for route in sorted(memo.able, key=lambda route: (route != memo.chosen, memo.mean_cost(route))):
         plan, mean, carbon = memo.able[route], memo.failing[route], memo.footprints[route]
+        cut = finishing_list(plan).query("how == 'machined'")
         row = {
             "route": plan.title,
             f"a kit, no failures [{money}]": plan.unit_cost,
@@ -75,6 +89,8 @@ def routes_table(memo):
             "machine [h]": plan.machine_h,
             "steps [-]": len(plan.steps),
             "first-pass yield [%]": 100 * plan.first_pass_yield,
+            "holes and faces machined on a kit [-]": int(cut["count"].sum()),
+            f"finish and inspect, job, no failures [{money}]": plan.cost_by_stage().get(Stage.FINISH, 0.0),
             "electricity [kWh]": float(carbon.total_kwh[1]),
             "greenhouse gases [kg CO2e]": float(carbon.total_kg[1]),
         }
@@ -83,21 +99,26 @@ def routes_table(memo):
     return table.T.rename_axis("what").rename_axis(None, axis=1)
 
 
-def buying_table(plan):
-    """What the job takes of all that is bought, without failures: amount, unit, price of one and cost [currency]."""
+def buying_table(plan, visits):
+    """What the job takes of all that is bought: amount, unit, price of one and cost [currency], and with failures.
+
+    Parameter: `visits` {step: how often a piece goes through it [-]}: amounts with failures are those times as much,
+    loads that are begun anew left out.
+    """
     import pandas as pd
 
     amounts, money = {}, plan.rates.currency
-    for row in plan.amounts:
+    for step, row in zip(plan.steps, plan.amounts, strict=True):
         for key, amount in row.items():
-            if not key.startswith(("labour.", "machine.")):
-                amounts[key] = amounts.get(key, 0.0) + float(amount)
+            if not key.startswith(BOUGHT):
+                plain, more = amounts.get(key, (0.0, 0.0))
+                amounts[key] = plain + float(amount), more + float(amount) * visits.get(step.name, 1.0)
     rows = [
-        (in_words(key), amount, plan.rates.entries[key].unit.partition("/")[2] or "-", plan.rates[key],
-         amount * plan.rates[key])
-        for key, amount in amounts.items() if amount > 1e-9
+        (in_words(key), plain, more, plan.rates.entries[key].unit.partition("/")[2] or "-", plan.rates[key],
+         plain * plan.rates[key])
+        for key, (plain, more) in amounts.items() if plain > 1e-9
     ]  # fmt: skip
-    columns = ["what", "amount", "unit", f"price of one [{money}]", f"cost [{money}]"]
+    columns = ["what", "amount", "with failures, about", "unit", f"price of one [{money}]", f"cost [{money}]"]
     return pd.DataFrame(rows, columns=columns).set_index("what")
 
 
@@ -107,71 +128,89 @@ def risks_table(memo):
 
     plan, money = memo.plan, memo.rates.currency
     steps = {step.name: step for step in plan.steps}
-    costs = sorted(memo.rework.rework_cost.items(), key=lambda item: -item[1])
-    rows = [
-        (name, 100 * (1 - steps[name].first_pass_yield), steps[name].spoils, steps[name].returns_to, cost)
-        for name, cost in costs
-    ]
-    columns = ["failure at", "chance [%]", "spoils one", "work goes back to", f"costs the job [{money}]"]
-    return pd.DataFrame(rows, columns=columns).set_index("failure at")
+    rows = {
+        name: (100 * (1 - steps[name].first_pass_yield), steps[name].spoils, steps[name].returns_to, cost)
+        for name, cost in sorted(memo.rework.rework_cost.items(), key=lambda item: -item[1])
+    }
+    columns = ["chance [%]", "spoils one", "work goes back to", f"costs the job [{money}]"]
+    return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("failure at")
 
 
 def traveller(plan, start):
-    """One batch's work to tick and sign: steps in order with hands, machine, times, materials, and what a failure does.
+    """One batch's work to tick and sign: steps in order with how often, settings, hands, machine, times, materials.
 
     Parameters: `plan` of single numbers; `start` date and time. Hours and materials are those of one batch with the
-    one-off work; times are planned, failures left out.
+    one-off work; times are planned, failures left out; cautions are named by their number in `cautions_table`.
     """
     import pandas as pd
 
-    first = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size))
-    times, rows = first.timeline(start).set_index("step"), []
-    for number, (row, amounts) in enumerate(zip(first.table().itertuples(), first.amounts, strict=True), start=1):
-        buys = {key: float(a) for key, a in amounts.items() if not key.startswith(("labour.", "machine.", "energy."))}
-        units = {key: plan.rates.entries[key].unit.partition("/")[2] for key in buys}
-        when = times.loc[row.step] if row.step in times.index else None
+    first, cautions = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size)), cautions_table(plan)
+    times, settings, rows = first.timeline(start).set_index("step"), {}, []
+    names = [step.name for step in first.steps]
+    for name, what, value, unit in set_points(first).iloc[:, :3].itertuples():
+        settings.setdefault(name, []).append(f"{what} {cell(value)}{'' if unit == '-' else f' {unit}'}")
+    for step, row, amounts in zip(first.steps, first.table().itertuples(), first.amounts, strict=True):
+        named = cautions.index[cautions["stage"] == step.stage.title].tolist()
+        when = times.loc[step.name] if step.name in times.index else None
         rows.append(
             {
-                "no.": number,
-                "step": row.step,
+                "step": step.name,
                 "who": row.who.replace("_", " "),
                 "machine": row.machine.replace("_", " "),
-                "begin": "" if when is None else f"{when.begin:%d %b %H:%M}",
-                "end": "" if when is None else f"{when.end:%d %b %H:%M}",
+                "how often": _often(first, step),
+                "settings": "; ".join(settings.get(step.name, ())),
+                "materials": _materials(plan, amounts),
+                **{end: "" if when is None else f"{when[end]:%d %b %H:%M}" for end in ("begin", "end")},
                 "hands [h]": row.hands_on_h,
                 "machine [h]": row.machine_h,
                 "wait [h]": row.wait_h,
-                "materials": ", ".join(
-                    f"{a:.3g} {units[key]} {key.rpartition('.')[2].replace('_', ' ')}" for key, a in buys.items() if a
-                ),
-                "if it fails": f"scrap the {row.a_failure_spoils}, back to “{row.returns_to}”"
-                if row.returns_to
+                "if it fails": f"scrap the {step.spoils}, back to no. {names.index(step.returns_to) + 1}"
+                if step.returns_to
                 else "",
+                "cautions": "–".join(map(str, dict.fromkeys((named[0], named[-1])))) if named else "",
                 "done": "☐",
                 "name, time": "",
             }
-        )
-    return pd.DataFrame(rows).set_index("no.")
+        )  # fmt: skip
+    return pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="no."))
 
 
-def settings_table(plan):
-    """Settings of the alloy on this route, with where they come from."""
-    import pandas as pd
+def _often(first, step):
+    """How often a step's work falls due in a batch, and in how many rounds; nothing of what is ordered."""
+    if any(key.startswith("buy.") for work in step.work for key in work.materials):
+        return ""
+    levels = [work.level.name for work in step.work if work.level.name not in ("job", "batch", "kit")]
+    said = [f"{name} × {cell(float(first.counts[name]))}" for name in dict.fromkeys(levels)]
+    rounds = float(step.rounds(first.job.quantity))
+    return ", ".join(said) + f", in {rounds:.0f} rounds" * (rounds > 1)
 
-    keys = PRINTED if plan.route == "printed_metal" else CAST
-    entries = {key: plan.job.alloy.entries[key] for key in keys if key in plan.job.alloy.entries}
-    rows = [(in_words(key), e.value, e.unit, str(e.pedigree), e.source) for key, e in entries.items()]
-    return pd.DataFrame(rows, columns=["setting", "value", "unit", "pedigree", "source"]).set_index("setting")
+
+def _materials(plan, amounts):
+    kept = {key: float(amount) for key, amount in amounts.items() if not key.startswith((*BOUGHT, "energy."))}
+    units = {key: plan.rates.entries[key].unit.partition("/")[2] for key in kept}
+    return ", ".join(f"{a:.3g} {units[k]} {k.rpartition('.')[2].replace('_', ' ')}" for k, a in kept.items() if a)
+
+
+def sizes_table(plan):
+    """The sizes of what is built round each part: pattern and gate, mould and feeder, or how it stands on the plate."""
+    given = plan.job, plan.rates
+    if plan.route == "printed_mould":
+        return mould_table(moulds_of(*given))
+    return (lay_out(*given) if plan.route == "printed_metal" else ShellSizes(*given)).table().rename_axis("part")
 
 
 def machining_table(plan):
-    """What is machined or left as made on each part."""
-    return finishing_list(plan)
+    """What is machined or left as made on each part, with how many alike a piece has."""
+    rows = finishing_list(plan).reset_index()
+    alike = rows.columns.tolist()
+    found = rows.groupby(alike, sort=False, dropna=False).size().rename("alike").reset_index()
+    return found[["part", "count", "alike", *alike[2:]]].set_index("part")
 
 
 def cautions_table(plan):
-    """The cautions of the route's stages."""
-    return cautions_of(plan).set_index("stage")
+    """The cautions of the route's stages, numbered."""
+    rows = cautions_of(plan)
+    return rows.set_axis(range(1, len(rows) + 1)).rename_axis("no.")
 
 
 def assumptions_table(memo):

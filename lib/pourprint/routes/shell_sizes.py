@@ -241,6 +241,21 @@ class ShellSizes:
         side_cm2 = np.pi * self.runner_mm * length / 100
         return shell_cm3(side_cm2, self.thickness_mm, Bend(np.pi * length, 0)) * self.rates["shell.density"] / 1000
 
+    def table(self):
+        """One row a part: its pattern, gate, and how many fill a cluster; needs single numbers. pandas table."""
+        import pandas as pd
+
+        rows = {
+            item.part.name: {
+                "pieces a kit [-]": item.count,
+                **{f"pattern {axis} [mm]": float(side) for axis, side in zip("xyz", box, strict=True)},
+                "gate diameter [mm]": float(self.gate_mm(item.part)),
+                "of it alone on a cluster [-]": float(alone),
+            }
+            for item, box, alone in zip(self.job.kit.parts, self.boxes_mm, self.alone, strict=True)
+        }
+        return pd.DataFrame.from_dict(rows, orient="index")
+
     # Clusters ----------------------------------------------------------------------------------------
 
     @property

@@ -1,10 +1,16 @@
-"""Files that are written whole or not at all, and never over another one unasked."""
+"""Files that are written whole or not at all, never over another one unasked, with cells that no spreadsheet runs."""
 
 import os
 import tempfile
 from pathlib import Path
 
 from pourprint.ledger.errors import InputError
+
+
+def check_free(*paths, replace=False):
+    """Refuse paths at which files are, unless they may be replaced. Raises: InputError that names them."""
+    if there := [str(path) for path in paths if Path(path).exists() and not replace]:
+        raise InputError(f"{', '.join(there)} is there already: choose another name, or ask for it to be replaced.")
 
 
 def write_whole(path, content, replace=False):
@@ -14,12 +20,11 @@ def write_whole(path, content, replace=False):
     Raises: InputError for a file that is there, or a folder that cannot be written.
     """
     path = Path(path)
-    if path.exists() and not replace:
-        raise InputError(f"{str(path)!r} is there already: choose another name, or ask for it to be replaced.")
+    check_free(path, replace=replace)
     try:
         handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
     except OSError as error:
-        raise InputError(f"{str(path)!r} cannot be written ({error.strerror}): choose another folder.") from None
+        raise _unwritten(path, error) from None
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
@@ -31,7 +36,20 @@ def write_whole(path, content, replace=False):
         else:
             os.link(draft, path)  # unlike a rename it refuses a file that has come there in the meantime
     except OSError as error:
-        raise InputError(f"{str(path)!r} cannot be written ({error.strerror}): choose another name.") from None
+        raise _unwritten(path, error) from None
     finally:
         Path(draft).unlink(missing_ok=True)
     return path
+
+
+def _unwritten(path, error):
+    return InputError(f"{str(path)!r} cannot be written ({error.strerror}): choose another name or folder.")
+
+
+def harmless_csv(table):
+    """A pandas table as CSV, its index left out, in which no cell or heading is a formula for a spreadsheet."""
+    return table.map(_harmless).rename(columns=_harmless).to_csv(index=False)
+
+
+def _harmless(cell):
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
