@@ -20,6 +20,7 @@ OUTCOMES = {
     "07": "load a frame, choose fits, and bond tubes with what a line can carry",
     "08": "lighten a node honestly, and price a gram saved",
     "09": "set a lab's own rates, and let it learn",
+    "10": "write a decision that another can act on",
 }
 TRIAL = ("ada", "ben", "student 17")  # ids with which a scenario is tried
 

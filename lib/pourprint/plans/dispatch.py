@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint.ledger.workdays import HORIZON_DAYS, Calendar, past_horizon
 from pourprint.plans import scheduler
-from pourprint.plans.scheduler import UNDER_WAY, Batches, Floor, State, Visits
+from pourprint.plans.scheduler import UNDER_WAY, Floor, State, Visits
 
 MOST_PLAIN = 600  # visits of batches: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already

@@ -1,7 +1,7 @@
 """The decision written down: one memo for client, dean and workshop, as a page, a PDF and a workbook of its numbers."""
 
 # ruff: noqa: F401  what is asked for as pp.report.*
-from pourprint.report.memo import Memo, memo
+from pourprint.report.memo import Memo, memo, memo_of
 from pourprint.report.tables import findings_table, plain_text
 from pourprint.report.two import changes, side_by_side
 from pourprint.report.workbook import workbook

@@ -283,12 +283,9 @@ class Memo:
 
     def _shortened(self):
         """The long tables but for what says nothing."""
-        worth, turning = self.tables["What to measure first"], self.tables["What would turn it"]
+        worth, turning = self.tables["What to measure first"], self.tables["What would turn it"].dropna()
         rows = worth[(worth["worth"] > 0) | (worth.index == "everything")].sort_values("worth", ascending=False)
-        return {
-            "What to measure first": rows.head(ROWS),
-            "What would turn it": turning[turning["turns_at"].notna()].head(ROWS),
-        }
+        return {"What to measure first": rows.head(ROWS), "What would turn it": turning.head(ROWS)}
 
     def pdf(self, paper="A4"):
         """The same page printed by an installed Chromium: bytes; `paper` "A4" or "letter". Raises: InputError."""
@@ -333,3 +330,9 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     if deadline is not None and not isinstance(deadline, int | float) and moment_of(deadline) <= begin:
         raise InputError(f"the deadline, {date_of(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
     return Memo(job, rates, begin, deadline, float(price_of_day), plans, argument)
+
+
+def memo_of(setting, argument=""):
+    """The memo of a Setting, as the panel keeps one; `argument` the author's own words. Raises: as `memo`."""
+    asked = setting.deadline, setting.price_of_day, setting.routes
+    return memo(setting.job, setting.rates, setting.start, *asked, argument)
