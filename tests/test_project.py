@@ -27,7 +27,7 @@ BUDGETS = {
     "decide": 1898,
     "figures": 2581,
     "panels": 953,
-    "lessons": 2925,
+    "lessons": 3008,
     "report": 500,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
