@@ -165,7 +165,13 @@ def test_a_comparison_says_what_its_plans_say():
         assert found.days[route] == pytest.approx(days)
         assert found.unit_cost(route) == pytest.approx((plan.total_cost + 80 * days) / 4)
         assert sum(found.stage_costs()[route].values()) == pytest.approx(found.unit_cost(route))
-    assert [row["cost_with_delay"] / 4 for row in found.rows()] == pytest.approx(sorted(map(found.unit_cost, ROUTES)))
+        mean = pp.expected(plan, start)
+        assert found.mean_days(route) == pytest.approx(mean.days)
+        assert found.mean_unit_cost(route) == pytest.approx((mean.cost + 80 * mean.days) / 4)
+    table = found.table()
+    assert [*table["with failures [EUR a kit]"]] == [round(cost) for cost in sorted(map(found.mean_unit_cost, ROUTES))]
+    plain = sorted(map(found.unit_cost, ROUTES))
+    assert sorted(table["if nothing fails [EUR a kit]"]) == [round(cost) for cost in plain]
     assert pd.Timestamp(found.start) == pd.Timestamp(start)
 
 

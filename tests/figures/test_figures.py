@@ -82,8 +82,16 @@ def test_the_axis_of_a_change_stands_still_while_its_bars_move_a_little():
     assert ticks(0.0) == ticks(601.0) == ticks(699.0) != ticks(701.0)
 
 
+def test_a_comparison_draws_the_plan_and_marks_and_writes_what_failures_make_of_it():
+    found = compared()
+    text = bars.comparison_bars(found, "EUR")
+    for route in found.days:
+        assert f"<b>{found.mean_unit_cost(route):,.0f}</b>" in text and f"<b>{found.mean_days(route):,.0f}</b>" in text
+    assert text.count("<em") == 2 * len(found.days) == text.count("title='with failures")
+
+
 def test_bars_without_marks_draw_none_and_end_their_axis_at_the_longest():
-    text = bars.comparison_bars(compared(), "EUR")
+    text = bars.stacked_bars("T", [bars.Bar("a", (bars.Piece("", 61.0, "#fff", "a"),))], "d")
     assert "<em" not in text and "marked" not in text and "at first" not in text
     assert f"width:{100:.4f}%" in bars.stacked_bars("T", [bars.Bar("a", (bars.Piece("", 61.0, "#fff", "a"),))], "d")
 

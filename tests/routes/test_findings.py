@@ -178,8 +178,7 @@ def test_the_demo_kit_can_be_made(route):
 
 def test_a_comparison_says_what_to_watch_and_what_is_refused():
     found = pp.comparison(pp.plan_all(pp.Job(part(box((100, 80, 1.2)), "cover"), "AlSi7Mg"), routes=PRINTED))
-    (refused,) = [row["note"] for row in found.rows() if row["route"] == "Printed mould"]
-    assert "cover: wall 1.2 mm" in refused
+    assert "cover: wall 1.2 mm" in found.table().loc["Printed mould", "to watch, or why it cannot"]
 
 
 def test_the_picture_names_the_place():

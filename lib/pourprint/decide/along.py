@@ -46,19 +46,18 @@ class Along:
         return np.where(np.isinf(lines.min(axis=0)), np.nan, lines.min(axis=0))
 
 
-def days_along(plans, changes, start, points=None):
+def days_along(plans, changes, start, points=None, now=None):
     """Calendar days from the start to delivery along one input: {route: (n,) [d]}, nan where a route cannot.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers; `changes` {input: (n,)} as of `varied`, rising; or
     empty, for what moves no days; `start` date and time; `points`: so many of them are computed, from the first to
-    the last, and the rest read between (quick, for a slider that still moves).
+    the last, with the one at the value `now`, and the rest read between (quick, for a slider that still moves).
     """
     size = max(map(len, changes.values()), default=1)
-    some = (
-        np.arange(size)
-        if points is None or points >= size
-        else np.unique(np.geomspace(1, size, points).astype(int)) - 1
-    )
+    some = np.arange(size)
+    if points is not None and points < size:
+        here = np.flatnonzero(next(iter(changes.values())) == now)
+        some = np.union1d(np.geomspace(1, size, points).astype(int) - 1, here)
     asked = {key: values[some] for key, values in changes.items()}
     return {
         route: np.interp(

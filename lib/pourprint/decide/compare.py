@@ -157,26 +157,19 @@ def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
     if by not in RANKED:
         raise InputError(f"by must be one of {', '.join(RANKED)}, not {by!r}.")
     _check_price(price_of_day)
-    days = {}
-    for route, plan in feasible(plans).items():
-        plan.single_only("a ranking")
-        days[route] = plan.days(start)
-    table = pd.DataFrame(_ranked(plans, days, price_of_day, by, start)).set_index("route")
-    return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
-
-
-def _ranked(plans, days, price_of_day, by, start):
-    """One dict a route, in order, from days already known: {route: [d]}; routes that cannot come last, with why."""
     rows = []
-    for route, plan in feasible(plans).items():
-        row = {"route": plan.title, "unit_cost": plan.unit_cost, "total_cost": plan.total_cost, "days": days[route]}
-        row["ready"] = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days[route]):%a %d %b %Y}"
-        row["cost_with_delay"] = plan.total_cost + price_of_day * days[route]
+    for plan in feasible(plans).values():
+        plan.single_only("a ranking")
+        days = plan.days(start)
+        row = {"route": plan.title, "unit_cost": plan.unit_cost, "total_cost": plan.total_cost, "days": days}
+        row["ready"] = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days):%a %d %b %Y}"
+        row["cost_with_delay"] = plan.total_cost + price_of_day * days
         row |= {"hands_on_h": plan.hands_on_h, "machine_h": plan.machine_h, "stages": len(plan.stages)}
-        rows.append({**row, "steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield})
-        rows[-1]["note"] = note(plan.findings)
+        row |= {"steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield, "note": note(plan.findings)}
+        rows.append(row)
     cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
-    return sorted(rows, key=lambda row: row[by]) + cannot
+    table = pd.DataFrame(sorted(rows, key=lambda row: row[by]) + cannot).set_index("route")
+    return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
 
 def _check_price(price_of_day):
@@ -190,12 +183,13 @@ def comparison(plans, price_of_day=0.0, start="2026-11-25T08:00", failing=None):
     """Lay the plans of one job side by side.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `price_of_day` [currency/d];
-    `start` date and time; `failing` {route: Shares} if they are known already. Returns: Comparison. Raises: InputError.
+    `start` date and time; `failing` {route: Shares} as far as they are known already. Returns: Comparison.
+    Raises: InputError.
     """
     _check_price(price_of_day)
     scheduled = {route: plan.schedule(start) for route, plan in feasible(plans).items()}
     spans, days = ({route: pair[i] for route, pair in scheduled.items()} for i in (0, 1))
-    failing = {route: shares(plans[route], start) for route in days} if failing is None else failing
+    failing = {route: (failing or {}).get(route) or shares(plans[route], start) for route in days}
     return Comparison(plans, float(price_of_day), moment_of(start), spans, days, failing)
 
 
@@ -222,12 +216,12 @@ class Comparison:
 
     def mean_days(self, route):
         """Calendar days with failures [d]."""
-        return self.failing.get(route, Shares()).days * self.days[route]
+        return self.failing[route].days * self.days[route]
 
     def mean_unit_cost(self, route):
         """Cost of one kit with failures and the price of its share of the days [currency]."""
         plan = self.plans[route]
-        cost = self.failing.get(route, Shares()).cost * plan.total_cost
+        cost = self.failing[route].cost * plan.total_cost
         return (cost + self.price_of_day * self.mean_days(route)) / plan.job.quantity
 
     def stage_costs(self):
@@ -238,6 +232,28 @@ class Comparison:
             table[route] = {**costs, DELAY: self.price_of_day * self.days[route] / plan.job.quantity}
         return table
 
-    def rows(self):
-        """One dict a route, best first: cost, days and date, hours, stages, steps, yield, or why it cannot."""
-        return _ranked(self.plans, self.days, self.price_of_day, "cost_with_delay", self.start)
+    def table(self):
+        """The routes as a pandas table to read, in the order of their mean cost; those that cannot last, with why."""
+        import pandas as pd
+
+        rows = {}
+        for route in sorted(self.days, key=self.mean_unit_cost):
+            plan = self.plans[route]
+            ready = self.start + dt.timedelta(days=self.mean_days(route))
+            rows[plan.title] = {
+                f"with failures [{plan.rates.currency} a kit]": round(self.mean_unit_cost(route)),
+                "with failures [days]": round(self.mean_days(route)),
+                "ready, with failures": f"{ready:%a %d %b %Y}",
+                f"if nothing fails [{plan.rates.currency} a kit]": round(self.unit_cost(route)),
+                "if nothing fails [days]": round(self.days[route]),
+                "hands-on, all kits [h]": round(plan.hands_on_h),
+                "machines, all kits [h]": round(plan.machine_h),
+                "stages": len(plan.stages),
+                "steps": len(plan.steps),
+                "all steps right at the first try": f"{plan.first_pass_yield:.0%}",
+                "to watch, or why it cannot": note(plan.findings),
+            }
+        for plan in self.plans.values():
+            if not plan.feasible:
+                rows[plan.title] = {"to watch, or why it cannot": plan.reason}
+        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("route")

@@ -68,19 +68,21 @@ class Bar:
 
 
 def stage_bars(comparison):
-    """Cost of one kit by stage, the price of the days last: one Bar a route [currency]."""
+    """Cost of one kit by stage, the price of the days last, with failures as a stroke: one Bar a route [currency]."""
     bars = []
     for route, costs in comparison.stage_costs().items():
         looks = (tint(LOOKS[route].colour, white) for white in (0.7, 0.45) * len(costs))
         pieces = (
             Piece(SHORT[stage], cost, look, stage) for (stage, cost), look in zip(costs.items(), looks, strict=False)
         )
-        bars.append(Bar(title_of(route), tuple(piece for piece in pieces if piece.amount > 0)))
+        with_failures = comparison.mean_unit_cost(route)
+        bars.append(Bar(title_of(route), tuple(p for p in pieces if p.amount > 0), with_failures, with_failures))
     return bars
 
 
 def clock_bars(comparison):
-    """Calendar days from the start by phase and kind, further batches last: one Bar a route [d]."""
+    """Calendar days from the start by phase and kind, further batches last, with failures as a stroke: one Bar a route
+    [d]."""
     bars = []
     for route, spans in comparison.spans.items():
         calendar, begin_h = start_of(comparison.start, comparison.plans[route].rates.hours)
@@ -102,7 +104,8 @@ def clock_bars(comparison):
         ]
         later = comparison.days[route] - spans[-1].end_h / 24
         pieces += [Piece(LATER, later, tint(look, 0.65), LATER, "later")] * (later > 1e-9)
-        bars.append(Bar(title_of(route), tuple(pieces)))
+        with_failures = comparison.mean_days(route)
+        bars.append(Bar(title_of(route), tuple(pieces), with_failures, with_failures))
     return bars
 
 
@@ -112,12 +115,17 @@ def comparison_bars(comparison, money):
     Parameter: `money` the currency. The page needs STYLE once.
     """
     return stacked_bars(
-        "Where the money of one kit goes, stage by stage", stage_bars(comparison), f"{money} a kit", "{:,.0f}"
+        "Where the money of one kit goes, stage by stage",
+        stage_bars(comparison),
+        f"{money} a kit; bar: if nothing fails, stroke and number: with failures",
+        "{:,.0f}",
+        "with failures",
     ) + stacked_bars(
         "Where the days go: plain hands-on, lines closed, strokes machines, dots waiting, crosses later batches",
         clock_bars(comparison),
-        "days from the start",
-        "{:,.1f}",
+        "days from the start; bar: if nothing fails, stroke and number: with failures",
+        "{:,.0f}",
+        "with failures",
     )
 
 

@@ -1,17 +1,18 @@
 """The panel that compares the routes: sliders for the job, the rates and the clock; facts, charts, table."""
 
 import datetime as dt
-import html
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
 from pourprint import figures
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.compare import Comparison, comparison, envelope
-from pourprint.decide.failures import Expected, expected
+from pourprint.decide.failures import MANY_PIECES, shares
 from pourprint.decide.inputs import dearest_day, rounded_up
+from pourprint.decide.settings import Setting
 from pourprint.decide.turns import turns, turns_table
 from pourprint.figures.look import counted
 from pourprint.figures.tables import table_html
@@ -30,8 +31,7 @@ from pourprint.panels.panel import (
     start_or_next,
     volume_row,
 )
-from pourprint.parts.kits import KitPart
-from pourprint.plans.jobs import Job
+from pourprint.parts.kits import Kit, KitPart
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import of_runs, simulate_all
 from pourprint.routes import PRINTED, ROUTES, plan_all
@@ -39,20 +39,10 @@ from pourprint.routes import PRINTED, ROUTES, plan_all
 QUANTITIES = np.arange(1, 401)
 DAYS_POINTS = 24  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
-MOST_PIECES = 150  # in a batch: beyond, failures in closed form take more than a moment
-COLUMNS = {
-    "unit_cost": ("{money} a kit", "{:,.0f}"),
-    "cost_with_delay": ("{money} in all", "{:,.0f}"),
-    "days": ("days", "{:.0f}"),
-    "ready": ("ready", "{}"),
-    "hands_on_h": ("hands-on h", "{:,.0f}"),
-    "machine_h": ("machine h", "{:,.0f}"),
-    "stages": ("stages", "{}"),
-    "steps": ("steps", "{}"),
-    "first_pass_yield": ("yield", "{:.0%}"),
-}
-
-
+TABLE = (
+    "The routes in order of cost with failures, days priced: failures in the mean, every input at its value. Estimates "
+    "for teaching and planning, not a quotation."
+)
 FOLDS = {  # the hourly rates: caption → words of their names; the last holds what has none of them
     "people": ("technician", "engineer"),
     "printers": ("printer",),
@@ -64,18 +54,18 @@ FOLDS = {  # the hourly rates: caption → words of their names; the last holds 
 @dataclass(frozen=True)
 class Answer:
     """What the panel asks for: the plans side by side, their costs along the chosen input, and once the sliders rest
-    {route: Expected} with failures (none where there are too many pieces) and {route: chance of the date}."""
+    (`chances` is None before) {route: chance of the date}, empty without a date."""
 
     now: Comparison
     along: Along
-    failing: Mapping[str, Expected] | None
-    chances: Mapping[str, float]
+    chances: Mapping[str, float] | None
 
 
 @dataclass(frozen=True)
 class Question:
     """What a panel's controls ask for: its `kits` {name: Kit}, `rates`, first `start`, `axes` as of `_axes`, keys of
-    the `prices` with a control. `known` keeps the days along the chart: prices leave them as they are."""
+    the `prices` with a control. `known` keeps the days along the chart, which prices leave as they are, and what
+    failures made of the plans when the sliders rested last."""
 
     kits: dict
     rates: RateCard
@@ -84,25 +74,43 @@ class Question:
     prices: tuple[str, ...]
     known: dict = field(default_factory=dict)
 
-    def answer(self, values, resting=True):
-        """The Answer for the controls' {name: value}; roughly, and without failures, while one still moves."""
+    def setting(self, values, name="now"):
+        """The controls' {name: value} as a Setting."""
         if values["start"] is None:
             raise InputError("start: choose a date, or press “today”.")
         begin = self.start if values["start"] == self.start.date() else at_opening(values["start"], self.rates.hours)
-        kit, size = self.kits[values["kit"]].scaled_to(values["volume"]), None if values["at_once"] else values["batch"]
-        job = Job(kit, values["alloy"], values["quantity"], size)
-        plans = plan_all(job, self.rates.replace({key: values[key] for key in self.prices}), values["routes"])
-        now, able = comparison(plans, values["day"], begin), feasible(plans)
+        kit = self.kits[values["kit"]]
+        changed = {key: values[key] for key in self.prices if values[key] != self.rates[key]}
+        return Setting(
+            name,
+            kit,
+            self.rates.replace(changed),
+            values["alloy"],
+            values["quantity"],
+            begin,
+            None if values["at_once"] else values["batch"],
+            values["deadline"],
+            values["day"],
+            None if values["volume"] == mean_cm3(kit) else values["volume"],
+            values["routes"],
+        )
+
+    def answer(self, values, resting=True):
+        """The Answer for the controls' {name: value}; while one still moves, with the last known shares of failures."""
+        asked = self.setting(values)
+        plans = plan_all(replace(asked, kit=_measured(asked.kit)).job, asked.rates, asked.routes)
+        able = feasible(plans)
+        if resting:
+            self.known["failing"] = {route: shares(plan, asked.start) for route, plan in able.items()}
+        now = comparison(plans, asked.price_of_day, asked.start, self.known["failing"])
         along = self._along(values, now, resting)
         if not resting:
-            return Answer(now, along, None, {})
-        runs = simulate_all(able, RUNS, start=begin) if values["deadline"] else {}
-        few = min(job.quantity, job.batch_size) * kit.nodes <= MOST_PIECES
-        failing = {route: expected(plan, begin) for route, plan in able.items() if few}
-        return Answer(now, along, failing, {route: run.chance(values["deadline"]) for route, run in runs.items()})
+            return Answer(now, along, None)
+        runs = simulate_all(able, RUNS, start=asked.start) if asked.deadline else {}
+        return Answer(now, along, {route: run.chance(asked.deadline) for route, run in runs.items()})
 
     def _along(self, values, now, resting):
-        """Costs along the chosen input."""
+        """Costs along the chosen input, failures included."""
         axis, price, days = values["axis"], values["day"], now.days
         title, grid, log = self.axes[axis]
         size = values["quantity"] if values["at_once"] else values["batch"]
@@ -112,7 +120,7 @@ class Question:
             changes, price = {}, grid
         elif price and axis not in self.prices:
             days = self._days(values, now, at, resting)
-        costs = unit_costs_along(now.plans, changes, price, days)
+        costs = unit_costs_along(now.plans, changes, price, days, now.failing)
         return Along(title, grid, log, costs, at, self.rates.currency)
 
     def _days(self, values, now, at, resting):
@@ -125,7 +133,7 @@ class Question:
             return days
         if days and not resting:
             return {route: line * now.days[route] / np.interp(at, grid, line) for route, line in days.items()}
-        days = days_along(now.plans, {axis: grid}, now.start, DAYS_POINTS)
+        days = days_along(now.plans, {axis: grid}, now.start, DAYS_POINTS, at)
         self.known[chart] = asked, days
         return days
 
@@ -138,7 +146,6 @@ def compare_panel(kit, rates, start=None):
     """
     kit = kit_of(kit)
     check_card(rates)
-    kit = replace(kit, parts=tuple(map(_without_mesh, kit.parts)))
     start = start_or_next(start, rates)
     kits = {f"{kit.name} ({kit.nodes} nodes)": kit}
     if len(kit.parts) > 1:
@@ -161,17 +168,22 @@ def compare_panel(kit, rates, start=None):
     def shown(found, values):
         traces = figures.comparison_data(found.along, values["routes"])
         bars = figures.comparison_bars(found.now, rates.currency)
-        table = None if found.failing is None else _table(found, rates.currency)  # it waits until the slider rests
+        table = (
+            None if found.chances is None else table_html(found.now.table(), TABLE)
+        )  # it waits until the slider rests
         kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
         return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
 
-    def add(part, count):
-        item = _without_mesh(KitPart(part, count))
-        kits[f"{count} × {part.name}"] = replace(kit, name=part.name, parts=(item,))
-        kits[f"{kit.name} and {count} × {part.name}"] = replace(kit, parts=(*kit.parts, item))
-        menu, now = job["kit"].source, f"{count} × {part.name}"
+    def offer(more, chosen):
+        kits.update(more)
+        menu = job["kit"].source
         menu.options = list(kits)
-        menu.value = now
+        menu.value = chosen
+
+    def add(part, count):
+        name, item = f"{count} × {part.name}", KitPart(part, count)
+        alone, joined = Kit(part.name, (item,)), replace(kit, parts=(*kit.parts, item))
+        offer({name: alone, f"{kit.name} and {name}": joined}, name)
 
     # A newly chosen part starts at its own size; who chooses a batch size wants batches.
     job["kit"].observe(lambda: setattr(job["volume"].source, "value", mean_cm3(kits[job["kit"].value])))
@@ -189,9 +201,10 @@ def compare_panel(kit, rates, start=None):
     )
 
 
-def _without_mesh(item):
-    """A KitPart that is measured already; without its mesh a slider need not move vertices."""
-    return replace(item, part=replace(item.part, mesh=None))
+@lru_cache(maxsize=64)
+def _measured(kit):
+    """The same kit without its meshes: they are measured already, and a slider need not move vertices."""
+    return replace(kit, parts=tuple(replace(i, part=replace(i.part, mesh=None)) for i in kit.parts))
 
 
 def _job_rows(kits):
@@ -234,35 +247,32 @@ def _rate_rows(rates):
 
 
 def _facts(found, values):
-    """The answer in short: who is cheapest, who soonest, where that turns, and the chance of the date."""
+    """The answer in short, failures included: who is cheapest, who soonest, where that turns, and the chance of the
+    date."""
     now, made = found.now, feasible(found.now.plans)
     if not made:
         return {"no route can make this": " ".join(f"{plan.title}: {plan.reason}" for plan in now.plans.values())}
-    best, soonest = min(made, key=now.unit_cost), min(now.days, key=now.days.get)
-    money, batches = made[best].rates.currency, "" if values["at_once"] else f", in batches of {values['batch']:g}"
-
-    def failing(route):
-        mean = found.failing[route]
-        return (mean.cost + values["day"] * mean.days) / values["quantity"]
+    best, soonest = min(made, key=now.mean_unit_cost), min(made, key=now.mean_days)
+    job, money = made[best].job, made[best].rates.currency
+    batches = "" if job.all_at_once else f", in batches of {job.batch_size}"
+    roughly = "roughly" if min(job.quantity, job.batch_size) * job.kit.nodes > MANY_PIECES else "about"
 
     def told(route):
-        also = "with failures …" if found.failing is None else "too many pieces to count failures at once"
-        if found.failing:
-            also = f"with failures about {failing(route):,.0f} and {counted(round(found.failing[route].days), 'day')}"
-        days = counted(round(now.days[route]), "day")
-        return f"{made[route].title}, {now.unit_cost(route):,.0f} {money} a kit, {days}; {also}"
+        days, plain = (counted(round(n), "day") for n in (now.mean_days(route), now.days[route]))
+        return (
+            f"{made[route].title}, with failures (in the mean, inputs at their values) {roughly} "
+            f"{now.mean_unit_cost(route):,.0f} {money} a kit and {days}; "
+            f"if nothing fails {now.unit_cost(route):,.0f} and {plain}"
+        )
 
     facts = {"cheapest" + ", days priced" * bool(values["day"]) + batches: told(best), "soonest": told(soonest)}
     if best == soonest:
         facts = {"cheapest and soonest" + batches: told(best)}
-    surest = min(found.failing or {}, key=failing, default=best)
-    if surest != best:
-        first = next(iter(facts))
-        facts[first] += f"; with failures {made[surest].title.lower()} is cheapest, about {failing(surest):,.0f}"
-    facts["where it turns, failures left out"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
-    if found.chances:
-        chances = ", ".join(f"{made[route].title.lower()} {of_runs(chance)}" for route, chance in found.chances.items())
-        facts[f"in time by {values['deadline']:%a %d %b %Y}"] = chances
+    facts["where it turns, failures included"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
+    if values["deadline"]:
+        of = {route: of_runs(chance) for route, chance in (found.chances or dict.fromkeys(made, 0)).items()}
+        chances = ", ".join(f"{made[route].title.lower()} {of[route] if found.chances else '…'}" for route in of)
+        facts[f"in time by {values['deadline']:%a %d %b %Y}, failures and inputs drawn"] = chances
     return facts
 
 
@@ -277,7 +287,8 @@ def _turns(along):
 
 def _price_turns(now, best, price):
     """From which price of a day on another route wins, as far as the slider goes."""
-    lines, most = {r: (now.plans[r].total_cost, now.days[r]) for r in now.days}, dearest_day(now.plans[best].rates)
+    most = dearest_day(now.plans[best].rates)
+    lines = {r: (now.failing[r].cost * now.plans[r].total_cost, now.mean_days(r)) for r in now.days}
     later = [(at, route) for at, route in envelope(lines) if price < at <= most]
     parts = [f"above {at:,.0f} a day {now.plans[route].title.lower()}" for at, route in later]
     return ", ".join(parts) or f"at no price of a day from here to {most:,.0f} does another route win"
@@ -285,21 +296,5 @@ def _price_turns(now, best, price):
 
 def _what_turns(now):
     """Each price and size: its value now, and where another route wins, nearest first, as an HTML table."""
-    found = turns(now.plans, price_of_day=now.price_of_day, start=now.start)
-    return table_html(turns_table(found), "One input at a time, the others as they are; failures left out.")
-
-
-def _table(found, money):
-    """The ranked routes as an HTML table."""
-    head = "".join(f'<th scope="col">{html.escape(title.format(money=money))}</th>' for title, _ in COLUMNS.values())
-    body = ""
-    for row in found.now.rows():
-        cells = "".join(f"<td>{form.format(row[key])}</td>" for key, (_, form) in COLUMNS.items() if key in row)
-        if "unit_cost" not in row:
-            cells = f'<td colspan="{len(COLUMNS)}" class="pourprint-left">cannot: {html.escape(row["note"])}</td>'
-        body += f'<tr><th scope="row" class="pourprint-left">{row["route"]}</th>{cells}</tr>'
-    left = ' class="pourprint-left"'
-    return f"""<table class="pourprint-table">
-        <caption{left}>The routes in order of cost, days priced; yield: all steps right at the first try.
-        Estimates for teaching and planning, not a quotation.</caption>
-        <thead><tr><th scope="col"{left}>route</th>{head}</tr></thead><tbody>{body}</tbody></table>"""
+    found = turns(now.plans, price_of_day=now.price_of_day, start=now.start, failures=True)
+    return table_html(turns_table(found), "One input at a time, the others as they are; failures included in the mean.")
