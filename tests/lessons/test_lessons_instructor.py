@@ -50,7 +50,7 @@ def test_the_plan_names_exercises_that_exist_at_the_level_it_says():
 def test_each_outcome_and_each_misconception_has_an_exercise():
     room = pp.lessons.classroom(NOTEBOOKS.parent / "data_demo" / "class.toml")
     table = pp.lessons.exercise_table(room)
-    assert table["outcome"].nunique() == 10 and table["a wrong answer shows who"].is_unique
+    assert table["outcome"].nunique() == 11 and table["a wrong answer shows who"].is_unique
 
 
 @pytest.mark.parametrize("path", INSTRUCTOR, ids=lambda path: path.stem)
