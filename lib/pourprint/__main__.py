@@ -148,13 +148,12 @@ def sweep(given):
     import pandas as pd
 
     import pourprint as pp
-    from pourprint.decide.kits import Kits
 
     paths = sorted(str(path) for path in Path(given.folder).glob("*.toml"))
     if not paths:
         raise pp.InputError(f"folder {given.folder!r} holds no kit that ends in .toml.")
     rates, client = _rates(given), None
-    function = Kits(given.alloy, given.quantity, rates, given.start)
+    function = pp.sweep.Kits(given.alloy, given.quantity, rates, given.start)
     if given.workers:
         from distributed import Client
 
