@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import os
 import re
 import shutil
 import subprocess
@@ -11,6 +12,7 @@ from functools import cache
 from itertools import pairwise
 from xml.etree import ElementTree
 
+import html5lib
 import numpy as np
 import pytest
 
@@ -299,12 +301,44 @@ def test_a_job_that_no_route_can_make_is_refused_with_the_reasons():
         pp.report.memo(pp.Job(giant, "AlSi7Mg"), demo_rates(), START)
 
 
+def test_the_page_is_html_as_the_standard_has_it():
+    """html5lib, an implementation of the WHATWG's parser apart from any browser, which stops at the first fault."""
+    text = without_script(page())
+    html5lib.HTMLParser(strict=True).parse(text)
+    with pytest.raises(html5lib.html5parser.ParseError):
+        html5lib.HTMLParser(strict=True).parse(text.replace("</figure>", "", 1))
+    script = re.search(r"<script.*?</script>", page(), flags=re.DOTALL)[0]
+    assert not re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", script), "HTML forbids control characters in scripts, too"
+
+
+@pytest.mark.skipif(not shutil.which("npx") or os.environ.get("CI") == "true", reason="asks npm for a checker, by hand")
+def test_the_page_passes_a_checker_of_its_rules(tmp_path):
+    """html-validate (npm), rules for the standard's content model and for accessibility."""
+    path = small_memo().write(tmp_path / "memo.html")
+    (tmp_path / ".htmlvalidate.json").write_text('{"extends": ["html-validate:standard", "html-validate:a11y"]}')
+    command = ["npx", "--yes", "html-validate@10", path.name]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=300)
+    if "npm error" in done.stderr:
+        pytest.skip("npm could not fetch the checker")
+    assert done.returncode == 0, done.stdout
+
+
+def poppler(tool, path, *options):
+    return subprocess.run([tool, *options, path], capture_output=True, text=True, check=True).stdout
+
+
 @pytest.mark.skipif(not shutil.which("pdftotext"), reason="needs poppler to read the PDF")
-def test_the_pdf_holds_the_recommendation_on_few_pages(tmp_path):
-    path = small_memo().write(tmp_path / "memo.pdf")
+@pytest.mark.parametrize(("paper", "size"), [("A4", {(595, 842), (842, 595)}), ("letter", {(612, 792), (792, 612)})])
+def test_the_pdf_holds_the_recommendation_on_few_pages_of_the_paper_with_its_fonts(tmp_path, paper, size):
+    path = tmp_path / "memo.pdf"
+    path.write_bytes(small_memo().pdf(paper))
     text = subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout
-    assert small_memo().recommendation.split(":")[0] in text and "Workshop traveller" in text
-    assert 6 <= text.count("\f") <= 24
+    assert small_memo().recommendation in " ".join(text.split()) and "Workshop traveller" in text
+    assert 8 <= text.count("\f") <= 16
+    sizes = re.findall(r"size:\s+([\d.]+) x ([\d.]+)", poppler("pdfinfo", path, "-f", "1", "-l", "99"))
+    assert {(round(float(a)), round(float(b))) for a, b in sizes} == size
+    fonts = [line.split() for line in poppler("pdffonts", path).splitlines()[2:]]
+    assert fonts and all(line[-5] == "yes" for line in fonts), "embedded"
 
 
 def test_the_break_even_chart_holds_at_the_quantity_wanted_what_the_routes_table_says():

@@ -74,7 +74,6 @@ def _run(path):
 def _page(runs, title, code):
     """The page of [(notebook that was run, its folder)], with plotly's script once if there is a plot."""
     from nbconvert import HTMLExporter
-    from plotly.offline import get_plotlyjs
 
     from_elsewhere = ("require_js", "mathjax", "jquery", "widget_renderer", "jupyter_widgets_base")
     exporter = HTMLExporter(
@@ -97,7 +96,7 @@ def _page(runs, title, code):
     before, after = head[: head.index("<title>")], head[head.index("</title>") + 8 :]
     look = Path(__file__).with_name("handout.css").read_text(encoding="utf-8")
     head = f"{before}<title>{html.escape(title)}</title>{after}<style>\n{look}</style>"
-    script = f"<script>{get_plotlyjs()}</script>" if any("plotly-graph-div" in body for body in bodies) else ""
+    script = f"<script>{plotly_script()}</script>" if any("plotly-graph-div" in body for body in bodies) else ""
     joined = "".join(f'<div class="pourprint-notebook">{body}</div>' for body in bodies)
     return f'<!DOCTYPE html><html lang="en"><head>{head}{script}</head><body>{joined}</body></html>'
 
@@ -111,6 +110,13 @@ def _still_plot(output):
     if figure is not None:
         figure.pop("config", None)
         data["text/html"] = plot_html(plotly.io.from_json(plotly.io.json.to_json_plotly(figure), skip_invalid=True))
+
+
+def plotly_script():
+    """Plotly's script for a page: two raw control characters in its strings, which HTML forbids, written as escapes."""
+    from plotly.offline import get_plotlyjs
+
+    return get_plotlyjs().translate({code: f"\\x{code:02x}" for code in range(32) if chr(code) not in "\t\n\r"})
 
 
 def plot_html(figure):

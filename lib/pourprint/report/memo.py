@@ -263,10 +263,9 @@ class Memo:
         """The memo as one page that needs no network; `paper` as of CSS, "A4" or "letter" (default: the printer's)."""
         from jinja2 import Environment, StrictUndefined
         from markupsafe import Markup
-        from plotly.offline import get_plotlyjs
 
         from pourprint.figures.look import THEME
-        from pourprint.lessons.handouts import plot_html
+        from pourprint.lessons.handouts import plot_html, plotly_script
 
         page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
         return page.from_string(Path(__file__).with_name("memo.html").read_text(encoding="utf-8")).render(
@@ -276,7 +275,7 @@ class Memo:
             plot=lambda chart: Markup(plot_html(chart.figure)),
             shown=tables.shown,
             theme=Markup(THEME),
-            script=Markup(get_plotlyjs()),
+            script=Markup(plotly_script()),
             not_considered=NOT_CONSIDERED,
             paper=paper,
         )
