@@ -27,7 +27,7 @@ BUDGETS = {
     "decide": 1915,
     "figures": 2590,
     "panels": 953,
-    "lessons": 3008,
+    "lessons": 3010,
     "report": 500,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
