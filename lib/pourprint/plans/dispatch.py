@@ -1,6 +1,8 @@
 """The scheduler put to work, plain or compiled: who is there, and when which batch is done."""
 
+import os
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
 from types import FunctionType
@@ -13,6 +15,8 @@ from pourprint.plans.scheduler import UNDER_WAY, Floor, State, Visits
 
 MOST_PLAIN = 600  # visits of batches: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already
+MANY_RUNS = 200  # from which on all cores lead them
+SCRATCH = ("held", "busy", "person", "from_h", "to_h", "count")  # of a State: of one run, not of all
 
 
 @cache
@@ -27,7 +31,7 @@ def compiled():
     for name, function in vars(scheduler).items():
         if isinstance(function, FunctionType):
             own = FunctionType(function.__code__, space, name)
-            space[name] = njit(cache=True, _nrt=False, error_model="numpy", forceinline=name != "lead")(own)
+            space[name] = njit(cache=True, _nrt=False, error_model="numpy", nogil=True, forceinline=name != "lead")(own)
     return space["lead"]
 
 
@@ -103,22 +107,30 @@ def schedule(shop, steps, leg, hours, batches, runs=None, log=False):
         return [np.zeros(size, int if kind == "i" else float) for kind in kinds]
 
     state = State(
-        batches.first.copy(),
-        batches.ready_h.copy(),
-        np.full(number, np.inf),
-        np.full(number, UNDER_WAY),
-        *zeros("iiifff", number),
+        *zeros("iiiiifffff", number),
         *zeros("i", len(machines)),
         *zeros("i", len(people)),
         *zeros("iff", 3 * int(np.diff(runs).max(initial=1))),
-        *zeros("i", 5),
         np.zeros((turns, 9)),
         np.zeros((5 * turns, 3)),
+        np.zeros(5, int),
     )
-    given = [visits, batches, runs, state]
+    state.at[:], state.due_h[:], state.end_h[:], state.mode[:] = batches.first, batches.ready_h, np.inf, UNDER_WAY
+    floor, given = shop.floor(people, machines, plain), [visits, batches, runs, state]
     if plain:
         given = [type(g)(*(each.tolist() for each in g)) if isinstance(g, tuple) else g.tolist() for g in given]
-    (scheduler.lead if plain else compiled())(shop.floor(people, machines, plain), *given)
+        scheduler.lead(floor, *given)
+    elif len(runs) < MANY_RUNS:
+        compiled()(floor, *given)
+    else:  # a thread for each core, with scratch of its own
+        cores = os.cpu_count() or 1
+
+        def led(part):
+            own = state._replace(**{name: getattr(state, name).copy() for name in SCRATCH})
+            compiled()(floor, visits, batches, runs[part[0] : part[-1] + 2], own)
+
+        with ThreadPoolExecutor(cores) as pool:
+            list(pool.map(led, np.array_split(np.arange(len(runs) - 1), cores)))
     state = State(*map(np.asarray, given[-1]))
     if np.isinf(state.end_h).any():
         raise past_horizon()

@@ -13,9 +13,7 @@ calendar's first midnight [h].
 """
 
 import math
-from typing import NamedTuple
-
-import numpy as np
+from collections import namedtuple
 
 MOMENT_H = 1e-9  # what lies closer happens at one time
 TO_LOAD, TO_WORK, AT_BENCH, UNDER_WAY, BOOKED, AWAY = range(6)  # what a batch does, or waits for
@@ -23,68 +21,24 @@ ARRIVING, SET_UP, RUNNING, UNLOADING, RESTING = range(5)  # where it is in a rou
 BOOKINGS, ROWS, PIECES, OLDEST, BEYOND = range(5)  # places of State.count
 
 
-class Floor(NamedTuple):
-    """Who and what is there: of each of P people a calendar's tables, (P, …), and how many; of each of M machines how
-    many, and its bookings `closed` (machine, from, to)."""
+# Who and what is there: of each of P people a calendar's tables, (P, …), and how many; of each of M machines how many,
+# and its bookings `closed` (machine, from, to).
+Floor = namedtuple("Floor", "opening before shift night day_h people machines closed")
 
-    opening: np.ndarray
-    before: np.ndarray
-    shift: np.ndarray
-    night: np.ndarray
-    day_h: float
-    people: np.ndarray
-    machines: np.ndarray
-    closed: np.ndarray
+# Visits of steps in the order of time, (V,), and one more that is nobody's: `who` works at which `machine`, -1 for none;
+# whether what they do is neither laid down nor left for the night, `whole`; how soon it must follow the visit before
+# it, `within_h`, else infinite; how many rounds, and the hours of each.
+Visits = namedtuple("Visits", "who machine whole within_h rounds hands_on_h run_h unload_h wait_h")
 
+# Batches in the order of rank, (B,): their visits `first` up to `last`; when they are there at the earliest, which is
+# infinite for those that wait until an older one, `after`, is done (else -1).
+Batches = namedtuple("Batches", "first last ready_h after")
 
-class Visits(NamedTuple):
-    """Visits of steps in the order of time, (V,), and one more that is nobody's: `who` works at which `machine`, -1 for
-    none; whether what they do is neither laid down nor left for the night, `whole`; how soon it must follow the visit
-    before it, `within_h`, else infinite; how many rounds, and the hours of each."""
-
-    who: np.ndarray
-    machine: np.ndarray
-    whole: np.ndarray
-    within_h: np.ndarray
-    rounds: np.ndarray
-    hands_on_h: np.ndarray
-    run_h: np.ndarray
-    unload_h: np.ndarray
-    wait_h: np.ndarray
-
-
-class Batches(NamedTuple):
-    """Batches in the order of rank, (B,): their visits `first` up to `last`; when they are there at the earliest, which
-    is infinite for those that wait until an older one, `after`, is done (else -1)."""
-
-    first: np.ndarray
-    last: np.ndarray
-    ready_h: np.ndarray
-    after: np.ndarray
-
-
-class State(NamedTuple):
-    """Where every batch is (B,), what is held (M,), who is busy (P,) and booked, and the log of what was done, if it
-    has room; `count` says how many bookings, rows and pieces there are, and which batches are led."""
-
-    at: np.ndarray
-    due_h: np.ndarray
-    end_h: np.ndarray
-    mode: np.ndarray
-    phase: np.ndarray
-    turn: np.ndarray
-    row: np.ndarray
-    left_h: np.ndarray
-    since_h: np.ndarray
-    next_h: np.ndarray  # when what follows hot begins
-    held: np.ndarray
-    busy: np.ndarray
-    person: np.ndarray
-    from_h: np.ndarray
-    to_h: np.ndarray
-    count: np.ndarray
-    rows: np.ndarray  # batch, visit, turn, ready, begin, worked, ran, unloaded, end
-    pieces: np.ndarray  # row, from, to
+# Where every batch is, (B,); what is held, (M,); who is busy, (P,), and booked; the log of what was done, if it has
+# room: rows of batch, visit, turn, ready, begin, worked, ran, unloaded, end; pieces of row, from, to. `next_h` is when
+# what follows hot begins, `count` how many bookings, rows and pieces there are, and which batches are led.
+PLACES = "at mode phase turn row due_h end_h left_h since_h next_h"
+State = namedtuple("State", f"{PLACES} held busy person from_h to_h rows pieces count")
 
 
 # The calendar ---------------------------------------------------------------------------------------------
