@@ -55,7 +55,13 @@ def test_the_gram_chart_finds_where_it_begins_to_pay():
     assert "from 10 kits on by printed metal" in pp.figures.gram_chart(table, 1.0).figure.layout.title.text.lower()
     assert "none" in pp.figures.gram_chart(table, 0.1).figure.layout.title.text
     bars = pd.DataFrame(
-        {"mass [g]": [200.0, 150.0], "stiffness [-]": [1.0, 0.9], "margin [-]": [2.0, 1.5]}, index=["plain", "light"]
+        {
+            "mass [g]": [200.0, 150.0],
+            "stiffness, holes empty [-]": [1.0, 1.3],
+            "stiffness, holes rigid [-]": [1.0, 0.9],
+            "margin [-]": [2.0, 1.5],
+        },
+        index=["plain", "light"],
     )
     assert pp.figures.stiffness_chart(bars).figure.layout.title.text.startswith("plain")
 

@@ -128,3 +128,20 @@ def test_the_lesson_can_be_left_at_any_iteration():
     designs.close()
     assert (first.iteration, second.iteration) == (1, 2)
     assert second.compliance < first.compliance
+
+
+def test_pinned_bar_is_pulled_as_by_hand_and_rigid_moves_cost_nothing():
+    """Hooke: a bar pulled at both ends by balanced forces grows by F L / (E A), wherever it is pinned; forces of a turn
+    and a shift as one body are nothing."""
+    lattice = Lattice.of(np.ones((10, 2, 2), bool))
+    element = brick(E, 0.0, 1.0)[0]
+    pins = lattice.pins(np.ones(len(lattice.nodes), bool))
+    assert pins.sum() == 6
+    share = np.prod(np.where(lattice.nodes[:, 1:] == 1, 1.0, 0.5), axis=1) / 4
+    loads = np.zeros((len(lattice.nodes), 3, 1))
+    loads[:, 0, 0] = share * ((lattice.nodes[:, 0] == 10) * 1.0 - (lattice.nodes[:, 0] == 0)) * 100
+    moved = Solver(lattice, element, pins).solve(np.ones(len(lattice.cells)), loads, tolerance=1e-10)
+    ends = [moved[lattice.nodes[:, 0] == x, 0, 0].mean() for x in (0, 10)]
+    assert ends[1] - ends[0] == pytest.approx(100 * 10 / (E * 4), rel=1e-6)
+    body = (np.cross([0.1, -0.2, 0.3], lattice.nodes) + np.array([1, 2, 3]))[:, :, None]
+    assert np.abs(lattice.forces(element, np.ones(len(lattice.cells)), body)).max() < 1e-9 * E

@@ -35,21 +35,21 @@ def test_spread_loads_have_the_force_and_moment_that_they_stand_for(task):
     points = rng.normal(size=(300, 3)) * 30
     loaded = [rng.random(300) < 0.3 for _ in task.holes]
     forces = spread(task, points, loaded)
-    for i, hole in enumerate(task.holes[1:]):
+    for i, hole in enumerate(task.holes):
         own = forces[:, :, 6 * i : 6 * i + 6]
         force = own.sum(0)
         moment = np.cross(points[:, None] - hole.seat_mm, np.moveaxis(own, 2, 1)).sum(0).T
         assert np.vstack([force, moment]) == pytest.approx(np.eye(6), abs=1e-10)
-        assert np.all(own[~loaded[i + 1]] == 0)
+        assert np.all(own[~loaded[i]] == 0)
 
 
 def test_mixes_of_loads_keep_the_energy(task):
     """The mixes that are left out carry less than a thousandth of what all cases do."""
     mixes, made = task.mixes()
-    scale = np.tile([1.0] * 3 + [1 / 30.0] * 3, len(task.holes) - 1)[:, None]
+    scale = np.tile([1.0] * 3 + [1 / 30.0] * 3, len(task.holes))[:, None]
     left = (task.loads - mixes @ made) * scale
     assert (left**2).sum() < 1e-3 * ((task.loads * scale) ** 2).sum()
-    assert mixes.shape[1] < task.loads.shape[0] <= 12
+    assert mixes.shape[1] < task.loads.shape[0] == 6 * len(task.holes)
 
 
 def test_the_search_keeps_the_volume_and_can_be_left(task, stages):
@@ -87,20 +87,32 @@ def test_the_lighter_node_is_watertight_and_its_sockets_are_exact(task, stages, 
 
 
 def test_lighter_is_stiffer_than_the_same_mass_by_thinner_walls(task, light):
-    """By bricks that the search did not use, at two sizes of cells; at least 15 % stiffer, as promised."""
-    alloy = pp.alloys()["AlSi7Mg"]
-    thin = thinner(task, light.volume_cm3)
-    assert thin.volume_cm3 == pytest.approx(light.volume_cm3, rel=2e-3)
-    ratios = []
+    """By bricks that the search did not use, at two sizes of cells, with empty and with rigid holes, against walls
+    thinned alike and against walls that keep what a smaller ball saves: at least 15 % stiffer, as promised."""
+    alloy, volume = pp.alloys()["AlSi7Mg"], light.volume_cm3
+    thin = thinner(task, volume)
+    no_ball = thinner(replace(task, shape={**task.shape, "blend_mm": 0.0}), volume)
+    assert [part.volume_cm3 for part in (thin, no_ball)] == pytest.approx([volume] * 2, rel=1e-3)
+    shapes, gains = {"plain": task.plain, "thinner": thin, "no ball": no_ball, "lighter": light}, []
     for cell in (2.5, 2.0):
-        table = verified_table(
-            verify(task, {"plain": task.plain, "thinner": thin, "lighter": light}, alloy, cell), alloy
-        )
-        assert table.loc["plain", "stiffness [-]"] == 1
+        table = verified_table(verify(task, shapes, alloy, cell), alloy)
+        stiffness = table.filter(like="stiffness")
+        assert stiffness.loc["plain"].to_numpy() == pytest.approx(1)
         assert (table["margin [-]"] > 0).all()
-        ratios.append(table.loc["lighter", "stiffness [-]"] / table.loc["thinner", "stiffness [-]"])
-    assert min(ratios) > 1.15
-    assert ratios[0] == pytest.approx(ratios[1], rel=0.06)
+        gains.append(stiffness.loc["lighter"] / stiffness.loc[["thinner", "no ball"]].max())
+    assert np.min(gains) > 1.15
+    assert gains[0].to_numpy() == pytest.approx(gains[1].to_numpy(), rel=0.1)
+    assert (gains[0].iloc[1] < gains[0].iloc[0]) and (gains[1].iloc[1] < gains[1].iloc[0])  # rigid holes hide a gain
+
+
+def test_loads_balance_so_that_it_does_not_matter_where_the_node_is_pinned(task):
+    """Statics: forces and moments of all holes about the middle are nothing; so pins carry nothing (exact)."""
+    force, moment = np.zeros((2, 3, task.loads.shape[1]))
+    for i, hole in enumerate(task.holes):
+        own = task.loads[6 * i : 6 * i + 6]
+        force, moment = force + own[:3], moment + own[3:] + np.cross(hole.seat_mm, own[:3], axisb=0, axisc=0)
+    assert np.abs(force).max() < 1e-9 * np.abs(task.loads).max()
+    assert np.abs(moment).max() < 1e-9 * np.abs(task.loads).max()
 
 
 def test_thinner_walls_keep_the_mouths(task):

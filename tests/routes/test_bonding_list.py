@@ -37,7 +37,7 @@ def test_one_socket_by_hand(frame, plans):
     loads = pp.frame_loads(frame)
     row = bond_list(frame, loads, plans["printed_metal"]).loc[("rocker_pivot", "front_leg_left")]
     force, moment = (part[:, -1] for part in loads.ends["front_leg_left", "rocker_left"])
-    axis = np.array([380.0, 0.0, -330.0]) / np.hypot(380, 330)
+    axis = np.array([0.94, 0.0, -0.34]) / np.hypot(0.94, 0.34)
     pull = abs(force @ axis) + 2 * np.linalg.norm(moment - axis * (moment @ axis)) / 14.0
     assert row["equal pull [N]"] == pytest.approx(pull)
     lap = Lap(30, 2, 70, 1.1, 4.0, 72, 21.5, 40, 0.125)

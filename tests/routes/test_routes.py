@@ -436,7 +436,7 @@ def test_a_pattern_too_tall_for_the_printer_lies_down():
 @pytest.mark.parametrize("route", ROUTES)
 @pytest.mark.parametrize("alloy", ["AlSi10Mg", "316L"])
 def test_numbers_of_a_mesh_plan_like_the_mesh_or_the_plan_says_why_not(route, alloy):
-    """Each demo node once more by its volume, surface and box: within 3 %, else within a tenth and a finding."""
+    """Each demo node once more by its volume, surface and box: within 3 %, else within 15 % and a finding."""
     for item in demo_kit().parts:
         part = item.part
         bare = pp.Part.from_numbers(part.name, part.volume_cm3, part.area_cm2, tuple(part.box_mm))
@@ -445,5 +445,5 @@ def test_numbers_of_a_mesh_plan_like_the_mesh_or_the_plan_says_why_not(route, al
         ]
         off = abs(found[1].total_cost / found[0].total_cost - 1)
         said = any("numbers alone" in str(one) for one in found[1].findings)
-        assert off < (0.1 if said else 0.03), part.name
+        assert off < (0.15 if said else 0.03), part.name
         assert not any("numbers alone" in str(one) for one in found[0].findings)

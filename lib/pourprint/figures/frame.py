@@ -21,13 +21,14 @@ def frame_picture(frame, loads):
     for name, one in frame.tubes.items():
         ends = [middle[point] for point in one.between]
         shade = int(np.ceil(STEPS * shares[name] / shares[worst] - 1e-9))
-        groups.setdefault(shade, []).append(tube(np.array(ends), np.full(2, one.diameter_mm / 2)))
+        groups.setdefault(shade, []).append(tube(np.array(ends), np.broadcast_to(one.diameter_mm, 2) / 2))
         for point in filter(frame.has_node, one.between):
             reach = frame.mouths_mm(point).get(name, 0.0)
             if reach:
                 along = frame.direction(one, point)
                 stub = np.array([middle[point], middle[point] + reach * along])
-                stubs.append(tube(stub, np.full(2, one.diameter_mm / 2 + frame.points[point].wall_mm)))
+                wide = one.socket_at(point).diameter_mm / 2 + frame.points[point].wall_mm
+                stubs.append(tube(stub, np.full(2, wide)))
     traces = [solid_trace(joined(some), tint(PARTS[0], 0.85 * (1 - k / STEPS)), 1.0, "") for k, some in groups.items()]
     traces.append(solid_trace(joined(stubs), PARTS[-1], 1.0, "nodes"))
     turn = np.linspace(0, 2 * np.pi, 49)

@@ -36,16 +36,19 @@ def search_chart(stages):
 def stiffness_chart(table):
     """Stiffness for mass of verified shapes. `table` as `verified_table` returns. Returns: Chart."""
     names = list(table.index)
-    best = table["stiffness [-]"].idxmax()
-    title = f"{best} is the stiffest of {len(names)} shapes: {table.loc[best, 'stiffness [-]']:.2f} times the first"
-    figure = canvas(title, "stiffness over the first's [-]", rows=names)
-    said = [f"{row['stiffness [-]']:.2f} at {row['mass [g]']:.0f} g" for _, row in table.iterrows()]
-    bars(figure, table["stiffness [-]"].tolist(), names, METAL, said=said, hover="%{y}: %{x:.2f}")
-    figure.update_xaxes(range=[0, 1.35 * table["stiffness [-]"].max()])
+    both = table.filter(like="stiffness").to_numpy()
+    low, high = both.min(axis=1), both.max(axis=1)
+    best = int(low.argmax())
+    title = f"{names[best]} is the stiffest of {len(names)} shapes: {low[best]:.2f} to {high[best]:.2f} times the first"
+    figure = canvas(title, "least stiffness over the first's [-]", rows=names)
+    said = [f"{a:.2f} to {b:.2f} at {mass:.0f} g" for a, b, mass in zip(low, high, table["mass [g]"], strict=True)]
+    bars(figure, low.tolist(), names, METAL, said=said, hover="%{y}: %{x:.2f}")
+    figure.update_xaxes(range=[0, 1.6 * low.max()])
     return Chart(
         figure,
-        f"The least margin against yield is {table['margin [-]'].min():.1f}, away from loads and steps; no fatigue.",
-        "One bar a shape; its length is its stiffness under all load cases, its mass is written behind it.",
+        f"From rigid tubes and bearings to none; the least margin against yield is {table['margin [-]'].min():.1f}, "
+        "away from loads and steps; no fatigue.",
+        "One bar a shape; its length is its least stiffness under all load cases; behind it least, greatest and mass.",
         table.round(2),
     )
 

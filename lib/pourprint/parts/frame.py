@@ -56,24 +56,36 @@ class Point:
 class FrameTube:
     """A tube between two points: diameter_mm outside, wall_mm, bond_mm in each socket [mm], of a `tubing`.
 
-    pivots_at: the point in whose boss it turns instead of being bonded. root_nm_rad: stiffness of a bonded end in
-    bending [Nm/rad], infinite for a rigid one.
+    diameter_mm, bond_mm: one number, or one for each end of a tube that tapers; it then counts with its thin end, which
+    is safe. pivots_at: the point in whose boss it turns instead of being bonded: along the bore as a shaft, square to
+    it by a bought fork. root_nm_rad: stiffness of a bonded end in bending [Nm/rad], infinite for a rigid one.
     """
 
     __pydantic_config__ = STRICT
     name: str
     between: tuple[str, str]
     tubing: str
-    diameter_mm: float
+    diameter_mm: float | tuple[float, float]
     wall_mm: float
-    bond_mm: float = 35.0
+    bond_mm: float | tuple[float, float] = 35.0
     pivots_at: str = ""
     root_nm_rad: float = math.inf
 
     def __post_init__(self):
-        check_numbers(arrays=False, diameter_mm=self.diameter_mm, wall_mm=self.wall_mm, bond_mm=self.bond_mm)
-        if self.wall_mm * 2 >= self.diameter_mm or self.root_nm_rad <= 0:
+        check_numbers(arrays=False, wall_mm=self.wall_mm)
+        check_numbers(diameter_mm=self.diameter_mm, bond_mm=self.bond_mm)
+        if self.wall_mm * 2 >= self.thin_mm or self.root_nm_rad <= 0:
             raise InputError(f"tube {self.name!r} needs wall_mm below half of diameter_mm, and root_nm_rad above 0.")
+
+    @property
+    def thin_mm(self):
+        """Outer diameter [mm], the lesser of a tube that tapers."""
+        return float(np.min(self.diameter_mm))
+
+    def socket_at(self, point):
+        """The Socket for the end at a point."""
+        ends = np.broadcast_to(self.diameter_mm, 2), np.broadcast_to(self.bond_mm, 2)
+        return Socket(*(float(values[self.between.index(point)]) for values in ends))
 
 
 @dataclass(frozen=True)
@@ -196,7 +208,8 @@ class Frame:
     def shape_at(self, point):
         """Arguments of make_node at a point: (tubes, wall_mm, bosses, hub_shell_mm, blend_mm) as a dict."""
         where = self.points[point]
-        tubes = tuple(Tube(tuple(self.direction(t, point)), t.diameter_mm, t.bond_mm) for t in self.sockets_at(point))
+        sockets = ((t, t.socket_at(point)) for t in self.sockets_at(point))
+        tubes = tuple(Tube(tuple(self.direction(t, point)), s.diameter_mm, s.depth_mm) for t, s in sockets)
         pivot = where.pivot
         bosses = () if pivot is None else (Boss(pivot.axis, pivot.bore_mm, pivot.length_mm, pivot.wall_mm),)
         walls = {"wall_mm": where.wall_mm, "hub_shell_mm": where.hub_shell_mm, "blend_mm": where.blend_mm}
@@ -208,9 +221,9 @@ class Frame:
         if not self.has_node(point):
             return {tube.name: 0.0 for tube in bonded}
         shape = self.shape_at(point)
-        radii = [tube.diameter_mm / 2 + GAP_MM for tube in bonded]
+        radii = [socket.diameter_mm / 2 + GAP_MM for socket in shape["tubes"]]
         starts = socket_starts(shape["tubes"], shape["bosses"], radii, shape["wall_mm"])
-        return {tube.name: float(d + tube.bond_mm) for tube, d in zip(bonded, starts, strict=True)}
+        return {tube.name: float(d + s.depth_mm) for tube, s, d in zip(bonded, shape["tubes"], starts, strict=True)}
 
     @cached_property
     def node_kinds(self):
@@ -251,7 +264,7 @@ class Frame:
                 part = make_node(**self.shape_at(point), gap_mm=GAP_MM, segments=segments, name=kind.name)
             except InputError as error:
                 raise InputError(f"point {point}: {error}") from None
-            sockets = tuple(Socket(t.diameter_mm, t.bond_mm) for t in self.sockets_at(point))
+            sockets = tuple(tube.socket_at(point) for tube in self.sockets_at(point))
             bores, faces, pivot = (), (), self.points[point].pivot
             if pivot:
                 ring = np.pi * pivot.wall_mm * (pivot.bore_mm + pivot.wall_mm) / 100
@@ -284,8 +297,9 @@ def _wrong_names(file, points, tubing):
         elif tube.pivots_at:
             pivot = points[tube.pivots_at].pivot if tube.pivots_at in tube.between else None
             axis = None if pivot is None else unit_vector(pivot.axis, "axis")
-            if axis is None or abs(axis @ along) < np.linalg.norm(along) * (1 - 1e-6):
-                faults.append(f"tube {tube.name}: pivots_at must be an end that has a pivot along the tube")
+            slant = 0.5 if axis is None else abs(axis @ along) / np.linalg.norm(along)
+            if min(slant, 1 - slant) > 1e-6:
+                faults.append(f"tube {tube.name}: pivots_at must be an end with a pivot along or square to the tube")
     return faults
 
 

@@ -32,21 +32,22 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
         made = how[item.part.name][len(item.bores) :]
         for name, done in zip(kind.tubes[0], made, strict=False):
             tube, (force, moment) = frame.tubes[name], at[name]
+            socket = tube.socket_at(kind.points[0])
             fibres = frame.tubing[tube.tubing]
-            machined = tolerance_um(tube.diameter_mm, MACHINED_GRADE) / 1000
-            tolerance = machined if done == "machined" else hole_tolerance_mm(plan, tube.diameter_mm)
+            machined = tolerance_um(socket.diameter_mm, MACHINED_GRADE) / 1000
+            tolerance = machined if done == "machined" else hole_tolerance_mm(plan, socket.diameter_mm)
             worst, usual = gap_spread_mm(target, tolerance, tube_tolerance)
             least = max(worst[0], rates["bonding.least_gap"] + values[f"{isolation}.thickness"])
             lap = isolated(
                 {
-                    "tube_mm": tube.diameter_mm,
+                    "tube_mm": socket.diameter_mm,
                     "tube_wall_mm": tube.wall_mm,
                     "tube_gpa": fibres["youngs_modulus"].value,
                     "tube_um_mk": fibres["expansion"].value,
                     "boss_wall_mm": frame.points[kind.points[0]].wall_mm,
                     "boss_gpa": alloy["youngs_modulus"],
                     "boss_um_mk": values[f"expansion.{alloy.family}"],
-                    "length_mm": tube.bond_mm,
+                    "length_mm": socket.depth_mm,
                     "gap_mm": least,
                     "adhesive_mpa": values["adhesive.shear_modulus"],
                 },
@@ -55,7 +56,7 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
             axis = frame.direction(tube, kind.points[0])
             pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(moment - np.outer(axis, axis @ moment), axis=0))
             hardest = int(np.argmax(pulls))
-            mean = pulls[hardest] / (2 * np.pi * lap.radius_mm * tube.bond_mm)
+            mean = pulls[hardest] / (2 * np.pi * lap.radius_mm * socket.depth_mm)
             peak, cold = lap.worst_shear_mpa(pulls[hardest], colder), lap.worst_shear_mpa(0.0, colder)
             rows.append((kind.name, name, done, *worst, *usual, labels[hardest][1], pulls[hardest], float(peak),
                          float(cold), mean / allowable_mpa(), lap.useful_length_mm()))  # fmt: skip

@@ -22,6 +22,7 @@ class Bar:
 
     offset_mm: rigid stretches at its two ends. soft: {freedom: compliance} of its ends in the bar's own axes (0 to 5
     the first end: along, two across, twist, two bends; 6 to 11 the second), [mm/N] or [rad/N mm]; infinite: released.
+    across: direction of the first of the two across, square to the bar, where it matters which (3,).
     """
 
     name: str
@@ -32,6 +33,7 @@ class Bar:
     ga: float = math.inf
     offset_mm: tuple[float, float] = (0.0, 0.0)
     soft: tuple[tuple[int, float], ...] = ()
+    across: tuple[float, float, float] | None = None
 
 
 def _local(bar, length):
@@ -83,6 +85,9 @@ def _placed(bar, points):
     if length <= 0:
         raise InputError(f"bar {bar.name!r} has no length left between its rigid ends; set its points further apart.")
     axes = np.roll(frame_along(along), 1, axis=0)
+    if bar.across is not None:
+        first = unit_vector(bar.across, "across")
+        axes = np.stack([along, first, np.cross(along, first)])
     matrix = np.zeros((12, 12))
     for end, reach in ((0, bar.offset_mm[0]), (6, -bar.offset_mm[1])):
         x, y, z = along * reach

@@ -80,6 +80,29 @@ class Lattice:
         found[self.corner[cells]] = True
         return found
 
+    def pins(self, among):
+        """The six freedoms (n, 3) bool of three nodes `among` some (n,) bool that keep the part from drifting and
+        turning; they carry nothing where loads balance."""
+        some = np.flatnonzero(among)
+        way = self.nodes[some] - self.nodes[some[0]]
+        far = np.argmax((way**2).sum(1))
+        off = np.cross(way[far], way)
+        aside = np.argmax((off**2).sum(1))
+        held = np.zeros((len(self.nodes), 3), bool)
+        held[some[0]] = True
+        held[some[far]] = np.arange(3) != np.argmax(np.abs(way[far]))
+        held[some[aside], np.argmax(np.abs(off[aside]))] = True
+        return held
+
+    def forces(self, element, scale, moved):
+        """Forces (n, 3, cases) on the nodes that hold displacements (n, 3, cases); element, scale as in Solver."""
+        cases = moved.shape[2]
+        pulls = np.einsum("ij,ejc,e->eic", element, moved.reshape(-1, cases)[self.freedoms], scale, optimize=True)
+        at = self.freedoms.ravel()
+        pulls = pulls.reshape(-1, cases)
+        summed = [np.bincount(at, pulls[:, c], 3 * len(self.nodes)) for c in range(cases)]
+        return np.stack(summed, 1).reshape(moved.shape)
+
     @property
     def freedoms(self):
         """Numbers (e, 24) of the freedoms of each cell."""

@@ -63,8 +63,9 @@ class Hole:
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """A node to lighten: its kind's name, the plain Part, arguments of make_node, holes; the loads (6 per loaded hole,
-    cases) [N, N mm] and the cases' labels; the first hole that is a bore, else the first, is held."""
+    """A node to lighten: its kind's name, the plain Part, arguments of make_node, holes; the cases' labels and their
+    loads (6 a hole, cases) [N, N mm]. The first hole, a bore if there is one, carries what balances the others: nothing
+    holds the node, since a hold would stiffen some shapes more than others. The node's own weight is left out."""
 
     name: str
     plain: Part
@@ -83,8 +84,8 @@ class Task:
         point, shape = kind.points[0], frame.shape_at(kind.points[0])
         mouths, labels, at = frame.mouths_mm(point), *loads.at_kind(kind)
         holes = [
-            Hole(t.name, frame.direction(t, point), t.diameter_mm / 2 + GAP_MM, m - t.bond_mm, m, False)
-            for t, m in zip(frame.sockets_at(point), mouths.values(), strict=True)
+            Hole(name, unit_vector(t.direction, name), t.diameter_mm / 2 + GAP_MM, m - t.depth_mm, m, False)
+            for t, (name, m) in zip(shape["tubes"], mouths.items(), strict=True)
         ]
         turning = [other for other in at if other not in mouths]
         for i, boss in enumerate(shape["bosses"]):
@@ -93,25 +94,31 @@ class Task:
             holes.insert(0, Hole(tube, unit_vector(boss.axis, "axis"), boss.bore_mm / 2, -half, half, True))
         if len(holes) < 2:
             raise InputError(f"node {name!r} has one hole only: nothing lies between.")
-        pulled = np.vstack([part for hole in holes[1:] for part in at[hole.name]])
+        pulled = [np.vstack(at[hole.name]) for hole in holes[1:]]
+        whole = sum(_seen_from(p, holes[0].seat_mm - h.seat_mm) for h, p in zip(holes[1:], pulled, strict=True))
         plain = make_node(**shape, gap_mm=GAP_MM, name=name) if plain is None else plain
-        return cls(name, plain, shape, tuple(holes), labels, pulled)
+        return cls(name, plain, shape, tuple(holes), labels, np.vstack([-whole, *pulled]))
 
     def mixes(self):
         """Mixes of loads that count (6 holes, mixes), and how each case is made of them (mixes, cases)."""
-        scale = np.tile([1.0] * 3 + [1 / 30.0] * 3, len(self.holes) - 1)[:, None]  # a moment as forces 30 mm apart
+        scale = np.tile([1.0] * 3 + [1 / 30.0] * 3, len(self.holes))[:, None]  # a moment as forces 30 mm apart
         u, s, v = np.linalg.svd(self.loads * scale, full_matrices=False)
         keep = s > FAINT * s[0]
         return u[:, keep] / scale, s[keep, None] * v[keep]
 
 
-def spread(task, points, loaded):
-    """Forces (n, 3, 6 × loaded holes) on points (n, 3) [mm] that make a unit force and moment at each hole's seat.
+def _seen_from(pull, way_mm):
+    """A force and moment (6, cases), its moment taken about a point way_mm (3,) further on."""
+    return np.vstack([pull[:3], pull[3:] - np.cross(way_mm, pull[:3], axisb=0, axisc=0)])
 
-    loaded: for each hole, which points carry it (n,) bool; the first hole is held and carries none.
+
+def spread(task, points, loaded):
+    """Forces (n, 3, 6 × holes) on points (n, 3) [mm] that make a unit force and moment at each hole's seat.
+
+    loaded: for each hole, which points carry it (n,) bool.
     """
-    forces = np.zeros((len(points), 3, 6 * (len(task.holes) - 1)))
-    for i, (hole, which) in enumerate(zip(task.holes[1:], loaded[1:], strict=True)):
+    forces = np.zeros((len(points), 3, 6 * len(task.holes)))
+    for i, (hole, which) in enumerate(zip(task.holes, loaded, strict=True)):
         if which.sum() < 3:
             raise InputError(f"the cells are too coarse for the sleeve round {hole.name!r}: take smaller ones.")
         arm = points[which] - points[which].mean(0)
@@ -158,7 +165,7 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
     mixes, made = task.mixes()
     loads = np.einsum("nkf,fm->nkm", spread(task, points, loaded), mixes * np.sqrt((made**2).sum(1)))
     element = brick(1.0, 0.3, cell_mm)[0]
-    solver = Solver(lattice, element, loaded[0])
+    solver = Solver(lattice, element, lattice.pins(np.any(loaded, axis=0)))
     at = tuple(lattice.cells.T)
     fixed = sleeve[at]
     blur = _Blur(room, 1.6 * least_mm / cell_mm)

@@ -73,7 +73,7 @@ class FrameLoads:
             pull = -np.einsum("i,ic->c", along, forces[1])  # what the tube pulls its second node back with
             twist = np.einsum("i,eic->ec", along, moments)
             bending = np.linalg.norm(moments - twist[:, None] * along[:, None], axis=1).max(axis=0)
-            stress = np.abs(pull) / area + bending * tube.diameter_mm / 2 / inertia
+            stress = np.abs(pull) / area + bending * tube.thin_mm / 2 / inertia
             worst = int(np.argmax(stress))
             gap = np.linalg.norm(np.subtract(*(self.frame.points[p].at for p in tube.between)))
             euler = np.pi**2 * 1000 * entries["youngs_modulus"].value * inertia / gap**2
@@ -154,8 +154,8 @@ def _with_drop(values, factor):
 
 
 def _section(tube):
-    """Area [mm2] and second moment [mm4] of a tube's section."""
-    outer, inner = tube.diameter_mm, tube.diameter_mm - 2 * tube.wall_mm
+    """Area [mm2] and second moment [mm4] of a tube's section, of the thin end of one that tapers."""
+    outer, inner = tube.thin_mm, tube.thin_mm - 2 * tube.wall_mm
     return np.pi / 4 * (outer**2 - inner**2), np.pi / 64 * (outer**4 - inner**4)
 
 
@@ -176,16 +176,19 @@ def _solved(frame, mouths, mass, cases):
     for tube in frame.tubes.values():
         area, inertia = _section(tube)
         e, g = (1000 * frame.tubing[tube.tubing][f"{kind}_modulus"].value for kind in ("youngs", "shear"))
-        soft = []
+        soft, across = [], None
         for i, point in enumerate(tube.between):
             if tube.pivots_at == point:
-                soft += [(6 * i + 3, math.inf)] * (not cases[0].stopped)
+                axis = frame.points[point].pivot.axis
+                shaft = abs(frame.direction(tube, point) @ axis) > 0.5 * np.linalg.norm(axis)
+                across = None if shaft else axis
+                soft += [(6 * i + (3 if shaft else 4), math.inf)] * (not cases[0].stopped)
             elif math.isfinite(tube.root_nm_rad):
                 soft += [(6 * i + 4, 1 / (1000 * tube.root_nm_rad)), (6 * i + 5, 1 / (1000 * tube.root_nm_rad))]
         ends = tuple(names.index(point) for point in tube.between)
         reach = tuple(mouths[point].get(tube.name, 0.0) for point in tube.between)
         stiff = (e * area, e * inertia, 2 * g * inertia, SHEAR_SHARE * g * area)
-        bars.append(Bar(tube.name, ends, *stiff, reach, tuple(soft)))
+        bars.append(Bar(tube.name, ends, *stiff, reach, tuple(soft), across))
     loads = np.zeros((len(names), 6, len(cases)))
     loads[:, :3] = GRAVITY * mass[:, None, None] * np.array([case.pull_g for case in cases]).T
     try:
