@@ -24,7 +24,7 @@ def inches():
 def box_of(panel):
     """The widgets of the box: (mesh, unit, words, volume, area, box, count, button, status, found)."""
     page = panel.widget.children[0].children[0]
-    return page.children[0].children[-2].children[1].children
+    return page.children[0].children[-3].children[1].children
 
 
 def test_a_mesh_in_inches_is_guessed_by_its_size():

@@ -32,6 +32,15 @@ class Along:
     now: float
     currency: str
 
+    def table(self):
+        """The lines as a pandas table: one row a value of the input, one column a route."""
+        import pandas as pd
+
+        lines = {
+            f"{route.replace('_', ' ')} [{self.currency} a kit]": costs for route, costs in self.unit_costs.items()
+        }
+        return pd.DataFrame(lines, index=pd.Index(self.grid, name=self.title))
+
     @cached_property
     def crossings(self):
         """Every place where the cheapest route changes, first to last: [Crossing]."""

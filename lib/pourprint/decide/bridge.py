@@ -64,11 +64,23 @@ def bridge_table(piers, currency):
     return pd.DataFrame(rows, columns=heads).set_index(heads[0])
 
 
-def _pier(what, setting, route):
+def side_by_side(before, after):
+    """What two Settings come to, route by route, with failures: a pandas table. Raises: InputError."""
+    import pandas as pd
+
+    return pd.concat([_answer(one).table().iloc[:, :2].add_prefix(f"{one.name}: ") for one in (before, after)], axis=1)
+
+
+def _answer(setting, route=None):
+    """The Comparison that a Setting asks for. Raises: InputError where no route can."""
     plans = plan_all(setting.job, setting.rates, setting.routes if route is None else (route,))
     if not feasible(plans):
-        raise InputError(f"{what}: " + " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values()))
-    found = comparison(plans, setting.price_of_day, setting.start)
+        raise InputError(f"{setting.name}: " + " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values()))
+    return comparison(plans, setting.price_of_day, setting.start)
+
+
+def _pier(what, setting, route):
+    found = _answer(setting, route)
     best = min(found.days, key=found.mean_unit_cost)
     return Pier(what, best, found.mean_unit_cost(best), found.mean_days(best))
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import write_whole
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
 from pourprint.parts.kits import Kit, parts_from
@@ -106,11 +107,7 @@ class Setting:
             if value is not None and (key != "routes" or value != tuple(ROUTES)):
                 text[key] = list(value) if key == "routes" else value
         text["kit"], text["card"] = self._kit_table(path), self._card_table(path)
-        try:
-            path.write_text(tomlkit.dumps(text), encoding="utf-8")
-        except OSError as error:
-            raise InputError(f'"{path}" cannot be written ({error.strerror}): choose another folder.') from None
-        return path
+        return write_whole(path, tomlkit.dumps(text).encode(), replace=True)
 
     def _kit_table(self, path):
         """The kit's file, how many pieces of its parts are wanted where that differs, and parts of no file."""

@@ -1,29 +1,23 @@
 """The panel that compares the routes: sliders for the job, the rates and the clock; facts, charts, table."""
 
-import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from dataclasses import replace
 
 import numpy as np
 
 from pourprint import figures
-from pourprint.decide.along import Along, days_along, unit_costs_along
-from pourprint.decide.compare import Comparison, comparison, envelope
-from pourprint.decide.failures import MANY_PIECES, shares
+from pourprint.decide.compare import envelope
+from pourprint.decide.failures import MANY_PIECES
 from pourprint.decide.inputs import dearest_day, rounded_up
-from pourprint.decide.settings import Setting
 from pourprint.decide.turns import turns, turns_table
 from pourprint.figures.look import counted
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.rates import RateCard
 from pourprint.panels.controls import choice_row, date_row, number_row
+from pourprint.panels.keep import keep_box
 from pourprint.panels.own import own_part
 from pourprint.panels.panel import (
     Shown,
     alloy_row,
-    at_opening,
     check_card,
     kit_of,
     mean_cm3,
@@ -31,10 +25,11 @@ from pourprint.panels.panel import (
     start_or_next,
     volume_row,
 )
+from pourprint.panels.question import Question
 from pourprint.parts.kits import Kit, KitPart
 from pourprint.plans.plan import feasible
-from pourprint.risk.simulation import of_runs, simulate_all
-from pourprint.routes import PRINTED, ROUTES, plan_all
+from pourprint.risk.simulation import of_runs
+from pourprint.routes import PRINTED, ROUTES
 
 QUANTITIES = np.arange(1, 401)
 DAYS_POINTS = 24  # of the days along an input; the rest is read between them
@@ -49,93 +44,6 @@ FOLDS = {  # the hourly rates: caption → words of their names; the last holds 
     "furnaces": ("furnace", "kiln"),
     "tools": ("",),
 }
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What the panel asks for: the plans side by side, their costs along the chosen input, and once the sliders rest
-    (`chances` is None before) {route: chance of the date}, empty without a date."""
-
-    now: Comparison
-    along: Along
-    chances: Mapping[str, float] | None
-
-
-@dataclass(frozen=True)
-class Question:
-    """What a panel's controls ask for: its `kits` {name: Kit}, `rates`, first `start`, `axes` as of `_axes`, keys of
-    the `prices` with a control. `known` keeps the days along the chart, which prices leave as they are, and what
-    failures made of the plans when the sliders rested last."""
-
-    kits: dict
-    rates: RateCard
-    start: dt.datetime
-    axes: Mapping[str, tuple]
-    prices: tuple[str, ...]
-    known: dict = field(default_factory=dict)
-
-    def setting(self, values, name="now"):
-        """The controls' {name: value} as a Setting."""
-        if values["start"] is None:
-            raise InputError("start: choose a date, or press “today”.")
-        begin = self.start if values["start"] == self.start.date() else at_opening(values["start"], self.rates.hours)
-        kit = self.kits[values["kit"]]
-        changed = {key: values[key] for key in self.prices if values[key] != self.rates[key]}
-        return Setting(
-            name,
-            kit,
-            self.rates.replace(changed),
-            values["alloy"],
-            values["quantity"],
-            begin,
-            None if values["at_once"] else values["batch"],
-            values["deadline"],
-            values["day"],
-            None if values["volume"] == mean_cm3(kit) else values["volume"],
-            values["routes"],
-        )
-
-    def answer(self, values, resting=True):
-        """The Answer for the controls' {name: value}; while one still moves, with the last known shares of failures."""
-        asked = self.setting(values)
-        plans = plan_all(replace(asked, kit=_measured(asked.kit)).job, asked.rates, asked.routes)
-        able = feasible(plans)
-        if resting:
-            self.known["failing"] = {route: shares(plan, asked.start) for route, plan in able.items()}
-        now = comparison(plans, asked.price_of_day, asked.start, self.known["failing"])
-        along = self._along(values, now, resting)
-        if not resting:
-            return Answer(now, along, None)
-        runs = simulate_all(able, RUNS, start=asked.start) if asked.deadline else {}
-        return Answer(now, along, {route: run.chance(asked.deadline) for route, run in runs.items()})
-
-    def _along(self, values, now, resting):
-        """Costs along the chosen input, failures included."""
-        axis, price, days = values["axis"], values["day"], now.days
-        title, grid, log = self.axes[axis]
-        size = values["quantity"] if values["at_once"] else values["batch"]
-        at = (values | {"batch_size": size, "volume_cm3": values["volume"]})[axis]
-        changes = {axis: grid}
-        if axis == "day":
-            changes, price = {}, grid
-        elif price and axis not in self.prices:
-            days = self._days(values, now, at, resting)
-        costs = unit_costs_along(now.plans, changes, price, days, now.failing)
-        return Along(title, grid, log, costs, at, self.rates.currency)
-
-    def _days(self, values, now, at, resting):
-        """Days along the chosen input; while a slider moves they grow as those of the job do."""
-        axis, grid = values["axis"], self.axes[values["axis"]][1]
-        chart = axis, now.start, *now.days
-        asked = [values[name] for name in ("kit", "volume", "alloy", "quantity", "at_once", "batch")]
-        before, days = self.known.get(chart, (None, None))
-        if before == asked:
-            return days
-        if days and not resting:
-            return {route: line * now.days[route] / np.interp(at, grid, line) for route, line in days.items()}
-        days = days_along(now.plans, {axis: grid}, now.start, DAYS_POINTS, at)
-        self.known[chart] = asked, days
-        return days
 
 
 def compare_panel(kit, rates, start=None):
@@ -185,9 +93,26 @@ def compare_panel(kit, rates, start=None):
         alone, joined = Kit(part.name, (item,)), replace(kit, parts=(*kit.parts, item))
         offer({name: alone, f"{kit.name} and {name}": joined}, name)
 
+    def apply(setting):
+        values = question.values_of(setting)
+        offer({}, values["kit"])
+        for name, value in values.items():
+            rows[name].source.value = value
+        if beyond := [rows[name].name for name, value in values.items() if rows[name].value != value]:
+            raise InputError(f"{setting.name}: {', '.join(beyond)} cannot be set here as it was kept.")
+
     # A newly chosen part starts at its own size; who chooses a batch size wants batches.
     job["kit"].observe(lambda: setattr(job["volume"].source, "value", mean_cm3(kits[job["kit"].value])))
     job["batch"].observe(lambda: job["batch"].said and setattr(job["at_once"].source, "value", False))
+    rows = {**job, **clock, **chart, **prices}
+
+    def now():
+        return {name: row.value for name, row in rows.items()}
+
+    def tables():
+        found = question.answer(now())
+        return {"routes": found.now.table(), "chart": found.along.table()}
+
     return panel(
         {"The job": job, "The clock": clock, "The chart": chart},
         question.answer,
@@ -196,15 +121,9 @@ def compare_panel(kit, rates, start=None):
         lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
         rough=lambda values: question.answer(values, resting=False),
-        beside=[own_part(add)],
+        beside=[own_part(add), keep_box(lambda name: question.setting(now(), name), apply, tables)],
         more=("What would turn the answer?", lambda found: _what_turns(found.now)),
     )
-
-
-@lru_cache(maxsize=64)
-def _measured(kit):
-    """The same kit without its meshes: they are measured already, and a slider need not move vertices."""
-    return replace(kit, parts=tuple(replace(i, part=replace(i.part, mesh=None)) for i in kit.parts))
 
 
 def _job_rows(kits):

@@ -157,19 +157,33 @@ def group(title, rows):
 
 def fold(title, rows):
     """Rows that are shown on demand; the button that opens them says which of them have been changed."""
-    button = widgets.ToggleButton().add_class("pourprint-fold")
-    box = widgets.VBox([row.widget for row in rows])
 
-    def tell():
+    def said():
         changed = ", ".join(filter(None, (row.said for row in rows)))
-        button.description = f"{'▾' if button.value else '▸'} {title}{': ' if changed else ''}{changed}"
-        box.layout.display = None if button.value else "none"
+        return f"{title}{': ' if changed else ''}{changed}"
 
-    button.observe(lambda change: tell(), "value")
+    folded, tell = _folded(said, widgets.VBox([row.widget for row in rows]))
     for row in rows:
         row.observe(tell)
+    return folded
+
+
+def folded(title, *content):
+    """Widgets below each other that are shown on demand, under a button with a title."""
+    return _folded(lambda: title, widgets.VBox(content))[0]
+
+
+def _folded(said, box):
+    """The button and its box, and what is to be called when `said()` says something new."""
+    button = widgets.ToggleButton().add_class("pourprint-fold")
+
+    def tell(change=None):
+        button.description = f"{'▾' if button.value else '▸'} {said()}"
+        box.layout.display = None if button.value else "none"
+
+    button.observe(tell, "value")
     tell()
-    return widgets.VBox([button, box])
+    return widgets.VBox([button, box]), tell
 
 
 def named(tree):

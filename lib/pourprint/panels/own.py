@@ -9,6 +9,7 @@ import ipywidgets as widgets
 from pourprint.figures.part import part_picture
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.numbers import read_number
+from pourprint.panels.controls import folded
 from pourprint.panels.live import LiveFigure, guarded, status_line
 from pourprint.parts.mending import FORMATS, USUAL_MM
 from pourprint.parts.part import Part
@@ -22,7 +23,6 @@ def own_part(add):
 
     A file stays on this machine; its unit is guessed from its size unless one is chosen.
     """
-    button = widgets.ToggleButton(description="▸ a part of your own").add_class("pourprint-fold")
     drop = widgets.FileUpload(accept=",".join(FORMATS), description="mesh: drop or choose")
     unit = widgets.Dropdown(options=["guess", *GUESSES], description="its unit")
     count = widgets.Text("1", description="pieces a kit")
@@ -31,7 +31,6 @@ def own_part(add):
     measure = widgets.Button(description="measure and add")
     found, status = widgets.VBox(), status_line()
     words = widgets.HTML("a mesh, or three numbers:")
-    box = widgets.VBox([drop, unit, words, *numbers, count, measure, status, found])
 
     def take():
         pieces = read_number(count.value)
@@ -50,14 +49,8 @@ def own_part(add):
         found.children = [text, LiveFigure(part_picture(part).figure)] if part.mesh else [text]
         add(part, int(pieces))
 
-    def opened(change):
-        button.description = f"{'▾' if button.value else '▸'} a part of your own"
-        box.layout.display = None if button.value else "none"
-
-    button.observe(opened, "value")
     measure.on_click(guarded(lambda button: take(), status))
-    opened(None)
-    return widgets.VBox([button, box])
+    return folded("a part of your own", drop, unit, words, *numbers, count, measure, status, found)
 
 
 def measured(name, content, unit="guess"):

@@ -1,47 +1,20 @@
 """The workbook: every number of a memo with its name, unit, pedigree and source, and the memo's tables as sheets."""
 
-import io
 import re
 from numbers import Number
 
 import numpy as np
 
 from pourprint.decide.pedigree import pedigree
+from pourprint.ledger.files import workbook_of
 
 COMPUTED = "computed from the sheet “ledger”"
 
 
 def workbook(memo):
-    """A memo as XLSX: bytes. Text is written as text: nothing from a file becomes a formula or a link."""
-    import xlsxwriter
-
-    buffer = io.BytesIO()
-    plain = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    book = xlsxwriter.Workbook(buffer, plain)
-    head = book.add_format({"bold": True, "text_wrap": True})
-    sheets = {"numbers": _numbers(memo), "ledger": pedigree(memo.rates).rename_axis("number"), **memo.tables}
-    for title, table in sheets.items():
-        sheet = book.add_worksheet(title[:31])
-        table = table.reset_index() if table.index.name else table
-        for column, name in enumerate(table):
-            sheet.write_string(0, column, str(name), head)
-            for row, value in enumerate(table[name], start=1):
-                _write(sheet, row, column, value)
-        sheet.set_column(0, 0, 34)
-        sheet.set_column(1, max(1, table.shape[1] - 1), 16)
-        sheet.freeze_panes(1, 1)
-    book.close()
-    return buffer.getvalue()
-
-
-def _write(sheet, row, column, value):
-    if isinstance(value, Number) and not isinstance(value, bool):
-        if np.isfinite(value):
-            sheet.write_number(row, column, float(value))
-        elif not np.isnan(value):
-            sheet.write_string(row, column, "infinite")
-    elif value is not None:
-        sheet.write_string(row, column, f"{value:%Y-%m-%d %H:%M}" if hasattr(value, "hour") else str(value))
+    """A memo as XLSX: bytes."""
+    tables = {"numbers": _numbers(memo), "ledger": pedigree(memo.rates).rename_axis("number"), **memo.tables}
+    return workbook_of(tables)
 
 
 def _numbers(memo):

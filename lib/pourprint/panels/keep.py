@@ -1,0 +1,84 @@
+"""Keep what a panel asks under a name, load it again, see what moved since, and take the tables along."""
+
+import html
+from base64 import b64encode
+
+import ipywidgets as widgets
+
+from pourprint import figures
+from pourprint.decide.bridge import bridge, side_by_side
+from pourprint.decide.settings import Setting, settings_in
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import harmless_csv, workbook_of
+from pourprint.panels.controls import folded
+from pourprint.panels.live import LiveFigure, guarded, status_line
+
+SIDES = "Two settings side by side, with failures in the mean, inputs at their values, days priced."
+BRIDGE = "One changed input at a time, in this order: in another one the same whole is split otherwise."
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def keep_box(setting, apply, tables, folder="."):
+    """A folded box in which settings are kept as files beside the notebook, loaded and compared: a widget.
+
+    Parameters: `setting(name)` what is asked now, as a Setting; `apply(setting)` asks it; `tables()` {title: pandas
+    table} of the answer now; `folder` of the files.
+    """
+    name, keep = widgets.Text(placeholder="a name"), widgets.Button(description="keep")
+    menu = widgets.Dropdown(description="kept")
+    load, compare = (widgets.Button(description=text) for text in ("load", "what moved?"))
+    take, found, status = widgets.Button(description="tables as files"), widgets.VBox(), status_line()
+
+    def chosen():
+        if not menu.value:
+            raise InputError("nothing is kept here yet: give what you see a name and keep it.")
+        return Setting.load(menu.value)
+
+    def kept():
+        path = setting(name.value).save(folder)
+        listed(path)
+        show(_text(f"Kept in {path.name}."), _link(path.name, path.read_bytes(), "application/toml"))
+
+    def loaded():
+        apply(chosen())
+        show(_text("Loaded."))
+
+    def moved():
+        before, now = chosen(), setting("now")
+        chart = figures.bridge_chart(bridge(before, now), now.rates.currency)
+        tables = figures.table_html(side_by_side(before, now), SIDES), figures.table_html(chart.table, BRIDGE)
+        show(LiveFigure(chart.figure), *map(widgets.HTML, tables))
+
+    def taken():
+        now = tables()
+        links = [_link(f"{title}.csv", harmless_csv(t.reset_index()).encode(), "text/csv") for title, t in now.items()]
+        show(*links, _link("tables.xlsx", workbook_of(now), XLSX))
+
+    def show(*widgets_found):
+        found.children = widgets_found
+
+    def listed(path=None):
+        menu.options = list(settings_in(folder).items())
+        menu.value = path or next((path for _, path in menu.options), None)
+
+    for button, act in ((keep, kept), (load, loaded), (compare, moved), (take, taken)):
+        button.on_click(guarded(lambda button, act=act: act(), status))
+    listed()
+    return folded(
+        "keep, load, compare",
+        widgets.HBox([name, keep]),
+        widgets.HBox([menu, load, compare]),
+        take,
+        status,
+        found,
+    )
+
+
+def _text(said):
+    return widgets.HTML(html.escape(said))
+
+
+def _link(name, content, kind):
+    """A link that saves `content` bytes as a file of that name."""
+    data = b64encode(content).decode()
+    return widgets.HTML(f'<a download="{html.escape(name)}" href="data:{kind};base64,{data}">{html.escape(name)}</a>')
