@@ -18,17 +18,17 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 904,
+    "ledger": 935,
     "parts": 1292,
     "process": 2797,
     "plans": 1130,
     "routes": 1486,
     "risk": 650,
-    "decide": 1915,
+    "decide": 1925,
     "figures": 2592,
-    "panels": 953,
+    "panels": 1060,
     "lessons": 3010,
-    "report": 500,
+    "report": 480,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 
