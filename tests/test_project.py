@@ -22,7 +22,7 @@ BUDGETS = {
     "parts": 1292,
     "process": 2797,
     "plans": 1130,
-    "routes": 1486,
+    "routes": 1531,
     "risk": 650,
     "decide": 1925,
     "figures": 2592,

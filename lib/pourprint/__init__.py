@@ -69,6 +69,7 @@ from pourprint.routes import ROUTES, plan, plan_all
 from pourprint.routes.bonding import bond_list, bond_work
 from pourprint.routes.findings import findings
 from pourprint.routes.finishing import finishing_list, finishing_lists
+from pourprint.routes.inspection import inspection_list
 from pourprint.routes.shell_sizes import ShellSizes
 
 __version__ = "0.1.0"

@@ -1,0 +1,71 @@
+"""What to measure on a batch on arrival, by route, with limits; it judges sizes, not whether a joint holds."""
+
+import numpy as np
+
+from pourprint.ledger.entries import joints
+from pourprint.ledger.errors import Infeasible
+from pourprint.process.finish.iso_fits import limits_um
+from pourprint.routes.finishing import as_made, finishing_list
+
+CAST = ("gates, feeder and fins are off", "no cracks, laps or open pores", "no shell, sand or core is left in hollows")
+LOOKS = {  # common practice, to be looked for on every piece
+    "printed_pattern": CAST,
+    "tooled_pattern": CAST,
+    "printed_mould": CAST,
+    "printed_metal": (
+        "supports are off",
+        "no cracks, steps or warped feet",
+        "no powder is left in hollows and sockets",
+    ),
+}
+
+
+def inspection_list(plan):
+    """What to measure on one batch, as a pandas table: one row a thing to measure or look at of each part.
+
+    Columns: part, pieces in the batch, of them to be measured, what, least and greatest [mm] or [g], why.
+    Bores and machined sockets: every piece. What stays as made: every piece where more of them fall outside than
+    joints' inspection.sure, else the share inspection.sample. Size and mass by the route's own tolerance; NaN where no
+    table reaches. plan: Plan of single numbers; Infeasible plans are refused by what they raise.
+    """
+    import pandas as pd
+
+    values, finishing = {key: entry.value for key, entry in joints().items()}, finishing_list(plan)
+    tube = plan.rates["bonding.tube_tolerance"]
+    narrow, wide = plan.rates["bonding.least_gap"], plan.rates.entries["bonding.gap"].high
+    rows = []
+    for item in plan.job.kit.parts:
+        pieces = int(item.count * plan.job.batch_size)
+        sample = max(1, int(np.ceil(values["inspection.sample"] * pieces)))
+        own = finishing[finishing.index == item.part.name].to_dict("records")
+
+        def note(measured, what, least, greatest, why, name=item.part.name, pieces=pieces):
+            rows.append((name, pieces, measured, what, least, greatest, why))
+
+        for hole, row in zip((*item.bores, *item.sockets), own, strict=False):
+            if hasattr(hole, "fit"):
+                least, greatest = (hole.diameter_mm + um / 1000 for um in limits_um(hole.diameter_mm, hole.fit))
+                why = "the bearing's seat"
+            else:
+                least, greatest = hole.diameter_mm + tube / 2 + 2 * narrow, hole.diameter_mm - tube / 2 + 2 * wide
+                why = "the bond's gap with any tube"
+            every = row["how"] == "machined" or row["outside if left [-]"] > values["inspection.sure"]
+            note(pieces if every else sample, row["feature"], least, greatest, f"{why}; {row['how']}")
+        size, tolerance = float(np.max(item.part.box_mm)), _tolerance_mm(plan, float(np.max(item.part.box_mm)))
+        note(sample, "longest side", size - tolerance / 2, size + tolerance / 2, "the route's own tolerance")
+        mass = item.part.volume_cm3 * plan.job.alloy["density"]
+        skin = item.part.area_cm2 * tolerance / 40 * plan.job.alloy["density"]  # all skins a quarter in or out
+        note(pieces, "mass, finished [g]", mass - skin, mass + skin, "what is left inside, or did not fill")
+        for look in LOOKS[plan.route]:
+            note(pieces, look, np.nan, np.nan, "to be seen")
+    columns = ["part", "pieces", "to measure", "what", "least", "greatest", "why"]
+    table = pd.DataFrame(rows, columns=columns)
+    alike = table.groupby(["part", "what"], sort=False).cumcount() > 0  # holes alike are told once
+    return table[~alike].set_index("part")
+
+
+def _tolerance_mm(plan, size_mm):
+    try:
+        return float(as_made(plan)[0](np.array([size_mm])).item())
+    except Infeasible:
+        return np.nan
