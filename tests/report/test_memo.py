@@ -128,7 +128,11 @@ def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials(
     sizes = pp.ShellSizes(plan.job, plan.rates)
     assert f"coats, the seal coat included {sizes.coats:.0f}" in row["settings"]
     assert f"in {sizes.stuccoed:.0f} rounds" in row["how often"] and row["materials"].endswith("kg shell")
-    assert "pour temperature 710 °C" in sheet.set_index("step").loc["melt and pour", "settings"]
+    pour = sheet.set_index("step").loc["melt and pour"]
+    assert pour["settings"] == "pour temperature 710 °C" and pour["who"] == "2 × technician"
+    assert pour["how often"].endswith("at once after the step before"), "a fired shell goes hot to its pour"
+    back = sheet["step"].tolist().index("print the patterns") + 1
+    assert pour["if it fails"] == f"scrap cluster, back to {back}"
 
 
 @pytest.mark.parametrize("route", ROUTES)

@@ -18,7 +18,7 @@ def findings_picture(part, found):
         raise InputError(f"nothing was found on {part.name}: there is no place to show.")
     refused = sum(one.verdict is Verdict.REFUSED for one in mine)
     placed = [one for one in mine if one.where_mm is not None]
-    offs = [(90 * (-1) ** i, -60 - 35 * (i // 2)) for i in range(len(placed))]
+    offs = [(90 * (-1) ** i, -50 - 26 * i) for i in range(len(placed))]  # each line of words on a height of its own
     names = [(f"{one.verdict}: {one.what}", one.where_mm, off) for one, off in zip(placed, offs, strict=True)]
     drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 0.55, part.name)
     title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch"

@@ -219,6 +219,7 @@ class Memo:
 
         found = {"Break-even": self._break_even(figures), "Decision map": self._map(figures)}
         found["Timeline"] = figures.plan_timeline(self.plan, self.start)
+        found["Timeline"].figure.update_layout(height=140 + 17 * len(self.plan.steps))  # with its table on one page
         # Where the chosen route has nothing to show, another may.
         meshed = {item.part.name: item.part for item in self.job.kit.parts if item.part.mesh is not None}
         for plan in (self.plan, *self.able.values()):

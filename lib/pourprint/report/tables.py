@@ -18,6 +18,7 @@ from pourprint.routes.printed_mould import moulds_of
 from pourprint.routes.set_points import set_points
 from pourprint.routes.shell_sizes import ShellSizes
 
+MINUTE = "%d\N{NO-BREAK SPACE}%b\N{NO-BREAK SPACE}%H:%M"
 BOUGHT = ("labour.", "machine.")  # hours, which nobody orders
 
 
@@ -146,27 +147,26 @@ def traveller(plan, start):
 
     first, cautions = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size)), cautions_table(plan)
     times, settings, rows = first.timeline(start).set_index("step"), {}, []
-    names = [step.name for step in first.steps]
+    numbers = {step.name: number for number, step in enumerate(first.steps, start=1)}
     for name, what, value, unit in set_points(first).iloc[:, :3].itertuples():
         settings.setdefault(name, []).append(f"{what} {cell(value)}{'' if unit == '-' else f' {unit}'}")
     for step, row, amounts in zip(first.steps, first.table().itertuples(), first.amounts, strict=True):
+        people, back = max(work.people for work in step.work), numbers.get(step.returns_to)
         named = cautions.index[cautions["stage"] == step.stage.title].tolist()
         when = times.loc[step.name] if step.name in times.index else None
         rows.append(
             {
                 "step": step.name,
-                "who": row.who.replace("_", " "),
+                "who": f"{people} × " * (people > 1) + row.who.replace("_", " "),
                 "machine": row.machine.replace("_", " "),
                 "how often": _often(first, step),
                 "settings": "; ".join(settings.get(step.name, ())),
                 "materials": _materials(plan, amounts),
-                **{end: "" if when is None else f"{when[end]:%d %b %H:%M}" for end in ("begin", "end")},
+                "planned": "" if when is None else " – ".join(f"{when[end]:{MINUTE}}" for end in ("begin", "end")),
                 "hands [h]": row.hands_on_h,
                 "machine [h]": row.machine_h,
                 "wait [h]": row.wait_h,
-                "if it fails": f"scrap the {step.spoils}, back to no. {names.index(step.returns_to) + 1}"
-                if step.returns_to
-                else "",
+                "if it fails": f"scrap {step.spoils}, back to {back}" if back else "",
                 "cautions": "–".join(map(str, dict.fromkeys((named[0], named[-1])))) if named else "",
                 "done": "☐",
                 "name, time": "",
@@ -182,7 +182,8 @@ def _often(first, step):
     levels = [work.level.name for work in step.work if work.level.name not in ("job", "batch", "kit")]
     said = [f"{name} × {cell(float(first.counts[name]))}" for name in dict.fromkeys(levels)]
     rounds = float(step.rounds(first.job.quantity))
-    return ", ".join(said) + f", in {rounds:.0f} rounds" * (rounds > 1)
+    said += [f"in {rounds:.0f} rounds"] * (rounds > 1) + ["at once after the step before"] * bool(step.within_h == 0)
+    return ", ".join(said)
 
 
 def _materials(plan, amounts):
