@@ -22,7 +22,7 @@ BUDGETS = {
     "parts": 1292,
     "process": 2797,
     "plans": 1130,
-    "routes": 1531,
+    "routes": 1539,
     "risk": 650,
     "decide": 1925,
     "figures": 2592,
