@@ -17,7 +17,7 @@ MJ_PER_KWH = 3.6  # exact
 
 
 def demo_plans(quantity=4, alloy="AlSi7Mg"):
-    plans = pp.plan_all(pp.Job(demo_kit(), alloy, quantity), demo_rates())
+    plans = pp.plan_all(pp.Job(demo_kit(), alloy, quantity), demo_rates().replace({"handling.magnesium": 1.0}))
     return {route: plan for route, plan in plans.items() if plan.feasible}
 
 

@@ -5,10 +5,10 @@ import pytest
 
 import pourprint as pp
 from pourprint.decide.sensitivity import output_of, sobol, tornado
-from pourprint.ledger.entries import Entry
+from pourprint.ledger.entries import Entry, Kind, Pedigree
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import triangle_spread
-from scenes import demo_kit, demo_rates
+from scenes import ROUTES, demo_kit, demo_rates
 
 A, B = 7, 0.1  # of the Ishigami function
 
@@ -161,3 +161,15 @@ def test_what_cannot_be_analysed_is_refused():
     limit = {"printed_metal.height_limit": entry(20.0, 60.0, 300.0), "labour.technician": entry(20.0, 30.0, 40.0)}
     with pytest.raises(InputError, match="cannot make the job in"):
         sobol(output_of(demo_plan("printed_metal")), limit, n=64)
+
+
+@pytest.mark.parametrize("route", ROUTES)
+@pytest.mark.parametrize("kind", ["unit_cost", "days"])
+def test_what_moves_the_demo_job_most_is_published_or_marked_as_the_labs_own(route, kind):
+    own = (Kind.PRICE, Kind.POWER, Kind.TIME, Kind.SPEED, Kind.YIELD)
+    found = tornado(output_of(demo_plan(route, 4), kind), most=25).entries
+    assert len(found) > 10 and all(
+        entry.pedigree is Pedigree.PUBLISHED or "for the lab to" in entry.source
+        for entry in found.values()
+        if entry.kind in own
+    )

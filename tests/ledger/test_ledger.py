@@ -88,7 +88,7 @@ READ = [
 
 @pytest.mark.parametrize(("key", "figure", "source"), READ)
 def test_a_number_s_range_holds_what_its_source_says(key, figure, source):
-    # Figures as read on 2026-11-28, converted to the ledger's units; each in the source named beside it.
+    # Figures as read on 2026-11-28 and 29, converted to the ledger's units; each in the source named beside it.
     entry = pp.pedigree().loc[key]
     assert entry["pedigree"] == Pedigree.PUBLISHED
     assert entry["low"] <= figure <= entry["high"], source
@@ -96,7 +96,7 @@ def test_a_number_s_range_holds_what_its_source_says(key, figure, source):
 
 def test_what_was_read_last_can_be_followed_to_a_figure():
     table = pp.pedigree()
-    fresh = table[(table["pedigree"] == Pedigree.PUBLISHED) & (table["date"] == dt.date(2026, 11, 28))]
+    fresh = table[(table["pedigree"] == Pedigree.PUBLISHED) & (table["date"] >= dt.date(2026, 11, 28))]
     assert set(fresh.index) - {"printed_metal.least_wall"} <= {key for key, *_ in READ}
 
 
@@ -107,13 +107,13 @@ def test_what_was_read_last_can_be_followed_to_a_figure():
 # as 389 and 500 kJ/kg.
 TABLE = {
     "AlSi7Mg": (2.68, 557, 613, 963, (389, 500), 167, 72, (165, 225)),
-    "AlSi10Mg": (2.67, 557, 596, 900, (390, 490), (130, 190), 70, (250, 260)),  # * but for density and strength
-    "AlSi9Mg-SiC20": (2.765, 555, 610, 850, 300, (150, 185), 98.6, 324),  # * but for density, E and strength
+    "AlSi10Mg": (2.67, (530, 590), 600, 900, (390, 490), (130, 170), 70, (250, 260)),  # * L
+    "AlSi9Mg-SiC20": (2.765, 570, 600, 850, (300, 408), (150, 185), 98.6, 324),  # * c and k
     "AZ91D": (1.81, 470, 595, 1050, 373, (51, 72), 45, (80, 160)),  # * L
-    "Ti-6Al-4V": (4.42, 1604, 1660, 560, 286, 7.2, 114, 828),  # * L, yield; density, c and k are common practice
-    "316L": (7.97, 1390, 1450, 500, 270, (15, 16.2), 193, (205, 290)),  # * liquidus and L; strength of castings
-    # * c, L, E; solidus by MakeItFrom, cast CB7Cu-1; liquidus by the data sheet of CB-7Cu-1, 2750 °F
-    "17-4PH": (7.75, 1430, 1510, 460, 270, 17.1, 196, 1110),
+    "Ti-6Al-4V": (4.42, 1604, 1660, 560, 286, 7.2, 114, 828),
+    "316L": (7.97, 1390, 1440, 500, 300, (15, 16.2), 193, (205, 290)),  # strength of castings
+    # MakeItFrom, cast CB7Cu-1; liquidus by the data sheet of CB-7Cu-1, 2750 °F
+    "17-4PH": (7.75, 1430, 1510, 480, 280, 17.1, 190, 1110),
 }
 PROPERTIES = (
     *("density", "solidus", "liquidus", "specific_heat"),

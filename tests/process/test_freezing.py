@@ -111,7 +111,7 @@ def narrow_constant(melt):
 
 @pytest.mark.parametrize(
     ("alloy", "pour_c", "constant"),
-    [("AlSi7Mg", 700, 4.316), ("AZ91D", 695, 2.69), ("316L", 1560, 2.81)],
+    [("AlSi7Mg", 700, 4.316), ("AZ91D", 695, 2.69), ("316L", 1560, 3.454)],
 )
 def test_sand_constants_with_the_superheat_above_the_liquidus_alone(alloy, pour_c, constant):
     # Adams' formula worked out by hand from the alloys' published rows and this sand (exact), to the last digit given.
@@ -305,8 +305,9 @@ def test_metals_rank_by_drag_as_by_conductivity():
     names = ("AlSi7Mg", "AZ91D", "316L", "17-4PH", "Ti-6Al-4V")  # 167, 60, 15, 17.1 and 7.2 W/mK
     aluminium, magnesium, *steels, titanium = (drag(Melt.of(pp.alloys()[name]), Mould.sand()) for name in names)
     assert aluminium < magnesium < min(steels) and max(steels) < titanium
-    # 17-4PH conducts 14 % better than 316L and has about as much less heat to give for each kelvin above the room.
-    assert steels[1] == pytest.approx(steels[0], rel=0.02)
+    # 17-4PH conducts 14 % better than 316L and has 21 % less heat to give for each kelvin above the room, 1.66 against
+    # 2.09 J/cm3K by hand: drag that went with both alone would be 15/17.1 · 2.09/1.66 = 1.10 of 316L's.
+    assert 1 < steels[1] / steels[0] < 1.10
 
 
 def test_walls_too_thin_for_the_grid_are_refused_and_not_lost_in_silence():
