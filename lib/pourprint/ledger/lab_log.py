@@ -29,6 +29,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import triangle_spread
 
 COLUMNS = ("date", "what", "pieces", "time", "unit", "failed", "note")
+MOST = 1e9  # pieces or hours of one row
 FAR = 10.0  # a time this many times beyond the table's range is taken for a slip of the pen or the unit
 
 
@@ -133,9 +134,10 @@ def _record(row, cells, rates):
             value = kind(text)
         except ValueError:
             value = None
-        if value is None or not least <= value < np.inf:
+        if value is None or not least <= value <= MOST:
             wanted = "a whole number" if kind is int else "a number"
-            faults.append(f'{column} must be {wanted} of at least {least:g}, not "{text}"')
+            faults.append(f'{column} must be {wanted} of at least {least:g} and at most {MOST:g}, not "{text[:40]}"')
+            return None
         return value
 
     try:

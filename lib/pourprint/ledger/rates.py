@@ -28,14 +28,16 @@ HEADER = ("lab", "currency", "date", "hours")
 def annuity(principal, years, rate):
     """Equal yearly payment that pays off a loan.
 
-    Parameters: `principal` [currency]; `years` [a], > 0; `rate` interest a year [-], > 0.
+    Parameters: `principal` [currency]; `years` [a], > 0; `rate` interest a year [-], > 0 and at most 1.
     Returns: payment [currency/a]. Raises: InputError. Source: exact (annuity formula).
 
     >>> round(float(annuity(500_000, 8, 0.06)), 2)
     80517.97
     """
     check_numbers(principal=principal, years=years, rate=rate)
-    return np.asarray(principal) * rate / (1 - (1 + np.asarray(rate)) ** -np.asarray(years, dtype=float))
+    if np.any(np.asarray(rate) > 1):
+        raise InputError(f"rate={rate!r} must be a share a year, at most 1: 0.06 for 6 %.")
+    return np.asarray(principal) * rate / -np.expm1(-np.asarray(years, dtype=float) * np.log1p(rate))
 
 
 def machine_hour(price, years, utilisation):

@@ -126,8 +126,15 @@ def classroom(path=None, folder="."):
     found = class_file(path, folder)
     content = read_toml(found)
     files = [found, *(found.parent / str(content.get(key)) for key in ("kit", "rates"))]
-    stamp = tuple(file.stat().st_mtime_ns if file.is_file() else 0 for file in files)
-    return _loaded(found, stamp)
+    return _loaded(found, tuple(map(_changed, files)))
+
+
+def _changed(file):
+    """When a file was changed last, 0 where there is none."""
+    try:
+        return file.stat().st_mtime_ns
+    except (OSError, ValueError):  # a name that no file can have, too
+        return 0
 
 
 @cache

@@ -331,7 +331,10 @@ def _uncrossed(vertices, faces, clock):
                 pieces = [half for piece in pieces for half in piece.split_by_plane(normal, at) if half.num_tri()]
             pieces = [own for piece in pieces for own in piece.decompose()]
             clock.check()
-        united = _arrays(Manifold.batch_boolean(pieces, OpType.Add))
+        union = Manifold.batch_boolean(pieces, OpType.Add)
+        if union.is_empty():
+            return None
+        united = _arrays(union)
         shared = volume - facets_of(*united)[0].sum()
         agreed = abs(shared - volume * twice / (1 + twice)) < CROSSING_AGREES * shared
         if agreed and sum(miscounted(*united)) < 1e-9 and measure(*united)[3] <= bodies:
@@ -362,4 +365,7 @@ def _united(vertices, shells, cavities, solids, name):
     for i in solids:
         hollow = [solid(shells[j][:, ::-1]) for j in cavities.get(i, ())]
         bodies.append(Manifold.batch_boolean([solid(shells[i]), *hollow], OpType.Subtract))
-    return _arrays(Manifold.batch_boolean(bodies, OpType.Add))
+    united = Manifold.batch_boolean(bodies, OpType.Add)
+    if united.is_empty():
+        raise InputError(f"{name} cuts all of itself away: its inward shells are larger than what they lie in.")
+    return _arrays(united)
