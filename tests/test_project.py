@@ -18,8 +18,8 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 935,
-    "parts": 1292,
+    "ledger": 925,
+    "parts": 1300,
     "process": 2797,
     "plans": 1130,
     "routes": 1539,

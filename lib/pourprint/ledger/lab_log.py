@@ -304,17 +304,10 @@ def updates(log, rates, pedigree=Pedigree.PRACTICE):
         posterior = prior.after(pieces, amount)
         low, high = _ends(posterior, 1.0 if failing else np.inf)
         first, last = (pick(record.date for record in rows) for pick in (min, max))
-        updated = entry.model_copy(
-            update={
-                "value": rounded(posterior.mean),
-                "low": rounded(low),
-                "high": rounded(high),
-                "pedigree": Pedigree(pedigree),
-                "source": f"{log.name}: {pieces} piece{'s' * (pieces != 1)}, {first} to {last}, over {entry.value:g} "
-                f"({entry.low:g} to {entry.high:g}, {entry.pedigree})",
-                "date": last,
-            }
-        )
+        plural, was = "s" * (pieces != 1), f"{entry.value:g} ({entry.low:g} to {entry.high:g}, {entry.pedigree})"
+        source = f"{log.name}: {pieces} piece{plural}, {first} to {last}, over {was}"
+        now = {"value": rounded(posterior.mean), "low": rounded(low), "high": rounded(high)}
+        updated = entry.model_copy(update={**now, "pedigree": Pedigree(pedigree), "source": source, "date": last})
         found[key] = Update(key, entry, prior, (pieces, amount), posterior, updated)
     return found
 
@@ -338,19 +331,12 @@ def update_table(found):
     """
     import pandas as pd
 
-    rows = [
-        {
-            "unit": u.entry.unit,
-            "table": u.entry.value,
-            "table_low": u.entry.low,
-            "table_high": u.entry.high,
-            "worth": u.prior.worth,
-            "pieces": u.data[0],
-            "seen": u.seen,
-            "now": u.updated.value,
-            "now_low": u.updated.low,
-            "now_high": u.updated.high,
-        }
-        for u in found.values()
-    ]
-    return pd.DataFrame(rows, index=pd.Index([*found], name="key"))
+    columns = ["unit", "table", "table_low", "table_high", "worth", "pieces", "seen", "now", "now_low", "now_high"]
+    rows = {
+        key: (
+            *(u.entry.unit, u.entry.value, u.entry.low, u.entry.high, u.prior.worth, u.data[0], u.seen),
+            *(u.updated.value, u.updated.low, u.updated.high),
+        )
+        for key, u in found.items()
+    }
+    return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("key")
