@@ -122,7 +122,7 @@ def test_machine_hour_overlaps_the_published_band():
 def test_annuity():
     # Hardly any interest: the price over the years (exact limit). A per cent number is refused.
     assert pp.annuity(800.0, 8, 1e-14) == pytest.approx(100, rel=1e-12)
-    with pytest.raises(pp.InputError, match="0.06 for 6 %"):
+    with pytest.raises(pp.InputError, match=r"0\.06 for 6 %"):
         pp.annuity(800.0, 8, 6)
     payment = pp.annuity(500_000, 8, 0.06)  # exact
     assert payment == pytest.approx(80_517.97, abs=0.005)
