@@ -27,7 +27,7 @@ BUDGETS = {
     "decide": 1925,
     "figures": 2592,
     "panels": 1060,
-    "lessons": 3010,
+    "lessons": 3014,
     "report": 480,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
