@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 650,
     "decide": 1925,
     "figures": 2592,
-    "panels": 1060,
+    "panels": 1137,
     "lessons": 3014,
     "report": 480,
 }

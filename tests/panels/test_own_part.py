@@ -1,14 +1,15 @@
 """A part of one's own on the panel: dropped as a mesh in inches or typed as numbers, it is measured and compared."""
 
 import datetime as dt
+import time
 from pathlib import Path
 
 import pytest
 import trimesh
 
 from pourprint.ledger.errors import InputError
-from pourprint.panels import compare_panel
-from pourprint.panels.own import measured
+from pourprint.panels import compare_panel, four_questions, own
+from pourprint.panels.own import DROP, measured
 from scenes import demo_kit, demo_rates
 
 NODE = Path(__file__).parents[2] / "data_demo" / "nodes" / "axle_carrier.stl"
@@ -22,9 +23,15 @@ def inches():
 
 
 def box_of(panel):
-    """The widgets of the box: (mesh, unit, words, volume, area, box, count, button, status, found)."""
-    page = panel.widget.children[0].children[0]
-    return page.children[0].children[-3].children[1].children
+    """The widgets of the box: (count, mesh, unit, words, volume, area, box, button, status, found)."""
+    return panel.beside[0].children[1].children
+
+
+def dropped(box, name, content, piece=1000):
+    """The file's pieces as the browser sends them."""
+    for first in range(0, len(content), piece):
+        message = {"name": name, "first": first == 0, "last": first + piece >= len(content)}
+        box[1]._handle_custom_msg(message, [memoryview(content[first : first + piece])])
 
 
 def test_a_mesh_in_inches_is_guessed_by_its_size():
@@ -40,23 +47,50 @@ def test_what_is_no_mesh_is_refused_in_a_sentence():
             measured(name, content)
 
 
-def test_a_dropped_mesh_is_compared_at_its_own_size():
+def test_a_dropped_mesh_is_measured_and_compared_at_once_at_its_own_size():
     panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
-    drop, *_, count, button, status, found = box_of(panel)
-    drop.value = [{"name": "node.stl", "type": "", "size": 1, "content": inches(), "last_modified": dt.datetime.now()}]
-    count.value = "6"
-    button.click()
-    assert panel.controls["kit"].value == "6 × node" and "></div>" in status.value and found.children
+    count, drop, unit, *_, status, found = box = box_of(panel)
+    said = []
+    drop.observe(lambda change: said.append(change["new"]), "said")
+    dropped(box, "node.stl", inches())
+    assert panel.controls["kit"].value == "1 × node" and "></div>" in status.value and found.children
     assert panel.controls["volume"].value == pytest.approx(measured("node.stl", inches())[0].volume_cm3, abs=0.05)
-    assert any("and 6 × node" in name for name in panel.controls["kit"].source.options)
+    assert any("and 1 × node" in name for name in panel.controls["kit"].source.options)
+    assert [text.partition(":")[0] for text in said] == ["node.stl, 1 of 2", "node.stl, 2 of 2", DROP]
+    unit.value = "cm"  # the same file, read otherwise
+    assert panel.controls["volume"].value == pytest.approx(measured("node.stl", inches(), "cm")[0].volume_cm3, abs=0.05)
+    count.value, unit.value = "six", "inch"
+    assert "cannot be read as a number" in status.value
+
+
+def test_what_takes_too_long_or_fails_is_refused_and_the_button_waits_again(monkeypatch):
+    monkeypatch.setattr(own, "MOST_S", 0.05)
+    monkeypatch.setattr(own, "measured", lambda *file: time.sleep(2))
+    panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
+    box = box_of(panel)
+    before, begun = panel.controls["kit"].value, time.monotonic()
+    dropped(box, "node.stl", inches())
+    assert time.monotonic() - begun < 1 and "takes more than 0.05 s to measure" in box[-2].value
+    assert panel.controls["kit"].value == before and box[1].said == DROP
 
 
 def test_three_numbers_make_a_part_and_a_slip_is_said():
     panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
-    *_, volume, area, sides, _, button, status, _ = box_of(panel)
+    *_, volume, area, sides, button, status, _ = box_of(panel)
     volume.value, area.value, sides.value = "60,5", "210", "90 × 70 x 60"
     button.click()
     assert panel.controls["kit"].value == "1 × own part" and panel.controls["volume"].value == 60.5
     volume.value = "much"
     button.click()
     assert "cannot be read as a number" in status.value
+
+
+def test_four_questions_lead_to_the_answer_of_the_whole_panel():
+    panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
+    page = four_questions(panel).children[0].children[0]
+    questions, answer = page.children
+    assert [box.children[0].value[4:6] for box in questions.children] == ["1.", "2.", "3.", "4."]
+    dropped(box_of(panel), "node.stl", inches())
+    panel.controls["quantity"].source.value = 6
+    panel.controls["deadline"].source.value = dt.date(2027, 2, 26)
+    assert "with failures" in answer.children[1].value and "in time by Fri 26 Feb 2027" in answer.children[1].value

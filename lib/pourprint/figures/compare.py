@@ -12,6 +12,7 @@ from pourprint.figures.strokes import canvas, line, mark
 
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 MOST_NAMED = 6  # of them; the table below the chart names all
+NAMES_PX = 96  # right of the chart, for the names
 NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes
 ROUND = np.array([digit * 10**power for power in range(9) for digit in (1, 2, 5)])  # ticks of the axis of money
 COMPARISON_IN_WORDS = (
@@ -21,7 +22,7 @@ COMPARISON_IN_WORDS = (
 
 
 def _apart(lines):
-    """Heights of the lines' names: at each line's end, or as far above the next lower name that both can be read.
+    """Heights of the lines' names: at each line's end, or as far above the next lower name as both need to be read.
 
     Parameters: `lines` of (n,) costs on a logarithmic axis. Returns: (len(lines),), nan for absent lines.
     """
@@ -82,7 +83,7 @@ def comparison_figure(along, routes):
     """
     *lines, names, turns, chosen = traces = comparison_data(along, routes)
     money, shape = along.currency, "linear" if np.any(along.grid % 1) else "hv"
-    figure = canvas("", along.title, f"{money} a kit", 380, log="xy" if along.log else "y", t=20)
+    figure = canvas("", along.title, f"{money} a kit", 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)
         said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {money} a kit"
@@ -94,8 +95,9 @@ def comparison_figure(along, routes):
         name="names of the routes",
         mode="text",
         text=[title_of(route) for route in routes],
-        textposition="top left",
-        textfont={"color": [LOOKS[route].colour for route in routes]},
+        textposition="middle right",
+        cliponaxis=False,
+        textfont={"size": 12, "color": [LOOKS[route].colour for route in routes]},
         hoverinfo="skip",
     )
     said = "from %{x:,.4~g} on another route is cheapest"

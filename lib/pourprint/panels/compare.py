@@ -55,12 +55,7 @@ def compare_panel(kit, rates, start=None):
     kit = kit_of(kit)
     check_card(rates)
     start = start_or_next(start, rates)
-    kits = {f"{kit.name} ({kit.nodes} nodes)": kit}
-    if len(kit.parts) > 1:
-        kits |= {
-            f"one {item.part.name}": replace(kit, name=item.part.name, parts=(replace(item, count=1),))
-            for item in kit.parts
-        }
+    kits = _kits(kit)
     folds = _rate_rows(rates)
     prices = {key: row for rows in folds.values() for key, row in rows.items()}
     job, axes = _job_rows(kits), _axes(rates, prices)
@@ -86,6 +81,7 @@ def compare_panel(kit, rates, start=None):
         kits.update(more)
         menu = job["kit"].source
         menu.options = list(kits)
+        menu.value = next(iter(kits))  # a part of the same name is asked anew
         menu.value = chosen
 
     def add(part, count):
@@ -102,7 +98,7 @@ def compare_panel(kit, rates, start=None):
             raise InputError(f"{setting.name}: {', '.join(beyond)} cannot be set here as it was kept.")
 
     # A newly chosen part starts at its own size; who chooses a batch size wants batches.
-    job["kit"].observe(lambda: setattr(job["volume"].source, "value", mean_cm3(kits[job["kit"].value])))
+    job["kit"].observe(lambda: job["volume"].source.reach(mean_cm3(kits[job["kit"].value])))
     job["batch"].observe(lambda: job["batch"].said and setattr(job["at_once"].source, "value", False))
     rows = {**job, **clock, **chart, **prices}
 
@@ -124,6 +120,12 @@ def compare_panel(kit, rates, start=None):
         beside=[own_part(add), keep_box(lambda name: question.setting(now(), name), apply, tables)],
         more=("What would turn the answer?", lambda found: _what_turns(found.now)),
     )
+
+
+def _kits(kit):
+    """The kit, and one piece of each of its parts: {name: Kit}."""
+    ones = {f"one {i.part.name}": replace(kit, name=i.part.name, parts=(replace(i, count=1),)) for i in kit.parts}
+    return {f"{kit.name} ({counted(kit.nodes, 'piece')})": kit} | (ones if len(ones) > 1 else {})
 
 
 def _job_rows(kits):

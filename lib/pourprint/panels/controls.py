@@ -27,6 +27,11 @@ class Number(traitlets.HasTraits):
         self.low, self.high = low, high
         super().__init__(value=value)
 
+    def reach(self, value):
+        """Take a value, and widen the limits where it lies beyond them."""
+        self.low, self.high = min(self.low, value), max(self.high, value)
+        self.value = value
+
     @traitlets.validate("value")
     def _within(self, proposal):
         return min(max(proposal["value"], self.low), self.high)

@@ -1,7 +1,10 @@
 """A part of one's own without code: a mesh that is dropped on the panel, or numbers that are typed."""
 
 import html
+import signal
 import tempfile
+import threading
+from contextlib import contextmanager
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -10,35 +13,39 @@ from pourprint.figures.part import part_picture
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.numbers import read_number
 from pourprint.panels.controls import folded
+from pourprint.panels.drop import Drop
 from pourprint.panels.live import LiveFigure, guarded, status_line
 from pourprint.parts.mending import FORMATS, USUAL_MM
 from pourprint.parts.part import Part
+from pourprint.plans.jobs import Job
+from pourprint.routes import plan_all
 
-MOST_BYTES = 40_000_000
+MOST_BYTES, MOST_S = 40_000_000, 60
+DROP = "drop a mesh here, or choose one"
 GUESSES = ("mm", "inch", "cm", "m")
 
 
 def own_part(add):
     """A folded box in which a part is measured and then handed to `add(part, count)`: a widget.
 
-    A file stays on this machine; its unit is guessed from its size unless one is chosen.
+    A file that is dropped is measured at once; it stays on this machine; its unit is guessed from its size unless one
+    is chosen.
     """
-    drop = widgets.FileUpload(accept=",".join(FORMATS), description="mesh: drop or choose")
+    files = []
+    drop = Drop(lambda *file: (files.append(file), safely(True)), accept=",".join(FORMATS), most=MOST_BYTES, said=DROP)
     unit = widgets.Dropdown(options=["guess", *GUESSES], description="its unit")
     count = widgets.Text("1", description="pieces a kit")
     numbers = [widgets.Text(description=name) for name in ("volume, cm³", "area, cm²", "box, mm")]
     numbers[2].placeholder = "90 x 70 x 60"
-    measure = widgets.Button(description="measure and add")
+    measure = widgets.Button(description="take these numbers")
     found, status = widgets.VBox(), status_line()
-    words = widgets.HTML("a mesh, or three numbers:")
 
-    def take():
+    def take(mesh):
         pieces = read_number(count.value)
         if pieces % 1 or pieces < 1:
             raise InputError(f"pieces a kit must be a whole number of at least 1, not {count.value!r}.")
-        if drop.value:
-            part, read_in = measured(drop.value[0]["name"], bytes(drop.value[0]["content"]), unit.value)
-            said = [f"Read in {read_in}" + ", by a guess from its size." * (unit.value == "guess")]
+        if mesh:
+            part, said = from_mesh(*files[-1])
         else:
             volume, area = (read_number(field.value) for field in numbers[:2])
             sides = tuple(map(read_number, numbers[2].value.lower().replace("×", "x").split("x")))
@@ -49,8 +56,41 @@ def own_part(add):
         found.children = [text, LiveFigure(part_picture(part).figure)] if part.mesh else [text]
         add(part, int(pieces))
 
-    measure.on_click(guarded(lambda button: take(), status))
-    return folded("a part of your own", drop, unit, words, *numbers, count, measure, status, found)
+    def from_mesh(name, content):
+        try:
+            with within(MOST_S, name):
+                drop.said = f"{name}, 1 of 2: reading, mending, measuring …"
+                part, read_in = measured(name, content, unit.value)
+                drop.said = f"{name}, 2 of 2: trying every route …"
+                plan_all(Job(part, "AlSi7Mg"))  # what is studied is known from here on
+        finally:
+            drop.said = DROP
+        return part, [f"Read in {read_in}" + ", by a guess from its size." * (unit.value == "guess")]
+
+    safely = guarded(take, status)
+    measure.on_click(lambda button: safely(False))
+    unit.observe(lambda change: files and safely(True), "value")
+    words = widgets.HTML("or three numbers:")
+    return folded("a part of your own", count, drop, unit, words, *numbers, measure, status, found)
+
+
+@contextmanager
+def within(seconds, name):
+    """Refuse what takes longer, as soon as Python gets a word in. Raises: InputError."""
+
+    def late(*_):
+        raise InputError(f"{name} takes more than {seconds} s to measure: save it with fewer facets and drop it again.")
+
+    if not hasattr(signal, "SIGALRM") or threading.current_thread() is not threading.main_thread():
+        yield  # this system, or this thread, has no alarm
+        return
+    before = signal.signal(signal.SIGALRM, late)
+    signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def measured(name, content, unit="guess"):

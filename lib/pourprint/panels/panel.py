@@ -28,11 +28,12 @@ CLEAR = dt.timedelta(weeks=6)  # a job that starts by itself starts so long befo
 class Panel:
     """A panel and its parts, for tests and for pages that place them otherwise.
 
-    `controls` {name: Row}; the live `chart`, or None; `answer`, `bars`, `table`, `status` HTML; `finish()` does at
-    once what waits until a slider rests; `widget` all of it.
+    `controls` {name: Row}; `beside` the widgets that stand with them; the live `chart`, or None; `answer`, `bars`,
+    `table`, `status` HTML; `finish()` does at once what waits until a slider rests; `widget` all of it.
     """
 
     controls: Mapping[str, Row]
+    beside: tuple[widgets.Widget, ...]
     chart: LiveFigure | None
     answer: widgets.HTML
     bars: widgets.HTML
@@ -120,7 +121,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
         below += [button, extra]
     spoken = widgets.HTML(f"<p><i>In words:</i> {words}</p>{STYLE}{THEME}")
     tree = named(widgets.VBox([page, *below, table, spoken]))
-    return Panel(controls, chart, answer, bars, table, status, finish, tree)
+    return Panel(controls, tuple(beside), chart, answer, bars, table, status, finish, tree)
 
 
 def facts_html(facts):
