@@ -134,21 +134,21 @@ def test_the_chart_may_run_along_any_input(panel, axis):
     panel.controls["axis"].source.value = "quantity"
 
 
-def test_prices_of_a_day_are_said_as_far_as_the_slider_goes():
+def test_the_nearest_prices_of_a_day_that_turn_the_answer_are_said_either_way_as_far_as_the_slider_goes():
     """Against the lower envelope of the routes' lines C + d·T with failures; beyond 1000 a day no number is given."""
     panel, seen = compare_panel(demo_kit(), demo_rates(), START), set()
-    panel.controls["day"].source.value = 160
-    for quantity in (1, 4, 10):
+    for quantity, day in ((1, 30), (1, 160), (1, 400), (4, 200), (10, 20)):
+        panel.controls["day"].source.value = day
         panel.controls["quantity"].source.value = quantity
         plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", quantity), demo_rates())
         means = {route: pp.expected(plan, START) for route, plan in plans.items()}
-        lines = {route: (mean.cost, mean.days) for route, mean in means.items()}
-        later = [price for price, _ in envelope(lines) if 160 < price <= 1000]
-        said = [float(text) for text in re.findall(r"above ([\d.]+) a day", panel.answer.value)]
-        assert said == pytest.approx(later, abs=0.5)
-        assert ("at no price of a day from here to 1,000" in panel.answer.value) == (not later)
-        seen.add(bool(later))
-    assert seen == {True, False}
+        prices = [price for price, _ in envelope({route: (m.cost, m.days) for route, m in means.items()})[1:]]
+        wanted = [price for price in prices if price <= day][-1:] + [p for p in prices if day < p <= 1000][:1]
+        said = [float(text) for text in re.findall(r"(?:above|below) ([\d.]+) a day", panel.answer.value)]
+        assert said == pytest.approx(wanted, abs=0.5)
+        assert ("at no price of a day up to 1,000" in panel.answer.value) == (not wanted)
+        seen.add(len(wanted))
+    assert seen == {1, 2}
 
 
 def test_the_answer_is_the_same_in_another_currency():
@@ -168,7 +168,7 @@ def test_a_table_says_what_would_turn_the_answer_until_a_control_moves():
     assert button.description == "What would turn the answer?" and not found.value
     button.click()
     plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1), demo_rates())
-    nearest = pp.decide.turns.turns(plans, price_of_day=300, start=START, failures=True)[0]
+    nearest = pp.decide.turns.turns(plans, price_of_day=100, start=START, failures=True)[0]
     assert f"{nearest.at:.4g}"[:4] in found.value.partition("<tbody>")[2].partition("</tr>")[0]
     panel.controls["quantity"].source.value = 2
     assert not found.value

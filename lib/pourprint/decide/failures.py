@@ -4,6 +4,9 @@ Every input stands at its value here; runs in which inputs are drawn too are in 
 """
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
 
 from pourprint.plans.steps import JOB
 from pourprint.risk.rework import rework
@@ -39,8 +42,7 @@ def expected(plan, start=None):
     return Expected(found.cost, float(days + longer + later))
 
 
-@dataclass(frozen=True)
-class Shares:
+class Shares(NamedTuple):
     """What failures make of a plan: `cost` and `days` with them over those without [-]."""
 
     cost: float = 1.0
@@ -60,8 +62,15 @@ def shares(plan, start=None):
     if kits <= most:
         return _exact(plan, start)
     half, full = (_exact(plan.at(quantity=n, batch_size=n), start) for n in (most // 2, most))
-    way = (1 / kits - 1 / most) / (1 / most - 1 / (most // 2))  # from half to full, and on beyond
-    return Shares(*(b + way * (b - a) for a, b in ((half.cost, full.cost), (half.days, full.days))))
+    return Shares(*(_read_on(most // 2, most, kits, *ends) for ends in zip(half, full, strict=True)))
+
+
+def _read_on(half, full, kits, at_half, at_full):
+    """A share at more kits: what failures add falls on as a power of the kits, as it does from half to full."""
+    first, last = at_half - 1, at_full - 1
+    if min(first, last) <= 0:
+        return at_full
+    return 1 + last * (kits / full) ** min(np.log(last / first) / np.log(full / half), 0.0)
 
 
 def _exact(plan, start):

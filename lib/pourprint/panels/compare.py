@@ -1,6 +1,7 @@
 """The panel that compares the routes: sliders for the job, the rates and the clock; facts, charts, table."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -63,7 +64,7 @@ def compare_panel(kit, rates, start=None):
     clock = {
         "start": date_row("start", start.date()),
         "deadline": date_row("wanted by"),
-        "day": number_row("price of a day", 0.3 * most, 0, most, most / 100, f"{rates.currency}/day"),
+        "day": number_row("price of a day", 0.1 * most, 0, most, most / 100, f"{rates.currency}/day"),
     }
     chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
     question = Question(kits, rates, start, axes, tuple(prices))
@@ -207,12 +208,13 @@ def _turns(along):
 
 
 def _price_turns(now, best, price):
-    """From which price of a day on another route wins, as far as the slider goes."""
+    """The nearest prices of a day, below and above, at which another route wins, as far as the slider goes."""
     most = dearest_day(now.plans[best].rates)
     lines = {r: (now.failing[r].cost * now.plans[r].total_cost, now.mean_days(r)) for r in now.days}
-    later = [(at, route) for at, route in envelope(lines) if price < at <= most]
-    parts = [f"above {at:,.0f} a day {now.plans[route].title.lower()}" for at, route in later]
-    return ", ".join(parts) or f"at no price of a day from here to {most:,.0f} does another route win"
+    found = [(at, before, to) for (_, before), (at, to) in pairwise(envelope(lines)) if at <= most]
+    parts = [f"below {at:,.0f} a day {now.plans[before].title.lower()}" for at, before, _ in found if at <= price][-1:]
+    parts += [f"above {at:,.0f} a day {now.plans[to].title.lower()}" for at, _, to in found if at > price][:1]
+    return ", ".join(parts) or f"at no price of a day up to {most:,.0f} does another route win"
 
 
 def _what_turns(now):
