@@ -7,6 +7,7 @@ Where a study or a demo node changes, write them anew:
 
 from functools import partial
 
+from pourprint.ledger.alloys import alloys
 from pourprint.parts import kept
 from pourprint.parts.mending import FORMATS, file_key, read_fresh
 from pourprint.parts.part import Measures
@@ -15,6 +16,7 @@ from pourprint.process.powder.orientation import Orientations, Scan
 from pourprint.process.sand.parting import PartingStudy
 from pourprint.process.shell.clusters import Seat
 from pourprint.process.walls import Walls
+from pourprint.routes.pouring import look_in, looked
 from scenes import DEMO, demo_kit
 
 KINDS = (Measures, Orientations, Scan, PartingStudy, Seat, Walls, *(section_in(metal) for metal in range(len(METALS))))
@@ -31,6 +33,9 @@ def fresh():
         shape = entry.part.shape
         for kind in KINDS:
             made[kept.name_of(shape.content, kind)] = partial(kind.measured, shape.vertices, shape.faces)
+        for metal in METALS:
+            kind = look_in(alloys()[metal])
+            made[kept.name_of(shape.content, kind)] = partial(looked, entry.part, kind)
     return made
 
 

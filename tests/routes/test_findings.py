@@ -9,6 +9,7 @@ import pourprint as pp
 from pourprint.panels.mould import mould_panel
 from pourprint.process.walls import Walls
 from pourprint.routes.findings import Verdict, findings, note, table
+from pourprint.routes.pouring import look
 from scenes import LIMITS, PRINTED, ROUTES, demo_kit, demo_rates
 
 CASTING = ("printed_pattern", "printed_mould", "tooled_pattern")
@@ -137,6 +138,15 @@ def limiting(key):
     if key in ("shell.blind_depth", "printed_mould.core_slenderness"):
         held = pp.KitPart(part(box((200, 60, 60))), sockets=(pp.Socket(20.0, 20.0 * value),))
         return route, pp.Job(pp.Kit("one", (held,)), alloy)
+    if key == "printed_mould.fill_share":  # of a plate it grows with its size
+        plate = part(box((100, 80, 4)))
+        size = 0.95 * value / look(plate, pp.alloys()[alloy]).share
+        return route, pp.Job(plate.scaled_to(plate.volume_cm3 * size**3), alloy)
+    if key == "printed_mould.most_pore":  # two blocks on a thin plate, of which one is fed
+        ends = [box((40, 40, 40)), box((30, 30, 30)).apply_translation((70, 0, 0))]
+        blocks = part(ends[0].union(ends[1]).union(box((80, 12, 6)).apply_translation((35, 0, 0))))
+        pore_cm3 = look(blocks, pp.alloys()[alloy]).pore_mm3.max() / 1000
+        return route, pp.Job(blocks.scaled_to(blocks.volume_cm3 * 0.95 * value / pore_cm3), alloy)
     if "wall" in key:
         return route, pp.Job(part(box((100, 80, value))), alloy)
     if key == "handling.most_mass":

@@ -230,3 +230,19 @@ def load_recipes(path):
         faults += wrong
     refuse(path, faults)
     return made
+
+
+def badly_drawn(arm_mm=5.0):
+    """A node drawn badly on purpose, to be mended: a heavy bearing boss at the end of a thin arm, far from its hub.
+
+    arm_mm: how thick the arm is [mm]. Hub of 52 mm, boss of 40 mm with a bore of 14 mm. Raises: InputError.
+    """
+    from manifold3d import Manifold
+
+    check_numbers(arrays=False, arm_mm=arm_mm)
+    hub = Manifold.cylinder(42, 26, -1, 64, True)
+    boss = Manifold.cylinder(34, 20, -1, 64, True).translate((100, 0, 0))
+    arm = Manifold.cube((100, 18, arm_mm), True).translate((50, 0, 0))
+    bore = Manifold.cylinder(60, 7, -1, 64, True).translate((100, 0, 0))
+    mesh = (hub + boss + arm - bore).to_mesh()
+    return Part.from_arrays("badly_drawn", mesh.vert_properties[:, :3], mesh.tri_verts)

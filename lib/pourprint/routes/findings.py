@@ -2,7 +2,8 @@
 
 The geometry is measured by `process.walls`; limits are entries of the ledger, so that a lab's card overrules them:
 below the low of a least, or above the high of a most, a part is refused; from there to the value it is watched.
-Not looked at: sections whose feeding path is cut. What no machine of the lab holds is refused by the routes themselves.
+Pores and misruns of a printed mould are found by `pouring`. What no machine of the lab holds is refused by the routes
+themselves.
 """
 
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
 from pourprint.routes.common import crucible_kg
+from pourprint.routes.pouring import judged
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
@@ -140,6 +142,8 @@ def _of_part(item, route, job, rates):
     mass_kg = part.volume_cm3 * job.alloy["density"] / 1000
     advice = "split it, or use a hoist and say so on the card"
     yield from _judged(part, 1, mass_kg, "mass", "handling.most_mass", advice, rates)
+    for row in judged(item, job) if route == "printed_mould" else ():
+        yield from _judged(part, 1, *row[:4], rates, row[4])
     if route in BLIND_MOST:
         held_kg = np.min(crucible_kg(job, rates))
         if np.max(mass_kg) > held_kg:

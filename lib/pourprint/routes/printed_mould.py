@@ -4,142 +4,35 @@ Every cavity has its own feeder, sprue and ingate, sized on the part; cavities s
 can be moved and the metal that one crucible holds. What neither mould half shows takes a core.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from pourprint.ledger.errors import Infeasible
 from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
-from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
 from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
 from pourprint.process.packing import boxes_for, layers
-from pourprint.process.sand.feeding import Feeder, cylinder_cm3, feeder
-from pourprint.process.sand.gating import Gating, gating
-from pourprint.process.sand.parting import PartingStudy, block_mm
 from pourprint.routes import common
 from pourprint.routes.findings import refuse
+from pourprint.routes.mould_sizes import NAME, moulds_of
 
-NAME = "printed_mould"
 TITLE = "Printed mould"
 SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print moulds and cores"
 HEAP = 60  # blocks packed on trial to see how tightly a kit fills the job boxes: within 2 % of 300 (demo kit)
 
 
-@dataclass(frozen=True)
-class PartMould:
-    """The mould of one part, a cavity and what belongs to it: numbers or arrays (...).
-
-    part: as wanted. study: how the mould opens; places are in its frame, u, v, w. modulus_mm, hot_mm (..., 3): of the
-    hottest section, and where it is [mm]; spots: places that freeze later than all around them [-]. features,
-    stock_cm3: holes and faces to machine [-] and their stock [cm3]. feeder, gating: their sizes. low_mm, high_mm
-    (..., 3): corners of the room of part and feeder, and block_mm (..., 3): the sand block round it [mm]. cores [-],
-    core_cm3: how many and how much of the casting they form. metal_cm3: casting, feeder and gating; sand_kg: bonded
-    sand, cores included.
-    """
-
-    part: object
-    study: PartingStudy
-    modulus_mm: np.ndarray | float
-    hot_mm: np.ndarray
-    spots: int
-    features: np.ndarray | int
-    stock_cm3: np.ndarray | float
-    feeder: Feeder
-    gating: Gating
-    low_mm: np.ndarray
-    high_mm: np.ndarray
-    block_mm: np.ndarray
-    cores: np.ndarray | int
-    core_cm3: np.ndarray | float
-    metal_cm3: np.ndarray | float
-    metal_kg: np.ndarray | float
-    sand_kg: np.ndarray | float
-
-    @property
-    def casting_yield(self):
-        """Metal of the part as delivered over metal poured [-]."""
-        return self.part.volume_cm3 / self.metal_cm3
-
-    @property
-    def sand_to_metal(self):
-        """Bonded sand over metal poured, both by mass [-]."""
-        return self.sand_kg / self.metal_kg
-
-    @property
-    def farthest_mm(self):
-        """From the edge of the feeder to the metal farthest from the hottest section, in a straight line [mm].
-
-        For a part with a mesh of one size. Raises: InputError.
-        """
-        vertices, _ = self.part.needed_mesh("looked at from its feeder")
-        away = np.linalg.norm(vertices @ self.study.frame.T - self.hot_mm, axis=1).max()
-        return float(away - self.feeder.diameter_mm / 2)
-
-    @property
-    def mass_kg(self):
-        """Sand and metal together [kg]."""
-        return self.sand_kg + self.metal_kg
-
-
-def moulds_of(job, rates):
-    """The PartMould of each part of a job's kit, in the kit's order: (Job, RateCard) → tuple. Raises: Infeasible."""
-    job.alloy.check_route(NAME)
-    m = rates.section(NAME)
-    tolerance = common.cast_hole_tolerance(m("casting_grade"))
-    machining = common.machining_of(job, rates, tolerance, m("machining_stock"), m("core_clearance"))
-    return tuple(_mould(item, work, job, rates) for item, work in zip(job.kit.parts, machining, strict=True))
-
-
-def _mould(item, work, job, rates):
-    m, part, density = rates.section(NAME), item.part, job.alloy["density"]
-    study, section = part.study(PartingStudy), hottest_section(part, nearest_metals(job.alloy))
-    hot_mm = section.place_mm @ study.frame.T  # in the mould's frame
-    casting_cm3 = part.volume_cm3 + work.stock_cm3
-    head = feeder(section.modulus_mm, casting_cm3, job.alloy["shrinkage"] / 100, rates.section("feeding"))
-    # The feeder stands over the hottest section, on the level of the part's top, and may stick out sideways.
-    radius = np.asarray(head.diameter_mm)[..., None] / 2 * np.array([1, 1, 0])
-    high = np.maximum(study.high_mm, hot_mm + radius) + np.asarray(head.height_mm)[..., None] * np.array([0, 0, 1])
-    low = np.minimum(study.low_mm, hot_mm - radius)
-    filled_cm3, above_mm = casting_cm3 + head.volume_cm3, study.above_mm + head.height_mm
-    sizes = filled_cm3, filled_cm3 * density / 1000, above_mm + m("wall"), above_mm, (high - low)[..., 2]
-    way = gating(*sizes, rates.section("gating"))
-    block = block_mm(high - low, m("wall"), rates["gating.gate_length"] + np.sqrt(4 / np.pi * way.top_mm2))
-    metal_cm3 = filled_cm3 + way.volume_cm3
-    # Of a part without a mesh only the listed holes are known: each takes a core.
-    holes = (*item.bores, *item.sockets)
-    listed = len(holes), sum(cylinder_cm3(hole.diameter_mm, hole.depth_mm) for hole in holes)
-    cores, core_cm3 = study.cores(m("core_least")) if study.known else listed
-    return PartMould(
-        part=part,
-        study=study,
-        modulus_mm=section.modulus_mm,
-        hot_mm=hot_mm,
-        spots=section.spots,
-        features=work.features,
-        stock_cm3=work.stock_cm3,
-        feeder=head,
-        gating=way,
-        low_mm=low,
-        high_mm=high,
-        block_mm=block,
-        cores=cores,
-        core_cm3=core_cm3,
-        metal_cm3=metal_cm3,
-        metal_kg=metal_cm3 * density / 1000,
-        sand_kg=(np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * m("sand_density"),
-    )
-
-
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
     refuse(NAME, job, rates)
+    return steps_with(moulds_of(job, rates), job, rates)
+
+
+def steps_with(moulds, job, rates):
+    """The steps for given PartMoulds, one for each part of the kit. Raises: Infeasible."""
     m = rates.section(NAME)
     kit, part = job.kit, common.part_level(job.kit)
-    moulds = moulds_of(job, rates)
     mould = _lots(job, rates, moulds)
     cores = common.mean(kit, [one.cores for one in moulds])
-    cut_cm2 = common.mean(kit, [one.feeder.foot_cm2 + one.gating.ingate_mm2 / 100 for one in moulds])
+    cut_cm2 = common.mean(kit, [one.foot_cm2 + one.gating.ingate_mm2 / 100 for one in moulds])
     kit_metal_kg = common.total(kit, [one.metal_kg for one in moulds])
 
     def poured_kg(kits):

@@ -45,24 +45,33 @@ def _moved(values, axis, step):
     return out
 
 
-def freezing_times(share, cell_mm, melt, mould, solid=1.0):
+def freezing_times(share, cell_mm, melt, mould, solid=1.0, chill=None, until=None):
     """Freeze the metal of a grid: the cavity is full at the pouring temperature at time 0.
 
     share (nx, ny, nz): metal in each cell [-]. cell_mm [mm]. melt, mould: see `solidification`; a mould of finite
     thickness stands in air, and nothing flows through the grid's edge; sand's edge stays at its start.
-    solid: share of the freezing range that a cell must have passed to count as solid, 1 for the solidus [-].
-    Returns: times (nx, ny, nz) [s], nan outside the metal; heat that has left the grid, over all at the start [-].
-    Raises InputError where the metal does not freeze.
+    solid: share of the freezing range that a cell must have passed to count as solid, 1 for the solidus [-]; several
+    give as many times. chill: None, or (which cells outside the metal are chills, their conductivity [W/mK] and heat
+    [J/m3K]), in sand only. until (nx, ny, nz) bool: stop when these are solid, and leave the rest at inf.
+    Returns: times (nx, ny, nz), or (n, nx, ny, nz) of n values of solid [s], nan outside the metal; heat that has left
+    the grid, over all at the start [-]. Raises InputError where the metal does not freeze.
     """
     share = np.asarray(share, dtype=float)
     edge = np.pad(np.zeros(share.shape, dtype=bool), 1, constant_values=True)
     room, metal, listed, away = _places(np.pad(share, 1), edge, cell_mm, mould)
     shell, count = np.isfinite(mould.thickness_mm), int(metal.sum())
     datum = mould.air_c if shell else mould.start_c
-    # 0 metal, 1 mould, 2 air, 3 beyond the grid: neither links nor loss.
-    kind = np.where(metal, 0, np.where(listed | (not shell), 1, np.where(edge, 3, 2))).reshape(-1)
+    # 0 metal, 1 mould, 2 air, 3 beyond the grid: neither links nor loss; 4 chill.
+    kind = np.where(metal, 0, np.where(listed | (not shell), 1, np.where(edge, 3, 2)))
+    conductivity = [melt.conductivity_w_mk, mould.conductivity_w_mk, 0.0, 0.0, 0.0]
+    if chill is not None:
+        cold = np.pad(chill[0], 1) & ~metal & ~edge
+        kind[cold], conductivity[4] = 4, chill[1]
+        room = np.where(cold, chill[2] / (mould.density_kg_m3 * mould.heat_j_kgk), room)
+        listed = listed | cold | (~metal & ~edge & (sum(_moved(cold.astype(int), *side) for side in _SIDES) > 0))
+    kind = kind.reshape(-1)
     cells = np.concatenate([np.flatnonzero(metal), np.flatnonzero(listed)])
-    neighbours, links, capacity = _links(cells, kind, room, cell_mm, melt, mould)
+    neighbours, links, capacity = _links(cells, kind, room, cell_mm, melt, mould, np.array(conductivity))
     loss = _loss(cells, kind, neighbours, away, cell_mm, mould) if shell else np.zeros(len(cells))
 
     c_metal, c_mould = melt.density_kg_m3 * melt.heat_j_kgk, float(mould.density_kg_m3 * mould.heat_j_kgk)
@@ -70,7 +79,7 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0):
     solid_h = c_metal * solidus
     liquid_h = c_metal * liquidus + melt.density_kg_m3 * melt.latent_j_kg
     curve = (solid_h, liquid_h, solidus, liquidus, c_metal, c_mould)
-    start = np.array([melt.pour_c, mould.start_c, datum, datum]) - datum
+    start = np.array([melt.pour_c, mould.start_c, datum, datum, mould.start_c]) - datum
     warm = start[kind].astype(np.float32).reshape(metal.shape)
     heat = np.where(kind[cells] == 0, liquid_h + c_metal * (melt.pour_c - melt.liquidus_c), c_mould * start[1])
     heat = heat.astype(np.float32)
@@ -84,10 +93,13 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0):
         return (heat * rooms).sum(dtype=float) + plain
 
     before = total(warm, heat)
-    times, warm, heat = _march(warm, heat, known, limit, liquid_h - solid * (liquid_h - solid_h), mould)
-    result = np.full(metal.shape, np.nan)
-    result.reshape(-1)[cells[:count]] = times
-    return result[1:-1, 1:-1, 1:-1], 1 - total(warm, heat) / before
+    targets = liquid_h - np.atleast_1d(solid) * (liquid_h - solid_h)
+    awaited = np.ones(count, dtype=bool) if until is None else np.pad(until, 1)[metal]
+    times, warm, heat = _march(warm, heat, known, limit, targets, awaited, mould)
+    result = np.full((len(targets), *metal.shape), np.nan)
+    result.reshape(len(targets), -1)[:, cells[:count]] = times
+    result = result[:, 1:-1, 1:-1, 1:-1]
+    return result[0] if np.ndim(solid) == 0 else result, 1 - total(warm, heat) / before
 
 
 def _places(share, edge, cell_mm, mould):
@@ -111,17 +123,18 @@ def _places(share, edge, cell_mm, mould):
     return np.where(held, wall, room), metal, held, away
 
 
-def _march(warm, heat, known, limit, target, mould):
-    """Step by step until each metal cell holds no more than `target` [J/m3]: times (metal,) [s], last warm and heat.
+def _march(warm, heat, known, limit, targets, awaited, mould):
+    """Step by step until each awaited metal cell holds no more than the least of `targets` [J/m3].
 
     known: what `heat.stage` needs besides; limit [s]: longest step that is stable by itself.
+    Returns: when each cell passed each target (targets, metal) [s], inf where it has not; last warm and heat.
     """
     from pourprint.process.freezing import heat as kernel
 
     count = known[5]
-    times, clock = np.full(count, np.nan), 0.0
+    times, clock = np.full((len(targets), count), np.inf), 0.0
     warm_out, heat_out = warm.copy(), heat.copy()
-    while np.isnan(times).any():
+    while np.isinf(times[:, awaited]).any():
         if clock > LONGEST_S:
             raise InputError(
                 f"start_c={mould.start_c!r} and loss_w_m2k={mould.loss_w_m2k!r} leave metal liquid after "
@@ -134,27 +147,30 @@ def _march(warm, heat, known, limit, target, mould):
             mu = (2 * j - 1) / j
             kernel.stage(warm, heat, warm_out, heat_out, *known, mu, (1 - j) / j, mu * step * 2 / (stages**2 + stages))
             warm, warm_out, heat, heat_out = warm_out, warm, heat_out, heat
-        now = np.isnan(times) & (heat[:count] <= target)
-        gone = (old[now] - target) / np.maximum(old[now] - heat[:count][now], 1e-30)
-        times[now] = clock + step * np.clip(gone, 0, 1)
+        for passed, target in zip(times, targets.tolist(), strict=True):
+            now = np.isinf(passed) & (heat[:count] <= target)
+            gone = (old[now] - target) / np.maximum(old[now] - heat[:count][now], 1e-30)
+            passed[now] = clock + step * np.clip(gone, 0, 1)
         clock += step
     return times, warm, heat
 
 
-def _links(cells, kind, room, cell_mm, melt, mould):
-    """Neighbours (n, 6) of listed cells in the flat grid, links [W/m3K] to them, heat capacities (n,) [J/m3K]."""
+def _links(cells, kind, room, cell_mm, melt, mould, conductivity):
+    """Neighbours (n, 6) of listed cells in the flat grid, links [W/m3K] to them, heat capacities (n,) [J/m3K].
+
+    conductivity (kinds,): of each kind of cell, 0 where nothing flows but the loss [W/mK].
+    """
     strides = np.array([room.shape[1] * room.shape[2], room.shape[2], 1])
     neighbours = cells[:, None] + np.array([step * strides[axis] for axis, step in _SIDES])
-    resistance = np.array([1 / melt.conductivity_w_mk, 1 / mould.conductivity_w_mk])
-    between = 2 / (resistance[:, None] + resistance) / (cell_mm / 1e3) ** 2
-    between = np.pad(between, (0, 2))  # nothing flows to air or edge but the loss
+    k = np.maximum(conductivity, 1e-30)
+    between = 2 / (1 / k[:, None] + 1 / k) / (cell_mm / 1e3) ** 2
     links = between[kind[cells][:, None], kind[neighbours]]
     # Along a wall that fills its cells in part, heat flows through that part of their faces.
     rooms = room.reshape(-1)
     narrow = np.minimum(np.minimum(rooms[neighbours], rooms[cells][:, None]), 1)
     links *= np.where(kind[neighbours] == kind[cells][:, None], narrow, 1)
     capacity = np.array([melt.density_kg_m3 * melt.heat_j_kgk, mould.density_kg_m3 * mould.heat_j_kgk])
-    return neighbours, links, capacity[kind[cells]] * rooms[cells]
+    return neighbours, links, capacity[np.minimum(kind[cells], 1)] * rooms[cells]
 
 
 def _loss(cells, kind, neighbours, away, cell_mm, mould):

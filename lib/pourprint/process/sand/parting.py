@@ -107,6 +107,12 @@ class PartingStudy:
             tried_cm3=self.tried_cm3 * cubed,
         )
 
+    def upside_down(self):
+        """The study of the same mould with its other half on top."""
+        turn = np.array([1.0, -1.0, -1.0])
+        low, high = (np.where(turn > 0, a, -b) for a, b in ((self.low_mm, self.high_mm), (self.high_mm, self.low_mm)))
+        return replace(self, frame=self.frame * turn[:, None], low_mm=low, high_mm=high, parting_mm=-self.parting_mm)
+
     @property
     def sides_mm(self):
         """Sides of the part's box in the mould (..., 3) [mm]."""

@@ -1,0 +1,141 @@
+"""How a mould fills: metal comes in at the gate, and the lowest room that it can reach fills next.
+
+Modelled: the order of filling, the flow through the choke under what is left of the head (Torricelli, a discharge
+coefficient for all losses), the level, the speed in the gate, and air that has no rising way to a vent. Not modelled:
+jets, waves, splash, the back-pressure of air and gas, metal that cools or freezes on its way, sand that washes away.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.errors import InputError
+from pourprint.process.cavity import Cavity
+from pourprint.process.sand.gating import fall_speed_m_s
+
+LEAST_AIR_CM3, LEAST_CELLS = 0.3, 27  # less is noise of the grid, and leaves through sand or shell
+
+
+@dataclass(frozen=True)
+class Inflow:
+    """What drives the metal in: a choke of `choke_mm2` under a basin whose surface stands at height `basin_mm` of the
+    cavity's frame [mm], with `discharge` for all losses [-]; or, where `ladle_cm3_s` is above 0, a steady pour."""
+
+    choke_mm2: float = 0.0
+    basin_mm: float = 0.0
+    discharge: float = 1.0
+    ladle_cm3_s: float = 0.0
+
+    def __post_init__(self):
+        check_numbers(True, choke_mm2=self.choke_mm2, ladle_cm3_s=self.ladle_cm3_s, discharge=self.discharge)
+        if not (self.choke_mm2 > 0 or self.ladle_cm3_s > 0):
+            raise InputError("choke_mm2 or ladle_cm3_s must be above 0: nothing flows in.")
+
+    def cm3_s(self, level_mm):
+        """Flow while the metal over the gate stands at a height (...) [mm] → [cm3/s]; 0 above the basin."""
+        if self.ladle_cm3_s > 0:
+            return np.full(np.shape(level_mm), float(self.ladle_cm3_s))
+        head = np.maximum(self.basin_mm - np.asarray(level_mm, dtype=float), 0.0)
+        return self.choke_mm2 * self.discharge * fall_speed_m_s(head)
+
+
+@dataclass(frozen=True)
+class Trap:
+    """Air that is caught: (x, y, z) [mm] where it is pressed together last, when it was cut off [s], how much [cm3]."""
+
+    place_mm: tuple[float, float, float]
+    cut_off_s: float
+    volume_cm3: float
+
+
+@dataclass(frozen=True, eq=False)
+class Filling:
+    """A filled cavity: `time_s` (nx, ny, nz) when each cell is full [s], nan outside the metal, inf where the basin
+    stands too low. `level_mm`, `flow_cm3_s`, `clock_s` (k,): the metal's level over the gate, the flow, the time, as it
+    rises. `traps` the caught air, largest first."""
+
+    cavity: Cavity
+    time_s: np.ndarray
+    clock_s: np.ndarray
+    level_mm: np.ndarray
+    flow_cm3_s: np.ndarray
+    traps: tuple[Trap, ...]
+
+    @property
+    def filled_s(self):
+        """When the last cell that is reached is full [s]."""
+        return float(self.clock_s[-1])
+
+    @property
+    def complete(self):
+        """Whether all of the cavity is filled."""
+        return not np.isinf(self.time_s).any()
+
+    def gate_m_s(self, ingate_mm2):
+        """Speed in ingates of an area together [mm2] over the time of `clock_s` (k,) [m/s]."""
+        return self.flow_cm3_s / ingate_mm2
+
+    @cached_property
+    def last_mm(self):
+        """Where the part is filled last (3,) [mm]."""
+        times = np.where(self.cavity.part & np.isfinite(self.time_s), self.time_s, -1.0)
+        cells = np.argwhere(times >= times.max() * (1 - 1e-9))
+        return self.cavity.grid.centres_mm(cells).mean(0)
+
+
+def fill(cavity, inflow):
+    """Fill a Cavity by an Inflow: Filling. Raises: InputError where no metal can enter.
+
+    Valid for slow, quiet filling. Of two lips at one height one is passed first, which may decide where air is caught.
+    Against formulas of boxes and steps filled from below it is within 0.5 % (tests).
+    """
+    from pourprint.process.freezing.floods import flood  # loads numba
+
+    if not cavity.source.any():
+        raise InputError("no gate meets the metal: put the gate at another height or side.")
+    grid, (room, metal), high = cavity.grid, cavity.held, cavity.grid.fraction.shape[2]
+    order, stage = flood(metal.ravel(), high, np.flatnonzero(cavity.source), steps_of(metal.shape))
+    amount = room.ravel()[order] * grid.cell_mm**3 / 1000
+    # The gate feels the highest metal so far, or its own foot while metal falls away from it.
+    level = np.maximum.accumulate(grid.origin_mm[2] + (order % high + 0.5) * grid.cell_mm)
+    level = np.maximum(level, cavity.gate_mm)
+    flow = inflow.cm3_s(level)
+    with np.errstate(divide="ignore"):
+        clock = np.cumsum(np.where(flow > 0, amount / flow, np.inf))
+    time_s, reached = np.full(metal.shape, np.nan), np.isfinite(clock)
+    time_s[metal] = np.inf
+    time_s.reshape(-1)[order] = clock
+    traps = _traps(cavity, order[reached], stage[reached], time_s)
+    return Filling(cavity, time_s, clock[reached], level[reached], flow[reached], traps)
+
+
+def steps_of(shape):
+    """From a cell of a flat grid to its six neighbours (6,)."""
+    return np.array([sign * step for step in (shape[1] * shape[2], shape[2], 1) for sign in (-1, 1)])
+
+
+def _traps(cavity, order, stage, time_s):
+    """Caught air: room that parts from every vent while it is empty."""
+    from pourprint.process.freezing.floods import pockets
+
+    grid, key = cavity.grid, np.full(time_s.size, np.nan)
+    key[order] = stage
+    amount = cavity.held[0].ravel() * grid.cell_mm**3 / 1000
+    shape, vents = time_s.shape, cavity.vent.ravel()
+    least = max(LEAST_AIR_CM3, LEAST_CELLS * grid.cell_mm**3 / 1000)
+    cells, cut, volume = found_pockets(pockets, order[::-1], key, amount, vents, shape, least, 0.0)
+    first = order[np.searchsorted(stage, np.maximum(cut, 0))]  # of the stage that cuts it off
+    times = np.where(np.isfinite(cut), time_s.ravel()[first], 0.0)
+    places = grid.centres_mm(np.stack(np.unravel_index(cells, shape), 1))
+    rows = zip(places.round(2).tolist(), times.tolist(), volume.tolist(), strict=True)
+    found = [Trap(tuple(place), t, cm3) for place, t, cm3 in rows]
+    return tuple(sorted(found, key=lambda trap: -trap.volume_cm3))
+
+
+def found_pockets(pockets, order, key, amount, source, shape, least, prominence):
+    """What `floods.pockets` finds, as arrays: last cells (p,), keys at the cutting off (p,), amounts (p,)."""
+    found = pockets(order, key, amount, source, steps_of(shape), least, prominence)
+    cells, cut, held = (np.array([row[i] for row in found], dtype=kind) for i, kind in enumerate((int, float, float)))
+    return cells, cut, held

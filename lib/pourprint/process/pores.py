@@ -1,0 +1,134 @@
+"""Where a casting shrinks without being fed: pockets of liquid that part from every feeder as they freeze.
+
+Heat flow with feeder, gate and chills in the mould, and from it the order in which metal stops to flow. What is cut
+off then keeps its shrinkage as pores at its last metal. Modelled: order, places, how much metal each pocket holds. Not
+modelled: filling (all metal starts at the pouring temperature), convection, gas, feeding through mush beyond one
+fraction of solid, sunken surfaces, a mould that gives way. Places hold from grid to grid; volumes within ±40 %.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pourprint.ledger import entries as ledger
+from pourprint.process.cavity import Cavity
+from pourprint.process.filling import found_pockets
+from pourprint.process.freezing.enthalpy import freezing_times
+from pourprint.process.freezing.solidification import Melt
+
+LEAST_CM3, LEAST_CELLS = 0.2, 27  # metal of a pocket that counts: less is noise of the grid
+LATE_CM3 = 0.15  # last metal of a pocket that says where its pore is
+PROMINENCE = 0.05  # how much longer than its neck a pocket must stay liquid, over its own time [-]
+
+
+@dataclass(frozen=True)
+class Pore:
+    """A place that shrinks unfed: (x, y, z) [mm] of its last liquid, frozen and cut off when [s], metal of the pocket
+    and pores that its shrinkage leaves [cm3]. `cut_off_s` is −inf where no feeder was ever joined to it."""
+
+    place_mm: tuple[float, float, float]
+    frozen_s: float
+    cut_off_s: float
+    pocket_cm3: float
+    pore_cm3: float
+
+
+@dataclass(frozen=True, eq=False)
+class Feeding:
+    """A frozen Cavity: `stops_s`, `solid_s` (nx, ny, nz) when each cell stops to feed and when it is solid [s], nan
+    outside the metal, inf where the feeder is still liquid when the part is solid. `shrinkage` on freezing [-]; `pores`
+    in the part, largest first."""
+
+    cavity: Cavity
+    melt: Melt
+    stops_s: np.ndarray
+    solid_s: np.ndarray
+    shrinkage: float
+    pores: tuple[Pore, ...]
+
+    @property
+    def part_s(self):
+        """When the part is solid [s]."""
+        return float(self.solid_s[self.cavity.part].max())
+
+    @property
+    def pore_cm3(self):
+        return sum(pore.pore_cm3 for pore in self.pores)
+
+    def enough(self, efficiency):
+        """(metal that part and feeders take as they freeze, what the feeders can give) [cm3]. efficiency [-]: the share
+        of its metal that a feeder gives."""
+        c = self.cavity
+        return self.shrinkage * (c.part_cm3 + c.feeder_cm3), efficiency * c.feeder_cm3
+
+    @cached_property
+    def rank(self):
+        """Where the part freezes too evenly to be fed well, 0 worst to 1 best (nx, ny, nz), nan elsewhere.
+
+        The place of each cell among all by temperature gradient over the root of cooling rate, G/√Ṫ, at the end of
+        freezing (Niyama and others 1982, from memory). A rank only: thresholds are known for steel, for other alloys
+        they are "generally unknown and alloy dependent" (Carlson & Beckermann 2009, abstract).
+        """
+        value = gradient_criterion(self)
+        rank, known = np.full(value.shape, np.nan), np.isfinite(value) & self.cavity.part
+        rank[known] = np.argsort(np.argsort(value[known])) / max(known.sum() - 1, 1)
+        return rank
+
+
+def feed(cavity, melt, mould, shrinkage):
+    """Freeze a Cavity: Feeding.
+
+    melt, mould as of `freezing.solidification`; shrinkage of the metal on freezing [-]. Raises: InputError.
+    """
+    from pourprint.process.freezing.floods import pockets
+
+    f, grid = ledger.freezing(), cavity.grid
+    chill = None
+    if cavity.chill.any():
+        heat = f["chill.density"].value * f["chill.specific_heat"].value
+        chill = cavity.chill, f["chill.conductivity"].value, heat
+    ends = (f["feeding.stops"].value, 1.0)
+    (stops, solid), _ = freezing_times(grid.fraction, grid.cell_mm, melt, mould, ends, chill, cavity.part)
+    key, shape = stops.ravel(), stops.shape
+    cells = np.flatnonzero(~np.isnan(key))
+    order = cells[np.argsort(-key[cells], kind="stable")]
+    amount = np.where(cavity.part, cavity.held[0], 0.0).ravel() * grid.cell_mm**3 / 1000
+    source = cavity.feeder.ravel()
+    least = max(LEAST_CM3, LEAST_CELLS * grid.cell_mm**3 / 1000)
+    last, cut, held = found_pockets(pockets, order, key, amount, source, shape, least, PROMINENCE)
+    found, count = [], int(np.ceil(1000 * LATE_CM3 / grid.cell_mm**3))
+    for at, t, v in zip(last, cut, held, strict=True):
+        place = grid.centres_mm(_last_of(np.where(cavity.part, stops, np.nan), at, t, count))
+        numbers = float(solid.ravel()[at]), float(t), float(v), float(shrinkage * v)
+        found.append(Pore(tuple(place.round(2).tolist()), *numbers))
+    pores = tuple(sorted(found, key=lambda pore: -pore.pore_cm3))
+    return Feeding(cavity, melt, stops, solid, float(shrinkage), pores)
+
+
+def _last_of(stops, cell, cut_s, count):
+    """The cell (3,) in the middle of the last `count` of a pocket: steadier from grid to grid than its very last."""
+    from scipy.ndimage import label
+
+    pools, _ = label(stops > cut_s)
+    pool = np.argwhere(pools == pools.reshape(-1)[cell])
+    late = pool[np.argsort(-stops[tuple(pool.T)], kind="stable")[:count]]
+    return late[np.argmin(((late - late.mean(0)) ** 2).sum(1))]
+
+
+def gradient_criterion(feeding):
+    """G/√Ṫ of each cell at the end of freezing [√(K·s)/mm] from two arrivals: G = Ṫ·|∇t|, Ṫ = ΔT/Δt; nan elsewhere."""
+    melt, stops, solid = feeding.melt, feeding.stops_s, feeding.solid_s
+    over_k = (1 - ledger.freezing()["feeding.stops"].value) * (melt.liquidus_c - melt.solidus_c)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        rate = over_k / (solid - stops)
+        slope = np.zeros(solid.shape)
+        for axis in range(3):  # one-sided at the metal's edge
+            step = np.diff(solid, axis=axis) / feeding.cavity.grid.cell_mm
+            pad = [(0, 0)] * 3
+            pad[axis] = (1, 1)
+            both = np.pad(step, pad, constant_values=np.nan)
+            sides = [np.take(both, range(k, k + solid.shape[axis]), axis=axis) for k in (0, 1)]
+            known = np.isfinite(sides)
+            slope += (np.where(known, sides, 0).sum(0) / np.maximum(known.sum(0), 1)) ** 2
+        return np.sqrt(rate * slope)
