@@ -25,8 +25,8 @@ BUDGETS = {
     "routes": 1737,
     "risk": 650,
     "decide": 1925,
-    "figures": 2592,
-    "panels": 1137,
+    "figures": 2595,
+    "panels": 1150,
     "lessons": 3014,
     "report": 480,
 }

@@ -1,5 +1,6 @@
 """The panels as pages without code: the landing page leads to each, sliders move, axe-core finds nothing serious."""
 
+import base64
 import subprocess
 import sys
 import time
@@ -7,6 +8,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+import trimesh
 from jupyter_browser import REPOSITORY, browser_page, free_port, press, serious_findings, settled
 
 pytest.importorskip("voila", reason="pages need the extra named pages")
@@ -61,5 +63,36 @@ def test_a_page_shows_no_code_is_accessible_and_its_sliders_redraw(site, playwri
             pass
         assert drawn(page) != before
         assert page.locator(".jp-CodeMirrorEditor, .jp-InputArea-editor").count() == 0
+        assert serious_findings(page, ".pourprint-panel") == []
+        assert page.refused == []
+
+
+# Drops a file on the page's place for it, as a hand does.
+DROP = """base64 => {
+  const bytes = Uint8Array.from(atob(base64), letter => letter.charCodeAt(0)), carried = new DataTransfer();
+  carried.items.add(new File([bytes], "carrier.stl"));
+  const event = new DragEvent("drop", { dataTransfer: carried, bubbles: true, cancelable: true });
+  document.querySelector(".pourprint-drop").dispatchEvent(event);
+}"""
+
+
+def test_a_lab_owner_drops_a_mesh_in_inches_and_has_an_answer_with_failures_in_three_actions(site, playwright_driver):
+    mesh = trimesh.load(REPOSITORY / "data_demo/nodes/axle_carrier.stl")
+    mesh.apply_scale(1 / 25.4)
+    content = base64.b64encode(mesh.export(file_type="stl")).decode()
+    with browser_page(playwright_driver, height=800) as page:
+        page.goto(f"{site}/voila/render/index.ipynb", timeout=180_000)
+        page.locator(".pourprint-drop").first.wait_for(timeout=120_000)
+        page.evaluate(DROP, content)
+        page.get_by_text("Read in inch").first.wait_for(timeout=120_000)
+        page.get_by_role("textbox", name="quantity wanted").first.fill("6")
+        page.keyboard.press("Enter")
+        page.get_by_label("wanted by").first.fill("2027-12-15")
+        page.keyboard.press("Tab")
+        facts = page.locator(".pourprint-facts").first
+        facts.get_by_text("in time by Wed 15 Dec 2027").wait_for(timeout=60_000)
+        said = facts.inner_text()
+        assert "with failures" in said and "EUR a kit" in said and "cheapest" in said
+        assert page.locator(".jp-CodeCell .jp-InputArea:visible").count() == 0
         assert serious_findings(page, ".pourprint-panel") == []
         assert page.refused == []

@@ -23,7 +23,7 @@ def inches():
 
 
 def box_of(panel):
-    """The widgets of the box: (count, mesh, unit, words, volume, area, box, button, status, found)."""
+    """The widgets of the box: (mesh, unit, pieces, typed numbers, status, found)."""
     return panel.beside[0].children[1].children
 
 
@@ -31,7 +31,7 @@ def dropped(box, name, content, piece=1000):
     """The file's pieces as the browser sends them."""
     for first in range(0, len(content), piece):
         message = {"name": name, "first": first == 0, "last": first + piece >= len(content)}
-        box[1]._handle_custom_msg(message, [memoryview(content[first : first + piece])])
+        box[0]._handle_custom_msg(message, [memoryview(content[first : first + piece])])
 
 
 def test_a_mesh_in_inches_is_guessed_by_its_size():
@@ -49,7 +49,7 @@ def test_what_is_no_mesh_is_refused_in_a_sentence():
 
 def test_a_dropped_mesh_is_measured_and_compared_at_once_at_its_own_size():
     panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
-    count, drop, unit, *_, status, found = box = box_of(panel)
+    drop, unit, count, _, status, found = box = box_of(panel)
     said = []
     drop.observe(lambda change: said.append(change["new"]), "said")
     dropped(box, "node.stl", inches())
@@ -71,12 +71,13 @@ def test_what_takes_too_long_or_fails_is_refused_and_the_button_waits_again(monk
     before, begun = panel.controls["kit"].value, time.monotonic()
     dropped(box, "node.stl", inches())
     assert time.monotonic() - begun < 1 and "takes more than 0.05 s to measure" in box[-2].value
-    assert panel.controls["kit"].value == before and box[1].said == DROP
+    assert panel.controls["kit"].value == before and box[0].said == DROP
 
 
 def test_three_numbers_make_a_part_and_a_slip_is_said():
     panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
-    *_, volume, area, sides, button, status, _ = box_of(panel)
+    *_, typed, status, _ = box_of(panel)
+    volume, area, sides, button = typed.children[1].children
     volume.value, area.value, sides.value = "60,5", "210", "90 × 70 x 60"
     button.click()
     assert panel.controls["kit"].value == "1 × own part" and panel.controls["volume"].value == 60.5

@@ -61,8 +61,16 @@ def keep_box(setting, apply, tables, folder="."):
         menu.options = list(settings_in(folder).items())
         menu.value = path or next((path for _, path in menu.options), None)
 
+    def done(act):
+        show(_text("working …"))
+        try:
+            act()
+        except InputError:
+            show()
+            raise
+
     for button, act in ((keep, kept), (load, loaded), (compare, moved), (take, taken)):
-        button.on_click(guarded(lambda button, act=act: act(), status))
+        button.on_click(guarded(lambda button, act=act: done(act), status))
     listed()
     return folded(
         "keep, load, compare",
@@ -81,4 +89,7 @@ def _text(said):
 def _link(name, content, kind):
     """A link that saves `content` bytes as a file of that name."""
     data = b64encode(content).decode()
-    return widgets.HTML(f'<a download="{html.escape(name)}" href="data:{kind};base64,{data}">{html.escape(name)}</a>')
+    return widgets.HTML(
+        f'<a download="{html.escape(name)}" style="text-decoration:underline" '
+        f'href="data:{kind};base64,{data}">{html.escape(name)}</a>'
+    )

@@ -22,6 +22,7 @@ from pourprint.routes import plan_all
 
 MOST_BYTES, MOST_S = 40_000_000, 60
 DROP = "drop a mesh here, or choose one"
+PICTURE_PX = 230
 GUESSES = ("mm", "inch", "cm", "m")
 
 
@@ -53,7 +54,8 @@ def own_part(add):
         size = " × ".join(f"{side:.0f}" for side in part.box_mm)
         said += [f"{part.name}: {size} mm, {part.volume_cm3:.1f} cm³, {part.area_cm2:.0f} cm².", *part.notes]
         text = widgets.HTML("".join(f"<p>{html.escape(line)}</p>" for line in said))
-        found.children = [text, LiveFigure(part_picture(part).figure)] if part.mesh else [text]
+        picture = [LiveFigure(part_picture(part).figure.update_layout(height=PICTURE_PX))] if part.mesh else []
+        found.children = [text, *picture]
         add(part, int(pieces))
 
     def from_mesh(name, content):
@@ -70,8 +72,10 @@ def own_part(add):
     safely = guarded(take, status)
     measure.on_click(lambda button: safely(False))
     unit.observe(lambda change: files and safely(True), "value")
-    words = widgets.HTML("or three numbers:")
-    return folded("a part of your own", count, drop, unit, words, *numbers, measure, status, found)
+    for widget in (unit, count, *numbers):
+        widget.style.description_width = "90px"
+    typed = folded("or three numbers", *numbers, measure)
+    return folded("a part of your own", drop, unit, count, typed, status, found)
 
 
 @contextmanager
