@@ -22,41 +22,17 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
     """
     import pandas as pd
 
-    values, rates, alloy = {key: entry.value for key, entry in joints().items()}, plan.rates, plan.job.alloy
     how = finishing_list(plan)["how"].groupby(level=0).agg(list)
-    target, tube_tolerance = rates["bonding.gap"], rates["bonding.tube_tolerance"]
-    colder = service_c - values["adhesive.cure_temperature"]
+    colder = service_c - joints()["adhesive.cure_temperature"].value
     rows = []
     for kind, item in zip(frame.node_kinds, plan.job.kit.parts, strict=True):
         labels, at = loads.at_kind(kind)
-        made = how[item.part.name][len(item.bores) :]
-        for name, done in zip(kind.tubes[0], made, strict=False):
-            tube, (force, moment) = frame.tubes[name], at[name]
-            socket = tube.socket_at(kind.points[0])
-            fibres = frame.tubing[tube.tubing]
-            machined = tolerance_um(socket.diameter_mm, MACHINED_GRADE) / 1000
-            tolerance = machined if done == "machined" else hole_tolerance_mm(plan, socket.diameter_mm)
-            worst, usual = gap_spread_mm(target, tolerance, tube_tolerance)
-            least = max(worst[0], rates["bonding.least_gap"] + values[f"{isolation}.thickness"])
-            lap = isolated(
-                {
-                    "tube_mm": socket.diameter_mm,
-                    "tube_wall_mm": tube.wall_mm,
-                    "tube_gpa": fibres["youngs_modulus"].value,
-                    "tube_um_mk": fibres["expansion"].value,
-                    "boss_wall_mm": frame.points[kind.points[0]].wall_mm,
-                    "boss_gpa": alloy["youngs_modulus"],
-                    "boss_um_mk": values[f"expansion.{alloy.family}"],
-                    "length_mm": socket.depth_mm,
-                    "gap_mm": least,
-                    "adhesive_mpa": values["adhesive.shear_modulus"],
-                },
-                isolation,
-            )
-            axis = frame.direction(tube, kind.points[0])
+        for name, done in zip(kind.tubes[0], how[item.part.name][len(item.bores) :], strict=False):
+            lap, worst, usual = socket_lap(frame, kind, name, plan, done, isolation)
+            axis, (force, moment) = frame.direction(frame.tubes[name], kind.points[0]), at[name]
             pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(moment - np.outer(axis, axis @ moment), axis=0))
             hardest = int(np.argmax(pulls))
-            mean = pulls[hardest] / (2 * np.pi * lap.radius_mm * socket.depth_mm)
+            mean = pulls[hardest] / (2 * np.pi * lap.radius_mm * lap.length_mm)
             peak, cold = lap.worst_shear_mpa(pulls[hardest], colder), lap.worst_shear_mpa(0.0, colder)
             rows.append((kind.name, name, done, *worst, *usual, labels[hardest][1], pulls[hardest], float(peak),
                          float(cold), mean / allowable_mpa(), lap.useful_length_mm()))  # fmt: skip
@@ -64,6 +40,32 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
                "case", "equal pull [N]", "peak shear [MPa]", "of it cold [MPa]", "mean over allowed [-]",
                "useful length [mm]"]  # fmt: skip
     return pd.DataFrame(rows, columns=columns).set_index(["node", "tube"])
+
+
+def socket_lap(frame, kind, name, plan, how, isolation):
+    """The Lap of one kind of socket at its thinnest line, and its gap (least, greatest) at worst and of 99.7 % [mm].
+
+    kind: NodeKind, name of the tube in it; how: "machined" or "as made" by the plan's route.
+    """
+    values, alloy = {key: entry.value for key, entry in joints().items()}, plan.job.alloy
+    tube, socket = frame.tubes[name], frame.tubes[name].socket_at(kind.points[0])
+    fibres = frame.tubing[tube.tubing]
+    machined = tolerance_um(socket.diameter_mm, MACHINED_GRADE) / 1000
+    tolerance = machined if how == "machined" else hole_tolerance_mm(plan, socket.diameter_mm)
+    worst, usual = gap_spread_mm(plan.rates["bonding.gap"], tolerance, plan.rates["bonding.tube_tolerance"])
+    given = {
+        "tube_mm": socket.diameter_mm,
+        "tube_wall_mm": tube.wall_mm,
+        "tube_gpa": fibres["youngs_modulus"].value,
+        "tube_um_mk": fibres["expansion"].value,
+        "boss_wall_mm": frame.points[kind.points[0]].wall_mm,
+        "boss_gpa": alloy["youngs_modulus"],
+        "boss_um_mk": values[f"expansion.{alloy.family}"],
+        "length_mm": socket.depth_mm,
+        "gap_mm": max(worst[0], plan.rates["bonding.least_gap"] + values[f"{isolation}.thickness"]),
+        "adhesive_mpa": values["adhesive.shear_modulus"],
+    }
+    return isolated(given, isolation), worst, usual
 
 
 def bond_work(plan, isolation="filled_line"):

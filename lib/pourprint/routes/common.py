@@ -10,6 +10,7 @@ from pourprint.ledger.errors import Infeasible
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
 from pourprint.process.contraction import cast_bore_mm
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
+from pourprint.process.finish.iso_fits import band_mm
 from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.process.freezing.solidification import Melt
 from pourprint.process.heating import heating_h, melt_kj_kg
@@ -221,8 +222,8 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
     A hole that is machined is made smaller beforehand by 2·stock + a half of its total tolerance (ISO 8062-3, from
     memory: F − 2·RMA − CT/2), and by twice the shift_mm by which its core may sit off.
 
-    Bores and faces are always machined; a tube socket only when asked for, or when the hole as made would
-    leave a thinner bond gap than the adhesive needs.
+    Faces are always machined, and bores whose fit is narrower than what the route keeps; a tube socket only when asked
+    for, or when the hole as made would leave a thinner bond gap than the adhesive needs.
     """
     gap, tube, least, stock, shift, asked = (
         np.asarray(value)[..., None]  # the last axis is that of a part's holes
@@ -241,7 +242,9 @@ def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
         diameter, depth = (np.array([getattr(hole, name) for hole in holes]) for name in ("diameter_mm", "depth_mm"))
         tolerance = hole_tolerance_mm(diameter)
         thinnest, _ = bond_gap_mm(gap, tolerance, tube)
-        cut = (np.arange(len(holes)) < len(item.bores)) | asked | (thinnest < least)
+        bands = np.array([band_mm(bore.diameter_mm, bore.fit) for bore in item.bores] + [0.0] * len(item.sockets))
+        bored = np.arange(len(holes)) < len(item.bores)
+        cut = np.where(bored, tolerance > bands, asked | (thinnest < least))
         a_side = (diameter - cast_bore_mm(diameter, stock, tolerance)) / 2 + shift
         holes_cm3 = (cut * bore_stock_cm3(diameter, depth, a_side)).sum(axis=-1)
         faces_cm3 = face_stock_cm3(sum(face.area_cm2 for face in item.faces), stock_mm)

@@ -5,7 +5,7 @@ import numpy as np
 from pourprint.ledger.entries import joints
 from pourprint.process.contraction import cast_bore_mm
 from pourprint.process.finish.fits import bond_gap_mm
-from pourprint.process.finish.iso_fits import limits_um
+from pourprint.process.finish.iso_fits import band_mm, limits_um
 from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.routes import common
 
@@ -64,7 +64,8 @@ def finishing_list(plan):
             tolerance = hole_tolerance_mm(plan, hole.diameter_mm)
             if hasattr(hole, "fit"):
                 low, high = (um / 1000 for um in limits_um(hole.diameter_mm, hole.fit))
-                name, asked, cut = f"bore {hole.diameter_mm:g} {hole.fit}", f"{low:+.3f} … {high:+.3f}", True
+                name, asked = f"bore {hole.diameter_mm:g} {hole.fit}", f"{low:+.3f} … {high:+.3f}"
+                cut = tolerance > band_mm(hole.diameter_mm, hole.fit)
                 outside = share_outside(high - low, tolerance)
             else:
                 name, asked = f"socket {hole.diameter_mm:g}", f"gap {least:g} … {widest:g}"

@@ -77,6 +77,18 @@ def limits_um(size_mm, zone):
     return upper - wide, upper
 
 
+def band_mm(size_mm, zone):
+    """Width of a zone [mm]; 0 where the tables do not reach, so that nothing is left as made.
+
+    >>> band_mm(28, "N7"), band_mm(28, "H13"), band_mm(300, "H13")
+    (0.021, 0.33, 0.0)
+    """
+    try:
+        return tolerance_um(size_mm, int(re.search(r"\d+$", zone)[0])) / 1000
+    except InputError:
+        return 0.0
+
+
 def fit_um(size_mm, hole, shaft):
     """Least and greatest interference [µm] of a hole and a shaft zone; negative is play.
 

@@ -41,8 +41,12 @@ def _square():
     return k
 
 
-def lighten_beam(nx=60, ny=20, share=0.5, radius=2.4, densities=False, penalty=3.0, most=200, least_change=0.01):
-    """Designs of half a beam on two supports, loaded in the middle, one an iteration: a generator that may be left.
+def lighten_beam(
+    nx=60, ny=20, share=0.5, radius=2.4, densities=False, penalty=3.0, most=200, least_change=0.01, aside=0.0
+):
+    """Designs of half a beam on two supports, one an iteration: a generator that may be left.
+
+    Loaded from above in the middle, or with aside > 0 at that share of the way to each support [-].
 
     nx, ny: cells along and across; share of the room that may be filled [-]; radius of the filter [cells]; densities:
     filter densities instead of sensitivities; penalty [-]; most iterations; it ends when no density changes by
@@ -54,8 +58,8 @@ def lighten_beam(nx=60, ny=20, share=0.5, radius=2.4, densities=False, penalty=3
     from threadpoolctl import threadpool_limits
 
     check_numbers(arrays=False, nx=nx, ny=ny, share=share, radius=radius, penalty=penalty)
-    if not share < 1:
-        raise InputError(f"share={share!r} must be below 1: it is the part of the room that is filled.")
+    if not (share < 1 and 0 <= aside < 1):
+        raise InputError(f"share={share!r} must be below 1, the part of the room that is filled; {aside=} from 0 to 1.")
     element = _square()
     left, top = np.meshgrid(np.arange(nx), np.arange(ny))
     corner = left * (ny + 1) + top  # nodes run down each column, so that the band is as narrow as the short side
@@ -67,7 +71,7 @@ def lighten_beam(nx=60, ny=20, share=0.5, radius=2.4, densities=False, penalty=3
     place = ((rows - columns) * size + columns)[lower]
     fixed = np.append(np.arange(0, 2 * (ny + 1), 2), size - 1)  # symmetry on the left, a roller bottom right
     force = np.zeros(size)
-    force[1] = -1.0
+    force[2 * (ny + 1) * round(aside * nx) + 1] = -1.0
     reach = int(np.ceil(radius)) - 1
     way = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1])
     weight = np.maximum(radius - way, 0)

@@ -1,0 +1,151 @@
+"""The panel of fits and bonds: a bearing's seat and a tube's socket, what they carry, what is machined and its cost."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pourprint.figures.bars import Bar, Piece, stacked_bars
+from pourprint.figures.bonding import shear_chart
+from pourprint.figures.look import LOOKS, tint, title_of
+from pourprint.figures.seats import fit_chart
+from pourprint.figures.tables import table_html
+from pourprint.ledger.entries import joints
+from pourprint.ledger.errors import InputError
+from pourprint.panels.controls import choice_row, number_row
+from pourprint.panels.panel import Shown, alloy_row, check_card, panel, value_rows
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import feasible
+from pourprint.process.finish.bonding import ISOLATIONS, allowable_mpa, equal_pull_n
+from pourprint.process.finish.seats import bearing_seat
+from pourprint.process.strength.loads import frame_loads
+from pourprint.routes import PRINTED, plan_all
+from pourprint.routes.bonding import socket_lap
+from pourprint.routes.finishing import finishing_list
+
+FITS = ("H7", "K7", "M7", "N7", "P7", "R7", "S7", "H13")
+GAP = {"bonding.gap": ("bond gap", 0.1, 0.8, 0.02)}
+
+
+def fit_panel(frame, rates, quantity=4):
+    """Fit, gap, length and temperature of a frame's first node with a bearing, and what follows by each route.
+
+    Parameters: `frame` Frame with wheels and a bored node; `rates` RateCard; `quantity` of kits. Returns: Panel.
+    Raises: InputError.
+    """
+    check_card(rates)
+    kinds = [kind for kind in frame.node_kinds if frame.points[kind.points[0]].pivot]
+    if not kinds:
+        raise InputError(f"frame {frame.name!r} has no node with a pivot: give a point one.")
+    joint = _Joint(frame, frame.kit(), frame_loads(frame).at_kind(kinds[0])[1], kinds[0], rates, quantity)
+    socket, pivot = joint.socket, joint.pivot
+    seat = {
+        "fit": choice_row("fit of the bore", FITS, pivot.fit),
+        "warmer": number_row("warmer in service", 40, 0, 120, 5, "K"),
+    }
+    bond = {
+        **value_rows(GAP, rates, {}),
+        "length": number_row("bond length", socket.depth_mm, 10, 80, 1, "mm"),
+        "service": number_row("coldest service", -20, -60, 60, 5, "°C"),
+        "isolation": choice_row("isolation", [(name.replace("_", " "), name) for name in ISOLATIONS]),
+    }
+    job = {
+        "alloy": alloy_row(None, rates),
+        "route": choice_row("made by", [(title_of(route), route) for route in PRINTED]),
+        "look": choice_row("look at", [("the bond", "bond"), ("the seat", "seat")]),
+    }
+    words = (
+        "along the bond, shear by the load, by the cold and both; or a fit's band, from the loosest to the tightest "
+        "seat, in the room and warm. Bars: cost of a kit by route, its machining dark at the left. No result here "
+        "approves a joint."
+    )
+    return panel({"The node": job, "The seat": seat, "The bond": bond}, joint.asked, joint.shown, words, joint.figure)
+
+
+@dataclass(frozen=True, eq=False)
+class _Joint:
+    """What is looked at: the first bore and the first socket of one kind of node, under its loads `at` its sockets."""
+
+    frame: object
+    kit: object
+    at: dict
+    kind: object
+    rates: object
+    quantity: int
+
+    @property
+    def pivot(self):
+        return self.frame.points[self.kind.points[0]].pivot
+
+    @property
+    def tube(self):
+        return self.frame.tubes[self.kind.tubes[0][0]]
+
+    @property
+    def socket(self):
+        return self.tube.socket_at(self.kind.points[0])
+
+    def asked(self, values):
+        """({route: Plan} of those that can, the chosen one, Lap, its greatest pull [N]); the node's own fit and length,
+        the whole kit's gap."""
+        length, name = values["length"], self.tube.name
+        parts = []
+        for item in self.kit.parts:
+            if item.part.name == self.kind.name:
+                bores = tuple(replace(bore, fit=values["fit"]) for bore in item.bores)
+                sockets = tuple(replace(s, depth_mm=length) if s == self.socket else s for s in item.sockets)
+                item = replace(item, bores=bores, sockets=sockets)
+            parts.append(item)
+        job = Job(replace(self.kit, parts=tuple(parts)), values["alloy"], self.quantity)
+        plans = feasible(plan_all(job, self.rates.replace({key: values[key] for key in GAP}), PRINTED))
+        if values["route"] not in plans:
+            raise InputError(f"{title_of(values['route'])} cannot make this kit in {values['alloy']}.")
+        plan = plans[values["route"]]
+        listed = finishing_list(plan).loc[self.kind.name]
+        how = listed[listed["feature"].str.startswith("socket")]["how"].iloc[0]
+        frame = replace(self.frame, tubes={**self.frame.tubes, name: replace(self.tube, bond_mm=length)})
+        lap = socket_lap(frame, self.kind, name, plan, how, values["isolation"])[0]
+        axis, (force, moment) = frame.direction(self.tube, self.kind.points[0]), self.at[name]
+        pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(np.cross(axis, moment.T), axis=1))
+        return plans, plan, lap, float(pulls.max())
+
+    def shown(self, found, values):
+        """Seat, bond and price in facts, costs as bars, the node's finishing as a table."""
+        plans, plan, lap, pull = found
+        bore, depth, boss, alloy, warmer = self.seat(values, plan)
+        seat, money = bearing_seat(bore, depth, values["fit"], boss, alloy, warmer), plan.rates.currency
+        peak = float(lap.worst_shear_mpa(pull, _colder(values)))
+        mean = pull / (2 * np.pi * lap.radius_mm * lap.length_mm) / allowable_mpa()
+        cheapest = min(plans.values(), key=lambda plan: plan.unit_cost)
+        facts = {
+            "seat, loosest and tightest": "; ".join(word.partition(":")[0] for word in seat["verdict"]),
+            "bond at its thinnest": f"{peak:.0f} MPa at an end; mean {mean:.2f} of what the course allows",
+            "cheapest": f"{cheapest.title}, {cheapest.unit_cost:,.0f} {money} a kit, no failures",
+        }
+        bars = []
+        for route, one in plans.items():
+            table = finishing_list(one)
+            cut = float((table["count"] * table.filter(like="cost").squeeze()).sum())
+            colour, rest = LOOKS[route].colour, float(one.unit_cost) - cut
+            dark, pale = (colour, f"machining {cut:,.0f}"), (tint(colour, 0.6), f"the rest {rest:,.0f}")
+            bars.append(Bar(one.title, (Piece("machining", cut, *dark), Piece("the rest", rest, *pale))))
+        title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
+        table = table_html(finishing_list(plan).loc[self.kind.name].round(3), f"{self.kind.name}: {plan.title}")
+        return Shown(facts, stacked_bars(title, bars, f"{money} a kit"), table, object())  # the chart is drawn anew
+
+    def seat(self, values, plan):
+        """What bearing_seat and fit_chart ask of the seat: (bore, depth, boss [mm], alloy, warmer [K])."""
+        wide = self.pivot.bore_mm + 2 * self.pivot.wall_mm
+        return self.pivot.bore_mm, self.pivot.seat_mm, wide, plan.job.alloy, values["warmer"]
+
+    def figure(self, found, values):
+        """Shear along the bond, or the bands of the chosen fit between a loose and a tight one."""
+        _, plan, lap, pull = found
+        if values["look"] == "bond":
+            return shear_chart(lap, pull, _colder(values)).figure
+        fits = tuple(dict.fromkeys(("H7", values["fit"], "R7")))
+        return fit_chart(*self.seat(values, plan), fits).figure
+
+
+def _colder(values):
+    """Coldest service against the cure [K]."""
+    return values["service"] - joints()["adhesive.cure_temperature"].value
