@@ -85,6 +85,26 @@ def threemf(mesh, unit):
     return changed.getvalue()
 
 
+def archive(mesh, change=lambda model: model, **more):
+    """The bytes of a 3MF file with its model changed and further files in it."""
+    changed = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(mesh.export(file_type="3mf"))) as old,
+        zipfile.ZipFile(changed, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for name in old.namelist():
+            new.writestr(name, change(old.read(name)) if name.endswith(".model") else old.read(name))
+        for name, content in more.items():
+            new.writestr(name, content)
+    return changed.getvalue()
+
+
+def entity(text):
+    """Declares an entity at the head of a model, and asks for it."""
+    head = f"?><!DOCTYPE model [<!ENTITY x {text}>]>".encode()
+    return lambda model: model.replace(b"?>", head, 1).replace(b"<resources>", b"<resources>&x;")
+
+
 def folder_named_as_mesh(folder):
     (folder / "node.stl").mkdir()
     Part.from_mesh(folder / "node.stl")
@@ -147,6 +167,15 @@ MALFORMED = [
     ("unknown unit", file("node.stl", BALL_STL, "furlong")),
     ("unit is no text", file("node.stl", BALL_STL, ["mm"])),
     ("3MF in inch read as mm", file("node.3mf", threemf(BOX, "inch"))),
+    ("zip bomb", file("node.3mf", archive(BOX, pad=bytes(301_000_000)))),
+    ("3MF that reaches outside itself", file("node.3mf", archive(BOX, **{"../../evil.txt": b"x"}))),
+    ("3MF with a path from the root", file("node.3mf", archive(BOX, **{"/evil.txt": b"x"}))),
+    ("3MF that asks for a file", file("node.3mf", archive(BOX, entity('SYSTEM "file:///etc/hostname"')))),
+    ("3MF that asks another machine", file("node.3mf", archive(BOX, entity('SYSTEM "http://127.0.0.1:9/x"')))),
+    ("3MF that declares what it repeats", file("node.3mf", archive(BOX, entity('"aaaa"')))),
+    ("mesh on another machine", call(Part.from_mesh, "//server/share/node.stl")),
+    ("mesh on another machine, as Windows writes it", call(Part.from_mesh, r"\\server\share\node.stl")),
+    ("mesh at an address", call(Part.from_mesh, "https://127.0.0.1:9/node.stl")),
     ("3MF in feet", file("node.3mf", threemf(BOX, "foot"))),
     ("wrong ending", file("node.docx", BALL_STL)),
     ("no such file", lambda folder: Part.from_mesh(folder / "missing.stl")),

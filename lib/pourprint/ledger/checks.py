@@ -39,6 +39,8 @@ def check_numbers(zero_allowed=False, arrays=True, **given):
 
 def existing_file(path, endings):
     """The path as a Path if it is a file with one of the endings, such as (".stl",). Raises InputError."""
+    if str(path).startswith(("//", "\\\\")):
+        raise InputError(f"{str(path)!r} names another machine; copy the file here first.")
     try:
         path = Path(path)
         kind = "file" if path.is_file() else "folder" if path.is_dir() else "nothing"

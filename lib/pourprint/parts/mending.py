@@ -7,8 +7,10 @@ import re
 from dataclasses import dataclass
 from functools import partial
 from hashlib import blake2b
+from io import BytesIO
 from itertools import combinations
 from time import monotonic
+from zipfile import BadZipFile, ZipFile
 
 import numpy as np
 
@@ -28,6 +30,7 @@ MOST_MISCOUNTED = 0.01  # of the metal; what crosses itself more is united, or r
 CROSSING_AGREES = 0.1  # of what had been counted twice, by a union and by rays
 LONGEST_S = 60.0
 LOOKS = 16  # facets of a shell that are asked whether they lie inside another
+MOST_UNPACKED = 300_000_000  # bytes: two million facets as text take 250
 MOST_FACETS = 2_000_000  # keeps a reading below some 15 s
 
 
@@ -89,6 +92,8 @@ def _check_bytes(path, data):
     start = data[:512].lstrip().lower()
     if start.startswith((b"<!doctype", b"<html", b"<head")):
         raise InputError(f"{path.name} is a web page, not a mesh; download the file itself.")
+    if path.suffix.lower() == ".3mf":
+        _check_archive(path, data)
     if path.suffix.lower() != ".stl":
         return None
     stated = int.from_bytes(data[80:84], "little") if len(data) >= 84 else -1
@@ -104,6 +109,27 @@ def _check_bytes(path, data):
         f"{path.name} is no whole binary STL: it states {max(stated, 0)} facets, but its {len(data)} bytes"
         f" hold {max(len(data) - 84, 0) / 50:.10g}; export or copy it again."
     )
+
+
+def _check_archive(path, data):
+    """Refuse a 3MF file that unpacks to more than any node needs, reaches outside itself or asks for other files."""
+    try:
+        archive = ZipFile(BytesIO(data))
+        files = archive.infolist()
+        unpacked = sum(file.file_size for file in files)
+        if unpacked > MOST_UNPACKED:
+            raise InputError(
+                f"{path.name} unpacks to {unpacked / 1e6:,.0f} MB; a node takes {MOST_UNPACKED / 1e6:.0f}."
+            )
+        if outside := [file.filename for file in files if ".." in file.filename or file.filename[0] in "/\\"]:
+            raise InputError(f"{path.name} holds {outside[0]!r}, which lies outside it; export it again.")
+        for file in files:
+            if b"<!" in archive.open(file).read(4096).replace(b"<!--", b""):
+                raise InputError(
+                    f"{path.name} declares entities in {file.filename!r}; a mesh needs none, export it again."
+                )
+    except (BadZipFile, OSError, NotImplementedError, RuntimeError) as error:
+        raise InputError(f"{path.name} cannot be read as a mesh ({error}); export it again.") from None
 
 
 def mended(vertices, faces, name="mesh", unit="mm"):
