@@ -5,11 +5,14 @@ import io
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
+import trimesh
 
 import pourprint as pp
 from pourprint.__main__ import CANNOT, DONE, WRONG, main, parser
+from pourprint.lessons.answers import Answers, Event
 from scenes import DEMO
 
 MESH = str(DEMO / "nodes" / "mast_foot.stl")
@@ -76,6 +79,49 @@ def test_a_sweep_keeps_a_line_for_a_kit_that_cannot_be_read(kit, capsys):
     assert "2 of 2 kits" in said.err
 
 
+def test_mark_writes_the_sheet_that_the_library_writes_and_never_over_another(tmp_path, capsys):
+    room, folder = pp.lessons.classroom(DEMO / "class.toml"), tmp_path / "handed_in"
+    folder.mkdir()
+    worked = dict(pp.lessons.exercise_named("modulus").question(room, "=ada").worked)
+    hand_in = Answers(room.code, "=ada").plus([Event("2026-11-20T10:01:00+00:00", "modulus", worked)])
+    (folder / "ada.json").write_text(hand_in.text(), encoding="utf-8")
+    sheet = tmp_path / "marks.csv"
+    command = ["mark", str(folder), "--class", str(DEMO / "class.toml"), "-o", str(sheet)]
+    assert main(command) == DONE
+    assert capsys.readouterr().out.split() == [str(sheet), str(tmp_path / "marks-reports.csv")]
+    mine = sheet.read_text(encoding="utf-8")
+    pp.lessons.mark(folder, DEMO / "class.toml").save(tmp_path / "own.csv")
+    assert mine == (tmp_path / "own.csv").read_text(encoding="utf-8")
+    (row,) = csv.DictReader(io.StringIO(mine))
+    assert row["student"] == "'=ada" and row["modulus"], "a student's id is no formula"
+    sheet.write_text("mine")
+    assert main(command) == WRONG and sheet.read_text() == "mine"
+    assert "is there already" in capsys.readouterr().err
+    assert main([*command, "--replace"]) == DONE and sheet.read_text(encoding="utf-8") == mine
+
+
+def test_no_cell_or_heading_of_a_csv_is_a_formula(tmp_path, capsys):
+    mesh = tmp_path / "=cmd().stl"
+    mesh.write_bytes(Path(MESH).read_bytes())
+    assert main(["measure", str(mesh), "--csv"]) == DONE
+    rows = [*csv.reader(io.StringIO(capsys.readouterr().out))]
+    assert rows[0] == ["fact", "'=cmd()"]
+    assert not any(cell.startswith(("=", "+", "@", "\t", "\r")) for row in rows for cell in row)
+
+
+def test_a_client_in_inches_gets_a_memo_by_one_command(tmp_path, capsys):
+    """A node of some two and a half inches, six pieces, a date three weeks off: one command."""
+    mesh = tmp_path / "client.stl"
+    trimesh.load_mesh(MESH).apply_scale(1 / 25.4).export(mesh)
+    page = tmp_path / "memo.html"
+    job = [str(mesh), "--unit", "inch", *RATES, "--quantity", "6", "--start", "2026-11-30", "--deadline", "2026-12-21"]
+    assert main(["memo", *job, "-o", str(page)]) == DONE
+    said = capsys.readouterr()
+    assert said.out.startswith("Take ") and said.err.strip() == str(page) and said.out.strip() in page.read_text()
+    inch, mm = pp.Part.from_mesh(mesh, "inch"), pp.Part.from_mesh(MESH)
+    assert inch.volume_cm3 == pytest.approx(mm.volume_cm3, rel=1e-6)
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -107,3 +153,27 @@ def test_every_command_has_help_with_an_example_that_parses(command, capsys):
 def test_the_module_runs_as_a_command():
     done = subprocess.run([sys.executable, "-m", "pourprint", "measure", "absent.stl"], capture_output=True, text=True)
     assert done.returncode == WRONG and done.stderr.startswith("pourprint: ")
+
+
+def test_the_notebook_its_files_and_the_command_say_the_same_to_the_cent(tmp_path, monkeypatch, capsys):
+    notebooks = DEMO.parent / "notebooks"
+    monkeypatch.chdir(notebooks)
+    names = {}
+    for cell in json.loads((notebooks / "10_write_the_decision.ipynb").read_text(encoding="utf-8"))["cells"]:
+        source = "".join(cell["source"])
+        if cell["cell_type"] == "code" and "lessons.ask" not in source:
+            exec(compile(source, "cell", "exec"), names)
+        if "decision.xlsx" in source:
+            break
+    memo, room = names["memo"], names["room"]
+    asked = ["--quantity", "4", "--price-of-day", "50", "--alloy", room.alloy.name]
+    when = ["--start", room.start.isoformat(), "--deadline", names["setting"].deadline.isoformat()]
+    capsys.readouterr()
+    assert main(["compare", str(DEMO / "rover_kit.toml"), *RATES, *asked, *when, "--csv"]) == DONE
+    rows = {row.pop("what"): row for row in csv.DictReader(io.StringIO(capsys.readouterr().out))}
+    table, page = memo.tables["The routes"], names["page"].read_text(encoding="utf-8")
+    assert list(rows) == table.index.tolist()
+    for what, row in rows.items():
+        for route, value in row.items():
+            assert float(value) == pytest.approx(table.loc[what, route], abs=0.005)
+            assert "[EUR]" not in what or f">{float(value):,.2f}</td>" in page
