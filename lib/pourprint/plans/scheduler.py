@@ -25,7 +25,7 @@ BOOKINGS, ROWS, PIECES, OLDEST, BEYOND = range(5)  # places of State.count
 # and its bookings `closed` (machine, from, to).
 Floor = namedtuple("Floor", "opening before shift night day_h people machines closed")
 
-# Visits of steps in the order of time, (V,), and one more that is nobody's: `who` works at which `machine`, -1 for none;
+# Visits of steps in the order of time, (V,), and one more that is nobody's: `who` works at which `machine`, -1: none;
 # whether what they do is neither laid down nor left for the night, `whole`; how soon it must follow the visit before
 # it, `within_h`, else infinite; how many rounds, and the hours of each.
 Visits = namedtuple("Visits", "who machine whole within_h rounds hands_on_h run_h unload_h wait_h")
