@@ -117,6 +117,14 @@ def test_between_usual_and_least_a_wall_is_watched_with_place_limit_and_pedigree
     assert pp.rank({"printed_mould": plan}).loc["Printed mould", "note"].startswith("watch: cover: wall 2.5 mm")
 
 
+def test_a_refusal_names_the_limit_that_it_passes_and_a_warning_the_usual_one():
+    card = pp.RateCard.default()
+    least = card.entries["printed_mould.least_wall"]
+    for wall, limit in ((2.5, least.value), (1.2, least.low)):
+        (one,) = findings("printed_mould", pp.Job(part(box((100, 80, wall))), "AlSi7Mg"))
+        assert one.limit == limit and f"limit {limit:.3g} mm (published" in str(one)
+
+
 def test_steel_needs_thicker_walls_than_aluminium():
     job = pp.Job(part(box((100, 80, 4))), "AlSi7Mg")
     assert findings("printed_mould", job) == ()
@@ -196,8 +204,9 @@ def test_the_picture_names_the_place():
     chart = pp.figures.findings_picture(piece, findings("printed_mould", pp.Job(piece, "AlSi7Mg")))
     assert chart.figure.layout.scene.annotations[0].text == "watch: wall"
     assert chart.takeaway.startswith("cover: wall 2.5 mm") and len(chart.table) == 1
-    with pytest.raises(pp.InputError, match="nothing was found"):
-        pp.figures.findings_picture(piece, ())
+    assert str(findings("printed_mould", pp.Job(piece, "AlSi7Mg"))[0]).count(" at (") == 1
+    nothing = pp.figures.findings_picture(piece, ())
+    assert nothing.takeaway.startswith("Nothing") and len(nothing.table) == 0
 
 
 def test_a_route_that_is_none_is_refused():

@@ -2,7 +2,6 @@
 
 from pourprint.figures.look import METAL, Chart
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
-from pourprint.ledger.errors import InputError
 from pourprint.routes.findings import Verdict, table
 
 
@@ -10,21 +9,19 @@ def findings_picture(part, found):
     """The part as a picture to turn, with the place of each finding named on it.
 
     Parameters: `part` a Part with a mesh; `found` Findings, of which those of this part are shown. Returns: Chart.
-    Raises: InputError where nothing is found, or without a mesh.
+    Raises: InputError without a mesh.
     """
     vertices, faces = part.needed_mesh("drawn")
     mine = [one for one in found if one.part == part.name]
-    if not mine:
-        raise InputError(f"nothing was found on {part.name}: there is no place to show.")
     refused = sum(one.verdict is Verdict.REFUSED for one in mine)
     placed = [one for one in mine if one.where_mm is not None]
     offs = [(90 * (-1) ** i, -50 - 26 * i) for i in range(len(placed))]  # each line of words on a height of its own
     names = [(f"{one.verdict}: {one.what}", one.where_mm, off) for one, off in zip(placed, offs, strict=True)]
     drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 0.55, part.name)
-    title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch"
+    title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch" if mine else f"{part.name}: nothing found"
     return Chart(
         picture(title, [drawn], (1.55, 1.55, 1.3), 430, names),
-        f"{mine[0]}.",
+        f"{mine[0]}." if mine else f"Nothing that is looked for stands against {part.name}.",
         f"The part drawn half transparent, z upwards; words point at {len(placed)} of {len(mine)} findings: "
         + "; ".join(f"{one.verdict}, {one.what}" for one in mine)
         + ".",

@@ -30,9 +30,9 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, eq=False)
 class Finding:
-    """One thing that stands against a part: what was `measured` against which `limit` [`unit`], both the worst of an
-    array; `key` and `pedigree` of the limit, empty where logic alone decides; `where_mm` (3,) on the part as drawn,
-    None where it has no one place."""
+    """One thing that stands against a part: what was `measured` [`unit`], the worst of an array, against the `limit`
+    from which it is refused or watched; `key` and `pedigree` of the limit, empty where logic alone decides; `where_mm`
+    (3,) on the part as drawn, None where it has no one place."""
 
     verdict: Verdict
     part: str
@@ -46,10 +46,15 @@ class Finding:
     where_mm: np.ndarray | None = None
 
     def __str__(self):
+        place = (
+            "" if self.where_mm is None else " at ({:.0f}, {:.0f}, {:.0f}) mm".format(*np.round(self.where_mm) + 0.0)
+        )
         if not self.key:
-            return f"{self.part}: {self.what}; {self.advice}"
+            return f"{self.part}: {self.what}{place}; {self.advice}"
         unit = "" if self.unit == "-" else f" {self.unit}"
-        said = f"{self.what} {self.measured:.3g}{unit}, limit {self.limit:.3g}{unit} ({self.pedigree}, {self.key})"
+        said = (
+            f"{self.what} {self.measured:.3g}{unit}{place}, limit {self.limit:.3g}{unit} ({self.pedigree}, {self.key})"
+        )
         return f"{self.part}: {said}; {self.advice}"
 
 
@@ -190,7 +195,7 @@ def _judged(part, sign, measured, what, key, advice, rates, where=None):
     last, slack = (entry.low, entry.high)[sign > 0], 1 + sign * ROUNDING
     if np.any(sign * measured > sign * usual * slack):
         refused = np.any(sign * measured > sign * last * slack)
-        worst, limit = (sign * np.max(sign * measured), -sign * np.max(-sign * usual))
+        worst, limit = sign * np.max(sign * measured), last if refused else -sign * np.max(-sign * usual)
         known = where is not None and np.ndim(where) == 1 and np.isfinite(where).all()
         yield Finding(
             Verdict.REFUSED if refused else Verdict.WATCH, part.name, what, float(worst), float(limit),
