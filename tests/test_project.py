@@ -22,7 +22,7 @@ BUDGETS = {
     "parts": 1330,
     "process": 3269,
     "plans": 1130,
-    "routes": 1737,
+    "routes": 1740,
     "risk": 650,
     "decide": 1925,
     "figures": 2595,
