@@ -37,51 +37,60 @@ def freezing_slices(freezing, name="the part"):
     freezing: a Freezing. Numbered rings mark the hot spots that lie on a section. Returns: Chart.
     """
     grid, spots = freezing.grid, freezing.spots
-    metal = np.argwhere(~np.isnan(freezing.time_s))
-    low, high = metal.min(0), metal.max(0) + 1
-    times = freezing.time_s[tuple(slice(a, b) for a, b in zip(low, high, strict=True))]
-    edges = [grid.origin_mm[axis] + (np.arange(low[axis], high[axis]) + 0.5) * grid.cell_mm for axis in range(3)]
-    last = np.array(spots[0].position_mm)
-    planes = [(0, 1, 2), (0, 2, 1), (1, 2, 0)]  # across, up, and the axis cut
     said = f"{name} freezes last {_where(spots[0])}, after {freezing.latest_s:.0f} s"
-    figure = canvas(said, [f"{AXES[across]} [mm]" for across, _, _ in planes], height=380)
+    places = [spot.position_mm for spot in spots]
+    figure = sections(said, freezing.time_s, grid, np.array(places[0]), "solid after [s]", places)
+    return Chart(
+        figure,
+        _pools(freezing),
+        f"Three sections through the place that freezes last, on cells of {grid.cell_mm:.1f} mm; dark is early "
+        f"({np.nanmin(freezing.time_s):.0f} s), light is late ({freezing.latest_s:.0f} s). Numbered rings mark the hot "
+        "spots near each section.",
+        spots_table(freezing),
+    )
+
+
+def sections(said, field, grid, at_mm, key, places, axes=AXES):
+    """Three sections through a place, coloured by a field; numbered rings mark places near a section.
+
+    Parameters: `said` the message; `field` (nx, ny, nz) nan outside the metal, on `grid`; `at_mm` (3,); `key` what the
+    colours mean; `places` [(3,)] [mm]; `axes` what they are called. Returns: go.Figure.
+    """
+    metal = np.argwhere(~np.isnan(field))
+    low, high = metal.min(0), metal.max(0) + 1
+    values = field[tuple(slice(a, b) for a, b in zip(low, high, strict=True))]
+    edges = [grid.origin_mm[axis] + (np.arange(low[axis], high[axis]) + 0.5) * grid.cell_mm for axis in range(3)]
+    planes = [(0, 1, 2), (0, 2, 1), (1, 2, 0)]  # across, up, and the axis cut
+    figure = canvas(said, [f"{axes[across]} [mm]" for across, _, _ in planes], height=380)
     for panel, (across, up, cut) in enumerate(planes, 1):
-        at = int(np.argmin(np.abs(edges[cut] - last[cut])))
+        at = int(np.argmin(np.abs(edges[cut] - at_mm[cut])))
         figure.add_heatmap(
             x=edges[across],
             y=edges[up],
-            z=np.take(times, at, axis=cut).T,
+            z=np.take(values, at, axis=cut).T,
             coloraxis="coloraxis",
-            hovertemplate=f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>",
+            hovertemplate=f"{axes[across]} %{{x:.0f}}, {axes[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>",
             row=1,
             col=panel,
         )
-        seen = [i for i, spot in enumerate(spots) if abs(spot.position_mm[cut] - last[cut]) <= 2 * grid.cell_mm]
-        places = [[spots[i].position_mm[axis] for i in seen] for axis in (across, up)]
+        seen = [i for i, place in enumerate(places) if abs(place[cut] - at_mm[cut]) <= 2 * grid.cell_mm]
+        rings = [[places[i][axis] for i in seen] for axis in (across, up)]
         numbers = {"text": [f"<b>{i + 1}</b>" for i in seen], "textfont": {"color": SPOT, "size": 15}}
         numbers |= {"mode": "markers+text", "textposition": "top right", "cliponaxis": False}
-        mark(figure, *places, SPOT, "circle-open", 13, "hot spot %{text}", panel, **numbers)
+        mark(figure, *rings, SPOT, "circle-open", 13, "place %{text}", panel, **numbers)
         for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
             ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers
             update(range=ends, constrain="domain", row=1, col=panel, matches=None)
         left = (panel - 1) * 0.37
         ratio = {"scaleanchor": f"y{panel if panel > 1 else ''}", "domain": [left, left + 0.26]}
         figure.update_xaxes(**ratio, nticks=4, row=1, col=panel)
-        figure.update_yaxes(title_text=f"{AXES[up]} [mm]", title_standoff=2, showticklabels=True, row=1, col=panel)
-        words, paper = f"cut at {AXES[cut]} = {_whole(last[cut])} mm", {"xref": "paper", "yref": "paper"}
+        figure.update_yaxes(title_text=f"{axes[up]} [mm]", title_standoff=2, showticklabels=True, row=1, col=panel)
+        words, paper = f"cut at {axes[cut]} = {_whole(at_mm[cut])} mm", {"xref": "paper", "yref": "paper"}
         write(figure, left + 0.13, 1.02, words, yanchor="bottom", **paper)
-    key = {"orientation": "h", "y": -0.3, "yanchor": "top", "thickness": 12, "len": 0.6}
-    figure.update_layout(
-        coloraxis={"colorscale": SCALE, "colorbar": key | {"title": {"text": "solid after [s]", "font": {"size": 13}}}},
+    bar = {"orientation": "h", "y": -0.3, "yanchor": "top", "thickness": 12, "len": 0.6}
+    return figure.update_layout(
+        coloraxis={"colorscale": SCALE, "colorbar": bar | {"title": {"text": key, "font": {"size": 13}}}},
         margin={"l": 55, "t": figure.layout.margin.t + 20, "b": 110},
-    )
-    return Chart(
-        figure,
-        _pools(freezing),
-        f"Three sections through the place that freezes last, on cells of {grid.cell_mm:.1f} mm; dark is early "
-        f"({np.nanmin(times):.0f} s), light is late ({freezing.latest_s:.0f} s). Numbered rings mark the hot spots "
-        "near each section.",
-        spots_table(freezing),
     )
 
 
@@ -101,7 +110,7 @@ def freezing_picture(freezing, part):
     """
     vertices, faces = part.needed_mesh("drawn")
     solid_s = float(np.nanquantile(freezing.time_s, LATE))
-    inner = _surface(freezing, solid_s)
+    inner = surface_round(np.nan_to_num(freezing.time_s) > solid_s, freezing.grid)
     if len(faces) + len(inner[1]) > MOST_FACETS:
         raise InputError(
             f"{part.name} has {len(faces)} facets and its last pool {len(inner[1])}; a picture can turn {MOST_FACETS}: "
@@ -119,13 +128,12 @@ def freezing_picture(freezing, part):
     )
 
 
-def _surface(freezing, time_s):
-    """The surface around all metal that is solid later than time_s [s]: vertices [mm], faces, at cell size."""
+def surface_round(inside, grid):
+    """The surface round cells (nx, ny, nz) bool of a grid: vertices [mm], faces, at cell size."""
     from manifold3d import Manifold
     from scipy.ndimage import gaussian_filter
 
-    grid = freezing.grid
-    late = np.pad((np.nan_to_num(freezing.time_s) > time_s).astype(float), 1)
+    late = np.pad(inside.astype(float), 1)
     level = gaussian_filter(late, 0.7) - 0.5  # rounds the cells' corners
     cells = np.argwhere(late > 0)
     corner = grid.origin_mm - grid.cell_mm / 2  # centre of the first padded cell

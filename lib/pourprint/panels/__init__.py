@@ -6,10 +6,12 @@ from pourprint.panels.lighten import lighten_panel
 from pourprint.panels.metal import metal_panel
 from pourprint.panels.mould import mould_panel
 from pourprint.panels.pattern import pattern_panel
+from pourprint.panels.pouring import Film, plan_with, pour_panel
 from pourprint.panels.questions import four_questions
 from pourprint.panels.risk import risk_panel
 
 __all__ = [
+    "Film",
     "compare_panel",
     "fit_panel",
     "four_questions",
@@ -17,5 +19,7 @@ __all__ = [
     "metal_panel",
     "mould_panel",
     "pattern_panel",
+    "plan_with",
+    "pour_panel",
     "risk_panel",
 ]

@@ -36,13 +36,15 @@ GATE_SIDE = np.pi / 2  # of the plan's gate: where the block has room for the sp
 @dataclass(frozen=True, eq=False)
 class Pour:
     """A part poured on trial. `mould` PartMould with the feeders as tried; `rigging` what was put to it, in the mould's
-    frame; `filling`, `feeding` what came of it; `fill_limit` the ledger's entry for misruns."""
+    frame; `filling`, `feeding` what came of it; `fill_limit` the card's entry for misruns, `efficiency` the share
+    of its metal that a feeder gives [-]."""
 
     mould: PartMould
     rigging: Rigging
     filling: Filling
     feeding: Feeding
     fill_limit: object
+    efficiency: float
 
     @cached_property
     def share(self):
@@ -105,7 +107,27 @@ def pour(one, job, rates, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=N
     basin = float(one.study.parting_mm + one.gating.head_mm)
     filling = fill(made, Inflow(float(one.gating.choke_mm2), basin, rates["gating.discharge"]))
     feeding = feed(made, melt, sand, job.alloy["shrinkage"] / 100)
-    return Pour(one, rigging, filling, feeding, rates.entries["printed_mould.fill_share"])
+    return Pour(
+        one, rigging, filling, feeding, rates.entries["printed_mould.fill_share"], float(rates["feeding.efficiency"])
+    )
+
+
+def trial(first, place, width_mm, neck, chill_mm=0.0):
+    """A Rigging to try after a `first` Pour.
+
+    Parameters: `place` of the feeder: "over the hottest section", "over the largest pore", "both", or any other word
+    for none and a vent instead; `width_mm` [mm], its height in proportion; `neck` over it [-]; `chill_mm` width of a
+    chill at the largest pore [mm], 0 for none. Without a pore the hottest section stands for it.
+    """
+    head = first.rigging.feeders[0]
+    head = replace(head, diameter_mm=width_mm, height_mm=width_mm * head.height_mm / head.diameter_mm, neck=neck)
+    u, v, w = first.feeding.pores[0].place_mm if first.feeding.pores else (*head.at_mm, head.down_mm)
+    there = replace(head, at_mm=(u, v), down_mm=w)
+    feeders = {"over the hottest section": (head,), "over the largest pore": (there,), "both": (head, there)}
+    standing = feeders.get(place, ())
+    chills = ((u, v, w - CHILL_BELOW_MM),) if chill_mm > 0 else ()
+    vents = () if standing else (head.at_mm,)
+    return first.rigging.with_(feeders=standing, vents=vents, chills=chills, chill_mm=chill_mm)
 
 
 # What mends it ------------------------------------------------------------------------------------------
@@ -127,22 +149,21 @@ def tries(one, job, rates, plan_with, cells=FINE_CELLS):
     where a pore is left: another feeder over it, a chill under it, the feeder moved to it; always: another neck, no
     feeder, the part upside down.
     """
-    start = plan_rigging(one, rates)
-    first = pour(one, job, rates, start, cells)
-    head, found = start.feeders[0], [("as planned", one, start)]
+    first = pour(one, job, rates, cells=cells)
+    head = first.rigging.feeders[0]
+    wide, neck, here = head.diameter_mm, head.neck, "over the hottest section"
+    found = [("as planned", one, first.rigging)]
     if first.feeding.pores:
-        u, v, w = first.feeding.pores[0].place_mm
-        there = replace(head, at_mm=(u, v), down_mm=w)
-        chill = start.with_(chills=((u, v, w - CHILL_BELOW_MM),), chill_mm=0.6 * head.diameter_mm)
-        found += [("second feeder", one, start.with_(feeders=(head, there)))]
-        found += [("feeder moved", one, start.with_(feeders=(there,))), ("chill under it", one, chill)]
-    wide = head.neck < WIDE_NECK
-    neck = replace(head, neck=1.0 if wide else NARROW_NECK)
-    found += [("neck as wide as the feeder" if wide else "narrow neck", one, start.with_(feeders=(neck,)))]
+        found += [
+            ("second feeder", one, trial(first, "both", wide, neck)),
+            ("feeder moved", one, trial(first, "over the largest pore", wide, neck)),
+            ("chill under it", one, trial(first, here, wide, neck, 0.6 * wide)),
+        ]
+    other_neck = ("narrow neck", NARROW_NECK) if neck > WIDE_NECK else ("neck as wide as the feeder", 1.0)
+    found += [(other_neck[0], one, trial(first, here, wide, other_neck[1]))]
     other = moulds_of(job, rates, upside_down=True)[0]
     found += [("upside down", other, plan_rigging(other, rates))]
-    vent = (head.at_mm,)
-    found += [("no feeder, a vent instead", one, start.with_(feeders=(), vents=vent))]
+    found += [("no feeder, a vent instead", one, trial(first, "none", wide, neck))]
     made = []
     for name, mould, rigging in found:
         try:

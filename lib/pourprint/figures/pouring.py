@@ -1,0 +1,162 @@
+"""Pictures of a mould as it fills and freezes: sections, the body to turn, and how the metal stands at a time."""
+
+import numpy as np
+
+from pourprint.figures.freezing import sections, surface_round
+from pourprint.figures.look import METAL, PARTS, SAND, Chart, counted
+from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
+from pourprint.figures.strokes import canvas, write
+from pourprint.routes.pouring import NOT_MODELLED
+
+AIR, PORE = "#56B4E9", "#D55E00"
+STATES = {"empty": "#E6E6E6", "liquid": "#E69F00", "stiff": "#CC79A7", "solid": METAL}  # of a cell, in order of time
+BAR_MM = np.cbrt(1000 / (2 * np.pi))  # half height and radius of a bar of 1 cm3
+STILL = "One section of the mould at five times, from empty to solid; the table has the shares of its area."
+UVW = "uvw"  # across and up in the mould
+
+
+def pour_table(run):
+    """Pores and caught air as a pandas table: place in the mould [mm], when [s], how much [cm3]."""
+    import pandas as pd
+
+    rows = [("pore", *p.place_mm, p.frozen_s, p.pore_cm3) for p in run.feeding.pores]
+    rows += [("caught air", *t.place_mm, t.cut_off_s, t.volume_cm3) for t in run.filling.traps]
+    columns = ["what", "u_mm", "v_mm", "w_mm", "at_s", "cm3"]
+    return pd.DataFrame(rows, columns=columns, index=pd.RangeIndex(1, len(rows) + 1, name="place")).round(3)
+
+
+def said_of(run):
+    """What came of a Pour, in one sentence."""
+    pores, traps = run.feeding.pores, run.filling.traps
+    left = f"{counted(len(pores), 'place')} left unfed, {1000 * run.feeding.pore_cm3:.0f} mm³ of pores"
+    caught = f"{counted(len(traps), 'pocket')} of air caught"
+    full = f"Full after {run.filling.filled_s:.1f} s ({run.band}), {caught}"
+    return f"{full}; solid after {run.feeding.part_s:.0f} s, {left}"
+
+
+def worst_mm(run):
+    """Where to cut: at the largest pore, else the largest caught air, else the part's last metal (3,) [mm]."""
+    found = (*run.feeding.pores, *run.filling.traps)
+    if found:
+        return np.array(found[0].place_mm)
+    part = np.where(run.filling.cavity.part, run.feeding.solid_s, -1.0)
+    return run.filling.cavity.grid.centres_mm(np.unravel_index(np.argmax(part), part.shape))
+
+
+def _rings(run):
+    """Numbered places as in `pour_table`."""
+    return [found.place_mm for found in (*run.feeding.pores, *run.filling.traps)]
+
+
+def filling_slices(run):
+    """Three sections through the worst place, coloured by when each cell is full. Returns: Chart."""
+    times = np.where(np.isfinite(run.filling.time_s), run.filling.time_s, np.nan)
+    said = f"{run.mould.part.name} fills in {run.filling.filled_s:.1f} s; worst section: {run.band}"
+    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "full after [s]", _rings(run), UVW)
+    return Chart(
+        figure,
+        f"{said_of(run)}. {NOT_MODELLED}",
+        "Three sections through the mould's cavity, feeder and gate included; dark fills early, light late. Numbered "
+        "rings mark pores and caught air near each section, as in the table.",
+        pour_table(run),
+    )
+
+
+def feeding_slices(run):
+    """Three sections through the worst place, coloured by when each cell is solid. Returns: Chart."""
+    times = np.where(np.isfinite(run.feeding.solid_s), run.feeding.solid_s, np.nanmax(_finite(run.feeding.solid_s)))
+    times = np.where(run.filling.cavity.metal, times, np.nan)
+    pores = run.feeding.pores
+    said = f"{run.mould.part.name} is solid after {run.feeding.part_s:.0f} s: "
+    said += f"{counted(len(pores), 'place')} cut off from the feeder before" if pores else "all of it is fed"
+    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "solid after [s]", _rings(run), UVW)
+    takes, gives = run.feeding.enough(run.efficiency)
+    return Chart(
+        figure,
+        f"Freezing takes {takes:.1f} cm³ of metal; the feeder can give {gives:.1f} cm³. {NOT_MODELLED}",
+        "Three sections through part, feeder and gate; dark is solid early, light late. Numbered rings mark pores and "
+        "caught air near each section, as in the table.",
+        pour_table(run),
+    )
+
+
+def _finite(values):
+    return np.where(np.isfinite(values), values, np.nan)
+
+
+def pour_picture(run):
+    """The part in its mould to turn, with feeders, pockets that freeze unfed and air that is caught. Returns: Chart."""
+    one, cavity = run.mould, run.filling.cavity
+    vertices, faces = coarser(one.part.mesh[0] @ one.study.frame.T, one.part.mesh[1], MOST_FACETS // 2)
+    traces = [solid_trace((vertices, faces), METAL, 0.3, one.part.name)]
+    for stand in run.rigging.feeders:
+        ends = [(*stand.at_mm, stand.foot_mm), (*stand.at_mm, stand.top_mm)]
+        traces.append(solid_trace(tube(ends, [stand.diameter_mm / 2] * 2), SAND, 0.35, "feeder"))
+    for cells, colour, name in (
+        (cavity.metal & ~cavity.part & ~cavity.feeder, PARTS[2], "gate"),
+        (cavity.chill, PARTS[0], "chill"),
+    ):
+        if cells.any():
+            traces.append(solid_trace(surface_round(cells, cavity.grid), colour, 0.9, name))
+    for places, colour, name in ((run.feeding.pores, PORE, "pore"), (run.filling.traps, AIR, "caught air")):
+        for found in places:
+            radius = max(np.cbrt(found.pore_cm3 if name == "pore" else found.volume_cm3) * BAR_MM, 1.5)
+            u, v, w = found.place_mm
+            ends = [(u, v, w - radius), (u, v, w + radius)]
+            traces.append(solid_trace(tube(ends, (radius, radius), 16), colour, 1.0, name))
+    names = [(f"<b>{i}</b>", place, (24, -24)) for i, place in enumerate(_rings(run), start=1)]
+    return Chart(
+        picture(said_of(run), traces, (1.1, 1.3, 0.8), 480, names, UVW),
+        f"Orange: pores in their true volume, drawn as short bars; blue: caught air. {NOT_MODELLED}",
+        f"The part as a clear solid under {counted(len(run.rigging.feeders), 'feeder')}; numbered arrows point at "
+        f"{counted(len(run.feeding.pores), 'pore')} and {counted(len(run.filling.traps), 'pocket')} of caught air.",
+        pour_table(run),
+    )
+
+
+def pour_frames(run, filling=30, freezing=60):
+    """The section across the worst place as it fills and freezes, for pictures that move.
+
+    Returns: times [s] (n,); when each cell is full, stiff and solid [s], (3, nw, nu), the lowest row first, nan outside
+    the metal; cell [mm]; words.
+    """
+    cavity, grid, at = run.filling.cavity, run.filling.cavity.grid, worst_mm(run)
+    cut = int((at[1] - grid.origin_mm[1]) // grid.cell_mm)
+    (i, _, k), (past_i, _, past_k) = (f(np.argwhere(cavity.metal), axis=0) for f in (np.min, np.max))
+    fields = np.stack([run.filling.time_s, run.feeding.stops_s, run.feeding.solid_s])
+    fields = np.swapaxes(fields[:, i : past_i + 1, cut, k : past_k + 1], 1, 2)
+    full, solid = run.filling.filled_s, run.feeding.part_s
+    times = np.concatenate([np.linspace(0, full, filling, endpoint=False), np.linspace(full, solid, freezing)])
+    words = f"{run.mould.part.name}, cut at v = {at[1]:.0f} mm through the worst place"
+    return times, fields, grid.cell_mm, words
+
+
+def states(arrivals, time_s):
+    """What each cell is at a time: 0 empty, 1 liquid, 2 stiff (it feeds no more), 3 solid, nan outside the metal."""
+    known = ~np.isnan(arrivals[0])
+    return np.where(known, sum((arrival <= time_s).astype(int) for arrival in arrivals), np.nan)
+
+
+def pour_still(run, shares=(0.15, 0.5, 0.85)):
+    """The same section at a few times, for paper: while it fills, and while it freezes. Returns: Chart."""
+    import pandas as pd
+
+    _, arrivals, cell, words = pour_frames(run)
+    whole, late = run.filling.filled_s, run.feeding.part_s
+    times = [share * whole for share in shares[:2]] + [whole + share * (late - whole) for share in shares]
+    figure = canvas(f"How {run.mould.part.name} fills and freezes", [f"{t:.1f} s" for t in times], height=300, l=20)
+    scale = [[i / 4 + edge / 4, colour] for i, colour in enumerate(STATES.values()) for edge in (0, 1)]
+    for panel, t in enumerate(times, start=1):
+        figure.add_heatmap(
+            z=states(arrivals, t), dx=cell, dy=cell, zmin=-0.5, zmax=3.5, colorscale=scale, showscale=False,
+            hoverinfo="skip", row=1, col=panel,
+        )  # fmt: skip
+        anchor = f"x{panel if panel > 1 else ''}"
+        figure.update_yaxes(scaleanchor=anchor, showticklabels=False, showgrid=False, row=1, col=panel)
+    figure.update_xaxes(showticklabels=False, showgrid=False, constrain="domain")
+    shown = ", ".join(f"{name} <span style='color:{colour}'>■</span>" for name, colour in STATES.items())
+    write(figure, 0.5, 1.02, shown, xref="paper", yref="paper", yanchor="bottom")
+    counts = [np.bincount(states(arrivals, t)[~np.isnan(arrivals[0])].astype(int), minlength=4) for t in times]
+    table = pd.DataFrame(counts, columns=list(STATES), index=pd.Index(np.round(times, 1), name="time_s"))
+    share = (table.div(table.sum(axis=1), axis=0) * 100).round(0)
+    return Chart(figure, f"{words}. {NOT_MODELLED}", STILL, share)

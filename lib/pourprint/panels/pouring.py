@@ -1,0 +1,104 @@
+"""The panel of a pour on trial: where gate and feeder stand, and what that does; and the film of one section."""
+
+from functools import partial
+from pathlib import Path
+
+import anywidget
+import numpy as np
+import traitlets
+
+from pourprint.figures.look import counted
+from pourprint.figures.pouring import STATES, feeding_slices, pour_frames, pour_table
+from pourprint.figures.tables import table_html
+from pourprint.panels.controls import choice_row, number_row
+from pourprint.panels.panel import Shown, check_card, kit_of, panel
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import Plan
+from pourprint.routes.pouring import COARSE_CELLS, FINE_CELLS, GATE_SIDE, NOT_MODELLED, plan_rigging, pour, trial
+from pourprint.routes.printed_mould import NAME, TITLE, moulds_of, steps_with
+
+SIDES = {"far side, as planned": GATE_SIDE, "near side": -GATE_SIDE, "right": 0.0, "left": np.pi}
+PLACES = ("over the hottest section", "over the largest pore", "both", "none, a vent")
+WORDS = (
+    "three sections through the mould where it is worst, coloured by when the metal is solid, with numbered rings at "
+    "pores and caught air; the table names them. While a slider moves the grid is coarse, then it is fine. "
+)
+
+
+class Film(anywidget.AnyWidget):
+    """One section of a Pour as it fills and freezes, with a slider that keys move and a button that plays it."""
+
+    _esm = Path(__file__).with_name("scrub.js")
+    _css = Path(__file__).with_name("scrub.css")
+    film = traitlets.Dict().tag(sync=True)
+    arrivals = traitlets.Bytes().tag(sync=True)
+
+    def __init__(self, run):
+        times, arrivals, _, words = pour_frames(run)
+        high, wide = arrivals.shape[1:]
+        film = {"times": times.tolist(), "size": [wide, high], "colours": list(STATES.values()), "names": list(STATES)}
+        super().__init__(arrivals=arrivals.astype(np.float32).tobytes(), film=film | {"words": words})
+
+
+def plan_with(moulds, job, rates):
+    """The plan of the printed mould with given PartMoulds."""
+    recipe = partial(_steps, moulds)
+    return Plan(NAME, TITLE, job, rates, recipe, recipe(job, rates))
+
+
+def _steps(moulds, job, rates):
+    return steps_with(moulds, job, rates)
+
+
+def pour_panel(part, rates, alloy="AlSi7Mg"):
+    """Gate, feeder, pouring temperature and chill of one part in a printed mould, and what comes of them: Panel.
+
+    Parameters: `part` Part with a mesh; `rates` RateCard; `alloy` name. Raises: InputError.
+    """
+    check_card(rates)
+    kit = kit_of(part)
+    job = Job(kit, alloy)
+    (one,) = moulds_of(job, rates)
+    first = pour(one, job, rates)
+    head, plan = plan_rigging(one, rates).feeders[0], plan_with((one,), job, rates)
+    usual_c = float(job.alloy["pour_temperature"])
+    rows = {
+        "side": choice_row("gate", [*SIDES.items()]),
+        "gates": choice_row("how many gates", [("one", 1), ("two, face to face", 2)]),
+        "place": choice_row("feeder", [*PLACES]),
+        "width": number_row(
+            "feeder's width", round(head.diameter_mm), 15, max(90, 2 * round(head.diameter_mm)), 1, "mm"
+        ),
+        "neck": number_row("neck", head.neck, 0.3, 1.0, 0.05, "of it"),
+        "chill": choice_row("chill", [("none", 0.0), ("20 mm of iron at the largest pore", 20.0), ("35 mm", 35.0)]),
+        "pour_c": number_row("pouring heat", usual_c, usual_c - 60, usual_c + 100, 5, "°C"),
+    }
+
+    def asked(values, cells=FINE_CELLS):
+        rigging = trial(first, values["place"], values["width"], values["neck"], values["chill"])
+        ways = (values["side"], values["side"] + np.pi)[: int(values["gates"])]
+        return pour(one, job, rates, rigging.with_(gates=ways), cells, pour_c=values["pour_c"])
+
+    def shown(run, values):
+        cost = plan_with((run.mould,), job, rates).unit_cost - plan.unit_cost
+        takes, gives = run.feeding.enough(run.efficiency)
+        air = sum(trap.volume_cm3 for trap in run.filling.traps)
+        facts = {
+            "pores left unfed": f"{counted(len(run.feeding.pores), 'place')}, {1000 * run.feeding.pore_cm3:.0f} mm³",
+            "filling": f"{run.band}; {run.filling.filled_s:.1f} s, gate at {run.gate_m_s:.2f} m/s, "
+            f"{air:.1f} cm³ of air caught",
+            "feeder": f"can give {gives:.1f} cm³; {takes:.1f} are taken",
+            "metal and money": f"{run.mould.metal_kg:.2f} kg, {run.mould.casting_yield:.0%} becomes part, "
+            f"{run.mould.sand_kg:.1f} kg of sand; {cost:+.0f} {rates.currency} a kit",
+        }
+        return Shown(facts, "", f"{table_html(pour_table(run))}<p>{NOT_MODELLED}</p>", object())
+
+    return panel(
+        {"Gate and metal": {key: rows[key] for key in ("side", "gates", "pour_c")},
+         "Feeder and chill": {key: rows[key] for key in ("place", "width", "neck", "chill")}},
+        asked,
+        shown,
+        WORDS + NOT_MODELLED,
+        figure=lambda run, values: feeding_slices(run).figure,
+        rough=partial(asked, cells=COARSE_CELLS),
+    )  # fmt: skip
