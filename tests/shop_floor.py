@@ -260,8 +260,9 @@ class Floor:
                 loads = bool(step.machine) and run + unload > 0
                 whole = step.whole and not alone
                 booked = yield self.foreman.ask(Ask(self.env, rank, step.who, hands, held, loads, whole, links))
-            for i, ((step, _), (hands, run, unload, wait)) in enumerate(zip(group, hours, strict=True)):
+            for i, ((step, _), (_, run, unload, wait)) in enumerate(zip(group, hours, strict=True)):
                 if i:
+                    self.foreman.call()  # whoever was booked lays down other work
                     yield self.env.timeout(booked[i][2] - self.env.now)  # begun when it was booked, and done
                 stays = run
                 if i + 1 < len(group) and run > 0:
@@ -270,8 +271,11 @@ class Floor:
                 if unload > 0:
                     ask = Ask(self.env, rank, step.who, unload, loads=bool(step.machine))
                     yield self.foreman.ask(ask)
-                if step.machine and hands + run + unload > 0:
-                    self.foreman.give_back(step.machine)
+                if i + 1 == len(
+                    group
+                ):  # what is hot stays in its kiln or furnace until the last hands are done with it
+                    for machine in held:
+                        self.foreman.give_back(machine)
                 yield self.env.timeout(wait)
 
     def takes(self, plan, step, works, kits, rounds):
@@ -294,6 +298,9 @@ class Floor:
             kwh = rates[f"power.{step.machine}"] * (run + (hands if step.attended else 0.0))
             held = hands + run + cooling + unload
             self.cost += rates[f"machine.{step.machine}"] * held + kwh * rates["energy.electricity"]
+        if step.keeps:
+            kept = rates[f"machine.{step.keeps}"] + rates[f"power.{step.keeps}"] * rates["energy.electricity"]
+            self.cost += hands * kept
         wait = max((w.wait_h for n, w in zip(times, works, strict=True) if n), default=0.0)
         return hands / rounds, (run + cooling) / rounds, unload / rounds, wait
 

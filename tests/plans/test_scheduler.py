@@ -241,16 +241,19 @@ def test_a_steady_pace_has_set_in_before_it_is_taken(route):
 
 
 def test_more_hands_do_not_make_these_jobs_later_though_they_can():
-    """Graham 1969 (from memory): in a list schedule a hand more may end a job later. Six mould batches of one kit show
-    it, by under an hour with the third technician: a batch that was helped sooner takes the saw from an older one."""
+    """Graham 1969 (from memory): in a list schedule a hand more may end a job later. By hand: alone, A is filed (2 h),
+    sawn (4 h) and dries (20 h): done after 26 h, B after 17. A second technician files B at once (1 h), and B takes the
+    saw for 10 h before A comes to it: A is done after 11 + 4 + 20 = 35 h."""
     for route in PRINTED:
         order = Order.of(plan_of(route, 8, 2), MONDAY)
         one, two, three = (Workshop(places={"labour.technician": n}).schedule([order]).flow_days[0] for n in (1, 2, 3))
         assert one >= two >= three
         assert one > three or route == "printed_metal"  # whose printer is what all wait for
-    order = Order.of(plan_of("printed_mould", 6, 1), MONDAY)
-    two, three = (Workshop(places={"labour.technician": n}).schedule([order]).flow_days[0] for n in (2, 3))
-    assert two < three < two + 1 / 24
+    file, saw = step("file"), step("saw", machine="saw")
+    older = Order("A", MONDAY, ((Task(file, 2.0), Task(saw, 4.0), Task(step("dry"), wait_h=20.0)),))
+    jobs = [older, Order("B", MONDAY, ((Task(file, 1.0), Task(saw, 10.0)),))]
+    shops = (Workshop(ROUND_THE_CLOCK, places={"labour.technician": n}) for n in (1, 2))
+    assert [max(shop.schedule(jobs).done_h) for shop in shops] == pytest.approx([26, 35])
 
 
 def test_money_is_held_hours_times_rates():
@@ -261,5 +264,8 @@ def test_money_is_held_hours_times_rates():
                 if each.machine:
                     hours = plan.counts[work.level.name] * work.held_h
                     held[each.machine] = held.get(each.machine, 0.0) + hours
+                if each.keeps:  # until the last hands are done with what is hot
+                    hours = plan.counts[work.level.name] * work.by_hand_h
+                    held[each.keeps] = held.get(each.keeps, 0.0) + hours
         paid = sum(hours * plan.rates[f"machine.{name}"] for name, hours in held.items())
         assert plan.table()["machine_cost"].sum() == pytest.approx(paid)

@@ -93,7 +93,7 @@ def test_a_plan_adds_up_to_the_cent_in_every_view(route, quantity, batch_size):
     assert plan.one_off_cost + plan.batches * plan.batch_cost == cent
     assert plan.unit_cost * quantity == cent
     assert table["hands_on_h"].sum() == pytest.approx(plan.hands_on_h)
-    assert table["machine_h"].sum() == pytest.approx(plan.machine_h)
+    assert table[["machine_h", "kept_hot_h"]].to_numpy().sum() == pytest.approx(plan.machine_h)
     assert np.prod(table["first_pass_yield"]) == pytest.approx(plan.first_pass_yield)
     by_stage = table.groupby("stage", sort=False)["cost"].sum()
     assert by_stage.to_dict() == pytest.approx({s.title: cost for s, cost in plan.cost_by_stage().items()})
@@ -104,13 +104,15 @@ def test_a_row_of_the_table_is_hours_times_rates(route):
     rates, plan = demo_rates(), demo_plan(route, 5, 2)
     for row, one in zip(plan.table().itertuples(), plan.steps, strict=True):
         assert row.labour == pytest.approx(row.hands_on_h * rates[f"labour.{row.who}"])
-        if row.machine:
+        if row.machine or row.kept_hot:
             still_h = sum(
                 plan.counts[w.level.name] * (w.cooling_h + w.unload_h + (not one.attended) * w.hands_on_h)
                 for w in one.work
             )  # set up, cooling or being emptied a machine is held, but draws no power
-            kwh = rates[f"power.{row.machine}"] * (row.machine_h - still_h)
-            assert row.machine_cost == pytest.approx(row.machine_h * rates[f"machine.{row.machine}"])
+            held = [(row.machine, row.machine_h, row.machine_h - still_h), (row.kept_hot, *(row.kept_hot_h,) * 2)]
+            held = [each for each in held if each[0]]
+            kwh = sum(rates[f"power.{name}"] * runs_h for name, _, runs_h in held)
+            assert row.machine_cost == pytest.approx(sum(hours * rates[f"machine.{name}"] for name, hours, _ in held))
             assert row.energy == pytest.approx(kwh * rates["energy.electricity"])
         else:
             assert row.machine_cost == row.energy == row.machine_h == 0

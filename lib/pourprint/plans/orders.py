@@ -293,7 +293,7 @@ class Timeline:
         for slot in self.slots:
             step, span = slot.span.step, slot.span
             held[step.who] = held.get(step.who, 0.0) + slot.hands_on_h
-            if step.machine:
-                name = f"machine.{step.machine}"
+            for machine in filter(None, (step.machine, step.keeps)):
+                name = f"machine.{machine}"
                 held[name] = held.get(name, 0.0) + span.unloaded_h - span.begin_h
         return dict(sorted(held.items(), key=lambda item: -item[1]))

@@ -243,7 +243,8 @@ class Plan:
     def table(self):
         """One row a step: stage, hours [h], costs [currency] and yield. Needs a plan of single numbers.
 
-        Hours and costs are those of the whole job, `wait_h` that of one batch (batches wait side by side).
+        Hours and costs are those of the whole job, `wait_h` that of one batch (batches wait side by side). A machine
+        that is kept hot for a step, `kept_hot_h`, is paid in that step's row.
         """
         import pandas as pd
 
@@ -262,6 +263,8 @@ class Plan:
                     "machine": step.machine or "",
                     "hands_on_h": float(row[step.who]),
                     "machine_h": float(row.get(f"machine.{step.machine}", 0.0)),
+                    "kept_hot": step.keeps or "",
+                    "kept_hot_h": float(row.get(f"machine.{step.keeps}", 0.0)),
                     "wait_h": float(wait),
                     **{
                         k: float(v)

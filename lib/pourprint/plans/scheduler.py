@@ -224,8 +224,8 @@ def proceed(floor, visits, batches, state, j, now_h):
         elif state.phase[j] == UNLOADING:
             state.phase[j] = RESTING
             note(state, j, 7, now_h)
-            if visits.machine[visit] >= 0:
-                state.held[visits.machine[visit]] -= 1
+            if follows_h == math.inf:  # else what is hot stays in it, until that is done
+                hold(floor, visits, state, visit - (visits.within_h[visit] < math.inf), -1)
             until_h = now_h + visits.wait_h[visit]
         else:
             note(state, j, 8, now_h)

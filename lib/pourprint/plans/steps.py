@@ -103,8 +103,10 @@ class Step:
     `who` and `machine` are rate keys; `attended` says that the machine runs while hands work at it (turning, melting)
     instead of being set up; `whole` that a round's hands-on work is done in one go, never laid down or left for the
     night; `within_h` that it begins at most so long [h] after the step before it has ended (a hot hand-over: a fired
-    shell to its pour): both are then planned as one, and go round together. `rounds` turns kits in a batch into how
-    many times the step goes round one after another (coats, plates): a new round begins with hands-on time. A failure
+    shell to its pour): both are then planned as one, and go round together; the machine that it `keeps` is held and
+    paid, at its power, while hands work at it (the kiln, until metal is molten and poured). `rounds` turns kits in a
+    batch into how many times the step goes round one after another (coats, plates): a new round begins with hands-on
+    time. A failure
     (1 − `first_pass_yield` [-]) spoils one `spoils` ("part", "cluster", "box", "plate", "batch") and sends work back
     to the step `returns_to`.
     """
@@ -121,6 +123,7 @@ class Step:
     spoils: str = "part"
     returns_to: str = ""
     within_h: np.ndarray | float = np.inf
+    keeps: str | None = None
 
 
 def weighed(step, work, rates):
@@ -134,6 +137,9 @@ def weighed(step, work, rates):
         runs_h = work.machine_h + step.attended * work.hands_on_h
         amounts[f"machine.{step.machine}"] = work.held_h
         amounts["energy.electricity"] = runs_h * rates[f"power.{step.machine}"]
+    if step.keeps:
+        kwh = amounts.get("energy.electricity", 0.0) + work.by_hand_h * rates[f"power.{step.keeps}"]
+        amounts |= {f"machine.{step.keeps}": work.by_hand_h, "energy.electricity": kwh}
     for key, amount in work.materials.items():
         amounts[key] = amounts.get(key, 0.0) + amount
     return amounts

@@ -120,6 +120,7 @@ def _with_order(steps, name, job, rates):
         whole=False,
         rounds=BATCH.per_batch,
         within_h=np.inf,
+        keeps=None,
         first_pass_yield=1 - (1 - own_yield) * (1 - offer("supplier_bears")),
         spoils="part",
         returns_to=title,

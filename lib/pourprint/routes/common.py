@@ -118,11 +118,12 @@ def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
     """Melt by the crucible, pour by the mould or cluster.
 
     A furnace with metal in it is never left alone, so that melting is hands-on time too: each melt is charged, melted,
-    treated and poured in one go, and not begun where the day is too short for it. The furnace is cold before a batch;
-    further melts of it are charged into the hot crucible.
+    treated and poured in one go, and not begun where the day is too short for it. Furnace and crucible are heated from
+    the room for each melt that waits for shells of its own to be fired; other melts follow each other into the hot
+    crucible, as many as a day holds, and the next day begins cold.
 
     Parameters: `lot` Level of moulds or clusters; `poured_kg` turns kits into metal poured [kg]; `melt` Level of melts;
-    `hot` may say within_h.
+    `hot` may say within_h and keeps.
     Metal is bought for the parts and for what melting and remelted returns lose.
     """
     job.alloy.check_pour(rates["foundry.furnace_limit"])
@@ -131,11 +132,21 @@ def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
     part_kg = job.kit.volume_cm3 / job.kit.nodes * job.alloy["density"] / 1000
     ingot, lost = f"ingot.{job.alloy.name}", rates["foundry.return_loss"]
     gas = {"material.inert_gas": job.alloy["cover_gas"]} if job.alloy["cover_gas"] else {}
+    cold_h, kg_h = cold_start_h(job, rates), melting_h_kg(job, rates)
+    melt_h, pour_h = rates["foundry.melt_hands_on"] + job.alloy["melt_care"], rates["foundry.pour_each"]
+
+    def cold_starts(kits):
+        number = melt.per_batch(kits)
+        if hot:
+            return number
+        each_h = melt_h + (kg_h * poured_kg(kits) + pour_h * lot.per_batch(kits)) / np.maximum(number, 1)
+        return np.ceil(number / np.maximum(np.floor((rates.hours.day_h - cold_h) / each_h + 1e-9), 1) - 1e-9)
+
     work = (
-        Work(BATCH, hands_on_h=cold_start_h(job, rates)),
-        Work(melt, hands_on_h=rates["foundry.melt_hands_on"] + job.alloy["melt_care"], materials=gas),
-        Work(metal, hands_on_h=melting_h_kg(job, rates), materials={ingot: rates["foundry.melt_loss"] + lost}),
-        Work(lot, hands_on_h=rates["foundry.pour_each"], people=2),
+        Work(Level("cold start", cold_starts), hands_on_h=cold_h),
+        Work(melt, hands_on_h=melt_h, materials=gas),
+        Work(metal, hands_on_h=kg_h, materials={ingot: rates["foundry.melt_loss"] + lost}),
+        Work(lot, hands_on_h=pour_h, people=2),
         Work(part, materials={ingot: part_kg * (1 - lost)}),
     )
     return Step(
@@ -186,9 +197,10 @@ def heat_treat(job, rates):
     soaking, quenching = Work(load, hands_on_h=quarter_h, machine_h=soak_h), Work(load, hands_on_h=quarter_h)
     ageing = Work(load, hands_on_h=quarter_h, machine_h=age_h, unload_h=quarter_h)
     furnace = {"machine": "heat_treatment_furnace", "rounds": load.per_batch}
+    hot = {"within_h": 0.0, "keeps": furnace["machine"]}
     return (
         Step(Stage.FINISH, "solution-treat", (soaking,), **furnace),
-        Step(Stage.FINISH, "quench", (quenching,), whole=True, rounds=load.per_batch, within_h=0.0),
+        Step(Stage.FINISH, "quench", (quenching,), whole=True, rounds=load.per_batch, **hot),
         Step(Stage.FINISH, "age", (ageing,), **furnace),
     )
 

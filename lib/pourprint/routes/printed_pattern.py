@@ -116,7 +116,7 @@ def from_cluster_on(sizes, first):
     return (
         *_build_shells(sizes, cluster, lost),
         *_fire(sizes, cluster, load, melt, lost),
-        common.melt_and_pour(sizes.job, sizes.rates, cluster, poured_kg, melt, first, within_h=0.0),
+        common.melt_and_pour(sizes.job, sizes.rates, cluster, poured_kg, melt, first, within_h=0.0, keeps="kiln"),
         *_break_out(sizes, cluster, first),
     )
 
