@@ -80,7 +80,7 @@ def unit_costs_along(plans, changes, price_of_day, days, failing=None):
     """Cost of one kit along one input, with its share of the days: {route: (n,) [currency]}, nan where it cannot.
 
     Parameters: `plans`, `changes` as of `days_along`, which gives the `days`; `price_of_day` [currency/d], a number or
-    itself what changes; `failing` {route: Shares} of failures, which are kept all along (default: nothing fails).
+    itself what changes; `failing` {route: Shares} of failures, numbers or (n,) (default: nothing fails).
     """
     lines = {}
     for route, plan in feasible(plans).items():

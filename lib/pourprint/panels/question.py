@@ -9,7 +9,8 @@ import numpy as np
 
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.compare import Comparison, comparison
-from pourprint.decide.failures import shares
+from pourprint.decide.failures import SharesAlong, shares, shares_along
+from pourprint.decide.inputs import WHOLE
 from pourprint.decide.settings import Setting, same_kit
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -37,8 +38,8 @@ class Question:
     """What a panel's controls ask for: its `kits` {name: Kit}, `rates`, first `start`, `axes` of the chart {input: (its
     title, values (n,), whether it is a matter of orders)}, keys of the `prices` with a control.
 
-    `known` keeps the days along the chart, which prices leave as they are, and what failures made of the plans when the
-    sliders rested last.
+    `known` keeps the days along the chart, which prices leave as they are, and what failures made of the plans, now and
+    along the chart, when the sliders rested last.
     """
 
     kits: dict
@@ -104,9 +105,12 @@ class Question:
         asked = self.setting(values)
         plans = plan_all(replace(asked, kit=_measured(asked.kit)).job, asked.rates, asked.routes)
         able = feasible(plans)
+        axis = values["axis"]
         if resting:
-            self.known["failing"] = {route: shares(plan, asked.start) for route, plan in able.items()}
-        now = comparison(plans, asked.price_of_day, asked.start, self.known["failing"])
+            self.known["failing"] = {route: _failing(plan, axis, asked.start) for route, plan in able.items()}
+        here = getattr(asked.job, axis) if axis in WHOLE else 1
+        failing = {route: found.at(here) for route, found in self.known["failing"].items()}
+        now = comparison(plans, asked.price_of_day, asked.start, failing)
         along = self._along(values, now, resting)
         if not resting:
             return Answer(now, along, None)
@@ -124,7 +128,8 @@ class Question:
             changes, price = {}, grid
         elif price and axis not in self.prices:
             days = self._days(values, now, at, resting)
-        costs = unit_costs_along(now.plans, changes, price, days, now.failing)
+        failing = {route: found.at(grid if axis in WHOLE else 1) for route, found in self.known["failing"].items()}
+        costs = unit_costs_along(now.plans, changes, price, days, failing)
         return Along(title, grid, log, costs, at, self.rates.currency)
 
     def _days(self, values, now, at, resting):
@@ -140,6 +145,13 @@ class Question:
         days = days_along(now.plans, {axis: grid}, now.start, DAYS_POINTS, at)
         self.known[chart] = asked, days
         return days
+
+
+def _failing(plan, axis, start):
+    """What failures make of a plan along the chart: SharesAlong; the same all along, unless it runs along kits."""
+    if axis in WHOLE:
+        return shares_along(plan, axis, start)
+    return SharesAlong(np.ones(1), np.reshape(shares(plan, start), (2, 1)))
 
 
 @lru_cache(maxsize=64)

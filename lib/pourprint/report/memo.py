@@ -15,7 +15,7 @@ import numpy as np
 
 from pourprint.decide.along import Along, days_along, unit_costs_along
 from pourprint.decide.carbon import footprint
-from pourprint.decide.failures import Shares, expected
+from pourprint.decide.failures import expected, shares_along
 from pourprint.decide.information import Samples, probability_best, value_of_information
 from pourprint.decide.inputs import dearest_day
 from pourprint.decide.map import decision_map
@@ -233,11 +233,7 @@ class Memo:
 
         kits = np.arange(1, max(50, 4 * self.job.quantity) + 1)
         days = days_along(self.able, {"quantity": kits}, self.start)
-        # Failures keep the shares that they have at the quantity wanted.
-        failing = {
-            route: Shares(mean.cost / self.able[route].total_cost, mean.days / self.able[route].days(self.start))
-            for route, mean in self.failing.items()
-        }
+        failing = {route: shares_along(plan, "quantity", self.start).at(kits) for route, plan in self.able.items()}
         lines = unit_costs_along(self.able, {"quantity": kits}, self.price_of_day, days, failing)
         along = Along("kits wanted", kits, True, lines, self.job.quantity, self.rates.currency)
         names = {route: self.plans[route].title for route in lines}

@@ -1,0 +1,54 @@
+"""What failures add to cost and days along the kits: read between and beyond the numbers that were asked."""
+
+import numpy as np
+import pytest
+
+import pourprint as pp
+from pourprint.decide.failures import MANY_PIECES, SharesAlong, shares, shares_along
+from scenes import bracket, demo_kit, demo_rates
+
+START = "2027-01-11T08:00"
+
+
+def plan_of(what, route, quantity, size=None):
+    return pp.plan(route, pp.Job(what, "AlSi7Mg", quantity, size), demo_rates())
+
+
+def exact(plan):
+    mean = pp.expected(plan, START)
+    return mean.cost / plan.total_cost, mean.days / plan.days(START)
+
+
+@pytest.mark.parametrize("route", ["printed_pattern", "printed_mould", "printed_metal"])
+def test_shares_are_exact_where_they_were_asked_and_near_it_between(route):
+    plan = plan_of(demo_kit(), route, 3)
+    along = shares_along(plan, "quantity", START)
+    for kits, near in ((1, 1e-9), (3, 1e-9), (10, 1e-9), (4, 0.08), (7, 0.08)):
+        assert tuple(along.at(kits)) == pytest.approx(exact(plan.at(quantity=kits)), rel=near), kits
+    assert shares(plan, START) == pytest.approx(exact(plan))
+
+
+@pytest.mark.parametrize("route", ["printed_pattern", "printed_mould", "printed_metal"])
+def test_beyond_the_pieces_that_were_asked_the_limits_said_hold(route):
+    """Four times as many pieces as are asked for, against the closed form itself."""
+    for what, kits in ((demo_kit(), 40), (bracket(), 4 * MANY_PIECES)):
+        plan = plan_of(what, route, kits)
+        cost, days = shares(plan, START)
+        assert (cost, days) == pytest.approx((exact(plan)[0], days), rel=0.03)
+        assert days == pytest.approx(exact(plan)[1], rel=0.2 if route == "printed_pattern" else 0.12)
+
+
+def test_along_the_batch_size_no_more_kits_are_made_together_than_are_wanted():
+    plan = plan_of(bracket(), "printed_mould", 6, 2)
+    along = shares_along(plan, "batch_size", START)
+    assert along.kits.tolist() == [1, 2, 5]
+    assert tuple(along.at(5)) == pytest.approx(exact(plan.at(batch_size=5)))
+
+
+def test_what_failures_add_falls_on_as_a_power_of_the_kits():
+    """A power law is read exactly; what does not fall stays as it was last."""
+    kits = np.array([1.0, 2, 5, 10])
+    along = SharesAlong(kits, np.array([1 + kits**-0.5, 1 + 0 * kits + 0.25]))
+    cost, days = along.at(np.array([10, 40, 1000]))
+    assert cost == pytest.approx(1 + np.array([10, 40, 1000]) ** -0.5)
+    assert days == pytest.approx(1.25)
