@@ -24,9 +24,9 @@ BUDGETS = {
     "plans": 1130,
     "routes": 1751,
     "risk": 650,
-    "decide": 1925,
+    "decide": 1950,
     "figures": 2713,
-    "panels": 1434,
+    "panels": 1445,
     "lessons": 3014,
     "report": 480,
 }
