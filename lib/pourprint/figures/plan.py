@@ -32,6 +32,13 @@ def plan_costs(plan):
     )
 
 
+# Dates below each other: the day is said once, below the hours or the day's number.
+TICKS = [
+    {"dtickrange": [None, 86_399_999], "value": "%H:%M\n%a %d %b"},
+    {"dtickrange": [86_400_000, None], "value": "%d\n%b %Y"},
+]
+
+
 def plan_timeline(plan, start):
     """When each step of the first batch happens. Needs a plan of single numbers; `start` date and time: Chart."""
     spans, begin = made(plan).spans(start), moment_of(start)
@@ -80,7 +87,7 @@ def calendar_bars(title, start, pieces, rows):
             customdata=[f"{said}, {kind}: {to_h - from_h:.1f} h" for _, _, from_h, to_h, _, said in mine],
             hover="%{customdata}",
         )
-    figure.update_xaxes(type="date", nticks=8)
+    figure.update_xaxes(type="date", nticks=6, tickangle=0, tickformatstops=TICKS)
     return figure.update_layout(barmode="overlay", bargap=0.25)
 
 
