@@ -37,6 +37,32 @@ def test_four_classes_fill_ninety_minutes_without_a_gap():
         assert starts[0] == 0 and ends[-1] == 90 and starts[1:] == ends[:-1]
 
 
+def minutes(notebook, sections=None):
+    """Of a notebook's opening and its numbered sections (default: its short path), as test_notebooks counts them."""
+    taken, wanted = 0.0, True
+    for cell in json.loads(next(NOTEBOOKS.glob(f"{notebook}_*.ipynb")).read_text(encoding="utf-8"))["cells"]:
+        text = "".join(cell["source"])
+        if cell["cell_type"] == "markdown" and (heading := re.match(r"## (\d*)", text)):
+            wanted = "◇" not in text.splitlines()[0] if sections is None else heading[1] in sections
+        reading = len(text.split()) / 150
+        taken += wanted * (reading if cell["cell_type"] == "markdown" else 3 if "lessons.ask" in text else 0.5)
+    return taken
+
+
+def test_the_groups_of_the_second_class_have_equally_much_to_do_in_the_time_they_have():
+    plan = "\n".join(cells(PLAN, "markdown"))
+    groups = re.findall(r"^\| printed \w+ \| (\d\d) \| ([\d, ]+) \|", plan, re.MULTILINE)
+    taken = [minutes(notebook, sections.split(", ")) for notebook, sections in groups]
+    experts = [(int(a), int(b)) for a, b in re.findall(r"^\| (\d+) \| (\d+) \| Experts I", plan, re.MULTILINE)]
+    given = experts[-1][1] - experts[0][0]
+    assert len(taken) == 3 and max(taken) - min(taken) <= 3 and max(abs(each - given) for each in taken) <= 3
+
+
+def test_the_short_paths_fit_into_their_classes():
+    for notebooks, said in ((("00", "01"), 40), (("05", "06"), 85)):
+        assert sum(map(minutes, notebooks)) == pytest.approx(said, abs=5)
+
+
 def test_the_plan_names_exercises_that_exist_at_the_level_it_says():
     catalogue = pp.lessons.catalogue()
     named = {name for rows in classes() for *_, names in rows for name in names}

@@ -109,6 +109,7 @@ def _add_name(figure, chart, i):
     depth = distance_transform_cdt(np.pad(chart.best == i, 1))[1:-1, 1:-1]
     widest = np.argwhere(depth == depth.max())
     row, column = widest[len(widest) // 2]
-    beside = (60 if column < len(chart.xs) / 2 else -60, 45 if row > len(chart.ys) / 2 else -45)
+    down = 30 + 26 * i  # another one for each route: names of two small regions do not meet
+    beside = (70 if column < len(chart.xs) / 2 else -70, down if row > len(chart.ys) / 2 else -down)
     arrow, name = beside if depth.max() <= SMALLEST else None, f"<b>{_name(chart.routes[i])}</b>"
     write(figure, float(chart.xs[column]), float(chart.ys[row]), name, ground=True, arrow=arrow)

@@ -118,8 +118,8 @@ def _facts(runs, price_of_day, deadline):
         for run in runs.values()
     )
     return {
-        "cheapest on average, failures and inputs drawn": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a kit; "
-        f"best in {of_runs(share)} of {runs[best].n} runs",
+        "cheapest on average, failures and inputs drawn": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a "
+        f"kit; best in {of_runs(share)} of {runs[best].n} runs",
         "soonest on average, the same": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
         f"chance of delivery by {date:%a %d %b %Y}": chances,
     }

@@ -161,7 +161,8 @@ class Memo:
         """The answer in two sentences: what to do, and how sure."""
         mean, money, kits = self.failing[self.chosen], self.rates.currency, self.job.quantity
         take = (
-            f"Take {self.plan.title.lower()}: with its failures (in the mean, inputs at their values) about {mean.cost:,.2f} {money} "
+            f"Take {self.plan.title.lower()}: with its failures (in the mean, inputs at their values) about "
+            f"{mean.cost:,.2f} {money} "
             f"({mean.cost / kits:,.2f} {money} a kit) and {mean.days:.0f} days, ready about {self.ready:%a %d %b %Y}."
         )
         run = self.runs[self.chosen]
