@@ -12,7 +12,7 @@ from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import dearest_day
 from pourprint.ledger.entries import Kind
 from pourprint.panels import compare_panel
-from scenes import bracket, demo_kit, demo_rates
+from scenes import DEMO, bracket, demo_kit, demo_rates
 
 START = "2026-11-25T08:00"
 
@@ -220,3 +220,34 @@ def test_parts_beyond_the_usual_sizes_have_a_panel_too(volume_cm3):
 def test_what_is_no_kit_or_card_is_refused(kit, rates):
     with pytest.raises(pp.InputError):
         compare_panel(kit or demo_kit() if rates else kit, rates or demo_rates() if kit else rates, START)
+
+
+# Bought or made here ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def buying():
+    return pp.RateCard.load(DEMO / "rates_buying.toml")
+
+
+def test_what_a_card_buys_may_be_made_here_ware_by_ware(buying):
+    panel = compare_panel(demo_kit(), buying, START)
+    assert [name for name in panel.controls if name.startswith("buy.")] == [f"buy.{ware}" for ware in buying.bought]
+    alloy, before = panel.controls["alloy"].value, panel.answer.value
+    panel.controls["buy.printed_mould"].source.value = "made here"
+    panel.finish()
+    made = pp.plan("printed_mould", pp.Job(demo_kit(), alloy, 1), buying.making("printed_mould"))
+    days = pp.lead_time(made, START).days
+    said = f"if nothing fails {made.unit_cost + panel.controls['day'].value * days:,.0f} and {days:.0f} days"
+    assert "Printed mould (heat treatment bought), with failures" in panel.answer.value and said in panel.answer.value
+    panel.controls["buy.relieved_metal"].source.value = "made here"
+    panel.finish()
+    assert "relieved and cut off bought" not in panel.answer.value
+    for name in ("buy.printed_mould", "buy.relieved_metal"):
+        panel.controls[name].back()
+    panel.finish()
+    assert panel.answer.value == before
+
+
+def test_a_card_that_buys_nothing_offers_no_such_choice(panel):
+    assert not [name for name in panel.controls if name.startswith("buy.")]

@@ -9,7 +9,7 @@ import pytest
 
 import pourprint as pp
 from pourprint.panels import compare_panel
-from scenes import bracket, demo_kit, demo_rates
+from scenes import DEMO, bracket, demo_kit, demo_rates
 
 START = "2027-01-11T08:00"
 
@@ -52,6 +52,20 @@ def test_what_one_panel_keeps_another_one_asks_again(folder):
     assert values(other) == values(panel) and other.answer.value == panel.answer.value, status.value
     setting = pp.Setting.load(folder / "six-feet.setting.toml")
     assert (setting.kit.nodes, setting.quantity, setting.rates["labour.technician"]) == (1, 6, 52.0)
+
+
+def test_what_is_made_here_instead_of_bought_is_kept_too(folder):
+    card = pp.RateCard.load(DEMO / "rates_buying.toml")
+    mine = compare_panel(demo_kit(), card, START)
+    mine.controls["buy.relieved_metal"].source.value = "made here"
+    name, keep, *_ = keeper(mine)
+    name.value = "own printer"
+    keep.click()
+    other = compare_panel(demo_kit(), card, START)
+    _, _, _, load, *_, status, _ = keeper(other)
+    load.click()
+    assert pp.Setting.load(folder / "own-printer.setting.toml").rates.bought == ("printed_mould", "heat_treatment")
+    assert values(other) == values(mine) and other.answer.value == mine.answer.value, status.value
 
 
 def test_a_part_that_was_typed_comes_back_with_its_setting(folder):

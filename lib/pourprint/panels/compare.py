@@ -26,11 +26,12 @@ from pourprint.panels.panel import (
     start_or_next,
     volume_row,
 )
-from pourprint.panels.question import Question
+from pourprint.panels.question import BOUGHT, MADE, Question
 from pourprint.parts.kits import Kit, KitPart
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import of_runs
 from pourprint.routes import PRINTED, ROUTES
+from pourprint.routes.bought import WARES, bought_for
 
 QUANTITIES = np.arange(1, 401)
 DAYS_POINTS = 24  # of the days along an input; the rest is read between them
@@ -66,6 +67,7 @@ def compare_panel(kit, rates, start=None):
         "deadline": date_row("wanted by"),
         "day": number_row("price of a day", 0.1 * most, 0, most, most / 100, f"{rates.currency}/day"),
     }
+    making = {f"buy.{ware}": choice_row(WARES[ware].title, [BOUGHT, MADE]) for ware in rates.bought}
     chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
     question = Question(kits, rates, start, axes, tuple(prices))
 
@@ -101,7 +103,7 @@ def compare_panel(kit, rates, start=None):
     # A newly chosen part starts at its own size; who chooses a batch size wants batches.
     job["kit"].observe(lambda: job["volume"].source.reach(mean_cm3(kits[job["kit"].value])))
     job["batch"].observe(lambda: job["batch"].said and setattr(job["at_once"].source, "value", False))
-    rows = {**job, **clock, **chart, **prices}
+    rows = {**job, **making, **clock, **chart, **prices}
 
     def now():
         return {name: row.value for name, row in rows.items()}
@@ -111,7 +113,7 @@ def compare_panel(kit, rates, start=None):
         return {"routes": found.now.table(), "chart": found.along.table()}
 
     return panel(
-        {"The job": job, "The clock": clock, "The chart": chart},
+        {"The job": job, **({"Bought or made here": making} if making else {}), "The clock": clock, "The chart": chart},
         question.answer,
         shown,
         f"{figures.COMPARISON_IN_WORDS} {figures.BARS_IN_WORDS} The table holds the same answer in numbers.",
@@ -181,8 +183,10 @@ def _facts(found, values):
 
     def told(route):
         days, plain = (counted(round(n), "day") for n in (now.mean_days(route), now.days[route]))
+        ordered = [ware.title for ware in bought_for(made[route])]
+        title = f"{made[route].title} ({', '.join(ordered)} bought)" if ordered else made[route].title
         return (
-            f"{made[route].title}, with failures (in the mean, inputs at their values) {roughly} "
+            f"{title}, with failures (in the mean, inputs at their values) {roughly} "
             f"{now.mean_unit_cost(route):,.0f} {money} a kit and {days}; "
             f"if nothing fails {now.unit_cost(route):,.0f} and {plain}"
         )

@@ -21,6 +21,7 @@ from pourprint.routes import plan_all
 
 DAYS_POINTS = 24  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
+MADE, BOUGHT = "made here", "bought"
 
 
 @dataclass(frozen=True)
@@ -53,12 +54,12 @@ class Question:
         """The controls' {name: value} as a Setting."""
         if values["start"] is None:
             raise InputError("start: choose a date, or press “today”.")
-        kit = self.kits[values["kit"]]
+        kit, card = self.kits[values["kit"]], self._card([key for key in self.wares if values[key] == MADE])
         changed = {key: values[key] for key in self.prices if values[key] != self.rates[key]}
         return Setting(
             name,
             kit,
-            self.rates.replace(changed),
+            card.replace(changed),
             values["alloy"],
             values["quantity"],
             self._begin(values["start"]),
@@ -72,8 +73,10 @@ class Question:
     def values_of(self, setting):
         """A Setting as {name of a control: value}; a kit that is not among `kits` joins them. Raises: InputError for
         what has no control here."""
-        here = self.rates.replace({key: setting.rates[key] for key in self.prices})
-        other = [key for key, entry in setting.rates.entries.items() if entry.value != here.entries[key].value]
+        made = [key for key in self.wares if key.removeprefix("buy.") not in setting.rates.bought]
+        here = self._card(made).replace({key: setting.rates[key] for key in self.prices})
+        values = {key: entry.value for key, entry in here.entries.items()}
+        other = [key for key, entry in setting.rates.entries.items() if entry.value != values.get(key)]
         if other or setting.rates.currency != here.currency:
             what = ", ".join(other[:3]) or setting.rates.currency
             raise InputError(f"{setting.name} was kept with another rate card ({what}): open a panel with that card.")
@@ -95,7 +98,17 @@ class Question:
             "deadline": setting.deadline,
             "day": setting.price_of_day,
             **{key: setting.rates[key] for key in self.prices},
+            **{key: MADE if key in made else BOUGHT for key in self.wares},
         }
+
+    @property
+    def wares(self):
+        """The names of the controls of what the card buys: "buy.printed_mould"."""
+        return tuple(f"buy.{ware}" for ware in self.rates.bought)
+
+    def _card(self, made):
+        """The card, but some of its wares made here."""
+        return self.rates.making(*(key.removeprefix("buy.") for key in made)) if made else self.rates
 
     def _begin(self, date):
         return self.start if date == self.start.date() else at_opening(date, self.rates.hours)
@@ -136,7 +149,7 @@ class Question:
         """Days along the chosen input; while a slider moves they grow as those of the job do."""
         axis, grid = values["axis"], self.axes[values["axis"]][1]
         chart = axis, now.start, *now.days
-        asked = [values[name] for name in ("kit", "volume", "alloy", "quantity", "at_once", "batch")]
+        asked = [values[name] for name in ("kit", "volume", "alloy", "quantity", "at_once", "batch", *self.wares)]
         before, days = self.known.get(chart, (None, None))
         if before == asked:
             return days

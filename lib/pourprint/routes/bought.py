@@ -103,12 +103,22 @@ def made_or_bought(route, recipe, job, rates):
     return steps
 
 
+def bought_for(plan):
+    """The Wares that a plan orders outside, in the order of its card."""
+    ordered = {step.name for step in plan.steps}
+    return [ware for name in plan.rates.bought if _order_of(ware := WARES[name]) in ordered]
+
+
+def _order_of(ware):
+    return f"order and receive {ware.title}"
+
+
 def _with_order(steps, name, job, rates):
     """The steps with one order in the place of those that it stands for; as they are where there are none."""
     ware, gone = WARES[name], [step for step in steps if step.name in WARES[name].steps]
     if not gone:
         return steps
-    offer, title = rates.section(f"buy.{name}"), f"order and receive {ware.title}"
+    offer, title = rates.section(f"buy.{name}"), _order_of(ware)
     own_yield = prod(step.first_pass_yield for step in gone)
     order = replace(
         gone[0],
