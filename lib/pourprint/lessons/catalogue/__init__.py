@@ -7,7 +7,20 @@ from pourprint.ledger.entries import nearest
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Exercise
 
-ROOMS = ("start", "measure", "pattern", "mould", "metal", "compare", "days", "fit", "light", "lab", "decision")
+ROOMS = (
+    "start",
+    "measure",
+    "pattern",
+    "mould",
+    "pouring",
+    "metal",
+    "compare",
+    "days",
+    "fit",
+    "light",
+    "lab",
+    "decision",
+)
 
 
 @cache

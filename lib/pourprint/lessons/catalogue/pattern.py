@@ -8,6 +8,7 @@ from pourprint.plans.steps import Stage
 from pourprint.process.contraction import pattern_mm
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.finish.machining import bore_stock_cm3
+from pourprint.process.misrun import Band, band
 from pourprint.process.sand.feeding import cylinder_cm3
 from pourprint.process.shell.coats import drying_h
 
@@ -75,6 +76,34 @@ def pattern_freezing(draw, room):
         f"long does a similar part of {factor} times the volume take in the same kind of mould?",
         Number(seconds * ratio**2, "s", slips),
         f"The modulus grows by {factor}^(1/3) = {ratio:.4f}; {seconds}·{ratio:.4f}² = {seconds * ratio**2:.1f} s.",
+    )
+
+
+BANDS = {  # of the time to fill over the time to freeze, and what is said of each
+    Band.SAFE: "the front is still mostly liquid when the wall is full",
+    Band.DOUBTFUL: "the front may stop while the wall behind it is soft",
+    Band.MISRUN: "the wall is stiff before it is full",
+}
+
+
+@exercise
+def pattern_front(draw, room):
+    limit, wanted = room.rates.entries["printed_mould.fill_share"], draw.choice("band", [*BANDS])
+    ends = {Band.SAFE: (0.4, 0.8), Band.DOUBTFUL: (1.2, 0.9 * limit.high / limit.value), Band.MISRUN: (1.1, 1.6)}
+    low, high = (end * (limit.high if wanted is Band.MISRUN else limit.value) for end in ends[wanted])
+    stiff = draw.choice("stiff", (2.0, 2.5, 4.0, 5.0))
+    full = round(stiff * draw.choice("share", np.linspace(low, high, 5).tolist()), 1)
+    right, again = band(full / stiff, limit), "Divide one time by the other, and look where it falls."
+    words = {Band.SAFE: "safe", Band.DOUBTFUL: "doubtful", Band.MISRUN: "a misrun"}
+    return choose(
+        draw,
+        f"A thin wall is full {full:g} s after the pour began. Full from the start, it would stop to flow after "
+        f"{stiff:g} s. Up to {limit.value:g} of that time is taken for safe, beyond {limit.high:g} for a misrun. What "
+        "do you say of it?",
+        [Option(words[one], again * (one is not right)) for one in BANDS],
+        [Option(why, again * (one is not right)) for one, why in BANDS.items()],
+        f"{full:g}/{stiff:g} = {full / stiff:.2f}: {words[right]}; {BANDS[right]}.",
+        asks=("it is", "because"),
     )
 
 
