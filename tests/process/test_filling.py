@@ -13,6 +13,7 @@ from pourprint.process.cavity import Cavity, Rigging, Stand, cavity
 from pourprint.process.filling import Inflow, fill
 from pourprint.process.freezing.voxels import Grid
 from pourprint.process.misrun import Band, band, fluidity_mm, wall_stops_s
+from pourprint.process.shell.turns import fill_in_turn
 from scenes import DEMO, demo_rates
 
 TWO_G = 2 * 9.81
@@ -217,3 +218,20 @@ def test_bands_follow_the_ledger_and_fluidity_grows_with_wall_speed_and_superhea
     assert fluidity_mm(6.0, 0.5, melt, sand)[1] == pytest.approx(2 * middle)
     assert fluidity_mm(3.0, 1.0, melt, sand)[1] == pytest.approx(2 * middle)
     assert fluidity_mm(3.0, 0.5, replace(melt, pour_c=melt.pour_c + 40), sand)[1] > middle
+
+
+# A cluster poured from the top --------------------------------------------------------------------------
+
+
+@given(seed=st.integers(0, 100))
+@settings(max_examples=30, deadline=None)
+def test_parts_of_a_cluster_fill_in_the_turn_of_their_gates_and_take_what_is_poured(seed):
+    draw = np.random.default_rng(seed)
+    gate = draw.integers(1, 20, 5) * 10.0
+    top, below, above = gate + draw.uniform(5, 60, 5), draw.uniform(1, 40, 5), draw.uniform(1, 40, 5)
+    begin, full = fill_in_turn(gate, top, below, above, 500.0, 20.0)
+    assert (full > begin).all()
+    assert (np.diff(begin[np.argsort(gate, kind="stable")]) >= -1e-9).all()
+    last = np.argmax(top)
+    if (gate <= top[last]).all():  # when the highest is full, all is: what has flowed in is what is there (exact)
+        assert full[last] * 20 == pytest.approx(below.sum() + above.sum() + 0.5 * top[last])

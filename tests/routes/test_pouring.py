@@ -6,6 +6,7 @@ import pytest
 import pourprint as pp
 from pourprint.plans.plan import Plan
 from pourprint.process.misrun import Band
+from pourprint.routes.cluster_turns import cluster_turns
 from pourprint.routes.findings import Verdict, findings
 from pourprint.routes.mould_sizes import moulds_of
 from pourprint.routes.pouring import look, plan_rigging, pour, tries, tries_table
@@ -96,3 +97,13 @@ def test_upside_down_is_the_same_mould_turned_over():
     assert np.linalg.det(other.study.frame) == pytest.approx(1.0)
     vertices = job.kit.parts[0].part.mesh[0] @ other.study.frame.T
     assert vertices.min(0) == pytest.approx(other.study.low_mm, abs=1e-6)
+
+
+def test_a_clusters_parts_fill_tier_by_tier_and_hold_the_patterns_volume():
+    job = pp.Job(demo_kit().parts[0].part, "AlSi7Mg", 12)
+    sizes = pp.ShellSizes(job, demo_rates())
+    melt, shell = pp.Melt.of(job.alloy), pp.Mould.shell(float(sizes.thickness_mm))
+    table = cluster_turns(sizes, melt, shell, kits=12)
+    assert list(table["begins_s"]) == sorted(table["begins_s"]) and (table["full_s"] > table["begins_s"]).all()
+    assert (table["above_cm3"] < sizes.pattern_cm3(job.kit.parts[0].part)).all()
+    assert set(table["filling"]) == {"safe"}  # a hot shell gives thin walls time

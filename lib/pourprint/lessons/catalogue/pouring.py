@@ -115,9 +115,12 @@ def mould_boss(draw, room):
         run = tried(answer["place"], answer["chill"], round(width, 1))
         takes, gives = run.feeding.enough(run.efficiency)
         pore, metal = run.feeding.pore_cm3, float(run.mould.metal_kg)
+        bare = tried(answer["place"], "none", round(width, 1)).feeding.pore_cm3
+        needed = answer["chill"] == "none" or bare > most
         return [
             Aim("pores", f"pores of at most {1000 * most:.0f} mm³", pore <= most, f"{1000 * pore:.0f} mm³"),
             Aim("feeder", "feeders that can give what is taken", gives >= takes, f"{gives:.1f} of {takes:.1f} cm³"),
+            Aim("chill", "no chill that could stay away", needed, CHILL_WORDS[answer["chill"]]),
             Aim("metal", f"at most {allowed:.3f} kg poured", metal <= allowed, f"{metal:.3f} kg"),
         ]
 

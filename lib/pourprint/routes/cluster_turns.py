@@ -1,0 +1,56 @@
+"""In which turn the parts of a cluster fill, poured from the top, and whether their walls are full in time."""
+
+import numpy as np
+
+from pourprint.process.freezing.voxels import voxels
+from pourprint.process.misrun import band, wall_stops_s
+from pourprint.process.shell.clusters import Seat, places
+from pourprint.process.shell.turns import fill_in_turn
+
+
+def cluster_turns(sizes, melt, shell, kits=1):
+    """In which turn the parts of a full cluster fill, as a pandas table; one row a tier of one part.
+
+    Parameters: `sizes` ShellSizes of single numbers, of parts with meshes; `melt`, `shell` as of
+    `freezing.solidification`; `kits` that are laid out. The pour takes what the rule for gating gives: a factor times
+    the root of the mass. What of a part stands above its gate, `above_cm3`, has no way for its air but through the
+    shell. `filling` is the Band of the part's mean wall. Raises: InputError.
+    """
+    import pandas as pd
+
+    rates, placed = sizes.rates, places(sizes.hang(kits)[0])
+    halves = [_parted(item.part, one, sizes) for item, one in zip(sizes.job.kit.parts, sizes.stances, strict=True)]
+    feet = np.array([(foot, foot, 0.0, 0.0) for _, _, foot in placed])
+    gate, top, below, above = (np.array([halves[kind] for kind, _, _ in placed]) + feet).T
+    area = np.pi / 4 * float(sizes.runner_mm) ** 2
+    metal_cm3 = below.sum() + above.sum() + area * sizes.rack.runner_length.item() / 1000
+    seconds = rates["gating.pour_factor"] * np.sqrt(metal_cm3 * sizes.job.alloy["density"] / 1000)
+    begin, full = fill_in_turn(gate, top, below, above, area, metal_cm3 / seconds)
+    names = [sizes.job.kit.parts[kind].part.name for kind, _, _ in placed]
+    limit = rates.entries["printed_mould.fill_share"]
+    stiff = {item.part.name: wall_stops_s(float(item.part.wall_mm), melt, shell) for item in sizes.job.kit.parts}
+    rows = {
+        "part": names,
+        "tier_mm": [foot for _, _, foot in placed],
+        "begins_s": begin,
+        "full_s": full,
+        "above_cm3": above,
+        "wall_stiff_s": [stiff[name] for name in names],
+        "filling": [str(band((b - a) / stiff[name], limit)) for name, a, b in zip(names, begin, full, strict=True)],
+    }
+    table = pd.DataFrame(rows).groupby(["tier_mm", "part"], as_index=False).first()
+    return table.sort_values(["begins_s", "tier_mm"]).set_index("part").round(2)
+
+
+def _parted(part, stance, sizes):
+    """(gate, top [mm] over the part's foot, volume below and above the gate [cm3]) of a part as it hangs."""
+    vertices, faces = part.needed_mesh("poured")
+    seat, turn = part.study(Seat).scaled(sizes.scale), stance.turn
+    placed = vertices @ part.study(Seat).frame.T * sizes.scale
+    placed = (placed - placed.min(0))[:, turn]
+    faces = faces if np.linalg.det(np.eye(3)[turn]) > 0 else faces[:, ::-1]
+    grid = voxels(placed, faces, float(np.ptp(placed, axis=0).max()) / 60)
+    gate = float(seat.lands_mm[turn[0], 0 if seat.low_end[turn[0]] else 1][turn[2]])
+    level = grid.origin_mm[2] + (np.arange(grid.fraction.shape[2]) + 0.5) * grid.cell_mm
+    slabs = grid.fraction.sum((0, 1)) * grid.cell_mm**3 / 1000
+    return gate, float(placed[:, 2].max()), float(slabs[level < gate].sum()), float(slabs[level >= gate].sum())
