@@ -20,14 +20,14 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 925,
     "parts": 1330,
-    "process": 3269,
+    "process": 3279,
     "plans": 1046,
-    "routes": 1766,
+    "routes": 1806,
     "risk": 559,
     "decide": 1950,
-    "figures": 2713,
+    "figures": 2718,
     "panels": 1456,
-    "lessons": 3014,
+    "lessons": 3175,
     "report": 480,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
