@@ -206,6 +206,8 @@ MALFORMED = [
     ("no volume at all", numbers(volume_cm3=[])),
     ("area zero", numbers(area_cm2=0)),
     ("area infinite", numbers(area_cm2=np.inf)),
+    ("one bad area of three", numbers(area_cm2=np.array([210.0, np.nan, 230.0]))),
+    ("one area of three too small", numbers(area_cm2=np.array([210.0, 74.0, 230.0]))),
     ("area in m2", numbers(area_cm2=0.021)),
     ("area below the sphere's", numbers(area_cm2=74.0)),
     ("volume larger than its box", numbers(volume_cm3=379, area_cm2=500)),

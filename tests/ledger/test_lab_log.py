@@ -236,3 +236,11 @@ def test_an_entry_without_a_range_cannot_be_a_prior():
         TimeBelief.from_entry(fixed)
     with pytest.raises(InputError, match="give a range"):
         YieldBelief.from_entry(entry("foundry.yield_pour").model_copy(update={"value": 1.0, "high": 1.0}))
+
+
+@pytest.mark.parametrize(("hours", "used"), [(2.0, 1), (2.001, 0), (0.005, 1), (0.00499, 0)])
+def test_a_time_is_used_up_to_ten_times_beyond_the_range_and_no_further(hours, used, tmp_path):
+    # shell.dip_time is 0.05 to 0.2 h: 0.005 to 2 h a piece are believed.
+    path = tmp_path / "log.csv"
+    path.write_text(f"date,what,pieces,time,unit,failed,note\n2026-10-05,shell.dip_time,1,{hours},h,,\n")
+    assert len(LabLog.load(path, demo_rates()).records) == used

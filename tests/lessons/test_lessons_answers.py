@@ -13,6 +13,7 @@ import pytest
 import pourprint as pp
 from pourprint.lessons import answers
 from pourprint.lessons.answers import Answers, Event
+from pourprint.lessons.kinds import Number, numeric
 from pourprint.lessons.widget import AnswerBox, sign_in
 from scenes import DEMO
 
@@ -296,3 +297,9 @@ def test_an_answer_that_could_not_be_saved_is_said_and_saved_with_the_next(tmp_p
 def test_an_unknown_exercise_is_one_sentence(tmp_path):
     with pytest.raises(pp.InputError, match=r"did you mean \"modulus\""):
         pp.lessons.ask("moduls", CLASS, tmp_path)
+
+
+def test_an_answer_in_cubic_millimetres_counts_for_cubic_centimetres():
+    posed = numeric("How much?", Number(3.0, "cm³", {}), "By hand: 3 cm³ are 3000 mm³ and 0.003 litres.")
+    assert all(posed.check({"value": value, "unit": unit}).right for value, unit in (("3000", "mm³"), ("0.003", "L")))
+    assert not posed.check({"value": "3000", "unit": "cm³"}).right

@@ -210,3 +210,11 @@ def test_company_never_makes_the_first_order_quicker():
 def test_odd_input_is_refused_with_what_is_allowed(make, said):
     with pytest.raises(InputError, match=said):
         make()
+
+
+def test_hours_of_load_by_hand_for_each_person_and_machine():
+    # A kiln loaded for 1 h, firing 5 h, unloaded for 1 h, twice: held 14 h, hands 4 h of it; then 3 h at the bench.
+    fired = Task(KILN, hands_on_h=1, machine_h=5, unload_h=1, rounds=2)
+    load = OPEN.schedule([order("a", fired, Task(BENCH, hands_on_h=3))]).load()
+    assert load == pytest.approx({"machine.kiln": 14, "labour.technician": 7})
+    assert [*load] == ["machine.kiln", "labour.technician"]  # busiest first

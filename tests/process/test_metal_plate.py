@@ -177,3 +177,9 @@ def test_the_torus_lies_flat_or_stands_but_not_aslant():
     ring = torus(40, 10, 64, 32)
     found = Orientations.measured(ring.vertices, ring.faces)
     assert found.standing.height_mm.min() == pytest.approx(20, rel=0.02)
+
+
+def test_squares_on_a_plate_larger_than_the_librarys_are_counted_by_hand():
+    # 88 mm and a gap of 5 mm on 500 mm: five a row (5·88 + 4·5 = 460), so 25 a plate and the twenty-sixth on another.
+    places = nest([rectangle(88, 88)], [0] * 26, (500.0, 500.0), GAP)
+    assert [sum(place.plate == plate for place in places) for plate in (0, 1)] == [25, 1]

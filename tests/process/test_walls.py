@@ -98,3 +98,12 @@ def test_weak_places_scale_with_the_part(factor):
 def test_a_part_by_numbers_has_its_typical_wall():
     part = pp.Part.from_numbers("sheet", 1.5, 100.0, (70, 70, 0.31))
     assert part.study(Walls).thin_mm == pytest.approx(0.3) and not part.study(Walls).known
+
+
+def test_of_several_cavities_the_largest_is_named():
+    holes = [icosphere(2, radius).apply_translation((x, 0, 0)) for radius, x in ((3.0, -20), (6.0, 18))]
+    for hole in holes:
+        hole.invert()
+    found = walls(trimesh.util.concatenate([box((80, 30, 30)), *holes]))
+    assert found.sealed == 2 and found.sealed_cm3 == pytest.approx(-holes[1].volume / 1e3)
+    assert found.sealed_at == pytest.approx([18, 0, 0], abs=1e-6)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.decide.information import Samples, by_quantity, flips
 from pourprint.ledger.entries import library
+from pourprint.ledger.errors import InputError
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Work
 from pourprint.risk.rework import rework
 from pourprint.risk.simulation import design_error, drawn, of_runs, simulate, simulate_all, uncertain
@@ -296,3 +297,17 @@ def test_every_level_holds_for_a_fraction_of_a_kit(route):
 def test_a_step_without_work_of_its_own_needs_no_special_care():
     plan = toy_plan(step("design", Work(JOB, hands_on_h=2.0)), step("wait", Work(BATCH, wait_h=5.0)))
     assert simulate(plan, 3, **SURE).cost == pytest.approx(plan.total_cost)
+
+
+def test_a_chance_and_what_it_is_unsure_by_are_counted_by_hand(dated):
+    # Of a hundred runs 75 take 10 days, which is within 10 days, and 25 take 30: ± 2·√(0.75·0.25/100) = ± 8.7 %.
+    runs = replace(dated, cost=np.ones(100), days=np.repeat([10.0, 30.0], [75, 25]))
+    assert runs.chance(10) == 0.75 and runs.chance(9.999) == 0 and runs.chance(30) == 1
+    assert "75% chance (±8.7%) of delivery within 10 days" in runs.answer(10)
+
+
+def test_a_step_may_return_work_to_one_before_it_only():
+    there = step("there", hands(1.0))
+    back = step("back", hands(1.0, PART), returns_to="beyond", first_pass_yield=0.5, spoils="part")
+    with pytest.raises(InputError, match="no step before it"):
+        rework(toy_plan(there, back, step("beyond", hands(1.0))))

@@ -47,3 +47,11 @@ def test_share_outside_against_drawn_pieces():
     made = rng.normal(0.05, 0.46 / 6, 400_000)
     assert share_outside(0.2, 0.46, 0.05) == pytest.approx(np.mean(np.abs(made) > 0.1), abs=3e-3)
     assert share_outside(0.46, 0.46) == pytest.approx(0.0027, abs=1e-4)  # ± 3 σ
+
+
+def test_a_job_of_one_face_by_hand():
+    # One feature of 0.05 h, 6 cm2 of 0.7 mm stock = 0.42 cm3 at 60 cm3/h, 0.08 h of clamping; the set-up once a batch.
+    part = pp.KitPart(pp.Part.from_numbers("plate", 60, 210, (90, 70, 60)), faces=(pp.Face(6.0),))
+    plan = pp.plan("printed_pattern", pp.Job(pp.Kit("one", (part,)), "AlSi7Mg", 3), pp.RateCard.default())
+    row = plan.table().set_index("step").loc["machine bores, faces and tight sockets"]
+    assert row["hands_on_h"] == pytest.approx(plan.rates["machining.setup_batch"] + 3 * (0.05 + 0.42 / 60 + 0.08))

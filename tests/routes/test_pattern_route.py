@@ -319,3 +319,10 @@ def test_a_mesh_and_its_scaled_copy_share_one_study():
 def test_narrow_sockets_are_named_before_they_fill_up():
     """10 coats of 0.77 mm leave 30 − 15.5 mm of a socket of 30 mm, and nothing of one of 16 mm."""
     assert ShellSizes(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates()).closing_mm == [16.0]
+
+
+def test_a_pattern_exactly_as_high_as_the_bed_stands():
+    # 60 mm and 1.45 % of contraction are 60.87 mm: at that height 48 stand side by side, below it 32 lie.
+    for bed_z, a_build in ((60 * 1.0145, 48), (60.86, 32)):
+        count = level_of(plan(block(1), printed_pattern__bed_z=bed_z), "build").per_batch
+        assert [float(count(n)) for n in (a_build, a_build + 1)] == [1, 2]

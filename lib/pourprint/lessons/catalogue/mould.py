@@ -78,16 +78,17 @@ def mould_two_rules(draw, room):
     shape, size = draw.choice("shape", list(SHAPES)), draw.whole("size", 60, 140, 10)
     a, b, c = (size * share for share in SHAPES[shape])
     part = Part.from_numbers("casting", a * b * c / 1000, 2 * (a * b + b * c + c * a) / 100, (a, b, c))
-    by_modulus = float(feeder_diameter_mm(part.modulus_mm, 1.2, 1.5))
+    ratio, height, gives = (room.rates[f"feeding.{key}"] for key in ("modulus_ratio", "height_ratio", "efficiency"))
+    by_modulus = float(feeder_diameter_mm(part.modulus_mm, ratio, height))
     alpha = room.alloy["shrinkage"] / 100
-    needed = float(feeder_volume_cm3(part.volume_cm3, alpha, 0.14))
-    held = float(cylinder_cm3(by_modulus, 1.5 * by_modulus))
+    needed = float(feeder_volume_cm3(part.volume_cm3, alpha, gives))
+    held = float(cylinder_cm3(by_modulus, height * by_modulus))
     other = "Work out both: the volume of the feeder that the modulus asks for, and α·V/(ε − α)."
     volume, modulus = (other, "") if held >= needed else ("", other)  # what is said of a rule that does not decide
     return choose(
         draw,
-        f"{shape.format(size, c)} is fed by one cylinder, H = 1.5D. Its modulus shall be 1.2 times the casting's, and "
-        f"it must hold α·V/(ε − α) of metal, with α = {percent(alpha)} and ε = 14 %. Both rules must hold: which one "
+        f"{shape.format(size, c)} is fed by one cylinder, H = {height:g}D. Its modulus shall be {ratio:g} times the "
+        f"casting's, and it must hold α·V/(ε − α) of metal, with α = {percent(alpha)} and ε = {percent(gives)}. Both rules must hold: which one "
         "decides the size?",
         [Option("the modulus rule", modulus), Option("the volume rule", volume)],
         [
