@@ -1,8 +1,8 @@
-"""Reloads of a saved notebook: whether every chart follows its slider afterwards, on a slow machine too.
+"""Reload after a save, second view, cells run out of order, restarted kernel: whether every chart follows its slider.
 
-Run: python tests/browser/reloads.py [--reloads 40]
-Every other reload has its processor slowed eight times (Emulation.setCPUThrottlingRate). After each one the slider
-moves once: the chart must ring the new quantity, in both of the panel's views, and be the same before the move.
+Run: python tests/browser/reloads.py [--times 20] [--ways reload restart]
+Every other reload has its processor slowed eight times (Emulation.setCPUThrottlingRate). After each turn the slider
+moves once: every chart must ring what its own panel's field says, before and after.
 """
 
 import argparse
@@ -50,6 +50,76 @@ def reload_and_move(page, slowed, patience_ms=120_000):
     return "" if moved == [wanted, wanted] and wanted != before[0] else f"charts ring {moved}, the field says {wanted}"
 
 
+# What each panel's field says, and what its chart rings.
+SAID_AND_DRAWN = """() => [...document.querySelectorAll('.pourprint-panel:has(.js-plotly-plot)')].map(
+  panel => [Number(panel.querySelector("input[aria-label^='quantity wanted']").value),
+    panel.querySelector('.js-plotly-plot')._fullData?.at(-1).x[0]])"""
+
+
+def move_and_compare(page, views, patience_ms=120_000):
+    """Move the first panel's slider: what went wrong, or nothing. Each chart must ring what its own field says."""
+    page.wait_for_function(
+        "n => document.querySelectorAll('.js-plotly-plot').length === n", arg=views, timeout=patience_ms
+    )
+    settled(page, patience_s=120)
+    slider = page.get_by_role("slider", name="quantity wanted").first
+    before = page.evaluate(SAID_AND_DRAWN)
+    at_end = float(slider.get_attribute("aria-valuenow")) == float(slider.get_attribute("aria-valuemax"))
+    press(page, slider, "Home" if at_end else "ArrowRight")
+    page.wait_for_timeout(1500)
+    settled(page, patience_s=120)
+    after = page.evaluate(SAID_AND_DRAWN)
+    wrong = [pair for pair in (*before, *after) if pair[0] != pair[1]]
+    if len(after) != views or wrong or after[0] == before[0]:
+        return f"fields and charts were {before} and are {after}"
+    return ""
+
+
+def run_cell(page, i):
+    page.locator(".jp-CodeCell").nth(i).locator(".jp-InputArea").click()
+    page.keyboard.press("Control+Enter")
+    page.wait_for_timeout(700)
+    page.locator("#jp-main-statusbar").get_by_text("| Idle").first.wait_for(timeout=120_000)
+
+
+def restart_and_move(page):
+    """Restart the kernel and run everything again."""
+    page.evaluate("void jupyterapp.commands.execute('kernelmenu:restart')")
+    page.locator(".jp-Dialog button.jp-mod-accept").click()
+    page.wait_for_function(
+        "getComputedStyle(document.querySelector('.pourprint-panel'), '::before').content !== 'none'", timeout=60_000
+    )
+    page.evaluate("jupyterapp.commands.execute('notebook:run-all-cells')")
+    page.wait_for_timeout(2500)
+    page.locator("#jp-main-statusbar").get_by_text("| Idle").first.wait_for(timeout=120_000)
+    return move_and_compare(page, 2)
+
+
+def out_of_order_and_move(page):
+    """Make the panel anew and show it in its second place alone: the first still shows the old one, and follows it."""
+    run_cell(page, 0)
+    run_cell(page, 2)
+    return move_and_compare(page, 2)
+
+
+def second_view_and_move(page):
+    """Show an output in a view of its own, beside the notebook."""
+    page.locator(".jp-CodeCell").nth(1).locator(".jp-InputArea").click()
+    page.evaluate("void jupyterapp.commands.execute('notebook:create-output-view')")
+    fault = move_and_compare(page, 3)
+    page.locator(".lm-TabBar-tab", has_text="Output View").locator(".lm-TabBar-tabCloseIcon").first.click()
+    page.wait_for_timeout(500)
+    return fault
+
+
+WAYS = {
+    "reload": lambda page, turn: reload_and_move(page, slowed=turn % 2),
+    "second view": lambda page, turn: second_view_and_move(page),
+    "out of order": lambda page, turn: out_of_order_and_move(page),
+    "restart": lambda page, turn: restart_and_move(page),
+}
+
+
 def opened(page, address, folder):
     """Open a notebook with two views of one compare panel."""
     write_notebook(Path(folder) / "reloads.ipynb", CELLS)
@@ -59,20 +129,22 @@ def opened(page, address, folder):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--reloads", type=int, default=40)
-    count, faults = parser.parse_args().reloads, 0
+    parser.add_argument("--times", type=int, default=20)
+    parser.add_argument("--ways", nargs="+", default=WAYS, choices=WAYS)
+    given, faults = parser.parse_args(), 0
     with (
         tempfile.TemporaryDirectory() as folder,
         jupyter_server(folder) as address,
         sync_playwright() as driver,
-        browser_page(driver) as page,
+        browser_page(driver, height=1400) as page,
     ):
         opened(page, address, folder)
-        for turn in range(count):
-            fault = reload_and_move(page, slowed=turn % 2)
-            faults += bool(fault)
-            print(f"{turn + 1}, {'slowed' if turn % 2 else 'plain'}: {fault or 'follows'}", flush=True)
-    print(f"{count - faults} of {count} reloads: every chart follows")
+        for way in given.ways:
+            for turn in range(given.times):
+                fault = WAYS[way](page, turn)
+                faults += bool(fault)
+                print(f"{way} {turn + 1}: {fault or 'follows'}", flush=True)
+    print(f"{len(given.ways) * given.times - faults} of {len(given.ways) * given.times}: every chart follows")
     sys.exit(bool(faults))
 
 
