@@ -83,7 +83,7 @@ def test_the_timeline_tells_closed_hours_from_work_as_counted_by_hand():
     }
     assert drawn == {
         "hands-on": [("Fri 15", 1), ("Mon 08", 8), ("Tue 08", 3), ("Wed 08", 1)],
-        "closed": [("Fri 16", 64), ("Mon 16", 16), ("Tue 18", 14)],
+        "at rest": [("Fri 16", 64), ("Mon 16", 16), ("Tue 18", 14)],
         "machine": [("Tue 11", 5)],
         "waiting": [("Tue 16", 2)],
     }

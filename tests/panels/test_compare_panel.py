@@ -251,3 +251,11 @@ def test_what_a_card_buys_may_be_made_here_ware_by_ware(buying):
 
 def test_a_card_that_buys_nothing_offers_no_such_choice(panel):
     assert not [name for name in panel.controls if name.startswith("buy.")]
+
+
+def test_the_answer_says_which_parts_are_known_by_numbers_alone(panel):
+    assert "known by numbers alone" not in panel.answer.value
+    assert (
+        "known by numbers alone<br><b>bracket: cost may be off by"
+        in compare_panel(bracket(), demo_rates()).answer.value
+    )

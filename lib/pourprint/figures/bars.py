@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.figures.look import CLOSED, LOOKS, SHADE, THEME, tint, title_of
+from pourprint.figures.look import LOOKS, RESTS, SHADE, THEME, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.ledger.workdays import start_of
 from pourprint.plans.steps import Stage
@@ -30,8 +30,8 @@ PHASE_OF = {stage: phase for phase, stages in PHASES.items() for stage in stages
 LATER = "further batches and delivery"
 BARS_IN_WORDS = (
     "The stacked bars split the cost of one kit by stage, first stage on the left, and lay the days of the first "
-    "batch and of all that follow end to end: plain is hands-on, lines are closed hours in which work rests, strokes "
-    "are machines running alone, dots are waiting, crosses are further batches and delivery."
+    "batch and of all that follow end to end: plain is hands-on, lines are where work rests (closed hours, or laid "
+    "down), strokes are machines running alone, dots are waiting, crosses are further batches and delivery."
 )
 
 
@@ -92,8 +92,8 @@ def clock_bars(comparison):
         spent, look = {}, LOOKS[route].colour
         for span, hands_h in zip(spans, by_hand, strict=True):
             machine_h, waiting_h = span.ran_h - span.worked_h, span.end_h - span.unloaded_h
-            closed_h = span.end_h - span.ready_h - hands_h - machine_h - waiting_h
-            hours = {"hands-on": hands_h, CLOSED: closed_h, "machine": machine_h, "waiting": waiting_h}
+            rest_h = span.end_h - span.ready_h - hands_h - machine_h - waiting_h
+            hours = {"hands-on": hands_h, RESTS: rest_h, "machine": machine_h, "waiting": waiting_h}
             for kind, each in hours.items():
                 place = PHASE_OF[span.step.stage], kind
                 spent[place] = spent.get(place, 0.0) + each / 24
@@ -121,7 +121,7 @@ def comparison_bars(comparison, money):
         "{:,.0f}",
         "with failures",
     ) + stacked_bars(
-        "Where the days go: plain hands-on, lines closed, strokes machines, dots waiting, crosses later batches",
+        "Where the days go: plain hands-on, lines at rest, strokes machines, dots waiting, crosses later batches",
         clock_bars(comparison),
         "days from the start; bar: if nothing fails, stroke and number: with failures",
         "{:,.0f}",

@@ -1,7 +1,7 @@
 """How every chart of the course looks, and what it carries besides its picture.
 
-Each route keeps one colour (Okabe–Ito), dash, marker and hatch; hands-on, machine and waiting time, and closed hours
-that hold work up, keep one hatch each. Nothing needs a legend: lines are labelled at their ends, bars in place.
+Each route keeps one colour (Okabe–Ito), dash, marker and hatch; hands-on, machine and waiting time, and hours in which
+work rests, keep one hatch each. Nothing needs a legend: lines are labelled at their ends, bars in place.
 Charts have no ground of their own, and THEME gives what is drawn in ink the colour of the page's text: they follow
 JupyterLab's light and dark theme.
 """
@@ -63,9 +63,9 @@ LOOKS = {
 }
 SERIES = [(look.colour, look.dash) for look in LOOKS.values()]  # of curves that are no routes
 PARTS = ("#0072B2", "#56B4E9", "#009E73", "#E69F00", "#CC79A7", "#F0E442", "#D55E00", "#999999")  # Okabe–Ito
-CLOSED = "closed"
-HATCH = {"hands-on": "", CLOSED: "-", "machine": "/", "waiting": "."}
-SHADE = {"hands-on": 0.0, CLOSED: 0.9, "machine": 0.45, "waiting": 0.8}  # share of white in the colour
+RESTS = "at rest"  # work that waits: nobody is there, it was laid down, or a machine is not free
+HATCH = {"hands-on": "", RESTS: "-", "machine": "/", "waiting": "."}
+SHADE = {"hands-on": 0.0, RESTS: 0.9, "machine": 0.45, "waiting": 0.8}  # share of white in the colour
 
 
 def title_of(route):

@@ -12,7 +12,7 @@ COLOURS = [look.colour for look in LOOKS.values()]  # of orders, not of routes
 
 
 def workshop_chart(timeline):
-    """All orders of a workshop in the calendar, one row a batch: queue, hands-on, closed hours, machine, waiting.
+    """All orders of a workshop in the calendar, one row a batch: queue, hands-on, rest, machine, waiting.
 
     Parameters: `timeline` Timeline. Days on which nobody comes are grey. Returns: Chart.
     """

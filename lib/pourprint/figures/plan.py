@@ -2,13 +2,13 @@
 
 import datetime as dt
 
-from pourprint.figures.look import CLOSED, HATCH, LOOKS, SHADE, Chart, counted, tint
+from pourprint.figures.look import HATCH, LOOKS, RESTS, SHADE, Chart, counted, tint
 from pourprint.figures.strokes import bars, canvas
 from pourprint.ledger.workdays import moment_of, start_of
 from pourprint.plans.plan import made
 
 QUEUE = "in a queue"
-MARKS = {"hands-on": "plain: hands-on", CLOSED: "lines: closed", "machine": "strokes: machine alone"} | {
+MARKS = {"hands-on": "plain: hands-on", RESTS: "lines: at rest", "machine": "strokes: machine alone"} | {
     "waiting": "dots: waiting", QUEUE: "crosses: in a queue"
 }  # fmt: skip
 
@@ -58,7 +58,7 @@ def plan_timeline(plan, start):
     return Chart(
         figure,
         f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} machines alone, "
-        f"{worked:.1f} hands, and in {rested:.1f} work rests since nobody is there.",
+        f"{worked:.1f} hands, and in {rested:.1f} work rests: closed hours, or laid down for other work.",
         f"{len(figure.layout.yaxis.categoryarray)} rows, one a step; bars from begin to end of each round, on a "
         f"calendar from {begin:%d %b %Y}. Where work rests, the bar is light with lines along it.",
         plan.timeline(start).set_index("step"),
@@ -92,7 +92,7 @@ def calendar_bars(title, start, pieces, rows):
 
 
 def span_pieces(span, calendar, begin_h=0.0):
-    """What happens in a span: [(kind, from, to)] in order, closed hours before and within hands-on work told apart.
+    """What happens in a span: [(kind, from, to)] in order, what rests before and within hands-on work told apart.
 
     Parameters: `span` Span; `calendar` Calendar of who works; `begin_h` where the span's hours begin [h since the
     calendar's first midnight]. Returns: times as the span counts them [h].
@@ -102,6 +102,6 @@ def span_pieces(span, calendar, begin_h=0.0):
         if from_h >= span.ran_h - 1e-9 > span.worked_h - 1e-9:
             at_h = max(at_h, span.ran_h)  # unloading
         for opens_h, closes_h in calendar.open_spans(begin_h + from_h, begin_h + to_h):
-            pieces += [(CLOSED, at_h, opens_h - begin_h), ("hands-on", opens_h - begin_h, closes_h - begin_h)]
+            pieces += [(RESTS, at_h, opens_h - begin_h), ("hands-on", opens_h - begin_h, closes_h - begin_h)]
             at_h = closes_h - begin_h
     return sorted((piece for piece in pieces if piece[2] - piece[1] > 1e-6), key=lambda piece: piece[1])

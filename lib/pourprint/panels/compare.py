@@ -195,6 +195,10 @@ def _facts(found, values):
     if best == soonest:
         facts = {"cheapest and soonest" + batches: told(best)}
     facts["where it turns, failures included"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
+    if rough := [item.part.name for item in job.kit.parts if item.part.shape is None]:
+        facts["known by numbers alone"] = (
+            f"{', '.join(rough)}: cost may be off by 15 %, days by a weekend; a mesh tells better"
+        )
     if values["deadline"]:
         of = {route: of_runs(chance) for route, chance in (found.chances or dict.fromkeys(made, 0)).items()}
         chances = ", ".join(f"{made[route].title.lower()} {of[route] if found.chances else '…'}" for route in of)

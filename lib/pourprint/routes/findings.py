@@ -171,7 +171,9 @@ def _by_reason(part, verdict, what, measured, advice, where=None):
 def _by_logic(part, walls, route):
     """What needs no limit."""
     if part.shape is None and route in BY_NUMBERS:
-        advice = "its plan may be off by 15 %, as with the demo nodes: give its mesh where you can"
+        advice = (
+            "its cost may be off by 15 % and its days by a weekend, as with the demo nodes: give its mesh where you can"
+        )
         yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", np.nan, advice)
     if part.bodies > 1:
         what = f"{part.bodies} separate bodies"
