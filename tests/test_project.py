@@ -22,11 +22,11 @@ BUDGETS = {
     "parts": 1330,
     "process": 3279,
     "plans": 1046,
-    "routes": 1806,
+    "routes": 1808,
     "risk": 559,
     "decide": 1950,
     "figures": 2718,
-    "panels": 1456,
+    "panels": 1460,
     "lessons": 3175,
     "report": 480,
 }
