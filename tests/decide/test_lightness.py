@@ -4,7 +4,7 @@ import pytest
 
 import pourprint as pp
 from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
-from scenes import PRINTED, demo_kit, demo_rates
+from scenes import DEMO, PRINTED, demo_kit, demo_rates
 
 
 @pytest.fixture(scope="module")
@@ -45,3 +45,23 @@ def test_a_heavier_kit_and_unknown_parts_are_refused(plain):
         price_of_a_gram(plain, demo_kit(), [1])
     with pytest.raises(pp.InputError, match="rocker_pivot"):
         with_part(demo_kit(), demo_kit().parts[0].part, "rocker")
+
+
+def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_plans_it():
+    """From rover_frame.toml alone: watertight, a third lighter, planned by all three routes with a price per gram."""
+    frame = pp.Frame.load(DEMO / "rover_frame.toml")
+    kit = frame.kit()
+    part = next(entry.part for entry in kit.parts if entry.part.name == "rocker_pivot")
+    task = pp.Task.of(frame, pp.frame_loads(frame), "rocker_pivot", part)
+    seen = []
+    settings = {"share": 0.68, "cell_mm": 3.0, "iterations": 40}
+    light, stages = pp.kept(task, DEMO / "rocker_pivot_lightened.npz", seen.append, **settings)
+    assert not seen and len(stages) == 40  # what is kept is of this frame, these loads and settings
+    assert light.watertight and light.bodies == 1
+    assert light.volume_cm3 == pytest.approx(0.68 * part.volume_cm3, rel=2e-3)
+    lighter = with_part(kit, light, "rocker_pivot")
+    plans = pp.plan_all(pp.Job(kit, "AlSi7Mg", 10), demo_rates(), PRINTED)
+    assert all(plan.feasible for plan in pp.plan_all(pp.Job(lighter, "AlSi7Mg", 10), demo_rates(), PRINTED).values())
+    table = price_of_a_gram(plans, lighter, [10])
+    assert [route for route, _ in table.index] == list(PRINTED)
+    assert table["saved a kit [g]"].to_numpy() == pytest.approx(2 * (part.volume_cm3 - light.volume_cm3) * 2.68)

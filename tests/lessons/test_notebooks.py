@@ -11,7 +11,7 @@ import pourprint as pp
 from scenes import DEMO
 
 NOTEBOOKS = sorted((Path(__file__).parents[2] / "notebooks").glob("[0-9][0-9]_*.ipynb"))
-OURS = [path for path in NOTEBOOKS if path.name[:2] not in ("07", "08")]
+OURS = NOTEBOOKS
 KIT = (
     'name = "two brackets"\n[[part]]\nname = "bracket"\ncount = 2\nvolume_cm3 = 60\narea_cm2 = 210\n'
     "box_mm = [90, 70, 60]\nbores = [{ diameter_mm = 20.0, depth_mm = 8.0 }]\n"

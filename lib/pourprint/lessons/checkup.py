@@ -41,14 +41,17 @@ def checked(what, holds):
 def table(rows, caption=""):
     """A table to read in a notebook: real headings with units, words on the left.
 
-    Parameters: `rows` pandas table, or {name: value}, or a list; `caption` above it. Returns: IPython HTML.
+    Parameters: `rows` pandas table, {name: value}, {column: {name: value}}, or a list; `caption` above it. Returns:
+    IPython HTML.
     """
     import pandas as pd
     from IPython.display import HTML
 
     from pourprint.figures.tables import table_html
 
-    if isinstance(rows, dict):
+    if isinstance(rows, dict) and all(isinstance(column, dict) for column in rows.values()):
+        rows = pd.DataFrame(rows)
+    elif isinstance(rows, dict):
         rows = pd.Series(rows, name="value", dtype=object).rename_axis("what")
     return HTML(table_html(pd.DataFrame({"what": rows}) if isinstance(rows, list) else rows, caption))
 
