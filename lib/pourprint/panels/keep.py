@@ -74,8 +74,8 @@ def keep_box(setting, apply, tables, folder="."):
     listed()
     return folded(
         "keep, load, compare",
-        widgets.HBox([name, keep]),
-        widgets.HBox([menu, load, compare]),
+        widgets.HBox([name, keep]).add_class("pourprint-keep"),
+        widgets.HBox([menu, load, compare]).add_class("pourprint-keep"),
         take,
         status,
         found,
