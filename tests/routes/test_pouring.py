@@ -9,7 +9,7 @@ from pourprint.process.misrun import Band
 from pourprint.routes.cluster_turns import cluster_turns
 from pourprint.routes.findings import Verdict, findings
 from pourprint.routes.mould_sizes import moulds_of
-from pourprint.routes.pouring import look, plan_rigging, pour, tries, tries_table
+from pourprint.routes.pouring import look, plan_rigging, pour, trial, tries, tries_table, with_risk
 from pourprint.routes.printed_mould import NAME, TITLE, steps_with
 from scenes import demo_kit, demo_rates
 
@@ -88,6 +88,16 @@ def test_a_look_is_kept_with_the_shape_and_says_nothing_of_parts_by_numbers():
     alloy = pp.alloys()["AlSi7Mg"]
     assert look(part, alloy) is look(part.scaled_to(2 * part.volume_cm3), alloy)
     assert look(pp.Part.from_numbers("bracket", 60, 210, (90, 70, 60)), alloy) is None
+
+
+def test_a_scenario_of_yields_is_off_unless_asked_for_and_touches_the_pour_alone():
+    rates, job = demo_rates(), job_of(pp.nodes.badly_drawn())
+    (one,) = moulds_of(job, rates)
+    run = pour(one, job, rates, cells=100_000)
+    worse = with_risk(rates, run)
+    assert worse["foundry.yield_pour"] == rates.entries["foundry.yield_pour"].low < rates["foundry.yield_pour"]
+    both = trial(run, "both", 34.0, 1.0)
+    assert with_risk(rates, pour(one, job, rates, both, cells=100_000)) is rates
 
 
 def test_upside_down_is_the_same_mould_turned_over():

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from pourprint.figures.freezing import sections, surface_round
+from pourprint.figures.freezing import SCALE, SPOT, sections, surface_round
 from pourprint.figures.look import METAL, PARTS, SAND, Chart, counted
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
-from pourprint.figures.strokes import canvas, write
+from pourprint.figures.strokes import canvas, mark, write
 from pourprint.routes.pouring import NOT_MODELLED
 
 AIR, PORE = "#56B4E9", "#D55E00"
@@ -80,6 +80,42 @@ def feeding_slices(run):
     )
 
 
+def pour_section(run):
+    """One section through the worst place by when each cell is solid, with its pores and caught air: go.Figure."""
+    grid, at = run.filling.cavity.grid, worst_mm(run)
+    _, (_, _, solid), cell, _ = pour_frames(run)
+    (i, _, k), _ = _corners(run)
+    figure = canvas(f"Solid after {run.feeding.part_s:.0f} s, cut at v = {at[1]:.0f} mm", "u [mm]", "w [mm]", 330, r=70)
+    low = grid.origin_mm + (np.array([i, 0, k]) + 0.5) * cell
+    late = np.where(np.isinf(solid), run.feeding.part_s, solid)
+    figure.add_heatmap(
+        z=np.where(np.isnan(late), None, np.round(late, 1)), x0=low[0], dx=cell, y0=low[2], dy=cell, colorscale=SCALE,
+        colorbar={"title": {"text": "s"}, "thickness": 12}, hovertemplate="%{z} s<extra></extra>",
+    )  # fmt: skip
+    for number, place in enumerate(_rings(run), start=1):
+        near = abs(place[1] - at[1]) <= 2 * cell
+        text = {"text": [f"<b>{number}</b>"], "mode": "markers+text", "textposition": "top right"}
+        if near:
+            mark(
+                figure,
+                [place[0]],
+                [place[2]],
+                SPOT,
+                "circle-open",
+                13,
+                "place %{text}",
+                **text,
+                textfont={"color": SPOT},
+            )
+    return figure.update_yaxes(scaleanchor="x")
+
+
+def _corners(run):
+    """Lowest and highest cell (3,) of the metal."""
+    cells = np.argwhere(run.filling.cavity.metal)
+    return cells.min(0), cells.max(0)
+
+
 def _finite(values):
     return np.where(np.isfinite(values), values, np.nan)
 
@@ -120,9 +156,9 @@ def pour_frames(run, filling=30, freezing=60):
     Returns: times [s] (n,); when each cell is full, stiff and solid [s], (3, nw, nu), the lowest row first, nan outside
     the metal; cell [mm]; words.
     """
-    cavity, grid, at = run.filling.cavity, run.filling.cavity.grid, worst_mm(run)
+    grid, at = run.filling.cavity.grid, worst_mm(run)
     cut = int((at[1] - grid.origin_mm[1]) // grid.cell_mm)
-    (i, _, k), (past_i, _, past_k) = (f(np.argwhere(cavity.metal), axis=0) for f in (np.min, np.max))
+    (i, _, k), (past_i, _, past_k) = _corners(run)
     fields = np.stack([run.filling.time_s, run.feeding.stops_s, run.feeding.solid_s])
     fields = np.swapaxes(fields[:, i : past_i + 1, cut, k : past_k + 1], 1, 2)
     full, solid = run.filling.filled_s, run.feeding.part_s

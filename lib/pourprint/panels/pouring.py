@@ -8,7 +8,7 @@ import numpy as np
 import traitlets
 
 from pourprint.figures.look import counted
-from pourprint.figures.pouring import STATES, feeding_slices, pour_frames, pour_table
+from pourprint.figures.pouring import STATES, pour_frames, pour_section, pour_table
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import Shown, check_card, kit_of, panel
@@ -20,8 +20,8 @@ from pourprint.routes.printed_mould import NAME, TITLE, moulds_of, steps_with
 SIDES = {"far side, as planned": GATE_SIDE, "near side": -GATE_SIDE, "right": 0.0, "left": np.pi}
 PLACES = ("over the hottest section", "over the largest pore", "both", "none, a vent")
 WORDS = (
-    "three sections through the mould where it is worst, coloured by when the metal is solid, with numbered rings at "
-    "pores and caught air; the table names them. While a slider moves the grid is coarse, then it is fine. "
+    "a section through the mould where it is worst, coloured by when the metal is solid, with numbered rings at pores "
+    "and caught air near it; the table names them. While a slider moves the grid is coarse, then it is fine. "
 )
 
 
@@ -90,8 +90,11 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
             "feeder": f"can give {gives:.1f} cm³; {takes:.1f} are taken",
             "metal and money": f"{run.mould.metal_kg:.2f} kg, {run.mould.casting_yield:.0%} becomes part, "
             f"{run.mould.sand_kg:.1f} kg of sand; {cost:+.0f} {rates.currency} a kit",
+            "left out": "jets, splash, gas, convection, a mould that moves: read places and bands",
         }
-        return Shown(facts, "", f"{table_html(pour_table(run))}<p>{NOT_MODELLED}</p>", object())
+        places = pour_table(run)
+        table = table_html(places) if len(places) else "<p>No pore and no caught air are found.</p>"
+        return Shown(facts, "", f"{table}<p>{NOT_MODELLED}</p>", object())
 
     return panel(
         {"Gate and metal": {key: rows[key] for key in ("side", "gates", "pour_c")},
@@ -99,6 +102,6 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
         asked,
         shown,
         WORDS + NOT_MODELLED,
-        figure=lambda run, values: feeding_slices(run).figure,
+        figure=lambda run, values: pour_section(run),
         rough=partial(asked, cells=COARSE_CELLS),
     )  # fmt: skip

@@ -1,0 +1,41 @@
+"""The film of a pour and its panel in a browser: keys, ten frames a second, words that are spoken, a node mended."""
+
+from jupyter_browser import open_notebook, write_notebook
+
+CELLS = [
+    "import pourprint as pp\n"
+    "from pourprint.routes.mould_sizes import moulds_of\n"
+    "from pourprint.routes.pouring import pour\n"
+    "rates = pp.RateCard.load('data_demo/rates.toml')\n"
+    "part = pp.nodes.badly_drawn()\n"
+    "job = pp.Job(part, 'AlSi7Mg')\n"
+    "run = pour(moulds_of(job, rates)[0], job, rates, cells=100_000)",
+    "pp.panels.Film(run)",
+    "pp.panels.pour_panel(part, rates)",
+]
+INK = """() => { const c = document.querySelector('.pourprint-scrub canvas');
+  const drawn = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+  return drawn.filter((v, i) => i % 4 == 3 && v > 0).length; }"""
+
+
+def test_the_film_plays_ten_frames_a_second_follows_keys_and_speaks_and_the_panel_mends_the_node(lab, page):
+    address, folder = lab
+    write_notebook(folder / "pour_panel.ipynb", CELLS)
+    open_notebook(page, address, "pour_panel.ipynb")
+    film, panel = page.locator(".pourprint-scrub"), page.locator(".pourprint-panel")
+    film.wait_for()
+    slider, canvas = film.locator("input"), film.locator("canvas")
+    assert page.evaluate(INK) > 300
+    assert "empty" in canvas.get_attribute("aria-label")
+    slider.focus()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    assert slider.input_value() == "3" and "liquid" in slider.get_attribute("aria-valuetext")
+    film.locator("button").click()
+    page.wait_for_timeout(3000)
+    film.locator("button").click()
+    assert 25 <= int(slider.input_value()) - 3 <= 31
+    assert "1 place" in panel.locator(".pourprint-facts").inner_text()
+    panel.get_by_label("feeder", exact=True).select_option("both")
+    panel.get_by_text("no place, 0 mm³").wait_for()
+    assert panel.locator(".js-plotly-plot .heatmaplayer").count() == 1
