@@ -132,7 +132,7 @@ def trial(first, place, width_mm, neck, chill_mm=0.0):
 
 def with_risk(rates, run):
     """A scenario, off unless asked for: the card with the pour's yield at its low end where a Pour leaves a pore beyond
-    the card's limit, or a wall that is not safe; else the card as it is. No yield follows from a model: a lab counts."""
+    the card's limit, or a wall that is not safe; else the card as it is. No model knows a yield: a lab counts it."""
     pores = run.feeding.pore_cm3 > rates["printed_mould.most_pore"]
     key = "foundry.yield_pour"
     return rates.replace({key: rates.entries[key].low}) if pores or run.band is not Band.SAFE else rates
