@@ -113,7 +113,8 @@ class Calendar:
         """Tables for one look-up each, hours since the first midnight [h].
 
         Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day: what to
-        add to the hours worked up to some moment of it to get that moment, and whether a night follows.
+        add to the hours worked up to some moment of it to get that moment (infinite past the last one), and whether a
+        night follows.
         """
         mask = [day in self.hours.days for day in DAYS]
         holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
@@ -121,8 +122,9 @@ class Calendar:
         is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
         opening = 24.0 * days + self.hours.start_h
         before = (np.cumsum(is_open) - is_open) * self.hours.day_h
-        night = np.append(np.diff(opening[is_open]) > self.hours.day_h, True)
-        return np.where(is_open, opening, np.inf), before, opening[is_open] - before[is_open], night
+        shift, never = opening[is_open] - before[is_open], np.full(2 + np.sum(~is_open), np.inf)
+        night = np.append(np.diff(opening[is_open]) > self.hours.day_h, never > 0)
+        return np.where(is_open, opening, np.inf), before, np.append(shift, never), np.append(night, True)
 
     @cached_property
     def lists(self):
@@ -143,6 +145,8 @@ class Calendar:
             into_h = worked_h - day * day_h
             late = (into_h + whole_h > day_h + 1e-9) & (into_h > 1e-9) & night[day]
             day, into_h = day + late, np.where(late, 0.0, np.maximum(into_h, 0.0))
+            if np.isinf(shift[day]).any():
+                raise IndexError
             return day * day_h + into_h + shift[day]
 
     def _worked(self, at_h):

@@ -9,7 +9,7 @@ from types import FunctionType
 
 import numpy as np
 
-from pourprint.ledger.workdays import HORIZON_DAYS, Calendar, past_horizon
+from pourprint.ledger.workdays import Calendar, past_horizon
 from pourprint.plans import scheduler
 from pourprint.plans.scheduler import UNDER_WAY, Floor, State, Visits
 
@@ -51,17 +51,14 @@ class Shop:
 
     def floor(self, people, machines, plain=False):
         """The Floor of some people and machines, rate keys; of arrays, or of lists."""
-        room = HORIZON_DAYS + 2  # a day after the last one is never
-        tables = [[] for _ in range(4)]
-        for who in people:
-            for table, days, never in zip(tables, self.calendar_of(who).tables, (0, 0, np.inf, 1), strict=True):
-                more = room - len(days) if never else 0
-                table.append(np.append(days, np.full(more, never, days.dtype)))
+        calendars = [self.calendar_of(who) for who in people]
+        tables = zip(*(one.lists if plain else one.tables for one in calendars), strict=True)
+        tables = [list(table) if plain else np.stack(table) for table in tables]
         closed = [(machines.index(name), *times) for name, *times in self.booked if name in machines]
         rest = [np.array([self.places.get(name, 1) for name in names], int) for names in (people, machines)]
         rest.append(np.array(closed, float).reshape(-1, 3))
-        tables = [table.tolist() if plain else table for table in [*map(np.array, tables), *rest]]
-        return Floor(*tables[:4], self.calendar.hours.day_h, *tables[4:])
+        rest = [table.tolist() for table in rest] if plain else rest
+        return Floor(*tables, self.calendar.hours.day_h, *rest)
 
 
 def places_of(names):
