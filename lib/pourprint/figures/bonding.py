@@ -19,7 +19,7 @@ def shear_chart(lap, force_n, warmer_k):
     curves = {"load": load, "temperature": cold, "both": load + cold}
     ends, allowed = np.abs(curves["both"]).max(), allowable_mpa()
     mean = force_n / (2 * np.pi * lap.radius_mm * lap.length_mm)
-    title = f"The ends of the bond carry up to {ends:.0f} MPa, {ends / mean:.0f} times the load's mean"
+    title = f"The bond's ends carry up to {ends:.0f} MPa, the mean is {mean:.1f}"
     figure = canvas(title, "from the socket's mouth [mm]", "shear [MPa]")
     for (name, curve), (colour, dash) in zip(curves.items(), SERIES, strict=False):
         line(figure, x, curve, colour, dash, hover=f"{name}: %{{y:.1f}} MPa at %{{x:.0f}} mm")

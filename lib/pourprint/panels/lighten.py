@@ -57,7 +57,8 @@ def lighten_panel(plans, lighter):
             title_of(route): f"{row['price of a gram']:,.2f} {money} a gram saved; {PAYS[bool(row['pays'])]}"
             for route, row in now.iterrows()
         }
-        return Shown(facts, None, table_html(table.round(2)), [values[name] for name in BEAM], [{}])
+        told = table.round(2).rename(index=title_of, level="route").replace({"pays": {True: "yes", False: "no"}})
+        return Shown(facts, None, table_html(told), [values[name] for name in BEAM], [{}])
 
     def figure(table, values):
         stop()
