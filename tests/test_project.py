@@ -18,7 +18,7 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 925,
+    "ledger": 928,
     "parts": 1330,
     "process": 3279,
     "plans": 1046,
@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 559,
     "decide": 1950,
     "figures": 2748,
-    "panels": 1463,
+    "panels": 1464,
     "lessons": 3178,
     "report": 480,
 }
