@@ -107,7 +107,7 @@ def main(count, seed):
             text, what = changed(path, draw)
             path.write_text(text, encoding="utf-8")
             command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider"]
-            command += [f"tests/{test}" for test in NOTICED_BY[name]]
+            command += [f"tests/{test}" for test in NOTICED_BY[name]] + [f"lib/pourprint/{name}"]  # its examples, too
             env = os.environ | {"PYTHONPATH": str(copy / "lib"), "POURPRINT_CACHE": "", "PYTHONDONTWRITEBYTECODE": "1"}
             try:
                 done = subprocess.run(command, cwd=copy, env=env, capture_output=True, timeout=PATIENCE_S)

@@ -218,3 +218,8 @@ def test_hours_of_load_by_hand_for_each_person_and_machine():
     load = OPEN.schedule([order("a", fired, Task(BENCH, hands_on_h=3))]).load()
     assert load == pytest.approx({"machine.kiln": 14, "labour.technician": 7})
     assert [*load] == ["machine.kiln", "labour.technician"]  # busiest first
+
+
+def test_three_kilns_fire_three_orders_at_once():
+    three = Workshop(ROUND_THE_CLOCK, places={"machine.kiln": 3}).schedule([fires(name, 24) for name in "abc"])
+    assert three.flow_days == pytest.approx([1, 1, 1])

@@ -119,6 +119,11 @@ def test_machine_hour_overlaps_the_published_band():
     assert low < 50 and high > 30
 
 
+def test_one_bad_share_of_hours_among_good_ones_is_refused():
+    with pytest.raises(pp.InputError, match="must not pass 1"):
+        pp.machine_hour(1_000_000, 5, np.array([0.5, 1.2]))
+
+
 def test_annuity():
     # Hardly any interest: the price over the years (exact limit). A per cent number is refused.
     assert pp.annuity(800.0, 8, 1e-14) == pytest.approx(100, rel=1e-12)
