@@ -74,9 +74,8 @@ def compare_panel(kit, rates, start=None):
     def shown(found, values):
         traces = figures.comparison_data(found.along, values["routes"])
         bars = figures.comparison_bars(found.now, rates.currency)
-        table = (
-            None if found.chances is None else table_html(found.now.table(), TABLE)
-        )  # it waits until the slider rests
+        resting = found.chances is not None  # the table waits until then
+        table = table_html(found.now.table(), TABLE) if resting else None
         kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
         return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
 
