@@ -17,7 +17,7 @@ from jupyter_browser import REPOSITORY, browser_page, jupyter_server, open_noteb
 
 IMAGES = REPOSITORY / "notebooks" / "images"
 GALLERY = REPOSITORY / "notebooks" / "README.md"
-WIDE = 420  # px of a thumbnail
+WIDE, HIGHEST = 420, 0.6  # of a thumbnail: px, and its height over its width at most
 # What is pictured of each notebook: what its cell says, and in words what there is to see.
 SEEN = {
     "00": ("stage_matrix()", "the map of stages, one column a route"),
@@ -81,8 +81,8 @@ def gallery():
     """The text of the gallery's page."""
     rows = "\n".join(notebook.row() for notebook in notebooks())
     return (
-        "# The notebooks\n\nIn the order in which they are read. Minutes are for the whole notebook, in brackets for the "
-        "short path. Instructors go on to [instructor](instructor); panels without code are in [pages](pages).\n\n"
+        "# The notebooks\n\nIn the order in which they are read. Minutes are for the whole notebook, in brackets for "
+        "the short path. Instructors go on to [instructor](instructor); panels without code are in [pages](pages).\n\n"
         f"| | what you do | minutes | what you need |\n|---|---|---|---|\n{rows}\n\n"
         "Pictures and page are made by `tests/browser/pictures.py`.\n"
     )
@@ -99,13 +99,14 @@ def take(page, address, folder, notebook):
     return output.screenshot()
 
 
-def small(png):
-    """A picture as PNG of thumbnail width, of few colours."""
+def smaller(png, wide, colours, highest):
+    """A picture as PNG of some width and few colours, its upper part where it is higher than `highest` times that."""
     from PIL import Image
 
     image, made = Image.open(io.BytesIO(png)).convert("RGB"), io.BytesIO()
-    image = image.resize((WIDE, round(image.height * WIDE / image.width)), Image.Resampling.LANCZOS)
-    image.quantize(96).save(made, "png", optimize=True)
+    image = image.crop((0, 0, image.width, min(image.height, round(highest * image.width))))
+    image = image.resize((wide, round(image.height * wide / image.width)), Image.Resampling.LANCZOS)
+    image.quantize(colours).save(made, "png", optimize=True)
     return made.getvalue()
 
 
@@ -114,11 +115,11 @@ def main(numbers):
 
     with tempfile.TemporaryDirectory() as folder, jupyter_server(folder) as address, sync_playwright() as driver:
         for notebook in (each for each in notebooks() if not numbers or each.number in numbers):
-            with browser_page(driver, 1280, 900) as page:
+            with browser_page(driver, 1280, 1700) as page:
                 png = take(page, address, folder, notebook)
-            (IMAGES / f"{notebook.number}.png").write_bytes(small(png))
+            (IMAGES / f"{notebook.number}.png").write_bytes(smaller(png, WIDE, 96, HIGHEST))
             if notebook.number == "05":
-                (IMAGES / "compare_panel.png").write_bytes(png)
+                (IMAGES / "compare_panel.png").write_bytes(smaller(png, 1200, 200, 0.505))
             print(notebook.path.name, flush=True)
     GALLERY.write_text(gallery(), encoding="utf-8")
 
