@@ -186,6 +186,12 @@ def test_packed_blocks_never_overlap_and_stay_in_the_box(blocks, gap):
     assert volume <= found.box.max() + 1 and found.box.max() < found.filled <= found.box.max() + 1 + 1e-9
 
 
+def test_five_blocks_lie_where_a_hand_would_lay_them():
+    # 50 × 40 × 30 mm with 10 mm of sand in 110 × 90 × 70: two in a row, two rows in a layer, the fifth on top.
+    corners = packed([(50, 40, 30)] * 5, (110, 90, 70), 10).corner_mm.tolist()
+    assert sorted(corners) == sorted([[0, 0, 0], [60, 0, 0], [0, 50, 0], [60, 50, 0], [0, 0, 40]])
+
+
 def test_equal_blocks_are_packed_as_a_grid():
     # 800 × 500 × 400 holds blocks of 190 × 150 × 120 with 10 mm between: 4 · 3 · 3 = 36.
     assert packed([(120, 150, 190)] * 36, (800, 500, 400), 10).box.max() == 0
