@@ -88,8 +88,8 @@ def mould_two_rules(draw, room):
     return choose(
         draw,
         f"{shape.format(size, c)} is fed by one cylinder, H = {height:g}D. Its modulus shall be {ratio:g} times the "
-        f"casting's, and it must hold α·V/(ε − α) of metal, with α = {percent(alpha)} and ε = {percent(gives)}. Both rules must hold: which one "
-        "decides the size?",
+        f"casting's, and it must hold α·V/(ε − α) of metal, with α = {percent(alpha)} and ε = "
+        f"{percent(gives)}. Both rules must hold: which one decides the size?",
         [Option("the modulus rule", modulus), Option("the volume rule", volume)],
         [
             Option("the casting is compact: it freezes late for the metal that it holds", modulus),
