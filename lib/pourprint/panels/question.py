@@ -39,8 +39,8 @@ class Question:
     """What a panel's controls ask for: its `kits` {name: Kit}, `rates`, first `start`, `axes` of the chart {input: (its
     title, values (n,), whether it is a matter of orders)}, keys of the `prices` with a control.
 
-    `known` keeps the days along the chart, which prices leave as they are, and what failures made of the plans, now and
-    along the chart, when the sliders rested last.
+    `known` keeps the plans last asked for, the days along the chart, which prices leave as they are, and what failures
+    made of the plans, now and along the chart, when the sliders rested last.
     """
 
     kits: dict
@@ -116,19 +116,35 @@ class Question:
     def answer(self, values, resting=True):
         """The Answer for the controls' {name: value}; while one still moves, with the last known shares of failures."""
         asked = self.setting(values)
-        plans = plan_all(replace(asked, kit=_measured(asked.kit)).job, asked.rates, asked.routes)
+        plans, now = self._plans(values, asked), self.known.get("now")
         able = feasible(plans)
         axis = values["axis"]
         if resting:
             self.known["failing"] = {route: _failing(plan, axis, asked.start) for route, plan in able.items()}
         here = getattr(asked.job, axis) if axis in WHOLE else 1
         failing = {route: found.at(here) for route, found in self.known["failing"].items()}
-        now = comparison(plans, asked.price_of_day, asked.start, failing)
+        if now is None or now.plans is not plans or now.start != asked.start:
+            now = comparison(plans, asked.price_of_day, asked.start, failing)
+        now = self.known["now"] = replace(now, price_of_day=asked.price_of_day, failing=failing)
         along = self._along(values, now, resting)
         if not resting:
             return Answer(now, along, None)
         runs = simulate_all(able, RUNS, start=asked.start) if asked.deadline else {}
         return Answer(now, along, {route: run.chance(asked.deadline) for route, run in runs.items()})
+
+    def _plans(self, values, asked):
+        """The plans asked for: the same while clock and price of a day move; steps hold for every quantity and batch
+        size, so that these alone change while they move."""
+        job = replace(asked, kit=_measured(asked.kit)).job
+        base = [values[name] for name in ("volume", "alloy", "routes", *self.prices, *self.wares)]
+        size = {"quantity": job.quantity, "batch_size": None if job.all_at_once else job.batch_size}
+        kit, known, before, plans = self.known.get("plans", (None, None, None, {}))
+        if kit is not asked.kit or known != base:
+            plans = plan_all(job, asked.rates, asked.routes)
+        elif before != size:
+            plans = {route: plan.at(**size) if plan.feasible else plan for route, plan in plans.items()}
+        self.known["plans"] = asked.kit, base, size, plans
+        return plans
 
     def _along(self, values, now, resting):
         """Costs along the chosen input, failures included."""
