@@ -125,7 +125,9 @@ class Question:
         failing = {route: found.at(here) for route, found in self.known["failing"].items()}
         if now is None or now.plans is not plans or now.start != asked.start:
             now = comparison(plans, asked.price_of_day, asked.start, failing)
-        now = self.known["now"] = replace(now, price_of_day=asked.price_of_day, failing=failing)
+        else:
+            now = replace(now, price_of_day=asked.price_of_day, failing=now.failing | failing)
+        self.known["now"] = now
         along = self._along(values, now, resting)
         if not resting:
             return Answer(now, along, None)
