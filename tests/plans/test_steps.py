@@ -408,3 +408,12 @@ def test_a_seven_day_week_is_never_slower_and_never_dearer(route):
     week = plan.at(rates=plan.rates.with_hours(ROUND_THE_CLOCK))
     assert week.elapsed_h < plan.elapsed_h and week.total_cost == plan.total_cost
     assert week.elapsed_h >= max(week.hands_on_h / 2, 1)  # no more than all hands in parallel with nothing
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_a_table_shows_no_remains_of_rounding_and_adds_up(route):
+    plan = pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates())
+    table = plan.table()
+    costs = table[["labour", "machine_cost", "material", "energy"]]
+    assert not ((costs.abs() > 0) & (costs.abs() < 1e-9)).any(axis=None) and (costs >= 0).all(axis=None)
+    assert costs.sum(axis=None) == pytest.approx(plan.total_cost, rel=1e-12)

@@ -251,8 +251,9 @@ class Plan:
         self.single_only("table()")
         rows, kits = [], min(self.job.quantity, self.job.batch_size)
         for step, row in zip(self.steps, self.amounts, strict=True):
-            labour, machine, energy = (priced(row, self.rates, section) for section in ("labour", "machine", "energy"))
-            costs = (labour, machine, priced(row, self.rates) - labour - machine - energy, energy)
+            bought = {key.partition(".")[0] for key in row} - {"labour", "machine", "energy"}  # each its own section
+            kinds = ("labour",), ("machine",), tuple(bought) or ("",), ("energy",)
+            costs = tuple(priced(row, self.rates, *sections) for sections in kinds)
             wait = max((w.wait_h for w in step.work if w.level is not JOB and w.level.per_batch(kits) > 0), default=0.0)
             wait = step.rounds(kits) * wait + sum(work.wait_h for work in step.work if work.level is JOB)
             rows.append(
