@@ -21,7 +21,7 @@ BUDGETS = {
     "ledger": 928,
     "parts": 1330,
     "process": 3279,
-    "plans": 1043,
+    "plans": 1044,
     "routes": 1812,
     "risk": 559,
     "decide": 1950,
