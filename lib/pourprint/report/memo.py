@@ -36,7 +36,7 @@ from pourprint.routes.set_points import set_points
 
 DRAWS = 4000
 LIKELY = 0.5  # a route is thought to keep a date where it does so in at least this share of the draws
-ROWS = 12  # of long tables on the page: the workbook has all
+ROWS = 8  # of long tables on the page: the workbook has all
 NOT_CONSIDERED = (
     "Other jobs that wait for the same people and machines (see the workshop in the library).",
     "Transport, customs, taxes, insurance, and what a supplier asks for a quick answer.",
