@@ -35,7 +35,7 @@ def test_beyond_the_pieces_that_were_asked_the_limits_said_hold(route):
         plan = plan_of(what, route, kits)
         cost, days = shares(plan, START)
         assert (cost, days) == pytest.approx((exact(plan)[0], days), rel=0.03)
-        assert days == pytest.approx(exact(plan)[1], rel=0.2 if route == "printed_pattern" else 0.12)
+        assert days == pytest.approx(exact(plan)[1], rel=0.25 if route == "printed_pattern" else 0.12)
 
 
 def test_along_the_batch_size_no_more_kits_are_made_together_than_are_wanted():
