@@ -30,7 +30,7 @@ from pourprint.decide.pedigree import pedigree
 from pourprint.decide.price import own_or_buy, price_of, prices
 from pourprint.decide.sensitivity import output_of, sobol, tornado
 from pourprint.decide.settings import Setting
-from pourprint.decide.turns import turns, turns_table
+from pourprint.decide.turning_points import turns, turns_table
 from pourprint.ledger import lab_log
 from pourprint.ledger.alloys import Alloy, alloy_ledger, alloys
 from pourprint.ledger.entries import as_table, freezing, joints, unmeshed

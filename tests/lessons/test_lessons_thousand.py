@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.ledger.numbers import read_number
+from pourprint.ledger.typed_numbers import read_number
 from pourprint.routes import PRINTED, ROUTES
 from scenes import DEMO
 

@@ -166,7 +166,7 @@ def test_a_table_says_what_would_turn_the_answer_until_a_control_moves():
     assert button.description == "What would turn the answer?" and not found.value
     button.click()
     plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1), demo_rates())
-    nearest = pp.decide.turns.turns(plans, price_of_day=100, start=START, failures=True)[0]
+    nearest = pp.decide.turning_points.turns(plans, price_of_day=100, start=START, failures=True)[0]
     assert f"{nearest.at:.4g}"[:4] in found.value.partition("<tbody>")[2].partition("</tr>")[0]
     panel.controls["quantity"].source.value = 2
     assert not found.value

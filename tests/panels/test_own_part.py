@@ -9,7 +9,7 @@ import trimesh
 
 from pourprint.ledger.errors import InputError
 from pourprint.panels import compare_panel, four_questions, own
-from pourprint.panels.own import DROP, measured
+from pourprint.panels.own_part import DROP, measured
 from scenes import demo_kit, demo_rates
 
 NODE = Path(__file__).parents[2] / "data_demo" / "nodes" / "axle_carrier.stl"

@@ -119,7 +119,7 @@ def test_the_choice_is_the_cheapest_with_failures_and_days():
 
 def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials():
     plan = pp.plan("printed_pattern", small_job(4, batch_size=2), demo_rates())
-    sheet = pp.report.tables.traveller(plan, START)
+    sheet = pp.report.traveller(plan, START)
     batch = plan.at(quantity=2)
     assert sheet["step"].tolist() == [each.name for each in plan.steps]
     assert sheet["hands [h]"].sum() == pytest.approx(batch.hands_on_h)
@@ -138,8 +138,8 @@ def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials(
 @pytest.mark.parametrize("route", ROUTES)
 def test_the_traveller_names_the_cautions_of_each_steps_stage_by_number(route):
     plan = pp.plan(route, small_job(2), demo_rates())
-    cautions = pp.report.tables.cautions_table(plan)
-    for each, row in zip(plan.steps, pp.report.tables.traveller(plan, START).itertuples(), strict=True):
+    cautions = pp.report.cautions_table(plan)
+    for each, row in zip(plan.steps, pp.report.traveller(plan, START).itertuples(), strict=True):
         ends = [int(end) for end in row.cautions.split("–") if end]
         named = [*range(ends[0], ends[-1] + 1)] if ends else []
         assert cautions.index[cautions["stage"] == each.stage.title].tolist() == named

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.numbers import read_number
+from pourprint.ledger.typed_numbers import read_number
 from pourprint.lessons.exercises import NO_NUMBER, NO_PLAN, Field, Question, Verdict
 
 # Units that a student may choose between, by what they measure, each in terms of the first.

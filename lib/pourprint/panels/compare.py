@@ -9,13 +9,13 @@ from pourprint import figures
 from pourprint.decide.compare import envelope
 from pourprint.decide.failures import MANY_PIECES
 from pourprint.decide.inputs import dearest_day, rounded_up
-from pourprint.decide.turns import turns, turns_table
+from pourprint.decide.turning_points import turns, turns_table
 from pourprint.figures.look import counted
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, date_row, number_row
 from pourprint.panels.keep import keep_box
-from pourprint.panels.own import own_part
+from pourprint.panels.own_part import own_part
 from pourprint.panels.panel import (
     Shown,
     alloy_row,

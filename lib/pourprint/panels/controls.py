@@ -13,7 +13,7 @@ import numpy as np
 import traitlets
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.numbers import read_number
+from pourprint.ledger.typed_numbers import read_number
 
 RUNGS_PER_DECADE = 20
 

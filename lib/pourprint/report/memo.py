@@ -20,7 +20,7 @@ from pourprint.decide.information import Samples, probability_best, value_of_inf
 from pourprint.decide.inputs import dearest_day
 from pourprint.decide.map import decision_map
 from pourprint.decide.settings import Setting
-from pourprint.decide.turns import turns, turns_table
+from pourprint.decide.turning_points import turns, turns_table
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import check_free, write_whole
@@ -29,6 +29,7 @@ from pourprint.ledger.workdays import moment_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.report import tables
+from pourprint.report.traveller import cautions_table, machining_table, sizes_table, traveller
 from pourprint.risk.rework import rework
 from pourprint.risk.simulation import of_runs, simulate_all
 from pourprint.routes import ROUTES, plan_all
@@ -201,11 +202,11 @@ class Memo:
             "The routes": tables.routes_table(self),
             "Findings on the parts": tables.together(tables.findings_table(self.plans)),
             "Timeline": plan.timeline(start).set_index("step"),
-            "Traveller": tables.traveller(plan, start),
+            "Traveller": traveller(plan, start),
             "Settings": set_points(plan),
-            "Sizes": tables.sizes_table(plan),
-            "Machining": tables.machining_table(plan),
-            "Cautions": tables.cautions_table(plan),
+            "Sizes": sizes_table(plan),
+            "Machining": machining_table(plan),
+            "Cautions": cautions_table(plan),
             "What to buy": tables.buying_table(plan, self.rework.visits),
             "Risks": tables.risks_table(self),
             "What would turn it": turns_table(self.turns),

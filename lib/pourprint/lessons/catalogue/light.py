@@ -3,7 +3,7 @@
 from functools import cache
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.numbers import read_number
+from pourprint.ledger.typed_numbers import read_number
 from pourprint.lessons.exercises import Field, exercise
 from pourprint.lessons.kinds import Aim, Number, Option, choose, design, numeric
 from pourprint.process.strength.beam_lesson import lighten_beam

@@ -3,8 +3,8 @@
 from functools import cache
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.numbers import read_number
 from pourprint.ledger.rates import RateCard
+from pourprint.ledger.typed_numbers import read_number
 from pourprint.lessons.exercises import Field, exercise
 from pourprint.lessons.kinds import Aim, Number, design, numeric
 from pourprint.parts.nodes import badly_drawn

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.decide.along import crossings, days_along, unit_costs_along
 from pourprint.decide.inputs import varied
-from pourprint.decide.turns import HOURS
+from pourprint.decide.turning_points import HOURS
 from pourprint.ledger.entries import PRICES
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.plans.steps import JOB, Level, Work

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.numbers import read_number
+from pourprint.ledger.typed_numbers import read_number
 
 THIN, NARROW, FIXED = "\u2009", "\u202f", "\u00a0"
 

@@ -11,7 +11,7 @@ import ipywidgets as widgets
 
 from pourprint.figures.part import part_picture
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.numbers import read_number
+from pourprint.ledger.typed_numbers import read_number
 from pourprint.panels.controls import folded
 from pourprint.panels.drop import Drop
 from pourprint.panels.live import LiveFigure, guarded, status_line

@@ -1,0 +1,90 @@
+"""The workshop traveller: one batch of a plan, step by step, and what belongs beside it: sizes, machining, cautions."""
+
+from pourprint.figures.printed_mould import mould_table
+from pourprint.figures.tables import cell
+from pourprint.plans.cautions import cautions_of
+from pourprint.routes.finishing import finishing_list
+from pourprint.routes.printed_metal import lay_out
+from pourprint.routes.printed_mould import moulds_of
+from pourprint.routes.set_points import set_points
+from pourprint.routes.shell_sizes import ShellSizes
+
+MINUTE = "%d\N{NO-BREAK SPACE}%b\N{NO-BREAK SPACE}%H:%M"
+BOUGHT = ("labour.", "machine.")  # hours, which nobody orders
+
+
+def traveller(plan, start):
+    """One batch's work to tick and sign: steps in order with how often, settings, hands, machine, times, materials.
+
+    Parameters: `plan` of single numbers; `start` date and time. Hours and materials are those of one batch with the
+    one-off work; times are planned, failures left out; cautions are named by their number in `cautions_table`.
+    """
+    import pandas as pd
+
+    first, cautions = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size)), cautions_table(plan)
+    times, settings, rows = first.timeline(start).set_index("step"), {}, []
+    numbers = {step.name: number for number, step in enumerate(first.steps, start=1)}
+    for name, what, value, unit in set_points(first).iloc[:, :3].itertuples():
+        settings.setdefault(name, []).append(f"{what} {cell(value)}{'' if unit == '-' else f' {unit}'}")
+    for step, row, amounts in zip(first.steps, first.table().itertuples(), first.amounts, strict=True):
+        people, back = max(work.people for work in step.work), numbers.get(step.returns_to)
+        named = cautions.index[cautions["stage"] == step.stage.title].tolist()
+        when = times.loc[step.name] if step.name in times.index else None
+        rows.append(
+            {
+                "step": step.name,
+                "who": f"{people} × " * (people > 1) + row.who.replace("_", " "),
+                "machine": row.machine.replace("_", " "),
+                "how often": _often(first, step),
+                "settings": "; ".join(settings.get(step.name, ())),
+                "materials": _materials(plan, amounts),
+                "planned": "" if when is None else " – ".join(f"{when[end]:{MINUTE}}" for end in ("begin", "end")),
+                "hands [h]": row.hands_on_h,
+                "machine [h]": row.machine_h,
+                "wait [h]": row.wait_h,
+                "if it fails": f"scrap {step.spoils}, back to {back}" if back else "",
+                "cautions": "–".join(map(str, dict.fromkeys((named[0], named[-1])))) if named else "",
+                "done": "☐",
+                "name, time": "",
+            }
+        )  # fmt: skip
+    return pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="no."))
+
+
+def _often(first, step):
+    """How often a step's work falls due in a batch, and in how many rounds; nothing of what is ordered."""
+    if any(key.startswith("buy.") for work in step.work for key in work.materials):
+        return ""
+    levels = [work.level.name for work in step.work if work.level.name not in ("job", "batch", "kit")]
+    said = [f"{name} × {cell(float(first.counts[name]))}" for name in dict.fromkeys(levels)]
+    rounds = float(step.rounds(first.job.quantity))
+    said += [f"in {rounds:.0f} rounds"] * (rounds > 1) + ["at once after the step before"] * bool(step.within_h == 0)
+    return ", ".join(said)
+
+
+def _materials(plan, amounts):
+    kept = {key: float(amount) for key, amount in amounts.items() if not key.startswith((*BOUGHT, "energy."))}
+    units = {key: plan.rates.entries[key].unit.partition("/")[2] for key in kept}
+    return ", ".join(f"{a:.3g} {units[k]} {k.rpartition('.')[2].replace('_', ' ')}" for k, a in kept.items() if a)
+
+
+def sizes_table(plan):
+    """The sizes of what is built round each part: pattern and gate, mould and feeder, or how it stands on the plate."""
+    given = plan.job, plan.rates
+    if plan.route == "printed_mould":
+        return mould_table(moulds_of(*given))
+    return (lay_out(*given) if plan.route == "printed_metal" else ShellSizes(*given)).table().rename_axis("part")
+
+
+def machining_table(plan):
+    """What is machined or left as made on each part, with how many alike a piece has."""
+    rows = finishing_list(plan).reset_index()
+    alike = rows.columns.tolist()
+    found = rows.groupby(alike, sort=False, dropna=False).size().rename("alike").reset_index()
+    return found[["part", "count", "alike", *alike[2:]]].set_index("part")
+
+
+def cautions_table(plan):
+    """The cautions of the route's stages, numbered."""
+    rows = cautions_of(plan)
+    return rows.set_axis(range(1, len(rows) + 1)).rename_axis("no.")
