@@ -8,7 +8,7 @@ import pytest
 import trimesh
 
 from pourprint.ledger.errors import InputError
-from pourprint.panels import compare_panel, four_questions, own
+from pourprint.panels import compare_panel, four_questions, own_part
 from pourprint.panels.own_part import DROP, measured
 from scenes import demo_kit, demo_rates
 
@@ -64,8 +64,8 @@ def test_a_dropped_mesh_is_measured_and_compared_at_once_at_its_own_size():
 
 
 def test_what_takes_too_long_or_fails_is_refused_and_the_button_waits_again(monkeypatch):
-    monkeypatch.setattr(own, "MOST_S", 0.05)
-    monkeypatch.setattr(own, "measured", lambda *file: time.sleep(2))
+    monkeypatch.setattr(own_part, "MOST_S", 0.05)
+    monkeypatch.setattr(own_part, "measured", lambda *file: time.sleep(2))
     panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
     box = box_of(panel)
     before, begun = panel.controls["kit"].value, time.monotonic()
