@@ -20,9 +20,9 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 928,
     "parts": 1330,
-    "process": 3279,
+    "process": 3287,
     "plans": 1044,
-    "routes": 1812,
+    "routes": 1819,
     "risk": 559,
     "decide": 1950,
     "figures": 2748,

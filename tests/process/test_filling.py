@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -149,6 +150,17 @@ def node_in_sand(name, cell_mm, **changes):
     rigging = Rigging((head,), (np.pi / 2,), float(one.study.parting_mm), float(one.gating.ingate_mm2), 25.0)
     made = cavity(vertices @ one.study.frame.T, faces, rigging.with_(**changes), cell_mm, cell_mm)
     return one, made, Inflow(float(one.gating.choke_mm2), one.study.parting_mm + float(one.gating.head_mm), 0.8)
+
+
+def test_a_gate_thicker_than_the_part_has_place_on_the_grid_and_too_many_cells_are_refused():
+    # Metal at the edge of the grid would lead the filling out of it.
+    sheet = trimesh.creation.box((60, 40, 0.6))
+    rigging = Rigging((), (0.0,), 0.0, 144.0, 20.0)
+    made = cavity(sheet.vertices, sheet.faces, rigging, 0.3, 0.0)
+    inner = made.metal[1:-1, 1:-1, 1:-1]
+    assert inner.sum() == made.metal.sum() and made.source.any()
+    with pytest.raises(InputError, match="wider cells"):
+        cavity(sheet.vertices, sheet.faces, rigging, 0.1, 0.0)
 
 
 def test_a_node_takes_what_its_plan_says_and_enters_at_half_a_metre_a_second():

@@ -14,6 +14,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.enthalpy import filled
 from pourprint.process.freezing.voxels import Grid, voxels
 
+MOST_CELLS = 3_000_000  # four times what the fine pour of a demo node takes
 FINE = 3  # points along each side of a cell that say how much of it a feeder or gate fills
 
 
@@ -57,6 +58,11 @@ class Rigging:
         check_numbers(True, chill_mm=self.chill_mm)
         if not self.gates:
             raise InputError("gates=() must name at least one direction in which metal comes in.")
+
+    @property
+    def gate_width_mm(self):
+        """Edge of one ingate, which is square [mm]."""
+        return float(np.sqrt(self.ingate_mm2 / len(self.gates)))
 
     def with_(self, **changes):
         """The same rigging with some fields changed."""
@@ -103,9 +109,14 @@ def cavity(vertices, faces, rigging, cell_mm, pad_mm):
     """The Cavity of a part that stands as it is poured.
 
     vertices (n, 3) [mm], faces: in the mould's frame. cell_mm [mm]; pad_mm: width of mould to put around [mm].
-    Raises: InputError for a feeder or gate that meets no metal.
+    Raises: InputError for a feeder or gate that meets no metal, and for more than `MOST_CELLS` cells.
     """
-    grid = voxels(vertices, faces, cell_mm, pad_mm + 2 * cell_mm, _room(vertices, rigging, cell_mm))
+    # An ingate may be thicker than the part: what stands out beside it has place in the rim.
+    room, pad_mm = _room(vertices, rigging, cell_mm), max(pad_mm, rigging.gate_width_mm / 2) + 2 * cell_mm
+    many = float(np.prod((room[1] - room[0] + 2 * pad_mm) / cell_mm))
+    if many > MOST_CELLS:
+        raise InputError(f"cell_mm={cell_mm:.3g} gives {many:.2g} cells; at most {MOST_CELLS:.0e}: take wider cells.")
+    grid = voxels(vertices, faces, cell_mm, pad_mm, room)
     own = grid.fraction
     heads, stubs, sources = np.zeros(own.shape), np.zeros(own.shape), np.zeros(own.shape, dtype=bool)
     for one in rigging.feeders:
@@ -201,7 +212,7 @@ def _outermost(points, height, angle, within):
 
 def _stub(grid, own, rigging, angle):
     """Share of each cell that one ingate fills, and the cells of its outer end."""
-    width = np.sqrt(rigging.ingate_mm2 / len(rigging.gates))
+    width = rigging.gate_width_mm
     centres, middle = grid.centres_mm(np.argwhere(own >= 0.5)), rigging.gate_mm + width / 2
     start = _outermost(centres, middle, angle, max(width / 2, grid.cell_mm))
     way, side = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])

@@ -15,7 +15,7 @@ from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
 from pourprint.routes.common import crucible_kg
-from pourprint.routes.pouring import judged
+from pourprint.routes.pouring import UNSEEN, UNSEEN_ADVICE, judged, unseen
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
@@ -147,6 +147,8 @@ def _of_part(item, route, job, rates):
     mass_kg = part.volume_cm3 * job.alloy["density"] / 1000
     advice = "split it, or use a hoist and say so on the card"
     yield from _judged(part, 1, mass_kg, "mass", "handling.most_mass", advice, rates)
+    if route == "printed_mould" and unseen(item, job):
+        yield _by_reason(part, Verdict.WATCH, UNSEEN, np.nan, UNSEEN_ADVICE)
     for row in judged(item, job) if route == "printed_mould" else ():
         yield from _judged(part, 1, *row[:4], rates, row[4])
     if route in BLIND_MOST:

@@ -208,7 +208,8 @@ def tries_table(made):
 @dataclass(frozen=True, eq=False)
 class Look:
     """A pour of a shape by the default card, kept: `pore_mm3` (p,) and `pore_at` (p, 3), `share` of the time to
-    fill over the time to freeze and `slow_at` (3,); places on the part as drawn [mm]."""
+    fill over the time to freeze and `slow_at` (3,); places on the part as drawn [mm]. `share` is nan where no grid of
+    reasonable size holds its walls: nothing was seen then."""
 
     pore_mm3: np.ndarray
     pore_at: np.ndarray
@@ -243,14 +244,14 @@ def look(part, alloy):
 
 
 def looked(part, kind):
-    """Make the Look of a kind now; an empty one where walls are too thin for its grid."""
+    """Make the Look of a kind now; one that saw nothing where no grid of reasonable size holds its walls."""
     card = RateCard.default()
     job = Job(Kit.of(part.scaled_to(part.shape.volume_cm3)), METALS[kind.metal])
     (one,) = moulds_of(job, card)
     try:
         run = pour(one, job, card)
     except InputError:
-        return Look(np.zeros(0), np.zeros((0, 3)), 0.0, np.zeros(3))
+        return Look(np.zeros(0), np.zeros((0, 3)), np.nan, np.zeros(3))
     pores = run.feeding.pores
     places = run.on_part(np.reshape([pore.place_mm for pore in pores], (-1, 3)))
     return Look(np.array([1000 * pore.pore_cm3 for pore in pores]), places, run.share, run.slow_mm)
@@ -263,11 +264,20 @@ PORE_ADVICE = (
 SLOW = ("time to fill over time to freeze", "printed_mould.fill_share")
 SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
 
+UNSEEN = "not poured on trial, as no grid of reasonable size holds its thin walls"
+UNSEEN_ADVICE = "whether it fills and feeds is not known: pour one before you promise more"
+
+
+def unseen(item, job):
+    """Whether a pour on trial of a part with a mesh came to nothing."""
+    found = look(item.part, job.alloy)
+    return found is not None and bool(np.isnan(found.share))
+
 
 def judged(item, job):
     """What a pour on trial is judged by: rows (measured, what, key of the limit, advice, where on the part [mm])."""
     found = look(item.part, job.alloy)
-    if found is None:
+    if found is None or np.isnan(found.share):
         return
     cubed = np.asarray(item.part.volume_cm3) / item.part.shape.volume_cm3
     size = np.cbrt(cubed)
