@@ -237,6 +237,13 @@ def test_every_format_in_every_unit(kind, unit, tmp_path):
     assert len(faces) == len(BALL.faces) and notes == ()
 
 
+@pytest.mark.parametrize("lost", [1, 18, 33, 40])
+def test_an_archive_without_its_first_bytes_is_refused_in_a_sentence(lost, tmp_path):
+    (tmp_path / "ball.3mf").write_bytes(threemf(BALL, "millimeter")[lost:])
+    with pytest.raises(InputError, match=r"^ball.3mf cannot be read as a mesh \(.*\); export it again.$"):
+        read_mesh(tmp_path / "ball.3mf")
+
+
 def test_binary_stl_whose_header_says_solid(tmp_path):
     (tmp_path / "ball.stl").write_bytes(b"solid ball".ljust(80) + BALL_STL[80:])
     assert len(read_mesh(tmp_path / "ball.stl", "mm").faces) == len(BALL.faces)

@@ -10,7 +10,7 @@ from hashlib import blake2b
 from io import BytesIO
 from itertools import combinations
 from time import monotonic
-from zipfile import BadZipFile, ZipFile
+from zipfile import ZipFile
 
 import numpy as np
 
@@ -128,7 +128,9 @@ def _check_archive(path, data):
                 raise InputError(
                     f"{path.name} declares entities in {file.filename!r}; a mesh needs none, export it again."
                 )
-    except (BadZipFile, OSError, NotImplementedError, RuntimeError) as error:
+    except InputError:
+        raise
+    except Exception as error:  # spoilt archives end in errors of every kind, such as a seek before the start
         raise InputError(f"{path.name} cannot be read as a mesh ({error}); export it again.") from None
 
 
