@@ -129,8 +129,10 @@ def test_a_small_melt_heats_the_furnace_too():
     assert 0.25 * melting("AlSi7Mg")[1] * 3600 == pytest.approx(25, abs=0.5)
     assert common.cold_start_h(demo_job("AlSi7Mg"), demo_rates()) == pytest.approx(0.3)
     assert common.cold_start_h(demo_job("316L"), demo_rates()) == pytest.approx(0.3 * 1535 / 685)
-    work = next(s for s in plan("printed_mould", pp.Job(bracket(), "AlSi7Mg")).steps if s.name == "melt and pour").work
-    assert sum(w.hands_on_h for w in work if w.level.name in ("batch", "melt")) == pytest.approx(0.3 + 1.5)
+    found = plan("printed_mould", pp.Job(bracket(), "AlSi7Mg"))
+    work = next(s for s in found.steps if s.name == "melt and pour").work
+    hours = {w.level.name: w.hands_on_h * w.level.per_batch(1) for w in work if w.level.name in ("cold start", "melt")}
+    assert hours == pytest.approx({"cold start": 0.3, "melt": 1.5})
 
 
 @pytest.mark.parametrize("route", CAST)
