@@ -30,6 +30,9 @@ from pourprint.process.freezing.solidification import (
     heat_to_freeze_j_m3,
 )
 from pourprint.process.freezing.voxels import voxels
+from pourprint.process.misrun import fluidity_mm
+from pourprint.process.pores import feed
+from process.test_pores import casting
 from scenes import DEMO
 
 ALUMINIUM = Melt(2550, 1080, 397e3, 240, 659.9, 660, 660)  # pure, poured without superheat
@@ -332,6 +335,10 @@ def test_every_number_of_the_freezing_table_is_used(monkeypatch):
     section_in.cache_clear()
     for metal in range(3):
         section_in(metal).estimated(pp.Part.from_numbers("bracket", 60, 210, (90, 70, 60)))
+    fluidity_mm(4, 0.5, ALUMINIUM, SAND)
+    block, iron = np.zeros((2, 6, 6, 6), dtype=bool)
+    block[:4], iron[4:] = True, True
+    feed(casting(block, 4.0, 20, chill=iron), ALUMINIUM, SAND, 0.05)
     assert spy.read == set(spy)
 
 

@@ -163,8 +163,19 @@ def test_a_steel_plate_fed_from_its_end_against_the_textbook_zones():
 # Demo nodes -------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["rocker_pivot.stl", "corner_left.stl", "bogie_pivot.stl", "axle_carrier.stl"])
-def test_places_and_pockets_of_a_demo_node_agree_on_two_grids_with_and_without_its_feeder(name):
+def stops_s(feeding, place_mm):
+    """When the metal at a place stops to feed [s]."""
+    grid = feeding.cavity.grid
+    return feeding.stops_s[tuple(((np.array(place_mm) - grid.origin_mm) // grid.cell_mm).astype(int))]
+
+
+# How far apart two grids may put a pore [mm]: two cells. The corner keeps liquid along a ridge; two places on it, 9 mm
+# apart, stop to feed within 2 % of one time on grids of 2.0, 1.75, 1.5 and 1.25 mm, and each grid has its own last.
+@pytest.mark.parametrize(
+    ("name", "apart_mm"),
+    [("rocker_pivot.stl", 4.0), ("corner_left.stl", 10.0), ("bogie_pivot.stl", 4.0), ("axle_carrier.stl", 4.0)],
+)
+def test_places_and_pockets_of_a_demo_node_agree_on_two_grids_with_and_without_its_feeder(name, apart_mm):
     for changes in ({}, {"feeders": ()}):
         runs = []
         for cell in (2.0, 1.5):
@@ -177,11 +188,17 @@ def test_places_and_pockets_of_a_demo_node_agree_on_two_grids_with_and_without_i
         assert len(coarse.pores) == len(fine.pores)
         assert bool(coarse.pores) or not changes  # without a feeder something is always left unfed
         for a, b in zip(coarse.pores, fine.pores, strict=True):
-            assert np.abs(np.subtract(a.place_mm, b.place_mm)).max() <= 4.0  # two cells
+            assert np.abs(np.subtract(a.place_mm, b.place_mm)).max() <= apart_mm
+            for run in runs:  # whichever place: to both grids they are last alike
+                assert stops_s(run, a.place_mm) == pytest.approx(stops_s(run, b.place_mm), rel=0.03)
             assert a.pocket_cm3 == pytest.approx(b.pocket_cm3, rel=0.4)
         if not changes:
             takes, gives = fine.enough(0.14)
             assert takes < gives
-            assert np.isinf(fine.stops_s[fine.cavity.feeder]).any()  # the feeder outlasts the part
+            # The feeder gives for longer than any of the part takes, and is not solid when the part is. (The corner's
+            # stops to give at 77 s, before its part is all solid at 81 s, but the part takes none after 63 s.)
+            feeder, part = fine.cavity.feeder, fine.cavity.part
+            assert fine.stops_s[feeder].max() > 1.1 * fine.stops_s[part].max()
+            assert np.isinf(fine.solid_s[feeder]).any()
             assert set(np.unique(np.isnan(fine.rank[fine.cavity.part]))) <= {False, True}
             assert np.nanmin(fine.rank) >= 0 and np.nanmax(fine.rank) <= 1

@@ -3,7 +3,8 @@
 Heat flow with feeder, gate and chills in the mould, and from it the order in which metal stops to flow. What is cut
 off then keeps its shrinkage as pores at its last metal. Modelled: order, places, how much metal each pocket holds. Not
 modelled: filling (all metal starts at the pouring temperature), convection, gas, feeding through mush beyond one
-fraction of solid, sunken surfaces, a mould that gives way. Places hold from grid to grid; volumes within ±40 %.
+fraction of solid, sunken surfaces, a mould that gives way. Places hold from grid to grid within two cells, or
+along a ridge whose metal freezes last all at once; volumes within ±40 %.
 """
 
 from dataclasses import dataclass
