@@ -1,5 +1,7 @@
 """Plane and solid geometry that several topics share."""
 
+from functools import lru_cache
+
 import numpy as np
 
 from pourprint.parts.meshes import unit_vector
@@ -76,8 +78,15 @@ def own_frame(vertices, faces):
     first two point to the heavier half. Parameters: closed mesh, vertices (n, 3) [mm], faces. Of boxes of one volume
     it is the longest.
     """
+    return _own_frame(np.asarray(vertices, dtype=float).tobytes(), np.asarray(faces, dtype=np.int64).tobytes()).copy()
+
+
+@lru_cache(maxsize=4)  # several studies of one mesh follow each other, and each asks for it
+def _own_frame(vertices, faces):
+    """`own_frame` of the bytes of float vertices and 64-bit faces."""
     from scipy.spatial import ConvexHull
 
+    vertices, faces = np.frombuffer(vertices).reshape(-1, 3), np.frombuffer(faces, dtype=np.int64).reshape(-1, 3)
     hull = ConvexHull(vertices)
     points, areas = vertices[hull.vertices], np.linalg.norm(area_vectors(vertices[hull.simplices]), axis=1)
     _, first, flat = np.unique(np.round(hull.equations, 6), axis=0, return_index=True, return_inverse=True)
