@@ -27,11 +27,16 @@ def test_3300_sections_of_100_000_facets_take_less_than_1_s(benchmark):
     assert benchmark.stats["max"] < 1
 
 
-def test_1_300_000_facets_are_read_and_planned_in_less_than_15_s(tmp_path):
+def test_1_300_000_facets_are_read_and_planned_in_less_than_15_s(benchmark, tmp_path):
+    """Seconds of the processor: a busy machine is no slower."""
     ball = trimesh.creation.icosphere(subdivisions=8).apply_scale((40, 30, 25))
     ball.export(tmp_path / "ball.stl")
-    start = time.process_time()
-    part = Part.from_mesh(tmp_path / "ball.stl")
-    plans = pp.plan_all(pp.Job(part, "AlSi7Mg", 4))
+
+    def read_and_plan():
+        start = time.process_time()
+        plans = pp.plan_all(pp.Job(Part.from_mesh(tmp_path / "ball.stl"), "AlSi7Mg", 4))
+        return plans, time.process_time() - start
+
+    plans, took_s = benchmark.pedantic(read_and_plan, rounds=1)
     assert all(plan.feasible for plan in plans.values())
-    assert time.process_time() - start < 15
+    assert took_s < 15
