@@ -1,5 +1,7 @@
 """The film of a pour and its panel in a browser: keys, ten frames a second, words that are spoken, a node mended."""
 
+import time
+
 from jupyter_browser import open_notebook, write_notebook
 
 CELLS = [
@@ -31,10 +33,12 @@ def test_the_film_plays_ten_frames_a_second_follows_keys_and_speaks_and_the_pane
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     assert slider.input_value() == "3" and "liquid" in slider.get_attribute("aria-valuetext")
+    begin = time.monotonic()
     film.locator("button").click()
     page.wait_for_timeout(3000)
     film.locator("button").click()
-    assert 25 <= int(slider.input_value()) - 3 <= 31
+    took_s = time.monotonic() - begin  # a busy machine presses the button late
+    assert 25 <= int(slider.input_value()) - 3 <= 10 * took_s + 1
     assert "1 place" in panel.locator(".pourprint-facts").inner_text()
     panel.get_by_label("feeder", exact=True).select_option("both")
     panel.get_by_text("no place, 0 mm³").wait_for()
