@@ -13,7 +13,6 @@ from pourprint.risk.rework import rework
 
 MANY_PIECES = 150  # in a batch: beyond, shares are read from smaller batches
 KNOTS = (1, 2, 5, 10, 20, 50, 100, 200)  # numbers of kits at which shares are asked for; between, they are read
-AT_VALUES = "failures in the mean, every input at its value"  # what the numbers say of themselves
 
 
 @dataclass(frozen=True)
