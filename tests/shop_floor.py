@@ -115,8 +115,9 @@ class Foreman:
             if free and (ask.bench or self.start(ask)):
                 hands[ask.who] -= bool(not ask.bench or self.take_up(ask))
             elif not free and ask.working_since is not None:
-                ask.hours -= self.diary.spent(ask.working_since, now)
-                ask.working_since, ask.version = None, ask.version + 1
+                left = ask.hours - self.diary.spent(ask.working_since, now)
+                if left > TINY:  # what ends at this moment is not laid down
+                    ask.hours, ask.working_since, ask.version = left, None, ask.version + 1
 
     def takes(self, ask):
         if any(self.free[m] < 1 for m in ask.machines):

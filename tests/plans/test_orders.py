@@ -170,7 +170,7 @@ def test_nobody_and_nothing_is_ever_in_two_places(batch, rule):
     turns = sum(task.rounds for order in orders for tasks in (order.one_off, *order.batches) for task in tasks)
     assert len(timeline.slots) == turns  # no task is lost
     works = [(plan, work) for plan in plans.values() for step in plan.steps for work in step.work]
-    by_hand = sum(plan.counts[work.level.name] * work.by_hand_h for plan, work in works)  # two who pour, once
+    by_hand = sum(plan.counts[work.level] * work.by_hand_h for plan, work in works)  # two who pour, once
     office = timeline.workshop.calendar("labour.technician", timeline.start.date())
     worked = [
         closes_h - opens_h

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
@@ -13,7 +13,7 @@ from pourprint.ledger.workdays import generic_calendar
 from pourprint.plans.days import walk_of
 from pourprint.plans.orders import Order, Task, Workshop
 from pourprint.risk.simulation import simulate
-from scenes import PRINTED, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, step
+from scenes import DEMO, PRINTED, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, step
 from shop_floor import Floor
 
 MONDAY = dt.datetime(2026, 11, 2, 8)
@@ -39,6 +39,44 @@ def test_days_are_those_of_an_independent_event_loop(route, quantity, batch_size
     plan = plan_of(route, quantity, batch_size)
     cost, days = Floor(plan).run()
     assert plan.lead_time_days == pytest.approx(days, abs=MINUTE)
+    assert plan.total_cost == pytest.approx(cost)
+
+
+@st.composite
+def jobs_and_cards(draw):
+    """Any kit by numbers, or the demo's; alloy, quantity, batches, hours of work, start, made here or bought."""
+    kit = demo_kit()
+    if draw(st.booleans()):
+        volumes = draw(st.lists(st.floats(5.0, 500.0), min_size=1, max_size=3))
+        sides = [16 * volume ** (1 / 3) for volume in volumes]
+        parts = [
+            pp.Part.from_numbers(f"part {i}", volume, 4.5 * volume, (side, 0.7 * side, 1.4 * side))
+            for i, (volume, side) in enumerate(zip(volumes, sides, strict=True))
+        ]
+        kit = pp.Kit("any kit", tuple(pp.KitPart(part, draw(st.sampled_from([1, 2, 5]))) for part in parts))
+    quantity = draw(st.sampled_from([1, 2, 3, 5, 8, 13, 30]))
+    batch = draw(st.sampled_from([size for size in (1, 2, 3, quantity) if size <= quantity]))
+    job = pp.Job(kit, draw(st.sampled_from(["AlSi7Mg", "AlSi10Mg", "316L", "17-4PH", "Ti-6Al-4V"])), quantity, batch)
+    rates = draw(st.sampled_from([demo_rates(), pp.RateCard.load(DEMO / "rates_buying.toml")]))
+    if draw(st.booleans()):
+        week = draw(st.sampled_from(["Mon Tue Wed Thu Fri Sat Sun", "Mon Tue Wed Thu Fri Sat", "Tue Wed Thu"]))
+        opens, open_h = draw(st.sampled_from([(7.0, 6.0), (8.0, 13.0), (10.5, 9.0)]))
+        rates = rates.with_hours(pp.WorkingHours(tuple(week.split()), opens, opens + open_h))
+    start = MONDAY + dt.timedelta(days=draw(st.integers(0, 365)), hours=draw(st.sampled_from([0, 2, 7])))
+    return job, rates, start
+
+
+@settings(max_examples=60)
+@given(jobs_and_cards(), st.sampled_from(ROUTES))
+@example((pp.Job(demo_kit(), "17-4PH", 2, 2), demo_rates(), MONDAY), "printed_metal")  # two kinds of furnace load
+def test_cost_and_days_of_any_job_are_those_of_an_independent_event_loop(asked, route):
+    job, rates, start = asked
+    try:
+        plan = pp.plan(route, job, rates)
+    except pp.Infeasible:
+        return
+    cost, days = Floor(plan, start=start).run()
+    assert plan.days(start.isoformat()) == pytest.approx(days, abs=MINUTE)
     assert plan.total_cost == pytest.approx(cost)
 
 
@@ -225,7 +263,7 @@ def test_no_job_is_done_before_the_busiest_has_done_their_share(route, quantity)
     plan = plan_of(route, quantity, 2)
     by_hand = {}
     for each in plan.steps:
-        hours = sum(plan.counts[work.level.name] * work.by_hand_h for work in each.work)
+        hours = sum(plan.counts[work.level] * work.by_hand_h for work in each.work)
         by_hand[each.who] = by_hand.get(each.who, 0.0) + hours
     weeks, rest_h = divmod(max(by_hand.values()), 40)
     assert plan.lead_time_days >= 7 * weeks + rest_h // 8
@@ -262,10 +300,10 @@ def test_money_is_held_hours_times_rates():
         for each in plan.steps:
             for work in each.work:
                 if each.machine:
-                    hours = plan.counts[work.level.name] * work.held_h
+                    hours = plan.counts[work.level] * work.held_h
                     held[each.machine] = held.get(each.machine, 0.0) + hours
                 if each.keeps:  # until the last hands are done with what is hot
-                    hours = plan.counts[work.level.name] * work.by_hand_h
+                    hours = plan.counts[work.level] * work.by_hand_h
                     held[each.keeps] = held.get(each.keeps, 0.0) + hours
         paid = sum(hours * plan.rates[f"machine.{name}"] for name, hours in held.items())
         assert plan.table()["machine_cost"].sum() == pytest.approx(paid)

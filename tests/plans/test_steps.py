@@ -106,8 +106,7 @@ def test_a_row_of_the_table_is_hours_times_rates(route):
         assert row.labour == pytest.approx(row.hands_on_h * rates[f"labour.{row.who}"])
         if row.machine or row.kept_hot:
             still_h = sum(
-                plan.counts[w.level.name] * (w.cooling_h + w.unload_h + (not one.attended) * w.hands_on_h)
-                for w in one.work
+                plan.counts[w.level] * (w.cooling_h + w.unload_h + (not one.attended) * w.hands_on_h) for w in one.work
             )  # set up, cooling or being emptied a machine is held, but draws no power
             held = [(row.machine, row.machine_h, row.machine_h - still_h), (row.kept_hot, *(row.kept_hot_h,) * 2)]
             held = [each for each in held if each[0]]
@@ -155,7 +154,7 @@ def test_unit_cost_jumps_exactly_where_a_new_build_begins():
     assert rises.tolist() == [6, 11, 16, 21, 26]
 
 
-LOTS = {"build", "cluster", "coat", "kiln load", "mould", "box", "plate", "melt", "furnace load"}
+LOTS = {"build", "cluster", "coat", "kiln load", "mould", "box", "plate", "melt", "furnace load", "relief load"}
 
 
 @pytest.mark.parametrize("route", ROUTES)

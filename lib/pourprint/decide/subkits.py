@@ -23,7 +23,7 @@ def usage(plan):
     """
     used = Counter()
     for step, row in zip(plan.steps, plan.amounts, strict=True):
-        by_clock = sum(plan.counts[work.level.name] * work.by_hand_h for work in step.work)
+        by_clock = sum(plan.counts[work.level] * work.by_hand_h for work in step.work)
         used.update({**row, f"clock.{step.who}": by_clock})
     return dict(used)
 

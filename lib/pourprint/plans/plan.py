@@ -76,17 +76,16 @@ class Plan:
 
     @cached_property
     def counts(self):
-        """{level name: times done in the whole job [-]}."""
+        """{Level: times done in the whole job [-]}."""
         full, size, rest = self.batch_sizes
         return {
-            name: 1 if level is JOB else full * level.per_batch(size) + level.per_batch(rest)
-            for name, level in self._levels.items()
+            level: 1 if level is JOB else full * level.per_batch(size) + level.per_batch(rest) for level in self._levels
         }
 
     @cached_property
     def _levels(self):
-        """{level name: Level} of the steps' work."""
-        return {work.level.name: work.level for step in self.steps for work in step.work}
+        """Each Level of the steps' work, once; two of one name may count different loads."""
+        return tuple(dict.fromkeys(work.level for step in self.steps for work in step.work))
 
     @cached_property
     def amounts(self):
@@ -95,7 +94,7 @@ class Plan:
         for step in self.steps:
             row = {}
             for work in step.work:
-                times = self.counts[work.level.name]
+                times = self.counts[work.level]
                 for key, amount in weighed(step, work, self.rates).items():
                     row[key] = row.get(key, 0.0) + times * amount
             rows.append(row)
@@ -198,12 +197,12 @@ class Plan:
 
         Runs and cooling in the machine together; one-off work is not in it.
         """
-        times = {name: level.per_batch(kits) for name, level in self._levels.items()}
+        times = {level: level.per_batch(kits) for level in self._levels}
         rows = []
         for step in self.legs[1]:
             rounds, hands_on, run, unload, wait = np.maximum(step.rounds(kits), 1), 0.0, 0.0, 0.0, 0.0
             for work in step.work:
-                count = times[work.level.name]
+                count = times[work.level]
                 hands_on = hands_on + count * work.hands_on_h
                 run = run + count * (work.machine_h + work.cooling_h)
                 unload = unload + count * work.unload_h

@@ -55,8 +55,9 @@ def _often(first, step):
     """How often a step's work falls due in a batch, and in how many rounds; nothing of what is ordered."""
     if any(key.startswith("buy.") for work in step.work for key in work.materials):
         return ""
-    levels = [work.level.name for work in step.work if work.level.name not in ("job", "batch", "kit")]
-    said = [f"{name} × {cell(float(first.counts[name]))}" for name in dict.fromkeys(levels)]
+    levels = [work.level for work in step.work if work.level.name not in ("job", "batch", "kit")]
+    times = {level.name: float(first.counts[level]) for level in levels}
+    said = [f"{name} × {cell(count)}" for name, count in times.items()]
     rounds = float(step.rounds(first.job.quantity))
     said += [f"in {rounds:.0f} rounds"] * (rounds > 1) + ["at once after the step before"] * bool(step.within_h == 0)
     return ", ".join(said)

@@ -316,7 +316,7 @@ def _print(job, m, layout):
 def _take_off(job, rates, layout):
     """Relieve stress, cut the parts from the plate and take off their supports."""
     m, plates, part = rates.section(NAME), layout.plates, common.part_level(job.kit)
-    loads = Level("furnace load", lambda kits: np.ceil(plates.per_batch(kits) / m("relief_plates") - 1e-9))
+    loads = Level("relief load", lambda kits: np.ceil(plates.per_batch(kits) / m("relief_plates") - 1e-9))
     # The load cools outside the furnace.
     relief_h = common.furnace_h(rates, job.alloy["relief_temperature"]) + job.alloy["relief_time"]
     cut_h = common.mean(job.kit, [piece.hours.cut for piece in layout.pieces])
