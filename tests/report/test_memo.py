@@ -96,7 +96,7 @@ def test_the_tiny_job_agrees_with_the_figures_worked_by_hand():
     assert pattern["first-pass yield [%]"] == pytest.approx(50)
     assert found.tables["Risks"].loc["make", "costs the job [EUR]"] == pytest.approx(240)
     assert found.started == pytest.approx(2)
-    assert "480.00 EUR" in found.recommendation and "2 days, ready about Wed 02 Dec 2026" in found.recommendation
+    assert "about 480 EUR and" in found.recommendation and "2 days, ready about Wed 02 Dec 2026" in found.recommendation
     assert "would cost 170.00 EUR more" in found.recommendation
 
 

@@ -30,6 +30,7 @@ HOURS = (Kind.TIME, Kind.SPEED)
 MOST_KITS = 400  # up to which quantity is looked at by default
 WIDE = 3.0  # times as much, or as little, part volume
 SAMPLES = 9  # values looked at of an input whose costs may turn back
+PARTS, NARROW = 13, 2000  # between two of them: parts looked at together, and how narrow the last is, as its share
 NOBODY_COSTS = 1e15  # [currency] what it costs that no route can
 
 
@@ -87,42 +88,29 @@ class _Question:
         return self.costs({key: np.where(keys == key, values, self.about(key)[0]) for key in dict.fromkeys(keys)})
 
     def turn(self, keys, ends, costs):
-        """Where between two values of each input the cheapest of the first loses its lead, and to whom.
+        """Where between two values of each input the cheapest of the first first loses its lead, and to whom.
 
         Parameters: `keys` (n,); `ends` (2, n) values, either way round, with different winners; `costs` (routes + 1,
-        2, n) there. Returns: values (n,), index of the new winner (n,). In closed form where costs are linear; the
-        first whole number of kits; else by root finding (Chandrupatla's method, all at once) to 1/2000 of the way.
+        2, n) there. Returns: values (n,), index of the new winner (n,). Where costs are not linear the way is divided
+        into PARTS again and again, to the whole number of kits or 1/NARROW of it; between, lines are straight.
         """
-        from scipy.optimize.elementwise import find_root
-
-        (a, b), best = ends.astype(float), np.argmin(costs[:, 0], axis=0)
+        best, whole = np.argmin(costs[:, 0], axis=0), np.isin(keys, WHOLE)
+        near = np.where(whole, 1, np.abs(ends[1] - ends[0]) / NARROW)
+        search, all_keys = np.array([not is_linear(key) for key in keys]), np.tile(keys, (PARTS - 1, 1))
+        while np.any(search & (np.abs(ends[1] - ends[0]) > near)):
+            inner = np.linspace(*ends, PARTS + 1)[1:-1]
+            inner = np.where(whole, np.rint(inner), inner)
+            found = self.moved(all_keys[:, search].ravel(), inner[:, search].ravel())
+            # The ends are known: what is planned anew there could differ in the last digit.
+            x, c = np.insert(ends, 1, inner, axis=0), np.repeat(costs, [PARTS, 1], axis=1)
+            c[:, 1:-1, search] = found.reshape(-1, PARTS - 1, search.sum())
+            lost = np.argmax(np.argmin(c, axis=0) != best, axis=0)
+            pair = np.where(search, [lost - 1, lost], [[0], [PARTS]])
+            ends, costs = (np.take_along_axis(table, index, axis=-2) for table, index in ((x, pair), (c, pair[None])))
         ahead, behind = np.moveaxis(costs - np.take_along_axis(costs, best[None, None], axis=0), 1, 0)
         share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=behind < 0)
-        values, after = a + share.min(axis=0) * (b - a), np.argmin(share, axis=0)
-
-        def there(share, at):
-            """Values, costs of each first winner, and of all others, a share of the way from the first ends."""
-            at, x = at.astype(int), a[at.astype(int)] + share * (b - a)[at.astype(int)]
-            x = np.where(np.isin(keys[at], WHOLE), np.rint(x), x)
-            found, first = self.moved(keys[at], x), (best[at], np.arange(at.size))
-            mine = found[first]
-            found[first] = np.inf
-            return x, mine, found
-
-        def lost(share, at):
-            _, mine, others = there(share, at)
-            return mine - others.min(axis=0)
-
-        search = np.flatnonzero([not is_linear(key) for key in keys])
-        if search.size:
-            near = 0.2 / np.abs(b - a).max() if np.isin(keys, WHOLE).any() else 5e-4
-            found = find_root(lost, (0.0 * search, 0.0 * search + 1), args=(search,), tolerances={"xatol": near})
-            _, mine, _ = there(found.x, search)
-            # At a jump there is no tie: then the lead is lost from the far end of what was narrowed down.
-            far = np.where(np.abs(found.f_x) > 1e-6 * mine, found.bracket[1], found.x)
-            values[search], _, others = there(far, search)
-            after[search] = np.argmin(others, axis=0)
-        return values, after
+        value, after = ends[0] + share.min(axis=0) * (ends[1] - ends[0]), np.argmin(share, axis=0)
+        return np.where(whole, ends[1], value), np.where(whole, np.argmin(costs[:, 1], axis=0), after)
 
 
 def _question(plans, price_of_day, start, failures):
@@ -183,7 +171,11 @@ def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kind
         low, high = (low, high) if ends is None else ends
         found.append(Turn(key, unit, now, float(low), float(high)))
         grids[key] = _samples(question, found[-1])
-    return tuple(sorted(_nearest(question, found, grids), key=lambda turn: turn.away))
+    # Sizes and the price of a day are moved apart from the rates: those are planned together, one array for all.
+    alone = [[turn] for turn in found if turn.key in (*OF_THE_JOB, PRICE)]
+    groups = [[turn for turn in found if turn.key not in (*OF_THE_JOB, PRICE)], *alone]
+    answered = [turn for group in groups for turn in _nearest(question, group, grids)]
+    return tuple(sorted(answered, key=lambda turn: (turn.away, [*asked].index(turn.key))))
 
 
 def _samples(question, turn):
@@ -201,30 +193,28 @@ def _samples(question, turn):
     return np.unique(np.append(values, turn.now))
 
 
-def _nearest(question, found, grids):
-    """The Turns with the nearest value at which another route wins, where there is one."""
-    alone = {turn.key for turn in found} & {*OF_THE_JOB, PRICE}
-    keys = np.array([turn.key for turn in found if turn.key not in alone for _ in grids[turn.key]], dtype=object)
-    rates = question.moved(keys, np.concatenate([grids[turn.key] for turn in found if turn.key not in alone] or [[]]))
-    sides = []  # (turn, ends (2,), costs there): where the winner changes first on either side of now
-    for turn in found:
-        values = grids[turn.key]
-        costs = question.costs({turn.key: values}) if turn.key in alone else rates[:, keys == turn.key]
-        best, here = np.argmin(costs, axis=0), int(np.searchsorted(values, turn.now))
+def _nearest(question, group, grids):
+    """Turns of a group with the nearest value at which another route wins, where there is one."""
+    if not group:
+        return []
+    keys = np.array([turn.key for turn in group for _ in grids[turn.key]], dtype=object)
+    costs = question.moved(keys, np.concatenate([grids[turn.key] for turn in group]))
+    sides = []  # (place in the group, ends (2,), costs there): where the winner changes first on either side of now
+    for place, turn in enumerate(group):
+        values, mine = grids[turn.key], costs[:, keys == turn.key]
+        best, here = np.argmin(mine, axis=0), int(np.searchsorted(values, turn.now))
         changed = np.flatnonzero(best != best[here])
         for i, way in ((changed[changed < here][-1:], -1), (changed[changed > here][:1], 1)):
             pair = [*(i - way), *i]
-            sides += [(turn, values[pair], costs[:, pair])] if pair else []
-    at = {}
-    groups = [[side for side in sides if side[0].key not in alone], *([s] for s in sides if s[0].key in alone)]
-    for group in filter(None, groups):
-        asked, ends, costs = zip(*group, strict=True)
-        names = np.array([turn.key for turn in asked], dtype=object)
-        values, after = question.turn(names, np.stack(ends, axis=1), np.stack(costs, axis=-1))
-        for turn, value, i in zip(asked, values.tolist(), after, strict=True):
-            if turn.key not in at or abs(value - turn.now) < abs(at[turn.key].at - turn.now):
-                at[turn.key] = replace(turn, at=value, then=question.names[i])
-    return [at.get(turn.key, turn) for turn in found]
+            sides += [(place, values[pair], mine[:, pair])] if pair else []
+    if sides:
+        places, ends, there = zip(*sides, strict=True)
+        names = np.array([group[place].key for place in places], dtype=object)
+        values, after = question.turn(names, np.stack(ends, axis=1).astype(float), np.stack(there, axis=-1))
+        for place, value, i in zip(places, values.tolist(), after, strict=True):
+            new = replace(group[place], at=value, then=question.names[i])
+            group[place] = min(group[place], new, key=lambda turn: turn.away)
+    return group
 
 
 def turns_table(found):

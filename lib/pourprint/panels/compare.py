@@ -185,7 +185,7 @@ def _facts(found, values):
         ordered = [ware.title for ware in bought_for(made[route])]
         title = f"{made[route].title} ({', '.join(ordered)} bought)" if ordered else made[route].title
         return (
-            f"{title}, with failures (in the mean, inputs at their values) {roughly} "
+            f"{title}, with failures in the mean {roughly} "
             f"{now.mean_unit_cost(route):,.0f} {money} a kit and {days}; "
             f"if nothing fails {now.unit_cost(route):,.0f} and {plain}"
         )

@@ -161,10 +161,10 @@ class Memo:
     def recommendation(self):
         """The answer in two sentences: what to do, and how sure."""
         mean, money, kits = self.failing[self.chosen], self.rates.currency, self.job.quantity
+        each = f" ({mean.cost / kits:,.0f} {money} a kit)" if kits > 1 else ""
         take = (
             f"Take {self.plan.title.lower()}: with its failures (in the mean, inputs at their values) about "
-            f"{mean.cost:,.2f} {money} "
-            f"({mean.cost / kits:,.2f} {money} a kit) and {mean.days:.0f} days, ready about {self.ready:%a %d %b %Y}."
+            f"{mean.cost:,.0f} {money}{each} and {mean.days:.0f} days, ready about {self.ready:%a %d %b %Y}."
         )
         run = self.runs[self.chosen]
         sure = f"It costs least in {of_runs(self.sureness[self.chosen])} of {DRAWS:,} draws of failures and numbers"
@@ -176,7 +176,7 @@ class Memo:
         if others:
             next_best = min(others, key=self.mean_cost)
             more = self.mean_cost(next_best) - self.mean_cost(self.chosen)
-            sure += f"; {self.plans[next_best].title.lower()} would cost {abs(more):,.2f} {money} "
+            sure += f"; {self.plans[next_best].title.lower()} would cost about {abs(more):,.0f} {money} "
             sure += "more" if more >= 0 else "less"
             if more < 0:  # the date alone stands against it
                 sure += f", but keeps the date in only {of_runs(self.runs[next_best].chance(self.deadline))}"
