@@ -25,9 +25,9 @@ BUDGETS = {
     "routes": 1819,
     "risk": 559,
     "decide": 1950,
-    "figures": 2748,
-    "panels": 1478,
-    "lessons": 3178,
+    "figures": 2658,
+    "panels": 1479,
+    "lessons": 3182,
     "report": 480,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

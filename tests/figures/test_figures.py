@@ -40,6 +40,13 @@ def test_the_clock_tells_hands_on_closed_machine_waiting_and_later_batches_as_th
         assert counted == pytest.approx(hours | ({"later": later_h} if later_h > 1e-6 else {}))
 
 
+def test_each_kind_of_time_but_hands_on_has_its_hatch_and_names_stand_whole_in_their_bars():
+    for kind in figures.HATCH.keys() - {"hands-on"}:
+        assert f".pourprint-bars s.{kind.split()[-1]} {{background-image" in figures.BARS_STYLE, kind
+    ((high, line),) = re.findall(r"marked u {height: ([\d.]+em); line-height: ([\d.]+em)", figures.BARS_STYLE)
+    assert high == line
+
+
 @pytest.mark.parametrize("alloy", ["AlSi7Mg", "AZ91D", "316L", "Ti-6Al-4V"])
 def test_only_routes_that_can_make_the_job_have_a_bar_and_no_piece_is_empty(alloy):
     found = compared(alloy=alloy)

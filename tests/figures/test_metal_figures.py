@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+import trimesh
 
 import pourprint as pp
 from pourprint.figures import nesting as plate
@@ -20,7 +21,6 @@ CHARTS = {
     "plate": lambda: plate.plate_picture(JOB, demo_rates()),
     "directions": lambda: printing.orientation_map(JOB, demo_rates(), "mast_foot"),
     "layers": lambda: printing.layer_chart(JOB, demo_rates(), "spreader"),
-    "hours": lambda: printing.hours_chart(JOB, demo_rates()),
     "roughness": lambda: printing.roughness_chart(JOB, demo_rates()),
 }
 
@@ -59,6 +59,7 @@ def test_a_coarser_mesh_keeps_its_shape():
     assert len(kept) <= 1500 and kept.max() < len(few)
     size = np.ptp(vertices, axis=0)
     assert np.ptp(few, axis=0) == pytest.approx(size, rel=0.05)
+    assert trimesh.Trimesh(few, kept).volume == pytest.approx(trimesh.Trimesh(vertices, faces).volume, rel=0.02)
 
 
 def test_layers_take_the_laser_hours_of_the_route():

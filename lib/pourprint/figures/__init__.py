@@ -15,7 +15,6 @@ from pourprint.figures.clusters import cluster_picture
 from pourprint.figures.compare import COMPARISON_IN_WORDS, comparison_data, comparison_figure, comparison_range
 from pourprint.figures.findings import findings_picture
 from pourprint.figures.frame import frame_picture
-from pourprint.figures.freezing import freezing_curves, freezing_picture, freezing_slices
 from pourprint.figures.gating import gating_sketch
 from pourprint.figures.information import information_chart, sureness_chart
 from pourprint.figures.lab_log import belief_chart
@@ -30,7 +29,7 @@ from pourprint.figures.part import part_picture, section_chart
 from pourprint.figures.parting import parting_map
 from pourprint.figures.plan import plan_costs, plan_timeline
 from pourprint.figures.pouring import feeding_slices, filling_slices, pour_picture, pour_still, pour_table
-from pourprint.figures.printed_metal import hours_chart, layer_chart, layer_times, orientation_map, roughness_chart
+from pourprint.figures.printed_metal import layer_chart, layer_times, orientation_map, roughness_chart
 from pourprint.figures.printed_mould import job_boxes, mould_table, opened_mould, sand_bars
 from pourprint.figures.rework import failures_chart
 from pourprint.figures.seats import fit_chart

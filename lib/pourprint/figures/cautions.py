@@ -11,7 +11,8 @@ def caution_box(plan, stage):
     table = cautions_of(plan)
     lines = "".join(f"<li>{escape(text)}</li>" for text in table.loc[table["stage"] == stage.title, "caution"])
     return (
-        "<div style='border-left:6px solid #D55E00;padding:4px 14px;max-width:920px;line-height:1.45'>"
+        "<div style='border-left:6px solid #D55E00;padding:4px 14px;max-width:920px;line-height:1.45;"
+        "break-inside:avoid'>"
         f"<b>Cautions: {escape(stage.title)}.</b> Local codes, data sheets and licensed practice come first."
         f"<ul style='margin:4px 0'>{lines}</ul></div>"
     )

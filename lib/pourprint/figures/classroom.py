@@ -7,7 +7,7 @@ from pourprint.figures.strokes import bars, canvas
 from pourprint.ledger.errors import InputError
 
 OUTCOMES = {"solved at once": ("#5B9BD5", ""), "solved later": ("#A6D5F2", "/"), "not solved": ("#F0B94D", "x")}
-MOST_SLIPS = 12
+MOST_SLIPS, MOST_EXERCISES = 12, 25  # of a chart; a page holds no more
 GAPS = {"under 10 s": 1 / 6, "10 to 30 s": 0.5, "30 s to 2 min": 2, "2 to 10 min": 10, "10 min to 1 h": 60}
 LATER = "over 1 h"
 
@@ -28,12 +28,13 @@ def unsolved_chart(attempts):
     left, who = int(table.loc[worst, "not solved"]), table.loc[worst, "students"]
     headline = f"“{worst}” failed most: {left} of {who} students did not solve it"
     headline = headline if left else "Every exercise that was tried was solved"
-    figure = canvas(headline, "students who tried", rows=table.index, r=20)
+    shown, key = table.head(MOST_EXERCISES), "plain: solved at once · strokes: later · crosses: not solved"
+    figure = canvas(headline, "students who tried", rows=shown.index, key=key, r=20)
     for name, (colour, hatch) in OUTCOMES.items():
-        _counted(figure, table[name], table.index, colour, hatch, name)
+        _counted(figure, shown[name], shown.index, colour, hatch, name)
     return Chart(
         figure,
-        f"{len(table)} exercises were tried by {attempts['student'].nunique()} students.",
+        f"{len(table)} exercises were tried by {attempts['student'].nunique()} students; {len(shown)} are shown.",
         "One bar an exercise, the one most often left unsolved on top; each bar splits the students who tried into "
         "those who solved it at once (plain), later (strokes) and not (crosses). Numbers stand in the bars.",
         table,
@@ -94,8 +95,8 @@ def _shortened(text, most=38):
 
 
 def _counted(figure, amounts, names, colour, hatch="", label="", upright=False):
-    """Bars with their name and number inside, so that no legend is needed; counts are whole."""
-    said = [f"{label} {int(n)}".strip() if n else "" for n in amounts]
+    """Bars with their number inside, behind their name where they stand upright; counts are whole."""
+    said = [f"{label if upright else ''} {int(n)}".strip() if n else "" for n in amounts]
     inside = {"textposition": "inside", "insidetextanchor": "middle", "name": label}
     hover = "%{x}: %{text}" if upright else "%{y}: %{text}"
     bars(figure, amounts, names, colour, hatch, said, hover, upright=upright, **inside)

@@ -10,10 +10,10 @@ def beam_picture(design):
 
     whole = np.hstack([design.density[:, ::-1], design.density])
     title = f"Iteration {design.iteration}: compliance {design.compliance:.1f}, {whole.mean():.0%} of the room filled"
-    figure = canvas(title, "cells along", "cells up", 240, b=40)
+    figure = canvas(title, "cells along", "cells up", 250)
     grey = [[0, "rgba(128,128,128,0.05)"], [1, "#0072B2"]]
     figure.add_heatmap(z=whole[::-1], colorscale=grey, zmin=0, zmax=1, showscale=False, hoverinfo="skip")
-    return figure.update_yaxes(scaleanchor="x", showgrid=False).update_xaxes(showgrid=False)
+    return figure.update_yaxes(scaleanchor="x", showgrid=False, constrain="domain").update_xaxes(showgrid=False)
 
 
 def search_chart(stages):
@@ -23,11 +23,11 @@ def search_chart(stages):
     table = pd.DataFrame(stages, columns=["iteration", "energy [-]", "volume [cm³]"]).set_index("iteration")
     energy = table["energy [-]"]
     title = f"After {len(table)} iterations the loads move the node {1 / energy.iloc[-1]:.1f} times less than at first"
-    figure = canvas(title, "iteration", "energy of all load cases, over the first's [-]", log="y")
+    figure = canvas(title, "iteration", "energy over the first's [-]", log="y")
     line(figure, energy.index, energy, PARTS[0], hover="iteration %{x}: %{y:.3f}")
     return Chart(
         figure,
-        f"{table['volume [cm³]'].iloc[-1]:.1f} cm³ of metal are left; the same amount stands in better places.",
+        f"{table['volume [cm³]'].iloc[-1]:.1f} cm³ of metal are left; the energy is that of all load cases together.",
         "One falling curve over the iterations, steep at first and flat at the end.",
         table.iloc[:: max(1, len(table) // 10)].round(3),
     )
@@ -38,10 +38,11 @@ def stiffness_chart(table):
     names = list(table.index)
     both = table.filter(like="stiffness").to_numpy()
     low, high = both.min(axis=1), both.max(axis=1)
-    best = int(low.argmax())
-    title = f"{names[best]} is the stiffest of {len(names)} shapes: {low[best]:.2f} to {high[best]:.2f} times the first"
+    mass = table["mass [g]"].to_numpy()
+    best = int((low / mass).argmax())
+    title = f"Stiffest for its mass: {names[best]}, {low[best]:.0%} of the first's stiffness at {mass[best]:.0f} g"
     figure = canvas(title, "least stiffness over the first's [-]", rows=names)
-    said = [f"{a:.2f} to {b:.2f} at {mass:.0f} g" for a, b, mass in zip(low, high, table["mass [g]"], strict=True)]
+    said = [f"{a:.2f} to {b:.2f} at {grams:.0f} g" for a, b, grams in zip(low, high, mass, strict=True)]
     bars(figure, low.tolist(), names, METAL, said=said, hover="%{y}: %{x:.2f}")
     figure.update_xaxes(range=[0, 1.6 * low.max()])
     return Chart(
@@ -61,11 +62,11 @@ def gram_chart(table, worth):
     first = min((n, route) for route, n in begins.items() if n == n) if any(n == n for n in begins.values()) else None
     pays = f"from {first[0]} kits on by {title_of(first[1]).lower()}" if first else "for none of these numbers"
     figure = canvas(f"At {worth:g} a gram lightening pays {pays}", "kits", "price of a gram saved", log="x")
-    for route in routes:
-        look = LOOKS[route]
+    for i, route in enumerate(routes):
+        look, named = LOOKS[route], prices.index[min(i, len(prices) - 1)]
         line(figure, prices.index, prices[route], look.colour, look.dash, hover="%{x} kits: %{y:.2f}")
         mark(figure, [prices.index[0]], [prices[route].iloc[0]], look.colour, look.marker, 9)
-        write(figure, prices.index[0], prices[route].iloc[0], title_of(route), look.colour, "left", dx=10, ground=True)
+        write(figure, named, prices[route][named], title_of(route), look.colour, "left", arrow=(50, -40))
     line(figure, [prices.index[0], prices.index[-1]], [worth] * 2, dash="dash", width=1.5)
     write(figure, prices.index[-1], worth, "what a gram is worth", anchor="right", dy=10, ground=True)
     return Chart(

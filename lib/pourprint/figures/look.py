@@ -11,6 +11,7 @@ from html import escape
 from pathlib import Path
 
 import plotly.graph_objects as go
+from plotly.colors import sample_colorscale
 
 from pourprint.figures.tables import table_html
 from pourprint.routes import ROUTES
@@ -19,6 +20,8 @@ INK, ON_FILL = "#222222", "#1A1A1A"  # of words and lines on the page, which fol
 GROUND, GRID = "rgba(254,254,254,0.8)", "#E6E6E6"  # behind words that cross lines; both follow the theme
 SHADOW = "rgba(128,128,128,0.2)"  # a band behind a chart, on any ground
 METAL, SAND = "#9AA5B1", "#C9B37E"
+# Of numbers: even steps to most eyes, without the darkest, which a dark page swallows.
+SCALE = sample_colorscale("Cividis", [0.2 + 0.1 * i for i in range(9)])
 THEME = f"<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 
 

@@ -45,7 +45,8 @@ def frontier_chart(mixes, singles=None):
     for route, (cost, late) in beside.items():
         look = LOOKS[route]
         mark(figure, [late], [cost], look.colour, look.marker + "-open", 11)
-        write(figure, late, cost, f"all by {title_of(route).lower()}", anchor="left", dx=12, ground=True)
+        side = {"anchor": "left", "dx": 12} if late < days.mean() else {"anchor": "right", "dx": -12}
+        write(figure, late, cost, f"all by {title_of(route).lower()}", ground=True, **side)
     for (a, b), (c, d), each in zip(pairwise(days), pairwise(costs), price, strict=True):
         if a - b > 0.1 * np.ptp(days):
             write(figure, (a + b) / 2, (c + d) / 2, f"{each:,.0f} {money} a day", dy=14, ground=True)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.figures.look import LOOKS, Chart
+from pourprint.figures.look import LOOKS, SCALE, Chart
 from pourprint.figures.strokes import canvas, line, mark, write
 from pourprint.ledger.errors import InputError
 
@@ -26,7 +26,7 @@ def parting_map(mould):
     title = f"{mould.part.name}: cores fill {best:.0f} cm³ as the mould opens, {worst:.0f} cm³ at worst"
     figure, ring = canvas(title, height=500, l=20, b=20), np.linspace(0, 2 * np.pi, 90)
     line(figure, np.cos(ring), np.sin(ring), "#999999")
-    scale = {"color": hides, "colorscale": "Cividis", "cmin": 0, "line": {"color": "#777777", "width": 0.5}}
+    scale = {"color": hides, "colorscale": SCALE, "cmin": 0, "line": {"color": "#777777", "width": 0.5}}
     said = "opening along (%{customdata[0]}, %{customdata[1]}, %{customdata[2]}) hides %{customdata[3]:.1f} cm³"
     data = np.column_stack([tried.round(2), hides])
     mark(figure, x, y, size=6 + 22 * hides / max(worst, 1e-9), hover=said, customdata=data, marker=scale)

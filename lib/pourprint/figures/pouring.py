@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from pourprint.figures.freezing import SCALE, SPOT, sections, surface_round
-from pourprint.figures.look import METAL, PARTS, SAND, Chart, counted
+from pourprint.figures.freezing import AXES, SPOT, sections, surface_round
+from pourprint.figures.look import METAL, PARTS, SAND, SCALE, Chart, counted
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
 from pourprint.figures.strokes import canvas, mark, write
 from pourprint.routes.pouring import NOT_MODELLED
@@ -12,7 +12,6 @@ AIR, PORE = "#56B4E9", "#D55E00"
 STATES = {"empty": "#E6E6E6", "liquid": "#E69F00", "stiff": "#CC79A7", "solid": METAL}  # of a cell, in order of time
 BAR_MM = np.cbrt(1000 / (2 * np.pi))  # half height and radius of a bar of 1 cm3
 STILL = "One section of the mould at five times, from empty to solid; the table has the shares of its area."
-UVW = "uvw"  # across and up in the mould
 
 
 def pour_table(run):
@@ -52,7 +51,7 @@ def filling_slices(run):
     """Three sections through the worst place, coloured by when each cell is full. Returns: Chart."""
     times = np.where(np.isfinite(run.filling.time_s), run.filling.time_s, np.nan)
     said = f"{run.mould.part.name} fills in {run.filling.filled_s:.1f} s; worst section: {run.band}"
-    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "full after [s]", _rings(run), UVW)
+    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "full after [s]", _rings(run))
     return Chart(
         figure,
         f"{said_of(run)}. {NOT_MODELLED}",
@@ -69,7 +68,7 @@ def feeding_slices(run):
     pores = run.feeding.pores
     said = f"{run.mould.part.name} is solid after {run.feeding.part_s:.0f} s: "
     said += f"{counted(len(pores), 'place')} cut off from the feeder before" if pores else "all of it is fed"
-    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "solid after [s]", _rings(run), UVW)
+    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "solid after [s]", _rings(run))
     takes, gives = run.feeding.enough(run.efficiency)
     return Chart(
         figure,
@@ -142,7 +141,7 @@ def pour_picture(run):
             traces.append(solid_trace(tube(ends, (radius, radius), 16), colour, 1.0, name))
     names = [(f"<b>{i}</b>", place, (24, -24)) for i, place in enumerate(_rings(run), start=1)]
     return Chart(
-        picture(said_of(run), traces, (1.1, 1.3, 0.8), 480, names, UVW),
+        picture(said_of(run), traces, (1.1, 1.3, 0.8), 480, names, AXES),
         f"Orange: pores in their true volume, drawn as short bars; blue: caught air. {NOT_MODELLED}",
         f"The part as a clear solid under {counted(len(run.rigging.feeders), 'feeder')}; numbered arrows point at "
         f"{counted(len(run.feeding.pores), 'pore')} and {counted(len(run.filling.traps), 'pocket')} of caught air.",

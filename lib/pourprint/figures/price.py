@@ -26,7 +26,9 @@ def own_or_buy_chart(found, most_h=None):
     own, bought = found.costs(at)
     for name, cost, look in zip(names, (own, bought), SERIES, strict=False):
         line(figure, at, cost, *look, hover=name + f", %{{x:,.0f}} h: %{{y:,.0f}} {money}")
-        write(figure, at[-1], cost[-1], name, look[0], "right", dy=-14 if cost[-1] == min(own[-1], bought[-1]) else 14)
+        upper = cost[-1] == max(own[-1], bought[-1])  # a name clear of a rising line: left above it, or right below
+        x, y, side = (at[-1], cost[-1], "right") if upper else (at[26], cost[26], "left")
+        write(figure, x, y, name, look[0], side, dy=14 if upper else -14)
     if 0 < pays <= most_h:
         cost = float(found.costs(pays)[0])
         mark(figure, [pays], [cost], INK, hover=f"{pays:,.0f} h a year: {cost:,.0f} {money} both ways")

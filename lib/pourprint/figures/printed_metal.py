@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from pourprint.figures.look import LOOKS, ON_FILL, Chart, sampled, tint
-from pourprint.figures.strokes import band, bars, canvas, line, mark, write
+from pourprint.figures.look import LOOKS, ON_FILL, SCALE, Chart, sampled, tint
+from pourprint.figures.strokes import band, canvas, line, mark, write
 from pourprint.ledger.errors import InputError
 from pourprint.parts import meshes
 from pourprint.process.packing import layers
@@ -14,14 +14,13 @@ from pourprint.routes import printed_metal as route
 
 COLOUR = LOOKS[route.NAME].colour
 MOST_POINTS = 400  # of a curve
-HOURS = {  # of a kit: what is done → key of a Piece's hours, share of white, hatch
-    "spread powder": ("recoat", 0.6, "/"),
-    "melt the inside": ("hatch", 0.2, "/"),
-    "run round the outlines": ("contour", 0.4, "/"),
-    "saw from the plate": ("cut", 0.6, "/"),
-    "take off supports": ("removal", 0.8, ""),
+HOURS = {  # of a kit: what is done → key of a Piece's hours
+    "spread powder": "recoat",
+    "melt the inside": "hatch",
+    "run round the outlines": "contour",
+    "saw from the plate": "cut",
+    "take off supports": "removal",
 }
-HOURS_KEY = "strokes: machines · plain: hands"
 HOURS_IN_WORDS = (
     "five bars, one a kind of work, in the order in which it is done: hours of one kit. Spreading powder is shared by "
     "the kits that are usually printed together; what is melted includes the supports."
@@ -52,7 +51,7 @@ def orientation_map(job, rates, part_name=None):
         445,
     )
     said = "%{x:.0f}° round, %{y:.0f}° above: %{marker.color:.1f} h"
-    scale = {"color": hours, "colorscale": "Cividis", "reversescale": True, "line": {"width": 0}} | {
+    scale = {"color": hours, "colorscale": SCALE, "reversescale": True, "line": {"width": 0}} | {
         "colorbar": {"title": {"text": "hours<br>a piece", "font": {"size": 13}}, "thickness": 14}
     }
     mark(figure, *_angles(scan.directions), size=13, hover=said, marker=scale, name="scan")
@@ -154,26 +153,8 @@ def hours_of_a_kit(layout):
     """{what: hours a kit [h]} of a Layout, in the order of work."""
     return {
         words: sum(piece.item.count * float(getattr(piece.hours, key)) for piece in layout.pieces)
-        for words, (key, _, _) in HOURS.items()
+        for words, key in HOURS.items()
     }
-
-
-def hours_chart(job, rates):
-    """Where the hours of one kit go, from powder to supports. Returns: Chart. Raises: InputError."""
-    import pandas as pd
-
-    hours = hours_of_a_kit(route.lay_out(job, rates))
-    total, longest = sum(hours.values()), max(hours, key=hours.get)
-    title = f"Of {total:.1f} hours a kit, “{longest}” takes {hours[longest] / total:.0%}"
-    figure = canvas(title, "hours of one kit [h]", rows=hours, key=HOURS_KEY)
-    said, (_, whites, hatches) = [f"{each:.2f}" for each in hours.values()], zip(*HOURS.values(), strict=True)
-    bars(figure, [*hours.values()], [*hours], [tint(COLOUR, white) for white in whites], list(hatches), said)
-    return Chart(
-        figure,
-        f"“{longest.capitalize()}” takes {hours[longest]:.1f} hours a kit.",
-        HOURS_IN_WORDS[0].upper() + HOURS_IN_WORDS[1:],
-        pd.DataFrame({"hours a kit": hours}),
-    )
 
 
 # Roughness ------------------------------------------------------------------------------------------------
@@ -188,7 +169,7 @@ def roughness_chart(job, rates):
     added = (rates["roughness.particles"], rates["roughness.dross"])
     ra, stairs = roughness_um(slope, layer_um, *added), roughness_um(slope, layer_um, 0.0, 0.0)
     title = f"Surfaces that look down come out roughest ({layer_um:.0f} µm layers)"
-    axes = ("slope against the plate [°]: looking down | flat | looking up", "roughness Ra [µm]")
+    axes = ("slope against the plate [°]: looking down | flat | looking up; 90 is upright", "roughness Ra [µm]")
     figure = canvas(title, *axes, 395)
     band(figure, -45, 0)
     line(figure, slope, ra, COLOUR, width=3, hover="%{x:.0f}°: %{y:.0f} µm")
@@ -196,8 +177,7 @@ def roughness_chart(job, rates):
     write(figure, 20, ra[22], "stairs, sintered powder and sagging", anchor="left", dy=12)
     write(figure, 0, stairs[18], "stairs of the layers alone", dy=-24)
     write(figure, -22, 2, "needs supports")
-    names = ["−90 upright", "−45", "0 flat", "45", "90 upright"]
-    figure.update_xaxes(tickvals=[-90, -45, 0, 45, 90], ticktext=names, range=[-100, 100])
+    figure.update_xaxes(dtick=45, range=[-100, 100])
     return Chart(
         figure.update_yaxes(range=[0, 1.15 * ra.max()]),
         f"An upright wall comes out at about {ra[0]:.0f} µm Ra, a slope of 45° looking up at {ra[-10]:.0f}, looking "

@@ -90,8 +90,8 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
     eye, centre = _fitted(points, np.asarray(way) / np.linalg.norm(way), WIDTH_PX / (height - figure.layout.margin.t))
     ticks = {"color": GREY, "gridcolor": "rgba(128,128,128,0.3)", "showspikes": False}
     scene = {
-        f"{axis}axis": {"title": {"text": f"{name} [mm]"}, "nticks": 2 + round(4 * length)} | ticks
-        for axis, name, length in zip("xyz", axes, size, strict=True)
+        f"{axis}axis": {"title": {"text": f"{name} [mm]"}, "tickvals": _ticks(*ends, 2 + round(5 * length))} | ticks
+        for axis, name, length, *ends in zip("xyz", axes, size, low, high, strict=True)
     }
     labels = []
     for text, place, off in names:
@@ -101,6 +101,14 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
     camera = {name: dict(zip("xyz", at, strict=True)) for name, at in (("eye", eye), ("center", centre))}
     scene |= {"aspectmode": "manual", "aspectratio": dict(zip("xyz", size, strict=True)), "camera": camera}
     return figure.update_layout(scene=scene | {"annotations": labels})
+
+
+def _ticks(low, high, most):
+    """At most so many round numbers between two ends, clear of the corners, where two axes' numbers would meet."""
+    rough = (high - low) / most
+    step = next((s * 10.0**e for e in range(-2, 5) for s in (1, 2, 5) if s * 10.0**e >= rough), rough)
+    clear = 0.08 * (high - low)
+    return (step * np.arange(np.ceil((low + clear) / step), np.floor((high - clear) / step) + 1)).tolist()
 
 
 def _fitted(points, way, wide):
@@ -118,19 +126,18 @@ def _fitted(points, way, wide):
 
 
 def coarser(vertices, faces, most_facets):
-    """A mesh to look at, of at most so many facets: vertices gathered in growing cells. Never compute on it.
+    """A mesh to look at, of at most so many facets, simplified by growing steps. Never compute on it.
 
     Returns: vertices (n, 3) [mm], faces (m, 3).
     """
-    size = np.ptp(vertices, axis=0).max()
-    for cells in (400, 200, 120, 80, 60, 45, 35, 25, 18, 12, 8, 5):
-        if len(faces) <= most_facets:
+    from manifold3d import Manifold, Mesh64
+
+    if len(faces) <= most_facets:
+        return vertices, faces
+    body = Manifold(Mesh64(np.asarray(vertices, float), np.asarray(faces, np.uint64)))
+    for step in np.ptp(vertices, axis=0).max() * np.geomspace(3e-4, 0.3, 16):
+        if body.num_tri() <= most_facets:
             break
-        corner = np.round((vertices - vertices.min(axis=0)) / size * cells).astype(np.int64)
-        _, group = np.unique(corner @ [1, 1000, 1_000_000], return_inverse=True)
-        number = np.bincount(group)
-        vertices = np.stack([np.bincount(group, axis) / number for axis in vertices.T], axis=1)
-        faces = group[faces]
-        faces = faces[(np.diff(np.sort(faces, axis=1)) > 0).all(axis=1)]
-        faces = np.unique(faces, axis=0)
-    return vertices, faces
+        body = body.simplify(step)
+    mesh = body.to_mesh64()
+    return mesh.vert_properties[:, :3], mesh.tri_verts

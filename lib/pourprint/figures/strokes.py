@@ -11,7 +11,7 @@ from plotly.subplots import make_subplots
 
 from pourprint.figures.look import GROUND, INK, ON_FILL, SHADOW, round_numbers, styled
 
-LETTERS = 84  # of a line of a title that a page of 700 px holds
+LETTERS = 74  # of a line of a title that a printed page of 640 px holds
 ROW_PX = 26  # of a named row
 
 

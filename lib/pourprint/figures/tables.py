@@ -53,7 +53,7 @@ def table_html(table, caption="", most=60):
     heads = (f'<th scope="col"{at}>{escape(heading(name))}</th>' for name, at in zip(table, left, strict=True))
     body = ""
     for row in table.head(most).itertuples(index=False, name=None):
-        cells = [f"<td{at}>{escape(cell(value))}</td>" for value, at in zip(row, left, strict=True)]
+        cells = [f"<td{LEFT if isinstance(value, str) else ''}>{escape(cell(value))}</td>" for value in row]
         if not counts:
             cells[0] = f'<th scope="row"{left[0]}>{escape(cell(row[0]))}</th>'
         body += f"<tr>{''.join(cells)}</tr>"

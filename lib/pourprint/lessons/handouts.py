@@ -155,12 +155,16 @@ def still(widget):
     """What a widget shows now, as HTML without a script of its own but plotly's."""
     import ipywidgets
 
+    from pourprint.figures.pouring import pour_still
     from pourprint.panels.live import LiveFigure
+    from pourprint.panels.pouring import Film
 
     classes = getattr(widget, "_dom_classes", ())
     match widget:
         case LiveFigure():
             return plot_html(widget.figure)
+        case Film():
+            return plot_html(pour_still(widget.run).figure)
         case ipywidgets.HTML():
             return f"<div>{widget.value}</div>"
         case ipywidgets.Box() if "pourprint-row" in classes:

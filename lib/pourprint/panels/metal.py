@@ -43,7 +43,7 @@ def metal_panel(job, rates):
         lambda found: printing.hours_of_a_kit(printed_metal.lay_out(found.job, found.rates)),
         _facts,
         f"{printing.HOURS_IN_WORDS} The stroke is what it took at first.",
-        f"Hours of one kit; {printing.HOURS_KEY}",
+        "Where the hours of one kit go",
         "hours of one kit",
     )
 

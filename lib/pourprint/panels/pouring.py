@@ -37,6 +37,7 @@ class Film(anywidget.AnyWidget):
         times, arrivals, _, words = pour_frames(run)
         high, wide = arrivals.shape[1:]
         film = {"times": times.tolist(), "size": [wide, high], "colours": list(STATES.values()), "names": list(STATES)}
+        self.run = run
         super().__init__(arrivals=arrivals.astype(np.float32).tobytes(), film=film | {"words": words})
 
 
