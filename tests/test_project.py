@@ -28,7 +28,7 @@ BUDGETS = {
     "figures": 2658,
     "panels": 1479,
     "lessons": 3182,
-    "report": 480,
+    "report": 481,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

@@ -162,9 +162,10 @@ class Memo:
         """The answer in two sentences: what to do, and how sure."""
         mean, money, kits = self.failing[self.chosen], self.rates.currency, self.job.quantity
         each = f" ({mean.cost / kits:,.0f} {money} a kit)" if kits > 1 else ""
+        days = f"{mean.days:.0f}" if mean.days >= 2 else f"{mean.days:.1f}"
         take = (
             f"Take {self.plan.title.lower()}: with its failures (in the mean, inputs at their values) about "
-            f"{mean.cost:,.0f} {money}{each} and {mean.days:.0f} days, ready about {self.ready:%a %d %b %Y}."
+            f"{mean.cost:,.0f} {money}{each} and {days} days, ready about {self.ready:%a %d %b %Y}."
         )
         run = self.runs[self.chosen]
         sure = f"It costs least in {of_runs(self.sureness[self.chosen])} of {DRAWS:,} draws of failures and numbers"
