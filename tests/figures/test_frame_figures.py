@@ -52,8 +52,10 @@ def test_the_beam_is_mirrored_and_the_search_falls():
 def test_the_gram_chart_finds_where_it_begins_to_pay():
     index = pd.MultiIndex.from_product([["printed_pattern", "printed_metal"], [1, 10]], names=["route", "kits"])
     table = pd.DataFrame({"price of a gram": [9.0, 2.0, 8.0, 0.5]}, index=index)
-    assert "from 10 kits on by printed metal" in pp.figures.gram_chart(table, 1.0).figure.layout.title.text.lower()
-    assert "none" in pp.figures.gram_chart(table, 0.1).figure.layout.title.text
+    assert (
+        "from 10 kits on by printed metal" in pp.figures.gram_chart(table, 1.0, "CHF").figure.layout.title.text.lower()
+    )
+    assert "none" in pp.figures.gram_chart(table, 0.1, "CHF").figure.layout.title.text
     bars = pd.DataFrame(
         {
             "mass [g]": [200.0, 150.0],

@@ -62,6 +62,12 @@ def test_a_coarser_mesh_keeps_its_shape():
     assert trimesh.Trimesh(few, kept).volume == pytest.approx(trimesh.Trimesh(vertices, faces).volume, rel=0.02)
 
 
+def test_a_mesh_that_does_not_close_is_drawn_as_it_is():
+    ball = trimesh.creation.icosphere(4, 20)
+    vertices, faces = coarser(np.asfortranarray(ball.vertices), ball.faces[:-9], 500)
+    assert len(faces) == len(ball.faces) - 9 and np.array_equal(vertices, ball.vertices)
+
+
 def test_layers_take_the_laser_hours_of_the_route():
     """The sections of a part add up to its hatching and its outlines; the supports are hatched besides."""
     for item in demo_kit().parts:

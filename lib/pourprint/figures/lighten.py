@@ -54,21 +54,21 @@ def stiffness_chart(table):
     )
 
 
-def gram_chart(table, worth):
-    """Price of a gram saved over the number of kits, by route. `table` as `price_of_a_gram`; `worth` [a gram]."""
+def gram_chart(table, worth, currency):
+    """Price of a gram saved over the number of kits, by route. `table` as `price_of_a_gram`; `worth` [currency/g]."""
     prices = table.reset_index().pivot_table("price of a gram", "kits", "route")
     routes = [route for route in LOOKS if route in prices]
-    begins = {route: prices.index[prices[route] < worth].min() for route in routes}
-    first = min((n, route) for route, n in begins.items() if n == n) if any(n == n for n in begins.values()) else None
-    pays = f"from {first[0]} kits on by {title_of(first[1]).lower()}" if first else "for none of these numbers"
-    figure = canvas(f"At {worth:g} a gram lightening pays {pays}", "kits", "price of a gram saved", log="x")
+    begins = [(n, route) for route in routes if (n := prices.index[prices[route] < worth].min()) == n]  # not nan
+    pays = "from {} kits on by {}".format(*min(begins)) if begins else "for none of these numbers"
+    title = f"At {worth:g} {currency} a gram lightening pays {pays}".replace("_", " ")
+    figure = canvas(title, "kits", f"price of a gram saved [{currency}/g]", log="x")
     for i, route in enumerate(routes):
         look, named = LOOKS[route], prices.index[min(i, len(prices) - 1)]
         line(figure, prices.index, prices[route], look.colour, look.dash, hover="%{x} kits: %{y:.2f}")
         mark(figure, [prices.index[0]], [prices[route].iloc[0]], look.colour, look.marker, 9)
         write(figure, named, prices[route][named], title_of(route), look.colour, "left", arrow=(50, -40))
     line(figure, [prices.index[0], prices.index[-1]], [worth] * 2, dash="dash", width=1.5)
-    write(figure, prices.index[-1], worth, "what a gram is worth", anchor="right", dy=10, ground=True)
+    write(figure, prices.index[0], worth, "what a gram is worth", anchor="left", dx=8, dy=10, ground=True)
     return Chart(
         figure,
         "The engineer's hours are paid once: few kits carry them alone. Below zero the lighter kit is also cheaper.",

@@ -5,6 +5,7 @@ import plotly.graph_objects as go
 
 from pourprint.figures.look import GROUND, INK
 from pourprint.figures.strokes import canvas
+from pourprint.parts.meshes import simplified
 
 MOST_FACETS = 20_000  # of one picture: more make turning it slow
 # Without the two zeros plotly takes small facets for none, and leaves them dark.
@@ -126,18 +127,15 @@ def _fitted(points, way, wide):
 
 
 def coarser(vertices, faces, most_facets):
-    """A mesh to look at, of at most so many facets, simplified by growing steps. Never compute on it.
+    """A mesh to look at, of at most so many facets if it is closed, simplified by growing steps. Never compute on it.
 
     Returns: vertices (n, 3) [mm], faces (m, 3).
     """
-    from manifold3d import Manifold, Mesh64
-
-    if len(faces) <= most_facets:
-        return vertices, faces
-    body = Manifold(Mesh64(np.asarray(vertices, float), np.asarray(faces, np.uint64)))
-    for step in np.ptp(vertices, axis=0).max() * np.geomspace(3e-4, 0.3, 16):
-        if body.num_tri() <= most_facets:
+    for within_mm in np.ptp(vertices, axis=0).max() * np.geomspace(3e-4, 0.3, 16):
+        if len(faces) <= most_facets:
             break
-        body = body.simplify(step)
-    mesh = body.to_mesh64()
-    return mesh.vert_properties[:, :3], mesh.tri_verts
+        fewer = simplified(vertices, faces, within_mm)
+        if not len(fewer[1]):  # what does not close is drawn as it is
+            break
+        vertices, faces = fewer
+    return vertices, faces

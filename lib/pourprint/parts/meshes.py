@@ -79,7 +79,7 @@ def simplified(vertices, faces, within_mm):
     """A copy of a closed mesh with fewer facets, its surface moved by at most `within_mm` [mm]: vertices, faces."""
     from manifold3d import Manifold, Mesh64
 
-    mesh = Manifold(Mesh64(np.array(vertices), faces.astype(np.uint64))).simplify(within_mm).to_mesh64()
+    mesh = Manifold(Mesh64(np.array(vertices, order="C"), faces.astype(np.uint64))).simplify(within_mm).to_mesh64()
     return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts).astype(int)
 
 
