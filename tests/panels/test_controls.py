@@ -205,7 +205,7 @@ def test_a_guarded_callback_hides_no_programming_error():
         guarded(lambda: 1 / 0, status_line())()
 
 
-def test_what_waits_for_rest_is_done_once_and_at_once_outside_a_notebook(monkeypatch):
+def test_what_waits_for_rest_is_done_once_and_at_once_outside_a_notebook(monkeypatch, in_a_loop):
     done = []
     soon = at_rest(lambda: done.append(1))
 
@@ -217,7 +217,7 @@ def test_what_waits_for_rest_is_done_once_and_at_once_outside_a_notebook(monkeyp
 
     with monkeypatch.context() as patch:
         patch.setattr(live, "asyncio", asyncio)  # here a loop counts
-        asyncio.run(drag())
+        in_a_loop(drag())
     assert done == [1]
     at_rest(lambda: done.append(2))()
     assert done == [1, 2]

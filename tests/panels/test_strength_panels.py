@@ -79,7 +79,7 @@ def test_the_price_of_a_gram_is_the_models(light):
         )
 
 
-def test_the_beam_forms_and_stops_where_it_is_told(light):
+def test_the_beam_forms_and_stops_where_it_is_told(light, in_a_loop):
     panel = lighten_panel(*light)
     button = panel.widget.children[0].children[0].children[0].children[-2]
     assert button.description == START
@@ -99,7 +99,7 @@ def test_the_beam_forms_and_stops_where_it_is_told(light):
         await asyncio.sleep(0.2)
         assert iteration() == stopped and button.description == START
 
-    asyncio.run(watch())
+    in_a_loop(watch())
 
 
 def test_sliders_of_the_beam_begin_it_anew_and_prices_leave_it(light):
