@@ -96,8 +96,25 @@ def test_the_tiny_job_agrees_with_the_figures_worked_by_hand():
     assert pattern["first-pass yield [%]"] == pytest.approx(50)
     assert found.tables["Risks"].loc["make", "costs the job [EUR]"] == pytest.approx(240)
     assert found.started == pytest.approx(2)
-    assert "about 480 EUR and" in found.recommendation and "2 days, ready about Wed 02 Dec 2026" in found.recommendation
-    assert "would cost about 170 EUR more" in found.recommendation
+    assert "about 480 EUR and 2 days with failures in the mean" in found.recommendation
+    assert "ready about Wed 02 Dec 2026" in found.recommendation
+    assert "would cost about 170 EUR more (120 EUR more without the days)" in found.recommendation
+
+
+def test_the_recommendation_says_how_far_it_may_be_off_and_which_route_costs_least_more_often():
+    found = small_memo()
+    run = found.runs[found.chosen]
+    low, high = np.quantile(run.cost, (0.25, 0.75))
+    assert f"half of 4,000 draws cost {low:,.0f} to {high:,.0f} EUR" in found.recommendation
+    often = max(found.sureness, key=found.sureness.get)
+    other = f"but {found.plans[often].title.lower()} in" in found.recommendation
+    assert other == (often != found.chosen)
+
+
+def test_a_lone_part_is_asked_for_by_the_piece_and_a_kit_by_the_kit():
+    lone = pp.report.memo(pp.Job(bracket(), "AlSi7Mg", 6), demo_rates(), START)
+    assert "Which route for 6 pieces of bracket, in AlSi7Mg" in lone.question and " a piece)" in lone.recommendation
+    assert "kit" not in lone.recommendation
 
 
 def test_a_date_that_the_cheapest_likely_misses_turns_the_choice():
@@ -107,7 +124,8 @@ def test_a_date_that_the_cheapest_likely_misses_turns_the_choice():
     turned = tiny_memo(quick, deadline=0.75)
     assert turned.chosen == "printed_metal" and "about 1,200 EUR and 0.5 days" in turned.recommendation
     # Pattern costs 680 with its days; metal 1200 and half a day at 100.
-    assert "printed pattern would cost about 570 EUR less, but keeps the date in only" in turned.recommendation
+    less = "printed pattern would cost about 570 EUR less (720 EUR less without the days)"
+    assert f"{less}, but keeps the date in only" in turned.recommendation
     assert "no route likely does" in tiny_memo(quick, deadline=0.1).recommendation
 
 

@@ -132,6 +132,16 @@ class Kit:
         """Pieces in one kit [-]."""
         return sum(entry.count for entry in self.parts)
 
+    @property
+    def noun(self):
+        """What one is called: "kit", or "piece" where a lone part is a kit of one."""
+        return "piece" if self.nodes == 1 else "kit"
+
+    def counted(self, number):
+        """Such a number of kits in words: "4 kits of rover (11 pieces each)", "6 pieces of bracket"."""
+        said = f"{number} {self.noun}{'s' * (number != 1)} of {self.name}"
+        return said if self.nodes == 1 else f"{said} ({self.nodes} pieces each)"
+
     @cached_property
     def counts(self):
         """Pieces of each part in one kit (parts,) [-]."""

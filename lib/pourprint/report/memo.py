@@ -143,12 +143,12 @@ class Memo:
     @property
     def question(self):
         """What is asked, in one sentence."""
-        kits, job = self.job.quantity, self.job
+        job = self.job
         by = "" if self.deadline is None else f", wanted by {date_of(self.deadline)}"
         once = "" if job.all_at_once else f" in batches of {job.batch_size}"
         return (
-            f"Which route for {kits} kit{'s' * (kits != 1)} of {job.kit.name} ({job.kit.nodes} pieces each), in "
-            f"{job.alloy.name}, made{once or ' all at once'} from {self.start:%a %d %b %Y %H:%M}{by}, with a day at "
+            f"Which route for {job.kit.counted(job.quantity)}, in {job.alloy.name}, "
+            f"made{once or ' all at once'} from {self.start:%a %d %b %Y %H:%M}{by}, with a day at "
             f"{self.price_of_day:,.2f} {self.rates.currency}?"
         )
 
@@ -159,29 +159,43 @@ class Memo:
 
     @property
     def recommendation(self):
-        """The answer in two sentences: what to do, and how sure."""
-        mean, money, kits = self.failing[self.chosen], self.rates.currency, self.job.quantity
-        each = f" ({mean.cost / kits:,.0f} {money} a kit)" if kits > 1 else ""
-        days = f"{mean.days:.0f}" if mean.days >= 2 else f"{mean.days:.1f}"
+        """The answer in three sentences: what to do, how far it may be off, and how sure the choice is."""
+        mean, run = self.failing[self.chosen], self.runs[self.chosen]
+        money, kits = self.rates.currency, self.job.quantity
+        each = f" ({mean.cost / kits:,.0f} {money} a {self.job.kit.noun})" if kits > 1 else ""
         take = (
-            f"Take {self.plan.title.lower()}: with its failures (in the mean, inputs at their values) about "
-            f"{mean.cost:,.0f} {money}{each} and {days} days, ready about {self.ready:%a %d %b %Y}."
+            f"Take {self.plan.title.lower()}: about {mean.cost:,.0f} {money}{each} and {whole_days(mean.days)} with "
+            f"failures in the mean and every number at its value, ready about {self.ready:%a %d %b %Y}."
         )
-        run = self.runs[self.chosen]
-        sure = f"It costs least in {of_runs(self.sureness[self.chosen])} of {DRAWS:,} draws of failures and numbers"
+        (least, most), (first, last) = (np.quantile(drawn, (0.25, 0.75)) for drawn in (run.cost, run.days))
+        band = (
+            f"With the numbers drawn within their ranges too, half of {DRAWS:,} draws cost {least:,.0f} to {most:,.0f} "
+            f"{money} and take {first:.1f} to {last:.1f} days"
+        )
         if self.deadline is not None:
             chance = run.chance(self.deadline)
             none = " (no route likely does)" if chance < LIKELY else ""
-            sure += f" and keeps {date_of(self.deadline)} in {of_runs(chance)}{none}"
+            band += f", and {of_runs(chance)} keep {date_of(self.deadline)}{none}"
+        return f"{take} {band}. {self._how_sure()}."
+
+    def _how_sure(self):
+        """How often the chosen route costs least, which does more often, and what the next best would cost."""
+        money, best = self.rates.currency, max(self.sureness, key=self.sureness.get)
+        priced = f"days at {self.price_of_day:,.0f} {money} included, " if self.price_of_day else ""
+        sure = f"{priced}it costs least in {of_runs(self.sureness[self.chosen])} of the draws"
+        if best != self.chosen:
+            sure += f" but {self.plans[best].title.lower()} in {of_runs(self.sureness[best])}"
         others = [route for route in self.able if route != self.chosen]
         if others:
             next_best = min(others, key=self.mean_cost)
             more = self.mean_cost(next_best) - self.mean_cost(self.chosen)
-            sure += f"; {self.plans[next_best].title.lower()} would cost about {abs(more):,.0f} {money} "
-            sure += "more" if more >= 0 else "less"
+            bare = self.failing[next_best].cost - self.failing[self.chosen].cost
+            sure += f"; in the mean {self.plans[next_best].title.lower()} would cost about {more_or_less(more, money)}"
+            if self.price_of_day:
+                sure += f" ({more_or_less(bare, money)} without the days)"
             if more < 0:  # the date alone stands against it
                 sure += f", but keeps the date in only {of_runs(self.runs[next_best].chance(self.deadline))}"
-        return f"{take} {sure}."
+        return sure[0].upper() + sure[1:]
 
     @property
     def known(self):
@@ -238,18 +252,19 @@ class Memo:
         days = days_along(self.able, {"quantity": kits}, self.start)
         failing = {route: shares_along(plan, "quantity", self.start).at(kits) for route, plan in self.able.items()}
         lines = unit_costs_along(self.able, {"quantity": kits}, self.price_of_day, days, failing)
-        along = Along("kits wanted", kits, True, lines, self.job.quantity, self.rates.currency)
+        noun = self.job.kit.noun
+        along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, self.rates.currency)
         names = {route: self.plans[route].title for route in lines}
-        turned = [f"from {c.at:.0f} kits on {names[c.to].lower()}" for c in along.crossings]
+        turned = [f"from {c.at:.0f} {noun}s on {names[c.to].lower()}" for c in along.crossings]
         first = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
         table = pd.DataFrame({f"{names[r]} [{self.rates.currency}]": c for r, c in lines.items()}, index=kits)
         some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
-        further = ", ".join(turned) or f"no other up to {kits[-1]} kits"
+        further = ", ".join(turned) or f"no other up to {kits[-1]} {noun}s"
         return figures.Chart(
             figures.comparison_figure(along, tuple(lines)),
-            f"Cheapest at one kit: {names[first].lower()}; {further}. Failures and days included.",
+            f"Cheapest at one {noun}: {names[first].lower()}; {further}. Failures and days included.",
             figures.COMPARISON_IN_WORDS,
-            table.loc[some].rename_axis("kits wanted"),
+            table.loc[some].rename_axis(along.title),
         )
 
     def _map(self, figures):
@@ -302,6 +317,16 @@ class Memo:
             raise InputError(f"path={str(path)!r} must end in {', '.join(ways)}.")
         check_free(path, replace=replace)  # before the work, and again when it is written
         return write_whole(path, ways[path.suffix](), replace)
+
+
+def whole_days(days):
+    """Days in words: whole ones from two on, below with a tenth."""
+    return f"{days:.0f} days" if days >= 2 else f"{days:.1f} days"
+
+
+def more_or_less(amount, money):
+    """A difference in words."""
+    return f"{abs(amount):,.0f} {money} {'more' if amount >= 0 else 'less'}"
 
 
 def date_of(deadline):

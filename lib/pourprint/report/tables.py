@@ -61,7 +61,7 @@ def routes_table(memo):
         cut = finishing_list(plan).query("how == 'machined'")
         row = {
             "route": plan.title,
-            f"a kit, no failures [{money}]": plan.unit_cost,
+            f"a {memo.job.kit.noun}, no failures [{money}]": plan.unit_cost,
             f"job, no failures [{money}]": plan.total_cost,
             f"job with failures [{money}]": mean.cost,
             f"with failures and days [{money}]": memo.mean_cost(route),
@@ -82,7 +82,7 @@ def routes_table(memo):
             "machine [h]": plan.machine_h,
             "steps [-]": len(plan.steps),
             "first-pass yield [%]": 100 * plan.first_pass_yield,
-            "holes and faces machined on a kit [-]": int(cut["count"].sum()),
+            f"holes and faces machined on a {memo.job.kit.noun} [-]": int(cut["count"].sum()),
             f"finish and inspect, job, no failures [{money}]": plan.cost_by_stage().get(Stage.FINISH, 0.0),
             "electricity [kWh]": float(carbon.total_kwh[1]),
             "greenhouse gases [kg CO2e]": float(carbon.total_kg[1]),
