@@ -23,10 +23,10 @@ BUDGETS = {
     "process": 3292,
     "plans": 1044,
     "routes": 1819,
-    "risk": 559,
-    "decide": 1950,
+    "risk": 574,
+    "decide": 1921,
     "figures": 2658,
-    "panels": 1479,
+    "panels": 1473,
     "lessons": 3182,
     "report": 498,
 }

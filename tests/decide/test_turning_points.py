@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
-from pourprint.decide.along import crossings, days_along, unit_costs_along
+from pourprint.decide.along import crossings, days_along, totals_along, unit_costs
 from pourprint.decide.inputs import varied
 from pourprint.decide.turning_points import HOURS
 from pourprint.ledger.entries import PRICES
@@ -43,7 +43,8 @@ def turned(found, key):
 def along(plans, key, values, price=0.0):
     """({route: cost of a kit (n,)}, crossings) along one input of a card or job."""
     days = days_along(plans, {key: values}, None)
-    costs = unit_costs_along(plans, {key: values}, price, days)
+    kits = values if key == "quantity" else next(iter(plans.values())).job.quantity
+    costs = unit_costs(totals_along(plans, {key: values}), kits, price, days)
     return costs, crossings(values, costs)
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint import figures
-from pourprint.decide.along import Along, days_along, unit_costs_along
+from pourprint.decide.along import Along, days_along, totals_along, unit_costs
 from pourprint.figures import bars
 from scenes import PRINTED, ROUTES, demo_kit, demo_rates
 
@@ -117,7 +117,7 @@ def along(price_of_day):
     """Unit costs of the routes over quantity, and their names."""
     plans, quantities = compared(price_of_day=0).plans, {"quantity": np.arange(1, 401)}
     days = days_along(plans, quantities, "2026-11-25T08:00")
-    costs = unit_costs_along(plans, quantities, price_of_day, days)
+    costs = unit_costs(totals_along(plans, quantities), quantities["quantity"], price_of_day, days)
     return Along("kits wanted", quantities["quantity"], True, costs, 4, "EUR"), [*plans]
 
 

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 import pourprint as pp
+from pourprint.decide import failures
 from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import dearest_day
 from pourprint.ledger.entries import Kind
 from pourprint.panels import compare_panel
+from pourprint.plans import plan as plan_module
 from scenes import DEMO, bracket, demo_kit, demo_rates
 
 START = "2026-11-25T08:00"
@@ -75,6 +77,25 @@ def test_moving_a_control_draws_what_planning_anew_gives(panel, name, value):
         np.testing.assert_allclose(points, costs[:-1], rtol=1e-9)
         np.testing.assert_allclose(between, costs[-1], rtol=0.05)
     assert data[-1].x == (panel.controls["quantity"].value,)
+
+
+@pytest.mark.parametrize("axis", ["quantity", "volume_cm3", "day", "machine.metal_printer"])
+def test_a_price_moves_neither_clock_nor_what_is_done_again(panel, axis, monkeypatch):
+    """What they depend on holds no price: with both forbidden, the answer still is that of a panel opened there."""
+    panel.controls["axis"].source.value = axis
+    with monkeypatch.context() as no:
+        for name in ("spans_and_days", "days_of"):
+            no.setattr(plan_module, name, None)
+        no.setattr(failures, "taken", None)
+        for name, value in {"labour.technician": 33, "machine.metal_printer": 61, "day": 45}.items():
+            panel.controls[name].source.value = value
+    other = compare_panel(demo_kit(), demo_rates(), START)
+    for name, row in panel.controls.items():
+        other.controls[name].source.value = row.value
+    assert panel.answer.value == other.answer.value and panel.table.value == other.table.value
+    for ours, theirs in zip(drawn(panel), drawn(other), strict=True):
+        np.testing.assert_allclose(ours, theirs, rtol=1e-9)
+    panel.controls["axis"].source.value = "quantity"
 
 
 def test_who_chooses_a_batch_size_wants_batches_and_it_is_said():

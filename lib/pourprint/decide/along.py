@@ -55,38 +55,31 @@ class Along:
         return np.where(np.isinf(lines.min(axis=0)), np.nan, lines.min(axis=0))
 
 
-def days_along(plans, changes, start, points=None, now=None):
+def days_along(plans, changes, start=None):
     """Calendar days from the start to delivery along one input: {route: (n,) [d]}, nan where a route cannot.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `changes` {input: (n,)} as of `varied`, rising; or
-    empty, for what moves no days; `start` date and time; `points`: so many of them are computed, from the first to
-    the last, with the one at the value `now`, and the rest read between (quick, for a slider that still moves).
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `changes` {input: (n,)} as of `varied`, rising;
+    `start` date and time (default: some Monday).
     """
-    size = max(map(len, changes.values()), default=1)
-    some = np.arange(size)
-    if points is not None and points < size:
-        here = np.flatnonzero(next(iter(changes.values())) == now)
-        some = np.union1d(np.geomspace(1, size, points).astype(int) - 1, here)
-    asked = {key: values[some] for key, values in changes.items()}
-    return {
-        route: np.interp(
-            np.arange(size), some, np.atleast_1d(_far(outcomes(plan, asked, partial(Plan.days, start=start))[1]))
-        )
-        for route, plan in feasible(plans).items()
-    }
+    days = partial(Plan.days, start=start)
+    return {route: _far(outcomes(plan, changes, days)[1]) for route, plan in feasible(plans).items()}
 
 
-def unit_costs_along(plans, changes, price_of_day, days, failing=None):
+def totals_along(plans, changes):
+    """Cost of the whole job along one input, if nothing fails: {route: (n,) [currency]}, parameters as of `days_along`;
+    without changes one number each."""
+    return {route: _far(outcomes(plan, changes, lambda one: 0.0)[0]) for route, plan in feasible(plans).items()}
+
+
+def unit_costs(totals, kits, price_of_day, days, failing=None):
     """Cost of one kit along one input, with its share of the days: {route: (n,) [currency]}, nan where it cannot.
 
-    Parameters: `plans`, `changes` as of `days_along`, which gives the `days`; `price_of_day` [currency/d], a number or
-    itself what changes; `failing` {route: Shares} of failures, numbers or (n,) (default: nothing fails).
+    Parameters: `totals`, `days` as of `totals_along`, `days_along`, and `kits` wanted, numbers or (n,); `price_of_day`
+    [currency/d], a number or itself what changes; `failing` {route: Shares} of failures (default: nothing fails).
     """
     lines = {}
-    for route, plan in feasible(plans).items():
+    for route, total in totals.items():
         share = (failing or {}).get(route, Shares())
-        total = _far(outcomes(plan, changes, lambda found: 0.0)[0])
-        kits = changes.get("quantity", plan.job.quantity)
         lines[route] = (share.cost * total + price_of_day * share.days * days[route]) / kits
     return lines
 

@@ -179,17 +179,16 @@ def _check_price(price_of_day):
 DELAY = "price of the days"
 
 
-def comparison(plans, price_of_day=0.0, start="2026-11-25T08:00", failing=None):
+def comparison(plans, price_of_day=0.0, start="2026-11-25T08:00"):
     """Lay the plans of one job side by side.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `price_of_day` [currency/d];
-    `start` date and time; `failing` {route: Shares} as far as they are known already. Returns: Comparison.
-    Raises: InputError.
+    `start` date and time. Returns: Comparison. Raises: InputError.
     """
     _check_price(price_of_day)
     scheduled = {route: plan.schedule(start) for route, plan in feasible(plans).items()}
     spans, days = ({route: pair[i] for route, pair in scheduled.items()} for i in (0, 1))
-    failing = {route: (failing or {}).get(route) or shares(plans[route], start) for route in days}
+    failing = {route: shares(plans[route], start) for route in days}
     return Comparison(plans, float(price_of_day), moment_of(start), spans, days, failing)
 
 

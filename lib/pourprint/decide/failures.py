@@ -1,45 +1,27 @@
 """One account of failures for every answer: what they add to a plan's cost and days in the mean.
 
-Every input stands at its value here; runs in which inputs are drawn too are in `risk/simulation`.
+Every input stands at its value here; runs in which inputs are drawn too are in `risk/simulation`. What is done again
+is counted in hours, kilograms and pieces, and priced afterwards.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
-from pourprint.plans.steps import JOB
-from pourprint.risk.rework import rework
+from pourprint.plans.steps import JOB, priced
+from pourprint.risk.rework import taken
 
 MANY_PIECES = 150  # in a batch: beyond, shares are read from smaller batches
 KNOTS = (1, 2, 5, 10, 20, 50, 100, 200)  # numbers of kits at which shares are asked for; between, they are read
 
 
-@dataclass(frozen=True)
-class Expected:
+class Expected(NamedTuple):
     """A job with its failures, in the mean: `cost` [currency] and calendar `days` [d]."""
 
     cost: float
     days: float
-
-
-def expected(plan, start=None):
-    """Mean cost and days of a plan with failures and rework, without drawing anything: Expected.
-
-    Cost is exact (`rework`). Days are an estimate: the first batch's exact extra hours by the clock, stretched as its
-    own hours are by nights and closed days, and further batches longer by the share of work that is done again; for
-    one batch within a tenth of simulated means, for many within a fifth (demo kit).
-    Parameters: `plan` of single numbers; `start` date and time (default: some Monday). Raises: InputError.
-    """
-    found, days = rework(plan), plan.days(start)
-    first = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size))
-    one_off, each = plan.legs
-    clock_h = sum(rounds * sum(hours) for rounds, *hours in first.visits_of(first.job.quantity))
-    once_h = sum(work.held_h + work.wait_h for step in one_off for work in step.work)
-    batch = replace(first, steps=tuple(replace(s, work=tuple(w for w in s.work if w.level is not JOB)) for s in each))
-    longer = (found.clock_h - once_h - clock_h) / clock_h * batch.days()
-    later = (days - first.days(start)) * (found.cost / found.failure_free_cost - 1)
-    return Expected(found.cost, float(days + longer + later))
 
 
 class Shares(NamedTuple):
@@ -49,26 +31,25 @@ class Shares(NamedTuple):
     days: float = 1.0
 
 
-def shares(plan, start=None):
-    """What failures make of a plan's cost and days: Shares. Parameters, raises, limits: as for `shares_along`."""
-    if _pieces(plan) <= MANY_PIECES:
-        return _exact(plan, start)
-    key = "quantity" if plan.job.all_at_once else "batch_size"
-    return Shares(*shares_along(plan, key, start).at(getattr(plan.job, key)))
-
-
 @dataclass(frozen=True)
-class SharesAlong:
-    """What failures make of a plan at some `kits` (k,), rising, wanted or in a batch: `shares` (2, k) of cost, days."""
+class Again:
+    """What failures make of a plan at some numbers of kits (k,), rising, wanted or in a batch.
+
+    `amounts` {rate key: (2, k)} that the whole jobs take, without failures and in the mean with them; `days` (k,) with
+    them over those without [-]. No price or wage is in it: shares at any follow.
+    """
 
     kits: np.ndarray
-    shares: np.ndarray
+    amounts: Mapping[str, np.ndarray]
+    days: np.ndarray
 
-    def at(self, kits):
-        """Shares at any number of kits, (n,) each; beyond the last what failures add falls on as a power of them."""
+    def at(self, kits, rates):
+        """Shares at any number of kits (n,) and the prices of a card; beyond the last what failures add falls on as a
+        power of the kits."""
+        plain, mean = priced(self.amounts, rates)
         beyond = np.maximum(np.asarray(kits) / self.kits[-1], 1.0)
         found = []
-        for known in self.shares:
+        for known in (mean / plain, self.days):
             inside, power = np.interp(np.log(kits), np.log(self.kits), known), 0.0
             if len(known) > 1 and known[-2] > known[-1] > 1:
                 power = np.log((known[-1] - 1) / (known[-2] - 1)) / np.log(self.kits[-1] / self.kits[-2])
@@ -76,26 +57,58 @@ class SharesAlong:
         return Shares(*found)
 
 
-def shares_along(plan, key, start=None):
-    """What failures make of a plan along its "quantity" or "batch_size": SharesAlong.
+def again(plan, key, kits, start=None):
+    """What failures make of a plan at some numbers of `kits` (k,), rising, of its "quantity" or "batch_size": Again.
 
-    It asks `expected` at a few numbers of kits, the plan's own among them, of at most MANY_PIECES in a batch. Read
-    beyond, at ten times as many pieces, cost is within 5 %, days within 12 %, of patterns within 25 % (demo kit).
-    Parameters, raises: as for `expected`.
+    Amounts are exact (`taken`). Days are an estimate: the first batch is longer by the exact extra hours of the clock,
+    stretched as its own hours are by nights and closed days, further batches by the share of the hours of people and
+    machines that are worked again; for one batch within a tenth of simulated means, for many within a fifth (demo kit).
+    Parameters: `plan` of single numbers; `start` date and time (default: some Monday). Raises: InputError.
     """
-    known, most = {}, KNOTS[-1] if key == "quantity" else plan.job.quantity
-    for kits in sorted({getattr(plan.job, key), *(n for n in KNOTS if n <= most)}):
-        asked = plan.at(**{key: kits})
-        if kits <= 2 or _pieces(asked) <= MANY_PIECES:
-            known[kits] = _exact(asked, start)
-    return SharesAlong(np.array([*known], dtype=float), np.transpose([*known.values()]))
+    kits = np.array(kits)
+    amounts, clock_h = taken([plan.at(**{key: n}) for n in kits.tolist()])
+    hours = sum(amount for of, amount in amounts.items() if of.startswith(("labour.", "machine.")))
+    longer, more = (mean / plain - 1 for plain, mean in (clock_h, hours))
+    jobs = plan.at(**{key: kits})
+    first, days = jobs.at(quantity=np.minimum(jobs.job.quantity, jobs.job.batch_size)), jobs.days(start)
+    each = tuple(replace(s, work=tuple(w for w in s.work if w.level is not JOB)) for s in plan.legs[1])
+    extra = longer * replace(first, steps=each).days() + more * (days - first.days(start))
+    return Again(kits, amounts, 1 + extra / days)
+
+
+def again_along(plan, key, start=None):
+    """The same at a few numbers of kits, the plan's own among them, of at most MANY_PIECES in a batch.
+
+    Read beyond, at ten times as many pieces, cost is within 5 %, days within 12 %, of patterns within 25 % (demo kit).
+    """
+    most = KNOTS[-1] if key == "quantity" else plan.job.quantity
+    kits = sorted({getattr(plan.job, key), *(n for n in KNOTS if n <= most)})
+    return again(plan, key, [n for n in kits if n <= 2 or _pieces(plan.at(**{key: n})) <= MANY_PIECES], start)
+
+
+def again_here(plan, start=None):
+    """The same at the plan's own kits, as `kits_of` has them, or along them where it has MANY_PIECES."""
+    key, here = kits_of(plan.job)
+    return again(plan, key, [here], start) if _pieces(plan) <= MANY_PIECES else again_along(plan, key, start)
+
+
+def kits_of(job):
+    """(key, number) of the kits by which failures of a job are read: those wanted, or those in a batch."""
+    return ("quantity", job.quantity) if job.all_at_once else ("batch_size", job.batch_size)
+
+
+def shares(plan, start=None):
+    """What failures make of a plan's cost and days: Shares, floats. Parameters, raises, limits: as for `again_here`."""
+    return Shares(*map(float, again_here(plan, start).at(kits_of(plan.job)[1], plan.rates)))
+
+
+def expected(plan, start=None):
+    """Mean cost and days of a plan with failures and rework, nothing drawn: Expected. As for `again`."""
+    key, here = kits_of(plan.job)
+    share = Shares(*map(float, again(plan, key, [here], start).at(here, plan.rates)))
+    return Expected(share.cost * plan.total_cost, share.days * plan.days(start))
 
 
 def _pieces(plan):
     """Pieces in a batch."""
     return min(plan.job.quantity, plan.job.batch_size) * plan.job.kit.nodes
-
-
-def _exact(plan, start):
-    mean = expected(plan, start)
-    return Shares(mean.cost / plan.total_cost, mean.days / plan.days(start))

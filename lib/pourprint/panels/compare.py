@@ -34,8 +34,6 @@ from pourprint.routes import PRINTED, ROUTES
 from pourprint.routes.bought import WARES, bought_for
 
 QUANTITIES = np.arange(1, 401)
-DAYS_POINTS = 24  # of the days along an input; the rest is read between them
-RUNS = 400  # for the chance of a date
 TABLE = (
     "The routes in order of cost with failures, days priced: failures in the mean, every input at its value. Estimates "
     "for teaching and planning, not a quotation."
@@ -80,7 +78,7 @@ def compare_panel(kit, rates, start=None):
         return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
 
     def offer(more, chosen):
-        kits.update(more)
+        question.offer(more)
         menu = job["kit"].source
         menu.options = list(kits)
         menu.value = next(iter(kits))  # a part of the same name is asked anew

@@ -3,14 +3,14 @@
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
-from pourprint.decide.along import Along, days_along, unit_costs_along
-from pourprint.decide.compare import Comparison, comparison
-from pourprint.decide.failures import SharesAlong, shares, shares_along
-from pourprint.decide.inputs import WHOLE
+from pourprint.decide.along import Along, days_along, totals_along, unit_costs
+from pourprint.decide.compare import Comparison
+from pourprint.decide.failures import Shares, again_along, again_here, kits_of
+from pourprint.decide.inputs import OF_THE_JOB, WHOLE
 from pourprint.decide.settings import Setting, same_kit
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -22,6 +22,7 @@ from pourprint.routes import plan_all
 DAYS_POINTS = 24  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
 MADE, BOUGHT = "made here", "bought"
+WORK = ("kit", "alloy", "routes")  # with size and what is bought: what the steps depend on beside the card
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,8 @@ class Question:
     """What a panel's controls ask for: its `kits` {name: Kit}, `rates`, first `start`, `axes` of the chart {input: (its
     title, values (n,), whether it is a matter of orders)}, keys of the `prices` with a control.
 
-    `known` keeps the plans last asked for, the days along the chart, which prices leave as they are, and what failures
-    made of the plans, now and along the chart, when the sliders rested last.
+    `known` keeps what was asked last with what it depended on: the plans; and of the work alone, in which no price is,
+    the clock, the days along the chart, and how much is done again.
     """
 
     kits: dict
@@ -101,6 +102,11 @@ class Question:
             **{key: MADE if key in made else BOUGHT for key in self.wares},
         }
 
+    def offer(self, kits):
+        """More kits {name: Kit} to choose from."""
+        self.kits.update(kits)
+        self.known.clear()  # what was known of a name may be another kit's
+
     @property
     def wares(self):
         """The names of the controls of what the card buys: "buy.printed_mould"."""
@@ -115,74 +121,63 @@ class Question:
 
     def answer(self, values, resting=True):
         """The Answer for the controls' {name: value}; while one still moves, with the last known shares of failures."""
-        asked = self.setting(values)
-        plans, now = self._plans(values, asked), self.known.get("now")
-        able = feasible(plans)
-        axis = values["axis"]
-        if resting:
-            self.known["failing"] = {route: _failing(plan, axis, asked.start) for route, plan in able.items()}
-        here = getattr(asked.job, axis) if axis in WHOLE else 1
-        failing = {route: found.at(here) for route, found in self.known["failing"].items()}
-        if now is None or now.plans is not plans or now.start != asked.start:
-            now = comparison(plans, asked.price_of_day, asked.start, failing)
-        else:
-            now = replace(now, price_of_day=asked.price_of_day, failing=now.failing | failing)
-        self.known["now"] = now
-        along = self._along(values, now, resting)
+        asked, axis = self.setting(values), values["axis"]
+        job, card = replace(asked, kit=_measured(asked.kit)).job, [values[name] for name in self.prices]
+        size = {"quantity": job.quantity, "batch_size": None if job.all_at_once else job.batch_size}
+        work = {"volume_cm3": values["volume"]} | {name: values[name] for name in (*WORK, *self.wares)}
+        plans = self._once("plans", (work, card), lambda: plan_all(job, asked.rates, asked.routes))
+        plans = {route: plan.at(**size) if plan.feasible else plan for route, plan in plans.items()}
+        work, able = work | size | {"start": asked.start}, feasible(plans)
+        clock = self._once("clock", work, lambda: {route: plan.schedule(asked.start) for route, plan in able.items()})
+        spans, days = ({route: pair[i] for route, pair in clock.items()} for i in (0, 1))
+        if resting or not able.keys() <= self.known.get("shares", {}).keys():
+            of = partial(again_along, key=axis) if axis in WHOLE else again_here
+            again = self._once("again", (work, axis), lambda: {r: of(p, start=asked.start) for r, p in able.items()})
+            self.known["shares"] = {route: partial(found.at, rates=asked.rates) for route, found in again.items()}
+        here = getattr(job, axis) if axis in WHOLE else kits_of(job)[1]
+        failing = {route: Shares(*map(float, self.known["shares"][route](here))) for route in able}
+        now = Comparison(plans, asked.price_of_day, asked.start, spans, days, failing)
+        others = {key: value for key, value in work.items() if key != axis}
+        along = self._along(now, axis, others, card, values, resting)
         if not resting:
             return Answer(now, along, None)
         runs = simulate_all(able, RUNS, start=asked.start) if asked.deadline else {}
         return Answer(now, along, {route: run.chance(asked.deadline) for route, run in runs.items()})
 
-    def _plans(self, values, asked):
-        """The plans asked for: the same while clock and price of a day move; steps hold for every quantity and batch
-        size, so that these alone change while they move."""
-        job = replace(asked, kit=_measured(asked.kit)).job
-        base = [values[name] for name in ("volume", "alloy", "routes", *self.prices, *self.wares)]
-        size = {"quantity": job.quantity, "batch_size": None if job.all_at_once else job.batch_size}
-        kit, known, before, plans = self.known.get("plans", (None, None, None, {}))
-        if kit is not asked.kit or known != base:
-            plans = plan_all(job, asked.rates, asked.routes)
-        elif before != size:
-            plans = {route: plan.at(**size) if plan.feasible else plan for route, plan in plans.items()}
-        self.known["plans"] = asked.kit, base, size, plans
-        return plans
+    def _once(self, what, depends, make):
+        """What `make()` gives; made anew only where something that it `depends` on is another than the last time."""
+        if what not in self.known or self.known[what][0] != depends:
+            self.known[what] = depends, make()
+        return self.known[what][1]
 
-    def _along(self, values, now, resting):
-        """Costs along the chosen input, failures included."""
-        axis, price, days = values["axis"], values["day"], now.days
+    def _along(self, now, axis, others, card, values, resting):
+        """Costs along the chosen input, failures included; `others` that the work depends on but that one."""
         title, grid, log = self.axes[axis]
         size = values["quantity"] if values["at_once"] else values["batch"]
         at = (values | {"batch_size": size, "volume_cm3": values["volume"]})[axis]
-        changes = {axis: grid}
-        if axis == "day":
-            changes, price = {}, grid
-        elif price and axis not in self.prices:
-            days = self._days(values, now, at, resting)
-        failing = {route: found.at(grid if axis in WHOLE else 1) for route, found in self.known["failing"].items()}
-        costs = unit_costs_along(now.plans, changes, price, days, failing)
-        return Along(title, grid, log, costs, at, self.rates.currency)
+        changes = {} if axis == "day" else {axis: grid}
+        totals = self._once("totals", (others, card, axis), lambda: totals_along(now.plans, changes))
+        price, kits = grid if axis == "day" else values["day"], grid if axis == "quantity" else values["quantity"]
+        days, failing = now.days, now.failing
+        if axis in OF_THE_JOB and values["day"]:
+            days = self._days(now, axis, others, at, resting)
+        if axis in WHOLE:
+            failing = {route: self.known["shares"][route](grid) for route in now.days}
+        return Along(title, grid, log, unit_costs(totals, kits, price, days, failing), at, self.rates.currency)
 
-    def _days(self, values, now, at, resting):
-        """Days along the chosen input; while a slider moves they grow as those of the job do."""
-        axis, grid = values["axis"], self.axes[values["axis"]][1]
-        chart = axis, now.start, *now.days
-        asked = [values[name] for name in ("kit", "volume", "alloy", "quantity", "at_once", "batch", *self.wares)]
-        before, days = self.known.get(chart, (None, None))
-        if before == asked:
-            return days
-        if days and not resting:
-            return {route: line * now.days[route] / np.interp(at, grid, line) for route, line in days.items()}
-        days = days_along(now.plans, {axis: grid}, now.start, DAYS_POINTS, at)
-        self.known[chart] = asked, days
-        return days
-
-
-def _failing(plan, axis, start):
-    """What failures make of a plan along the chart: SharesAlong; the same all along, unless it runs along kits."""
-    if axis in WHOLE:
-        return shares_along(plan, axis, start)
-    return SharesAlong(np.ones(1), np.reshape(shares(plan, start), (2, 1)))
+    def _days(self, now, axis, others, at, resting):
+        """Days along the chosen input, read between some points and the present value; while a slider moves the points
+        grow as the job's days do."""
+        grid, known = self.axes[axis][1], ("days", axis, *now.days)
+        some = grid[np.unique(np.geomspace(1, grid.size, DAYS_POINTS).astype(int)) - 1]
+        if known in self.known and not resting:
+            points = self.known[known][1]
+            points = {route: line * now.days[route] / np.interp(at, some, line) for route, line in points.items()}
+        else:
+            points = self._once(known, others, lambda: days_along(now.plans, {axis: some}, now.start))
+        order = np.argsort(np.append(some, at), kind="stable")
+        where = np.append(some, at)[order]
+        return {r: np.interp(grid, where, np.append(line, now.days[r])[order]) for r, line in points.items()}
 
 
 @lru_cache(maxsize=64)

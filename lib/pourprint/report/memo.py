@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.decide.along import Along, days_along, unit_costs_along
+from pourprint.decide.along import Along, days_along, totals_along, unit_costs
 from pourprint.decide.carbon import footprint
-from pourprint.decide.failures import expected, shares_along
+from pourprint.decide.failures import again_along, expected
 from pourprint.decide.information import Samples, probability_best, value_of_information
 from pourprint.decide.inputs import dearest_day
 from pourprint.decide.map import decision_map
@@ -248,10 +248,10 @@ class Memo:
     def _break_even(self, figures):
         import pandas as pd
 
-        kits = np.arange(1, max(50, 4 * self.job.quantity) + 1)
-        days = days_along(self.able, {"quantity": kits}, self.start)
-        failing = {route: shares_along(plan, "quantity", self.start).at(kits) for route, plan in self.able.items()}
-        lines = unit_costs_along(self.able, {"quantity": kits}, self.price_of_day, days, failing)
+        changes = {"quantity": (kits := np.arange(1, max(50, 4 * self.job.quantity) + 1))}
+        totals, days = totals_along(self.able, changes), days_along(self.able, changes, self.start)
+        failing = {r: again_along(p, "quantity", self.start).at(kits, self.rates) for r, p in self.able.items()}
+        lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         noun = self.job.kit.noun
         along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, self.rates.currency)
         names = {route: self.plans[route].title for route in lines}

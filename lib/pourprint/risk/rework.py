@@ -3,6 +3,7 @@
 The same model as the simulation of `risk`, with every input at its value and hands-on times without spread.
 """
 
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
-from pourprint.plans.steps import Stage
+from pourprint.plans.steps import Stage, weighed
 from pourprint.risk.legs import Legs
 from pourprint.risk.simulation import check_design, run_of
 from pourprint.risk.yields import expected_visits
@@ -45,15 +46,9 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     Raises: InputError. Method: absorbing Markov chain on (step, pieces in hand), solved for first and second moment
     (exact); hands-on times without spread.
     """
-    made(plan).single_only("rework()")
-    run = run_of(plan, Legs(plan, plan), again=again)
     check_design(design_again, again)
+    (run,) = _runs_of((plan,), again)
     chain, legs = run.chain, run.legs
-    if chain.pieces > MOST_PIECES:
-        raise InputError(
-            f"a batch of {chain.pieces} pieces is too large for the closed form (at most {MOST_PIECES}): choose "
-            f"a smaller batch_size, or simulate."
-        )
     spoil = legs.spoil[:, 0].copy()
     spoil[-1] = design_again
     costs = legs.costs(np.stack([chain.counts] * 2))
@@ -81,6 +76,44 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     )
 
 
+def taken(plans):
+    """What one plan takes at k quantities or batch sizes, without failures and in the mean with all they send back.
+
+    Parameters: `plans` (k,), single numbers each. Returns: ({rate key: (2, k) amounts of the whole jobs, as `weighed`},
+    (2, k) clock hours of the first batches' own work, as if someone were always there [h]): no price is in it.
+    Raises, method: as for `rework`, in one walk with the pieces of the largest batch.
+    """
+    runs = _runs_of(plans)
+    chain, legs = max(runs, key=lambda run: run.begun(run.kinds[0][1])).chain, runs[0].legs
+    keyed = defaultdict(lambda: np.zeros((len(legs.base), chain.pieces + 1)))
+    for i, leg in enumerate(legs.base):
+        for times, work in zip(chain.counts[i], leg.work, strict=False):  # every leg has room for the most works
+            for key, amount in weighed(leg, work, legs.plan.rates).items():
+                keyed[key][i] += times * amount
+    plain = np.stack([*keyed.values(), _clock_table(chain, legs)])
+    both, found = np.stack([plain, _moments(chain, legs.spoil[:, 0], plain)[0]]), []
+    for run in runs:
+        found.append(sum(many * both[..., part, run.begun(kits)].sum(axis=-1) for part, kits, many in run.kinds))
+    own, first = slice(legs.one_off, len(legs.base)), [run.begun(run.kinds[0][1]) for run in runs]
+    amounts = np.stack(found, axis=-1)[:, :-1].swapaxes(0, 1)
+    return dict(zip(keyed, amounts, strict=True)), both[:, -1, own][..., first].sum(axis=1)
+
+
+def _runs_of(plans, again=Stage.DESIGN):
+    """The Runs of one plan at some quantities or batch sizes, ready for the closed form. Raises: InputError."""
+    for plan in plans:
+        made(plan).single_only("rework()")
+    legs = Legs(plans[0], plans[0])
+    runs = [run_of(plan, legs, again=again) for plan in plans]
+    pieces = max(run.begun(run.kinds[0][1]) for run in runs)
+    if pieces > MOST_PIECES:
+        raise InputError(
+            f"a batch of {pieces} pieces is too large for the closed form (at most {MOST_PIECES}): choose "
+            f"a smaller batch_size, or simulate."
+        )
+    return runs
+
+
 def _clock_table(chain, legs):
     """Clock hours of a visit of each leg by 0…N pieces, if someone were always there: (S, N + 1) [h]."""
     hours, counts = legs.hours[0][..., None], chain.counts
@@ -96,48 +129,42 @@ def _moments(chain, spoil, rewards):
     `back` to this one: an equation for m itself only where all m fail.
     """
     mean, variance = rewards.copy(), np.zeros_like(rewards)
-    tables = [_failing(chain.lots[i], chance) for i, chance in enumerate(spoil)]
+    again, spread = np.zeros_like(mean), np.zeros_like(mean)  # of all legs from `back` up to this one
+    failing = {i: _failing(chain.lots[i], chance) for i, chance in enumerate(spoil) if chance > 0}
+    # after[back] skips one-off stages that a design error leaves alone.
+    redone = {i: np.r_[chain.back[i], chain.after[chain.back[i]] : i] if chain.back[i] < i else [] for i in failing}
     for m in range(1, chain.pieces + 1):
-        for i, chance in enumerate(spoil):
-            if chance == 0:
-                continue
-            # after[back] skips one-off stages that a design error leaves alone.
-            redone = np.r_[chain.back[i], chain.after[chain.back[i]] : i] if chain.back[i] < i else np.arange(0)
-            fails = tables[i][m]
-            c = rewards[:, i, m]
-            fewer = np.flatnonzero(fails[1:m]) + 1
-            many = np.append(redone, i)
-            sums = mean[:, many][:, :, fewer].sum(axis=1)
-            spread = variance[:, many][:, :, fewer].sum(axis=1)
-            s1, s2 = sums @ fails[fewer], (spread + sums**2) @ fails[fewer]
-            all_fail = fails[m]
-            head, head_spread = mean[:, redone, m].sum(axis=1), variance[:, redone, m].sum(axis=1)
+        for i, table in failing.items():
+            fewer, all_fail, c = table[m, 1:m], table[m, m], rewards[:, i, m]
+            s1 = again[:, i, 1:m] @ fewer
+            s2 = (spread[:, i, 1:m] + again[:, i, 1:m] ** 2) @ fewer
+            head, head_spread = (of[:, redone[i], m].sum(axis=1) for of in (mean, variance))
             a = (c + s1 + all_fail * head) / (1 - all_fail)
             known = c**2 + 2 * c * (s1 + all_fail * (head + a)) + s2
             x = (known + all_fail * (head_spread - a**2 + (head + a) ** 2)) / (1 - all_fail)
             mean[:, i, m], variance[:, i, m] = a, np.maximum(x - a**2, 0)
+            again[:, i, m], spread[:, i, m] = head + a, head_spread + variance[:, i, m]
     return mean, variance
 
 
 def _failing(lots, chance):
-    """Chance that f of m pieces fail, spread over their lots: (N + 1, N + 1) by m, f; None where nothing can."""
-    if chance == 0:
-        return None
+    """Chance that f of m pieces fail, spread over their lots: (N + 1, N + 1) by m, f."""
     size = len(lots)
-    table = np.zeros((size, size))
+    table, within = np.zeros((size, size)), _binomials(size, chance)
     for m in range(1, size):
         held, more = divmod(m, int(lots[m]))
-        few = lots[m] - more
-        larger, smaller = _binomial(more, chance), _binomial(few, chance)
+        few = int(lots[m]) - more
         failed = np.add.outer((held + 1) * np.arange(more + 1), held * np.arange(few + 1))
-        np.add.at(table[m], failed, np.outer(larger, smaller))
+        np.add.at(table[m], failed, np.outer(within[more, : more + 1], within[few, : few + 1]))
     return table
 
 
-def _binomial(n, chance):
-    """Chance of 0…n failures among n: (n + 1,). Special functions alone, since scipy.stats takes a second to load."""
+def _binomials(size, chance):
+    """Chance of k failures among n, by n, k: (size, size). Special functions alone, since scipy.stats takes a second to
+    load."""
     from scipy.special import gammaln, xlog1py, xlogy
 
-    k = np.arange(n + 1)
-    ways = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1)
-    return np.exp(ways + xlogy(k, chance) + xlog1py(n - k, -chance))
+    k, n = np.arange(size), np.arange(size)[:, None]
+    rest = np.maximum(n - k, 0)
+    ways = gammaln(n + 1) - gammaln(k + 1) - gammaln(rest + 1)
+    return np.where(k <= n, np.exp(ways + xlogy(k, chance) + xlog1py(rest, -chance)), 0.0)
