@@ -1,23 +1,42 @@
-"""Single random changes of the models: do the tests notice? Run by hand, never in CI.
+"""Single random changes of the models: do the tests notice? Run by hand, never in CI; needs the package coverage.
 
-    python tests/mutation/mutate.py 60 7          # sixty changes, drawn with seed 7; a change takes its tests' time
+    python tests/mutation/mutate.py map           # once: which tests run which line, in how many seconds
+    python tests/mutation/mutate.py 60 7          # sixty changes, drawn with seed 7
 
 Each change is made in a copy of the repository, one at a time: an operator, a comparison, a number, a minimum for a
-maximum, an axis. The tests most likely to notice are run; what they let pass is printed with its place. Some changes
-alter nothing that matters (a message's digits, a tolerance of rounding): those are judged by eye.
+maximum, an axis. Asked are first the tests that run the changed line, the quickest first, then the whole of the tests
+most likely to notice; what they let pass is printed with its place. Some changes alter nothing that matters (a
+message's digits, a tolerance of rounding): those are judged by eye.
 """
 
 import ast
+import importlib
 import os
 import random
+import resource
 import shutil
 import subprocess
 import sys
 import tempfile
+from collections import Counter
 from pathlib import Path
+from xml.etree import ElementTree
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 150  # a change that hangs is noticed
+KEPT = Path(tempfile.gettempdir()) / "mutation"  # where the map is
+PATIENCE_S = 240  # of CPU: a change that hangs is noticed, a busy machine is not
+AT_ONCE = 40  # tests asked first
+LOADED = (
+    "numpy",
+    "scipy.sparse",
+    "scipy.ndimage",
+    "scipy.stats",
+    "pandas",
+    "trimesh",
+    "pydantic",
+    "pytest",
+    "hypothesis",
+)
 # The models, and the tests most likely to notice a change of them.
 NOTICED_BY = {
     "ledger/lab_log.py": ["ledger/test_lab_log.py"],
@@ -65,9 +84,10 @@ NAMES = {
 def places(tree):
     """Every single change that could be made: functions that make it in the tree and tell what was there."""
     in_words = {id(n) for j in ast.walk(tree) if isinstance(j, ast.JoinedStr | ast.Raise) for n in ast.walk(j)}
+    in_words |= {id(n) for j in ast.walk(tree) if isinstance(j, ast.AnnAssign) for n in ast.walk(j.annotation)}
     for node in ast.walk(tree):
         if id(node) in in_words:
-            continue  # messages
+            continue  # messages, and what is said of types
         if isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in OPERATORS:
             yield node, "op", OPERATORS[type(node.op)]()
         elif isinstance(node, ast.Compare) and type(node.ops[0]) in OPERATORS:
@@ -85,40 +105,84 @@ def places(tree):
 
 
 def changed(path, draw):
-    """The text of a file with one change drawn, and where and what it is."""
+    """The text of a file with one change drawn, its line and what it is."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     node, name, value = draw.choice(list(places(tree)))
     before = ast.unparse(node)
     setattr(node, name, value)
-    return ast.unparse(tree), f"line {node.lineno}: {before}  →  {ast.unparse(node)}"
+    return ast.unparse(tree), node.lineno, f"{before}  →  {ast.unparse(node)}"
+
+
+def make_map():
+    """Run all tests that are ever asked, and keep which test runs which line."""
+    KEPT.mkdir(exist_ok=True)
+    (KEPT / "rc").write_text("[run]\nsource = lib/pourprint\ndynamic_context = test_function\n")
+    tests = sorted({f"tests/{test}" for named in NOTICED_BY.values() for test in named})
+    command = [sys.executable, "-m", "coverage", "run", f"--rcfile={KEPT / 'rc'}", f"--data-file={KEPT / 'lines'}"]
+    command += ["-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", f"--junitxml={KEPT / 'times.xml'}", *tests]
+    subprocess.run(command, cwd=ROOT, check=True)
+
+
+def tests_of():
+    """{(file, line): [tests], the quickest first} of the map."""
+    from coverage import CoverageData
+
+    where = {path.stem: path.relative_to(ROOT) for path in ROOT.glob("tests/*/test_*.py")}
+    seconds = Counter()
+    for case in ElementTree.parse(KEPT / "times.xml").iter("testcase"):
+        seconds[case.get("classname").split(".")[-1], case.get("name").split("[")[0]] += float(case.get("time"))
+    data, found = CoverageData(KEPT / "lines"), {}
+    data.read()
+    for file in data.measured_files():
+        name = Path(file).relative_to(ROOT / "lib/pourprint").as_posix()
+        for line, contexts in data.contexts_by_lineno(file).items():
+            tests = {tuple(context.split(".")[-2:]) for context in contexts if "test_" in context}
+            tests = sorted((test for test in tests if test in seconds), key=seconds.__getitem__)
+            found[name, line] = [f"{where[stem]}::{test}" for stem, test in tests]
+    return found
+
+
+def passed(copy, tests):
+    """Do all these tests of a copy pass? Asked in a child of this process, which has the libraries loaded."""
+    child = os.fork()
+    if not child:
+        resource.setrlimit(resource.RLIMIT_CPU, (PATIENCE_S, PATIENCE_S))
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, 1)
+        os.dup2(nothing, 2)
+        os.chdir(copy)
+        os.environ["POURPRINT_CACHE"] = ""
+        sys.path.insert(0, str(copy / "lib"))
+        import pytest
+
+        os._exit(pytest.main(["-x", "-q", "-n", "0", "-p", "no:cacheprovider", *tests]))
+    return os.waitpid(child, 0)[1] == 0
 
 
 def main(count, seed):
-    draw, noticed = random.Random(seed), 0
+    for name in LOADED:
+        importlib.import_module(name)
+    draw, noticed, running = random.Random(seed), 0, tests_of()
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy"
-        leave = shutil.ignore_patterns(".git", ".venv", "__pycache__", "*.pyc")
-        shutil.copytree(ROOT, copy, ignore=leave)
+        shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", "*.pyc"))
         lines = {name: (ROOT / "lib/pourprint" / name).read_text().count("\n") for name in NOTICED_BY}
         for turn in range(1, count + 1):
             name = draw.choices([*lines], [*lines.values()])[0]
             path = copy / "lib/pourprint" / name
             whole = path.read_text(encoding="utf-8")
-            text, what = changed(path, draw)
+            text, line, what = changed(path, draw)
             path.write_text(text, encoding="utf-8")
-            command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider"]
-            command += [f"tests/{test}" for test in NOTICED_BY[name]] + [f"lib/pourprint/{name}"]  # its examples, too
-            env = os.environ | {"PYTHONPATH": str(copy / "lib"), "POURPRINT_CACHE": "", "PYTHONDONTWRITEBYTECODE": "1"}
-            try:
-                done = subprocess.run(command, cwd=copy, env=env, capture_output=True, timeout=PATIENCE_S)
-                seen = done.returncode != 0
-            except subprocess.TimeoutExpired:
-                seen = True
+            os.utime(path, (2e9 + 2 * turn,) * 2)  # so that no compiled file of another turn is taken for this one
+            likely = [f"tests/{test}" for test in NOTICED_BY[name]] + [f"lib/pourprint/{name}"]  # its examples, too
+            near = running.get((name, line), [])[:AT_ONCE]
+            seen = bool(near) and not passed(copy, near) or not passed(copy, likely)
             path.write_text(whole, encoding="utf-8")
+            os.utime(path, (2e9 + 2 * turn + 1,) * 2)
             noticed += seen
-            print(f"{turn:3} {'noticed' if seen else 'PASSED '} {name} {what}"[:220], flush=True)
+            print(f"{turn:3} {'noticed' if seen else 'PASSED '} {name} line {line}: {what}"[:220], flush=True)
     print(f"{noticed} of {count} changes noticed")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), int(sys.argv[2]))
+    make_map() if sys.argv[1:] == ["map"] else main(int(sys.argv[1]), int(sys.argv[2]))

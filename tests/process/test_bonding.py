@@ -95,7 +95,7 @@ def test_a_thicker_line_is_softer_and_isolation_stiffens_it():
     assert peaks == sorted(peaks, reverse=True)
     plain, cloth, oxide = (isolated(GIVEN, name).slip_mpa_mm for name in ISOLATIONS)
     assert plain < oxide < cloth  # half the gap is stiffer cloth; the oxide is thin
-    assert cloth == pytest.approx(1 / (0.1 / 1100 + 0.1 / 3000))
+    assert cloth == pytest.approx(1 / (0.1 / 1100 + 0.1 / 4000))
     with pytest.raises(InputError, match="glass_cloth"):
         isolated(GIVEN, "paint")
     with pytest.raises(InputError, match="gap_mm above layer_mm"):
