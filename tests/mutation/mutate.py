@@ -176,7 +176,7 @@ def main(count, seed):
             os.utime(path, (2e9 + 2 * turn,) * 2)  # so that no compiled file of another turn is taken for this one
             likely = [f"tests/{test}" for test in NOTICED_BY[name]] + [f"lib/pourprint/{name}"]  # its examples, too
             near = running.get((name, line), [])[:AT_ONCE]
-            seen = bool(near) and not passed(copy, near) or not passed(copy, likely)
+            seen = (bool(near) and not passed(copy, near)) or not passed(copy, likely)
             path.write_text(whole, encoding="utf-8")
             os.utime(path, (2e9 + 2 * turn + 1,) * 2)
             noticed += seen
