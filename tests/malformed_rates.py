@@ -72,7 +72,7 @@ MALFORMED = [
     ("a day twice", edit('"Mon"', '"Tue"')),
     ("no day", edit('["Mon", "Tue", "Wed", "Thu", "Fri"]', "[]")),
     ("days as text", edit('["Mon", "Tue", "Wed", "Thu", "Fri"]', '"Mon-Fri"')),
-    ("holiday as text", edit("2026-12-24", '"2026-12-24"')),
+    ("a holiday that is no date", edit("2026-12-24", '"Christmas"')),
     ("unknown hours key", edit("holidays =", "hollidays =")),
     ("hours as a value", load('hours = "always"\n' + TEXT.replace("[hours]", "[house]"))),
     # The entries

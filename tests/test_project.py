@@ -18,7 +18,7 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 928,
+    "ledger": 898,
     "parts": 1338,
     "process": 3292,
     "plans": 1044,
@@ -27,7 +27,7 @@ BUDGETS = {
     "decide": 1921,
     "figures": 2658,
     "panels": 1473,
-    "lessons": 3182,
+    "lessons": 3175,
     "report": 498,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

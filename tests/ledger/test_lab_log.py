@@ -201,7 +201,6 @@ def test_no_row_of_the_demo_log_is_dropped(demo_log):
     rows = [line for line in lines if not line.startswith("#")][1:]
     assert len(demo_log.records) + len(demo_log.refused) == len(rows)
     assert lines[0].startswith("# Invented")
-    assert len(demo_log.table()) == len(demo_log.records) and len(demo_log.faults()) == len(demo_log.refused)
 
 
 def test_each_updated_value_lies_between_the_tables_and_the_logs(demo_log):

@@ -84,7 +84,7 @@ def test_all_faults_come_together_each_with_file_key_and_what_is_allowed(tmp_pat
     said = faults_of(tmp_path, text)
     assert "card.toml" in said
     for key, allowed in [
-        ("hours.start", '"08:00"'),
+        ("hours: start", '"08:00"'),
         ("labour.technician: value", "negative"),
         ("labour.enginer", "labour.engineer"),
         ("labour.engineer", "missing"),

@@ -398,6 +398,32 @@ def test_outward_shells_that_cross_are_united():
     assert volume == pytest.approx(71_600) and "0.4 cm3" in notes  # exact: their union
 
 
+WAYS = {
+    "turned and far from the origin": lambda v, f: (rotated_up(v, (0.3, -0.5, 0.8)) + [1e6, -2e6, 5e5], f),
+    "mirrored": lambda v, f: (v * [-1, 1, 1], f),
+    "column by column": lambda v, f: (np.asfortranarray(v), np.asfortranarray(f)),
+    "numbered backwards": lambda v, f: (v[::-1], len(v) - 1 - f),
+    "in single precision": lambda v, f: (v.astype(np.float32), f.astype(np.int32)),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize(
+    ("pieces", "volume_mm3", "cavities"),
+    [
+        ([cube(40), moved(cube(20), 29, flip=True)], 63_600, 0),  # exact, as above
+        ([cube(40), cube(20, 29)], 71_600, 0),
+        ([cube(40), moved(cube(20), 0, flip=True)], 56_000, 1),
+        ([box((40, 40, 200)).difference(box((38.4, 38.4, 220)))], 200 * (40**2 - 38.4**2), 0),  # a thin tube
+    ],
+)
+def test_neither_place_nor_hand_nor_order_in_memory_changes_what_is_measured(pieces, volume_mm3, cavities, way):
+    whole = trimesh.util.concatenate(pieces)
+    vertices, faces, _ = mended(*WAYS[way](np.array(whole.vertices), np.array(whole.faces)))
+    volume, _, _, bodies, found = measure(vertices, faces)
+    assert volume == pytest.approx(volume_mm3, rel=1e-6) and (bodies, found) == (1, cavities)
+
+
 def test_a_single_shell_that_crosses_itself_is_united_and_says_how_much():
     tube = eight()
     # Two round bars of radius r that cross at a right angle share 16/3 r³ (Archimedes; exact). The bars here bend a

@@ -103,6 +103,8 @@ def _adapter(cls):
 
 
 _SAID = {
+    "arguments_type": "must be a table",
+    "list_type": "must be a list in square brackets",
     "float_type": "must be a number",
     "greater_than_equal": "must not be negative",
     "finite_number": "must be a finite number",

@@ -19,7 +19,7 @@ Not valid where pieces of one row were chosen for their result, or where the pro
 import csv
 import datetime as dt
 import io
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,19 +67,6 @@ class LabLog:
             raise InputError(f"{path.name} cannot be read as text in UTF-8: save it as CSV UTF-8.") from None
         reader = csv.reader(io.StringIO(text, newline=""))
         return cls(path.name, *_read(path.name, reader, rates))
-
-    def table(self):
-        """Every row that can be used, as a pandas table by its line in the file."""
-        import pandas as pd
-
-        columns = [field.name for field in fields(Record)]
-        return pd.DataFrame([vars(record) for record in self.records], columns=columns).set_index("row")
-
-    def faults(self):
-        """Every refused row and why, as a pandas table by its line in the file."""
-        import pandas as pd
-
-        return pd.DataFrame({"refused because": self.refused}).rename_axis("row")
 
     def __str__(self):
         lines = [f"{self.name}: rows used {len(self.records)}, refused {len(self.refused)}."]

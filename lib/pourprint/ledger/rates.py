@@ -72,15 +72,13 @@ class RateCard:
     path: Path | None = field(default=None, repr=False, compare=False)
 
     def __getitem__(self, key):
-        try:
-            return self.entries[key].value
-        except (KeyError, TypeError):  # a plan reads thousands of values: looked up once, and explained only if need be
-            return self._entry(key).value
+        return self._entry(key).value
 
     def _entry(self, key):
-        if not isinstance(key, str) or key not in self.entries:
-            raise InputError(f'the rate card has no "{key}"{nearest(key, self.entries)}.')
-        return self.entries[key]
+        try:
+            return self.entries[key]
+        except (KeyError, TypeError):
+            raise InputError(f'the rate card has no "{key}"{nearest(key, self.entries)}.') from None
 
     def section(self, name):
         """A short way to read one section: `s = card.section("shell")`, then `s("dip_time")`."""
@@ -167,17 +165,13 @@ class RateCard:
                 if section not in table:
                     table.add(section, tomlkit.table())
                 table = table[section]
-            fresh = {**entry.model_dump(exclude={"kind"}), "pedigree": str(entry.pedigree)}
             if name not in table:
-                line = tomlkit.inline_table()
-                line.update(fresh)
-                table[name] = line
-            else:
-                line = table[name]
-                for name_, value in fresh.items():
-                    inherited = name_ == "date" and value == self.date
-                    if line.get(name_) != value and name_ != "unit" and not (inherited and name_ not in line):
-                        line[name_] = value
+                table[name] = tomlkit.inline_table()
+            line = table[name]
+            for part, value in {**entry.model_dump(exclude={"kind"}), "pedigree": str(entry.pedigree)}.items():
+                inherited = part == "date" and value == self.date
+                if (part not in line and not inherited) or (part in line and part != "unit" and line[part] != value):
+                    line[part] = value
         try:
             write_whole(path, tomlkit.dumps(document).encode(), replace=True)
         except (TypeError, ValueError) as error:

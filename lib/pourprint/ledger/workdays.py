@@ -7,24 +7,27 @@ Not valid for shifts that pass midnight or differ from day to day.
 import datetime as dt
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
+from typing import Annotated
 
 import numpy as np
+from pydantic import AfterValidator
 
+from pourprint.ledger.checks import validated
 from pourprint.ledger.errors import InputError
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 HORIZON_DAYS = 20 * 365  # how far a calendar looks ahead
 
 
-def _hour_of(value):
-    """Hours [h] of a TOML time or "HH:MM" text, or None; midnight at the end of a day is "24:00"."""
-    if value == "24:00":
-        return 24.0
+def _hour_of(text):
+    """Hours [h] of a time of the day such as "08:00"; midnight at its end is "24:00". Raises: ValueError."""
     try:
-        time = value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
-    except (TypeError, ValueError):
-        return None
-    return None if time.second or time.tzinfo else time.hour + time.minute / 60
+        time = dt.time.fromisoformat(text)
+    except ValueError:
+        time = None
+    if text != "24:00" and (time is None or time.second or time.tzinfo):
+        raise ValueError(f'must be a time such as "08:00", not {text!r}')
+    return time.hour + time.minute / 60 if time else 24.0
 
 
 def _clock(hour):
@@ -54,11 +57,11 @@ class WorkingHours:
         faults = []
         days, times = self.days, (self.start_h, self.end_h)
         if not (isinstance(days, tuple) and days and set(map(str, days)) <= {*DAYS} and len({*days}) == len(days)):
-            faults.append(f"hours.days must name each working day once, of {', '.join(DAYS)}, not {days!r}")
+            faults.append(f"days must name each working day once, of {', '.join(DAYS)}, not {days!r}")
         if not all(type(time) in (int, float) for time in times) or not 0 <= times[0] < times[1] <= 24:
-            faults.append(f"hours.start must be before hours.end, from 0 to 24 h, not {times[0]!r} and {times[1]!r}")
+            faults.append(f"start must be before end, from 0 to 24 h, not {times[0]!r} and {times[1]!r}")
         if not isinstance(self.holidays, tuple) or any(type(day) is not dt.date for day in self.holidays):
-            faults.append(f"hours.holidays must be a list of dates such as [2026-12-25], not {self.holidays!r}")
+            faults.append(f"holidays must be a list of dates such as [2026-12-25], not {self.holidays!r}")
         return faults
 
     @property
@@ -69,27 +72,8 @@ class WorkingHours:
     @classmethod
     def from_toml(cls, table):
         """(WorkingHours, faults) from the [hours] table of a rate card."""
-        allowed = ("days", "start", "end", "holidays")
-        if not isinstance(table, dict):
-            return cls(), [f"hours must be a table [hours] with {', '.join(allowed)}"]
-        faults = [
-            f"hours.{key} is not a known key; allowed are {', '.join(allowed)}" for key in set(table) - {*allowed}
-        ]
-        start, end = _hour_of(table.get("start", "08:00")), _hour_of(table.get("end", "16:00"))
-        faults += [
-            f'hours.{key} must be a time such as "08:00", not {table.get(key)!r}'
-            for key, hour in (("start", start), ("end", end))
-            if hour is None
-        ]
-        days, holidays = table.get("days", list(DAYS[:5])), table.get("holidays", [])
-        if not isinstance(days, list):
-            faults.append(f'hours.days must be a list such as ["Mon", "Tue"], not {days!r}')
-        if faults:
-            return cls(), faults
-        try:
-            return cls(days, start, end, holidays), []
-        except InputError as error:
-            return cls(), [str(error).rstrip(".")]
+        hours, faults = validated(_from_texts, table, "hours")
+        return hours or cls(), faults
 
     def as_toml(self):
         """The [hours] table as plain values."""
@@ -99,6 +83,13 @@ class WorkingHours:
             "end": _clock(self.end_h),
             "holidays": list(self.holidays),
         }
+
+
+Hour = Annotated[str, AfterValidator(_hour_of)]
+
+
+def _from_texts(days: list[str] = DAYS[:5], start: Hour = 8.0, end: Hour = 16.0, holidays: list[dt.date] = ()):
+    return WorkingHours(tuple(days), start, end, tuple(holidays))
 
 
 @dataclass(frozen=True)
@@ -138,27 +129,28 @@ class Calendar:
         """
         _, _, shift, night = self.tables
         day_h = self.hours.day_h
-        with _HORIZON:
-            worked_h = self._worked(np.asarray(at_h, dtype=float))
-            # The slack absorbs rounding: at closing time the next opening is meant.
-            day = (worked_h / day_h + 1e-9).astype(int)
-            into_h = worked_h - day * day_h
-            late = (into_h + whole_h > day_h + 1e-9) & (into_h > 1e-9) & night[day]
-            day, into_h = day + late, np.where(late, 0.0, np.maximum(into_h, 0.0))
-            if np.isinf(shift[day]).any():
-                raise IndexError
-            return day * day_h + into_h + shift[day]
+        worked_h = self._worked(at_h)
+        # The slack absorbs rounding: at closing time the next opening is meant.
+        day = (worked_h / day_h + 1e-9).astype(int)
+        into_h = worked_h - day * day_h
+        late = (into_h + whole_h > day_h + 1e-9) & (into_h > 1e-9) & night[day]
+        day, into_h = day + late, np.where(late, 0.0, np.maximum(into_h, 0.0))
+        if np.isinf(shift[day]).any():
+            raise past_horizon()
+        return day * day_h + into_h + shift[day]
 
     def _worked(self, at_h):
-        """Working hours between the first midnight and a time [h]."""
+        """Working hours between the first midnight and a time [h]. Raises: InputError past the calendar's horizon."""
         opening, before, *_ = self.tables
+        at_h = np.asarray(at_h, dtype=float)
         day = (at_h * (1 / 24)).astype(int)
+        if np.any(day >= len(opening)):
+            raise past_horizon()
         return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
 
     def open_h(self, begin_h, end_h):
         """How long someone is there between two times: [h], [h] → [h]. Raises: InputError, as `opening`."""
-        with _HORIZON:
-            return self._worked(np.asarray(end_h, dtype=float)) - self._worked(np.asarray(begin_h, dtype=float))
+        return self._worked(end_h) - self._worked(begin_h)
 
     def open_spans(self, begin_h, end_h):
         """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `opening`."""
@@ -178,20 +170,6 @@ def calendar_from(hours, first_day):
 def generic_calendar(hours):
     """A calendar that starts on some Monday and knows no holidays, for plans without a start date."""
     return calendar_from(replace(hours, holidays=()), "2001-01-01")
-
-
-class _Horizon:
-    """Turns a look-up past the end of the calendar into a sentence; a plain class, since it is entered very often."""
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, kind, error, trace):
-        if kind is IndexError:
-            raise past_horizon() from None
-
-
-_HORIZON = _Horizon()
 
 
 def past_horizon():

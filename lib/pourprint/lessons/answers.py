@@ -22,6 +22,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import write_whole
 from pourprint.lessons.numbers import GUEST, identity
 
 FOLDER = "answers"
@@ -186,18 +187,10 @@ def _saving(path):
         raise InputError(f"NOT SAVED: {full}. Earlier answers are safe in {path.name}: press again later.") from None
 
 
-def _write_whole(path, text):
-    """Write a text file whole or not at all. Raises: InputError."""
-    part = path.with_name(f".{path.name}.part")
+def _write(path, text):
+    """Write a text file whole or not at all, and its folder before it. Raises: InputError."""
     with _saving(path):
-        try:
-            with part.open("w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            part.replace(path)
-        finally:
-            part.unlink(missing_ok=True)
+        write_whole(path, text.encode(), replace=True)
 
 
 def signed_in(folder="."):
@@ -212,7 +205,7 @@ def remember(student, folder="."):
     """Remember who works here. Returns: the id as it is kept. Raises: InputError for an unusable id or disk."""
     if not isinstance(student, str) or not student.strip() or len(student) > 80 or not student.strip().isprintable():
         raise InputError("type your student id: one line of at most 80 characters, as your instructor knows you.")
-    _write_whole(Path(folder) / FOLDER / SIGNED_IN, identity(student) + "\n")
+    _write(Path(folder) / FOLDER / SIGNED_IN, identity(student) + "\n")
     return identity(student)
 
 
@@ -222,5 +215,5 @@ def hand_in(class_code, student, folder="."):
     if not answers.events:
         raise InputError("there is nothing to hand in yet: no answer has been checked.")
     path = Path(folder) / f"hand-in-{file_of(folder, student).name}"
-    _write_whole(path, answers.text())
+    _write(path, answers.text())
     return path
