@@ -399,7 +399,7 @@ def test_outward_shells_that_cross_are_united():
 
 
 WAYS = {
-    "turned and far from the origin": lambda v, f: (rotated_up(v, (0.3, -0.5, 0.8)) + [1e6, -2e6, 5e5], f),
+    "turned and far from the origin": lambda v, f: (np.add(rotated_up(v, (0.3, -0.5, 0.8)), [1e6, -2e6, 5e5]), f),
     "mirrored": lambda v, f: (v * [-1, 1, 1], f),
     "column by column": lambda v, f: (np.asfortranarray(v), np.asfortranarray(f)),
     "numbered backwards": lambda v, f: (v[::-1], len(v) - 1 - f),
