@@ -25,9 +25,9 @@ BUDGETS = {
     "routes": 1819,
     "risk": 574,
     "decide": 1921,
-    "figures": 2658,
+    "figures": 2648,
     "panels": 1473,
-    "lessons": 3175,
+    "lessons": 3174,
     "report": 498,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

@@ -1,20 +1,24 @@
-"""Pictures of every panel and chart, to be looked at: sizes of window, light and dark, 100 % and 200 %.
+"""Pictures of whole notebooks, to be looked at: sizes of window, light and dark, 100 % and 200 %.
 
-Run: python tests/browser/shots.py [notebook or page …] [--sizes 1280x800 …] [--themes light dark] [--zooms 1 2]
-(default: notebooks 02 to 09 and all pages). JupyterLab is shown with its file browser open; pages come from Voilà.
-Each panel and each chart is one picture; a sheet a notebook holds its small copies. Prints the folder of the pictures.
+Run: python tests/browser/shots.py [notebook …] [--sizes 1280x800 …] [--themes light dark] [--zooms 1 2]
+(default: all notebooks, of the panels' pages too, in JupyterLab). At 100 % its file browser is open, at 200 % closed.
+Everything is pictured as it stands on the page: text, tables, charts, panels; columns go from left to right. Only in
+height is the window not the screen's: what stays in view beside what is tested in `test_layout_in_browser`.
 """
 
 import argparse
+import io
 import tempfile
 from pathlib import Path
 
 from jupyter_browser import REPOSITORY, browser_page, jupyter_server, open_notebook
+from PIL import Image
 from playwright.sync_api import sync_playwright
 
 SIZES = ("1280x800", "1366x768", "1440x900", "1920x1080")
-SHOWN = ".pourprint-panel, .js-plotly-plot, .jp-RenderedHTMLCommon .pourprint-bars, svg.pourprint"
-NOTEBOOKS = [f"notebooks/{path.name}" for path in sorted(REPOSITORY.glob("notebooks/0[2-9]*.ipynb"))]
+HEIGHT_PX, OVERLAP_PX = 2600, 40  # of the window while it is pictured
+COLUMN_PX, SHEET_PX = (560, 1500), 1600  # of a column on a sheet, and how wide a sheet may be
+NOTEBOOKS = [f"{path.relative_to(REPOSITORY)}" for path in sorted(REPOSITORY.glob("notebooks/**/*.ipynb"))]
 
 
 def themed(page, theme):
@@ -26,52 +30,39 @@ def themed(page, theme):
 
 def zoomed(page, size, zoom):
     """The window as a browser shows it at a zoom: fewer pixels of the page, each larger."""
-    width, height = map(int, size.split("x"))
-    page.set_viewport_size({"width": int(width / zoom), "height": int(height / zoom)})
-    page.wait_for_timeout(600)
+    page.evaluate(f"jupyterapp.shell.{'expandLeft' if zoom == 1 else 'collapseLeft'}()")
+    page.set_viewport_size({"width": int(size.partition("x")[0]) // zoom, "height": HEIGHT_PX})
+    page.wait_for_timeout(1200)
 
 
-# Scrolls an element's part at `above` px to the top of what scrolls it; returns the px that are seen of it at once.
-SCROLL = """(e, above) => {
-  const outer = e.closest('.jp-WindowedPanel-outer') ?? document.scrollingElement;
-  const top = outer === document.scrollingElement ? 0 : outer.getBoundingClientRect().top;
-  outer.scrollTop += e.getBoundingClientRect().top + above - top - 8;
-  return outer.clientHeight;
-}"""
+def pictures(page):
+    """The notebook from top to foot, a picture for each height of the window."""
+    pane, taken, at = page.locator(".jp-WindowedPanel-outer").first, [], -1
+    box = pane.bounding_box()
+    pane.evaluate("e => {e.scrollTop = 0}")
+    while (now := pane.evaluate("e => e.scrollTop")) != at:
+        page.wait_for_timeout(1200)  # charts come into view and are drawn
+        taken.append(Image.open(io.BytesIO(page.screenshot(clip=box))).convert("RGB"))
+        at = now
+        pane.evaluate("(e, step) => {e.scrollTop += step}", box["height"] - OVERLAP_PX)
+        page.wait_for_timeout(300)
+    return taken
 
 
-def pictures(page, folder, stem):
-    """Save the window with every panel and chart in it, in as many pictures as its height takes: [path]."""
-    saved = []
-    for i, shown in enumerate(page.locator(SHOWN).all()):
-        if not shown.is_visible() or shown.evaluate("e => !!e.parentElement.closest('.pourprint-panel')"):
-            continue
-        above, height = 0, shown.bounding_box()["height"]
-        while above < height - 20:
-            above += shown.evaluate(SCROLL, above) - 16
-            page.wait_for_timeout(250)
-            saved.append(folder / f"{stem}-{i:02d}-{above:.0f}.png")
-            page.screenshot(path=saved[-1])
-    return saved
-
-
-def sheet(paths, path, width=640, across=3):
-    """Small copies of pictures on one sheet."""
-    from PIL import Image, ImageDraw
-
-    images = [Image.open(one).convert("RGB") for one in paths]
-    small = [image.resize((width, image.height * width // image.width)) for image in images]
-    rows = [small[i : i + across] for i in range(0, len(small), across)]
-    heights = [max(image.height for image in row) + 16 for row in rows]
-    whole = Image.new("RGB", (width * across, sum(heights)), "white")
-    top = 0
-    for r, (row, height) in enumerate(zip(rows, heights, strict=True)):
-        for c, image in enumerate(row):
-            whole.paste(image, (c * width, top + 16))
-            ImageDraw.Draw(whole).text((c * width + 4, top + 2), paths[r * across + c].name, fill="black")
-        top += height
-    whole.save(path)
-    return path
+def sheets(taken, stem):
+    """Pictures side by side in columns on sheets; saves them and returns their paths."""
+    wide, tall = COLUMN_PX
+    scale = min(1.0, wide / taken[0].width)
+    small = [one.resize((round(one.width * scale), round(one.height * scale))) for one in taken]
+    columns = [one.crop((0, top, one.width, top + tall)) for one in small for top in range(0, one.height, tall)]
+    across, paths = max(1, SHEET_PX // columns[0].width), []
+    for first in range(0, len(columns), across):
+        whole = Image.new("RGB", (across * (columns[0].width + 8), tall), "grey")
+        for i, column in enumerate(columns[first : first + across]):
+            whole.paste(column, (i * (column.width + 8), 0))
+        paths.append(f"{stem}-{first // across}.png")
+        whole.save(paths[-1])
+    return paths
 
 
 def main():
@@ -80,9 +71,7 @@ def main():
     parser.add_argument("--sizes", nargs="+", default=SIZES)
     parser.add_argument("--themes", nargs="+", default=("light", "dark"))
     parser.add_argument("--zooms", nargs="+", type=int, default=(1, 2))
-    given = parser.parse_args()
-    folder = Path(tempfile.mkdtemp(prefix="shots-"))
-    print(folder, flush=True)
+    given, folder = parser.parse_args(), Path(tempfile.mkdtemp(prefix="shots-"))
     with (
         tempfile.TemporaryDirectory() as served,
         jupyter_server(served) as address,
@@ -91,16 +80,14 @@ def main():
     ):
         for name in given.names:
             page.set_viewport_size({"width": 1280, "height": 800})
-            open_notebook(page, address, name)
-            page.wait_for_timeout(1500)
+            open_notebook(page, address, name, patience_s=400)
             for theme in given.themes:
                 themed(page, theme)
                 for size in given.sizes:
                     for zoom in given.zooms:
                         zoomed(page, size, zoom)
-                        stem = f"{Path(name).stem[:12]}-{theme}-{size}-{zoom}00"
-                        if saved := pictures(page, folder, stem):
-                            print(sheet(saved, folder / f"sheet-{stem}.png"), flush=True)
+                        stem = folder / f"{Path(name).stem[:12]}-{theme}-{size}-{zoom}00"
+                        print(*sheets(pictures(page), stem), sep="\n", flush=True)
 
 
 if __name__ == "__main__":

@@ -140,10 +140,33 @@ def test_a_figure_fed_in_place_equals_one_built_new():
                 np.testing.assert_array_equal(one[axis], two[axis])
 
 
+WORDS_TALL = 15 / 306  # of 12 px, as browsers set them, on a chart of 380 px
+
+
+@pytest.mark.parametrize("price", [0, 100, 200, 500, 1000])
+def test_names_of_break_evens_hang_clear_below_all_lines_and_of_each_other(price):
+    along_now, routes = along(price)
+    *lines, names, turns, _ = figures.comparison_data(along_now, routes)
+    assert np.isfinite(turns["x"]).any()
+    floor, axis = np.min([one["y"] for one in lines], axis=0), np.log10(along_now.grid)
+    low, high = figures.comparison_range([*lines, names, turns, {}])
+    taken = []
+    for x, top, text, side in list(zip(*(names[key] for key in ("x", "y", "text", "textposition")), strict=True))[4:]:
+        if text:
+            wide, place = figures.compare.LETTER * len(text) * np.ptp(axis), np.log10(x)
+            left, right = (place - wide, place) if side == "bottom left" else (place, place + wide)
+            assert top < floor[(left <= axis) & (axis <= right)].min(), text
+            foot = np.log10(top) - WORDS_TALL * (high - low)
+            assert foot >= low, "the axis holds the words"
+            assert not [a for a in taken if a[0] < right and left < a[1] and a[2] < np.log10(top) and foot < a[3]]
+            taken.append((left, right, foot, np.log10(top)))
+    assert taken
+
+
 def test_names_of_lines_that_meet_stand_apart():
     lines = [np.array([4000.0, 1000.0]), np.array([9000.0, 1001.0]), np.full(2, np.nan)]
-    heights = figures.compare._apart(lines)
-    assert heights[1] / heights[0] >= 9 ** (figures.compare.NAME_HEIGHT * 0.99) and np.isnan(heights[2])
+    heights = figures.compare._apart(lines, 1.2)
+    assert heights[1] / heights[0] >= 1.2 and np.isnan(heights[2])
 
 
 def words_of(markup):
@@ -161,11 +184,11 @@ def words_of(markup):
 def test_the_stage_matrix_counts_ten_seven_five_stages():
     whole = words_of(figures.stage_matrix())
     assert [f"{n} stages" in whole for n in (10, 7, 5, 11)] == [True] * 4
-    assert "you are here" not in whole and "<details>" not in figures.stage_matrix()
+    assert "you are here" not in whole and "<details" not in figures.stage_matrix()
 
 
 def test_the_stage_matrix_shows_the_place_alone_and_folds_the_whole_map():
-    shown, folded = figures.stage_matrix(here=pp.Stage.FIRE).split("<details>")
+    shown, folded = figures.stage_matrix(here=pp.Stage.FIRE).split("<details class=pourprint-map>")
     assert "you are here: burn out and fire|burn out the patterns|" in words_of(shown)
     assert shown.count("<tr>") == 2 and shown.count("<td") == 4 and '<td style="text-align:left"></td>' in shown
     assert words_of(figures.stage_matrix()) in words_of(folded)

@@ -74,6 +74,11 @@ def test_a_table_has_headings_with_units_words_left_and_no_count_of_rows():
     assert text.count("text-align:left") == 3, "the caption, the heading of words, and the words"
 
 
+def test_a_table_says_names_in_words_and_leaves_out_what_is_empty_in_every_row():
+    text = table_html(pd.DataFrame({"machine": ["sand_printer"], "key": ["shell.dip_time"], "ready": [None]}))
+    assert ">sand printer<" in text and ">shell.dip_time<" in text and "ready" not in text
+
+
 def test_a_wide_table_of_few_rows_is_turned_to_fit_the_page():
     wide = pd.DataFrame(np.ones((2, 12)), index=["one", "two"], columns=[f"size {i} [mm]" for i in range(12)])
     assert table_html(wide).count("<tr>") == 13 and table_html(wide.T).count("<tr>") == 13

@@ -132,8 +132,8 @@ def test_beyond_a_cluster_or_two_failures_are_said_roughly():
 
 def test_the_opening_state_shows_crossings_and_starts_clear_of_holidays():
     panel = compare_panel(demo_kit(), demo_rates())
-    turns, start = panel.chart.figure.data[-2], panel.controls["start"].value
-    assert np.isfinite(turns.x).sum() >= 2 and any("tooled pattern" in text for text in turns.text)
+    (*_, names, turns, _), start = panel.chart.figure.data, panel.controls["start"].value
+    assert np.isfinite(turns.x).sum() >= 2 and any("tooled pattern" in text for text in names.text)
     assert not any(0 <= (off - start).days <= 42 for off in demo_rates().hours.holidays)
     assert f"{start:%a}" in demo_rates().hours.days
 

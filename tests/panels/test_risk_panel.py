@@ -9,8 +9,7 @@ import pytest
 import pourprint as pp
 from pourprint.figures.rework import failures_chart
 from pourprint.figures.simulation import (
-    NAME_HEIGHT,
-    NAME_WIDTH,
+    LETTER,
     _clear_spots,
     chance_chart,
     chance_data,
@@ -18,6 +17,7 @@ from pourprint.figures.simulation import (
     spread_chart,
     spreads,
 )
+from pourprint.figures.strokes import TALL
 from pourprint.panels import risk_panel
 from pourprint.panels.risk import FULL
 from pourprint.risk.rework import rework
@@ -117,17 +117,20 @@ def test_the_spread_ends_where_the_runs_do(runs):
 
 
 def test_names_of_curves_stand_clear_of_other_curves_and_of_the_deadline():
-    shares = np.linspace(0, 0.995, 120)
-    days = [10 + 3 * shares, 20 + 30 * shares, 60 + 30 * shares]
-    spots = _clear_spots(shares, days, deadline_days=58.0)
-    width = NAME_WIDTH * (90 - 10)
-    for k, (begin, height, side) in enumerate(spots):
+    shares = np.concatenate([[0.0], np.linspace(0, 0.995, 120)])
+    # Two curves close to each other: the name of the first has room only before it, from the start of the job on.
+    days = [np.concatenate([[0.0], own]) for own in (40 + 3 * shares[1:], 44 + 10 * shares[1:], 88 + 57 * shares[1:])]
+    titles = ["Printed metal", "Printed mould", "Printed pattern"]
+    spots = _clear_spots(titles, shares, days, deadline_days=84.0)
+    for k, (title, (begin, height, side)) in enumerate(zip(titles, spots, strict=True)):
+        width = LETTER * len(title) * days[2][-1]
         span = (begin, begin + width) if side == "right" else (begin - width, begin)
+        assert span[0] >= 0
         for j, own in enumerate(days):
-            low, high = np.interp([height - NAME_HEIGHT / 2, height + NAME_HEIGHT / 2], shares, own)
+            low, high = np.interp([height - TALL / 2, height + TALL / 2], shares, own)
             assert j == k or high <= span[0] or low >= span[1]
-        assert not span[0] < 58 < span[1]
-    assert spots[0][2] == "right"  # to the left of the first curve the chart has no room
+        assert not span[0] < 84 < span[1]
+    assert spots[0][2] == "left"
 
 
 def test_bad_questions_to_the_panel_are_refused():

@@ -139,14 +139,14 @@ class Information:
         if not top:
             said += ["No single input, known alone, is worth so much that these draws tell it from nothing."]
         if groups and groups[0][1] > 1.2 * (top[0][1] if top else 0):
-            said += [f"All of [{groups[0][0]}] known together: {groups[0][1]:,.0f} {money}."]
+            said += [f"All of “{in_words(groups[0][0])}” known together: {groups[0][1]:,.0f} {money}."]
         return " ".join(said)
 
     def table(self):
         """A pandas table: what is known, worth and standard error [currency], and the share of knowing everything."""
         import pandas as pd
 
-        groups = {f"all of [{key}]": worth for key, worth in self.groups.items()}
+        groups = {f"all of “{in_words(key)}”": worth for key, worth in self.groups.items()}
         rows = {"everything": self.everything, **groups, **{in_words(k): w for k, w in self.inputs.items()}}
         whole = self.everything.value or 1.0
         table = {name: (worth.value, worth.error, worth.value / whole) for name, worth in rows.items()}

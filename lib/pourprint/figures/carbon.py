@@ -3,6 +3,7 @@
 from collections import Counter
 
 import numpy as np
+import pandas as pd
 
 from pourprint.decide.carbon import carbon_ledger
 from pourprint.figures.look import LOOKS, Chart, title_of
@@ -22,8 +23,6 @@ def footprint_chart(footprints, days=None):
     Parameters: `footprints` {route: Footprint} of plans of single numbers; `days` {route: [d]} (default: the plans').
     Returns: Chart.
     """
-    import pandas as pd
-
     rows = {}
     for route, found in footprints.items():
         plan = found.plan

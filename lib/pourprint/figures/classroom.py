@@ -1,6 +1,7 @@
 """Charts of a marked class: what failed most, which slips were typical, and how long students thought between tries."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import Chart
 from pourprint.figures.strokes import bars, canvas
@@ -20,7 +21,7 @@ def unsolved_chart(attempts):
     _needed(attempts)
     last = attempts.sort_values("at").groupby(["exercise", "student"])["right"].agg(["any", "first"])
     last["outcome"] = np.select([last["first"], last["any"]], ["solved at once", "solved later"], "not solved")
-    table = last.groupby(["exercise", "outcome"]).size().unstack(fill_value=0)
+    table = pd.crosstab(last.index.get_level_values("exercise"), last["outcome"], rownames=["exercise"])
     table = table.reindex(columns=[*OUTCOMES], fill_value=0)
     table["students"] = table.sum(axis=1)
     table = table.assign(share=table["not solved"] / table["students"]).sort_values(["share", "solved later"])[::-1]
@@ -62,8 +63,6 @@ def slips_chart(attempts):
 
 def gaps_chart(attempts):
     """Time between one try and the next at the same exercise. Parameters, returns and raises as `unsolved_chart`."""
-    import pandas as pd
-
     _needed(attempts)
     gaps = attempts["minutes_since"].dropna()
     if gaps.empty:

@@ -1,6 +1,7 @@
 """The cluster as a picture to turn, drawn from its layout."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import PARTS, Chart, counted
 from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, lines_trace, picture, solid_trace, tube
@@ -16,8 +17,6 @@ def cluster_picture(sizes, kits=1, number=1):
     Parameters: `sizes` ShellSizes of single numbers; `kits` laid out; `number` of the cluster to show, from 1.
     Meshes are coarsened to stay below 20 000 facets; parts without one are boxes. Returns: Chart. Raises: InputError.
     """
-    import pandas as pd
-
     clusters = sizes.hang(kits)
     if number not in range(1, len(clusters) + 1):
         raise InputError(f"number={number!r} must be from 1 to {len(clusters)}, the clusters of {kits} kits.")

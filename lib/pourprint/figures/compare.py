@@ -7,55 +7,82 @@ from itertools import pairwise
 
 import numpy as np
 
-from pourprint.figures.look import LOOKS, title_of
-from pourprint.figures.strokes import canvas, line, mark
+from pourprint.figures.look import INK, LOOKS, ROUND, title_of
+from pourprint.figures.strokes import TALL, canvas, line, mark
 
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 MOST_NAMED = 6  # of them; the table below the chart names all
 NAMES_PX = 96  # right of the chart, for the names
-NAME_HEIGHT = 0.07  # of the cost axis: what the name of a line takes
-ROUND = np.array([digit * 10**power for power in range(9) for digit in (1, 2, 5)])  # ticks of the axis of money
+LETTER = 0.023  # of the words below the lines, as a share of what the panel's narrow chart leaves beside the names
 COMPARISON_IN_WORDS = (
     "The chart draws the cost of one kit, with the price of the days, along one input of your choice, one line a "
     "route; a cross marks each place from which another route is cheapest and names it, a ring the present value."
 )
 
 
-def _apart(lines):
+def _apart(lines, step):
     """Heights of the lines' names: at each line's end, or as far above the next lower name as both need to be read.
 
-    Parameters: `lines` of (n,) costs on a logarithmic axis. Returns: (len(lines),), nan for absent lines.
+    Parameters: `lines` of (n,) costs on a logarithmic axis; `step` how many times as dear the head of a line of words
+    stands as its foot. Returns: (len(lines),), nan for absent lines.
     """
     ends = np.array([line[-1] for line in lines])
-    seen = [line[np.isfinite(line)] for line in lines if np.isfinite(line).any()]
-    if not seen:
-        return ends
-    step = (max(line.max() for line in seen) / min(line.min() for line in seen)) ** NAME_HEIGHT
     for lower, upper in pairwise(np.argsort(ends)):  # nan comes last and stays
         ends[upper] = max(ends[upper], ends[lower] * step) if np.isfinite(ends[upper]) else np.nan
     return ends
+
+
+def _below(along, named, step):
+    """Where the names of crossings hang: below all lines, on the side where that is the higher, and below each other.
+
+    Parameters: `along` Along; `named` {crossing's value: its name}; `step` as in `_apart`.
+    Returns: (heights of the words' heads [currency], sides as plotly names them), one a crossing.
+    """
+    at, tops, sides, taken = np.log10(along.grid) if along.log else along.grid, [], [], []
+    for value, name in named.items():
+        place, wide = np.interp(value, along.grid, at), LETTER * len(name) * np.ptp(at)
+        found = []
+        for side, left in (("bottom left", place - wide), ("bottom right", place)):
+            under = (left <= at) & (at <= left + wide)
+            top = min(along.lowest[under].min(initial=np.inf), np.interp(value, along.grid, along.lowest)) / step**0.3
+            for start, end, other in taken:
+                if start < left + wide and left < end and other / step < top < other * step:
+                    top = other / step
+            inside = at[0] <= left and left + wide <= at[-1]
+            found.append((inside, top, side, left))
+        _, top, side, left = max(found)
+        taken.append((left, left + wide, top))
+        tops.append(top)
+        sides.append(side)
+    return tops, sides
 
 
 def comparison_data(along, routes):
     """What each trace of the comparison figure shows, in the order of its traces, as far as it ever changes.
 
     Parameters: `along` Along; `routes` in the order of their lines. Returns: list of dicts: a line for each route,
-    their names, crossings, the present value. Traces keep their places as long as routes and grid are the same; an
-    absent point is nan.
+    names of lines and crossings, crossings, the present value. Traces keep their places as long as routes and grid are
+    the same; an absent point is nan.
     """
     nothing = np.full(along.grid.shape, np.nan)
     lines = [along.unit_costs.get(route, nothing) for route in routes]
-    turns, named, sides = np.full((2, MOST_MARKS), np.nan), [""] * MOST_MARKS, ["bottom left"] * MOST_MARKS
-    middle = np.median(along.grid) if not along.log else np.sqrt(along.grid[0] * along.grid[-1])
+    turns, absent = np.full((2, MOST_MARKS), np.nan), MOST_NAMED - len(along.crossings[:MOST_NAMED])
     for i, turn in enumerate(along.crossings[:MOST_MARKS]):
         turns[:, i] = turn.at, np.interp(turn.at, along.grid, along.lowest)
-        if i < MOST_NAMED:
-            named[i] = f"{turn.at:,.3g}: {title_of(turn.to).lower()}"
-            sides[i] = "bottom right" if turn.at < middle else "bottom left"
+    named = {turn.at: f"{turn.at:,.3g}: {title_of(turn.to).lower()}" for turn in along.crossings[:MOST_NAMED]}
+    low, high = _round_ends(np.concatenate(lines))
+    step = 10 ** (TALL * (high - low))
+    tops, sides = _below(along, named, step)
+    names = {
+        "x": [along.grid[-1]] * len(routes) + [*named] + [np.nan] * absent,
+        "y": np.concatenate([_apart(lines, step), tops, np.full(absent, np.nan)]),
+        "text": [title_of(route) for route in routes] + [*named.values()] + [""] * absent,
+        "textposition": ["middle right"] * len(routes) + sides + ["bottom left"] * absent,
+    }
     return [
         *({"y": line} for line in lines),
-        {"y": _apart(lines)},
-        {"x": turns[0], "y": turns[1], "text": named, "textposition": sides},
+        names,
+        {"x": turns[0], "y": turns[1]},
         {"x": [along.now], "y": [np.interp(along.now, along.grid, along.lowest)]},
     ]
 
@@ -66,13 +93,16 @@ def comparison_range(traces):
     Parameters: `traces` from `comparison_data`. Round ends stand still while the lines move, so that a change is seen;
     nor are the axes drawn anew.
     """
-    *lines, names, _, _ = (trace["y"] for trace in traces)
-    seen = np.concatenate([*lines, names])
-    seen = seen[np.isfinite(seen)]
+    return _round_ends(np.concatenate([trace["y"] for trace in traces[:-2]]))
+
+
+def _round_ends(costs):
+    seen = costs[np.isfinite(costs)]
     if not seen.size:
         return [0.0, 4.0]
-    first = np.searchsorted(ROUND, seen.min(), side="right") - 1
-    last = np.searchsorted(ROUND, seen.max() * (seen.max() / seen.min()) ** NAME_HEIGHT)
+    room = (seen.max() / seen.min()) ** TALL
+    first = np.searchsorted(ROUND, seen.min() / room, side="right") - 1
+    last = np.searchsorted(ROUND, seen.max() * room)
     return np.log10(ROUND[[max(first, 0), min(last, len(ROUND) - 1)]]).tolist()
 
 
@@ -91,21 +121,17 @@ def comparison_figure(along, routes):
     # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
     figure.add_scatter(
         **names,
-        x=[along.grid[-1]] * len(routes),
-        name="names of the routes",
+        name="names of routes and break-evens",
         mode="text",
-        text=[title_of(route) for route in routes],
-        textposition="middle right",
         cliponaxis=False,
-        textfont={"size": 12, "color": [LOOKS[route].colour for route in routes]},
+        textfont={"size": 12, "color": [*(LOOKS[route].colour for route in routes), *[INK] * MOST_NAMED]},
         hoverinfo="skip",
     )
     said = "from %{x:,.4~g} on another route is cheapest"
-    more = {"mode": "markers+text", "textfont": {"size": 12}}
-    mark(figure, **turns, symbol="x-thin", size=13, hover=said, name="break-even", **more)
+    mark(figure, **turns, symbol="x-thin", size=13, hover=said, name="break-even")
     said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {money}"
     mark(figure, **chosen, symbol="circle-open", size=15, hover=said, name="present value")
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}
     figure.update_xaxes(**quick)
-    return figure.update_yaxes(tickvals=ROUND, range=comparison_range(traces), **quick)
+    return figure.update_yaxes(range=comparison_range(traces), **quick)

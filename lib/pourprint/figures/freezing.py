@@ -22,20 +22,10 @@ def sections(said, field, grid, at_mm, key, places):
     figure = canvas(said, [f"{AXES[across]} [mm]" for across, _, _ in planes], height=380)
     for panel, (across, up, cut) in enumerate(planes, 1):
         at = int(np.argmin(np.abs(edges[cut] - at_mm[cut])))
-        figure.add_heatmap(
-            x=edges[across],
-            y=edges[up],
-            z=np.take(values, at, axis=cut).T,
-            coloraxis="coloraxis",
-            hovertemplate=f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>",
-            row=1,
-            col=panel,
-        )
-        seen = [i for i, place in enumerate(places) if abs(place[cut] - at_mm[cut]) <= 2 * grid.cell_mm]
-        rings = [[places[i][axis] for i in seen] for axis in (across, up)]
-        numbers = {"text": [f"<b>{i + 1}</b>" for i in seen], "textfont": {"color": SPOT, "size": 15}}
-        numbers |= {"mode": "markers+text", "textposition": "top right", "cliponaxis": False}
-        mark(figure, *rings, SPOT, "circle-open", 13, "place %{text}", panel, **numbers)
+        said = f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>"
+        cells, place = np.take(values, at, axis=cut).T, {"row": 1, "col": panel}
+        figure.add_heatmap(x=edges[across], y=edges[up], z=cells, coloraxis="coloraxis", hovertemplate=said, **place)
+        ring(figure, places, (across, up, cut), at_mm[cut], 2 * grid.cell_mm, panel)
         for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
             ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers
             update(range=ends, constrain="domain", row=1, col=panel, matches=None)
@@ -50,6 +40,16 @@ def sections(said, field, grid, at_mm, key, places):
         coloraxis={"colorscale": SCALE, "colorbar": bar | {"title": {"text": key, "font": {"size": 13}}}},
         margin={"l": 55, "t": figure.layout.margin.t + 20, "b": 110},
     )
+
+
+def ring(figure, places, axes, at_mm, reach_mm, panel=None):
+    """Numbered rings at places [(3,)] [mm] near a section: `axes` across, up and cut, the last at `at_mm`."""
+    across, up, cut = axes
+    seen = [i for i, place in enumerate(places) if abs(place[cut] - at_mm) <= reach_mm]
+    rings = [[places[i][axis] for i in seen] for axis in (across, up)]
+    numbers = {"text": [f"<b>{i + 1}</b>" for i in seen], "textfont": {"color": SPOT, "size": 15}}
+    numbers |= {"mode": "markers+text", "textposition": "top right", "cliponaxis": False}
+    mark(figure, *rings, SPOT, "circle-open", 13, "place %{text}", panel, **numbers)
 
 
 def _whole(number):

@@ -1,6 +1,7 @@
 """How the metal comes into a printed mould: the gating with its sizes."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import INK, LOOKS, METAL, ON_FILL, SAND, Chart, tint
 from pourprint.figures.strokes import canvas, line, write
@@ -10,8 +11,6 @@ PLANE = LOOKS["printed_metal"].colour  # green, of every picture of a mould
 
 def gating_sketch(mould):
     """Side view of sprue, ingate, cavity and feeder with their sizes, to scale but for the cavity's shape."""
-    import pandas as pd
-
     way, study, wall = mould.gating, mould.study, wall_of(mould)
     below, above = float(study.below_mm), float(study.above_mm)
     head, hot = float(way.head_mm), float(mould.hot_mm[1])

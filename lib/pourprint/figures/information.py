@@ -1,6 +1,7 @@
 """How sure a choice is, and what is worth measuring before it."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.decide.information import expected_regret, probability_best
 from pourprint.decide.inputs import in_words
@@ -15,8 +16,6 @@ def sureness_chart(samples, prices, currency="EUR"):
 
     Parameters: Samples; `prices` (k,) [currency/d], rising; `currency`. Returns: Chart.
     """
-    import pandas as pd
-
     prices = np.asarray(prices, dtype=float)
     shares = {route: np.asarray(share) for route, share in probability_best(samples, prices).items()}
     shown = {route: share for route, share in shares.items() if share.max() > 0}

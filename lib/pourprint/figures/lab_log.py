@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from pourprint.decide.inputs import in_words
 from pourprint.figures.look import INK, SERIES, Chart, counted
 from pourprint.figures.strokes import canvas, line, write
 from pourprint.ledger.entries import Kind
@@ -18,7 +19,7 @@ def belief_chart(update):
     x, (old, new) = np.linspace(low, high, 301), (update.entry, update.updated)
     unit, name = "" if old.unit == "-" else f" {old.unit}", "yield" if is_yield else "time"
     title = f"The log moves this {name} from {old.value:.3g} to {new.value:.3g}{unit}"
-    figure = canvas(title, f"{update.key} [{old.unit}]", "density of belief")
+    figure = canvas(title, f"{in_words(update.key)} [{old.unit}]", "density of belief")
     top, first = 0.0, min(prior, posterior, key=lambda belief: belief.mean())
     for text, belief, (colour, dash) in (
         ("the table's range", prior, (SERIES[0][0], "dash")),

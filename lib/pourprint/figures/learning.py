@@ -1,16 +1,15 @@
 """Repeat orders: learning curves, what falls due again, and from where a die pays."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.decide.learning import SHARES, Curve
-from pourprint.figures.look import INK, LOOKS, SERIES, Chart, counted, round_numbers, tint, title_of
+from pourprint.figures.look import INK, LOOKS, ROUND, SERIES, Chart, counted, tint, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
 
 def learning_chart(rate, pieces=32):
     """Both forms of the learning curve of one rate: mean time of the first n pieces. Returns: Chart."""
-    import pandas as pd
-
     n, table = np.arange(1, pieces + 1), {}
     first, second = (float(Curve(rate, form).total(pieces)) for form in ("average", "unit"))
     total = f"{counted(pieces, 'piece')} in {first:.1f}"
@@ -60,8 +59,6 @@ def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"),
 
     Parameters: `plain` DiePays; `learned` DiePays with a learning curve, drawn thin. Returns: Chart.
     """
-    import pandas as pd
-
     most = counted(plain.quantities[-1], "kit")
     pays = "from the first kit on" if plain.pays_from == 1 else f"from {plain.pays_from} kits on"
     pays = pays if plain.pays_from else f"nowhere up to {most}"
@@ -92,5 +89,5 @@ def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"),
         figure,
         later,
         f"Two falling lines over quantity, both axes logarithmic: {fall}{thin}.",
-        shown.loc[[int(n) for n in round_numbers() if n in shown.index]],
+        shown.loc[[int(n) for n in ROUND if n in shown.index]],
     )

@@ -1,13 +1,14 @@
 """Designs on their way to less weight, and what they gain."""
 
+import numpy as np
+import pandas as pd
+
 from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
 
 def beam_picture(design):
     """The half beam of `lighten_beam` with its mirror image, dark where material stays. Returns: go.Figure."""
-    import numpy as np
-
     whole = np.hstack([design.density[:, ::-1], design.density])
     title = f"Iteration {design.iteration}: compliance {design.compliance:.1f}, {whole.mean():.0%} of the room filled"
     figure = canvas(title, "cells along", "cells up", 250)
@@ -18,8 +19,6 @@ def beam_picture(design):
 
 def search_chart(stages):
     """Energy of all load cases over the iterations of `lighten`. `stages` (n, 3) as `kept` returns. Returns: Chart."""
-    import pandas as pd
-
     table = pd.DataFrame(stages, columns=["iteration", "energy [-]", "volume [cm³]"]).set_index("iteration")
     energy = table["energy [-]"]
     title = f"After {len(table)} iterations the loads move the node {1 / energy.iloc[-1]:.1f} times less than at first"

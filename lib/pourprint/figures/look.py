@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
+import numpy as np
 import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
 
@@ -22,6 +23,8 @@ SHADOW = "rgba(128,128,128,0.2)"  # a band behind a chart, on any ground
 METAL, SAND = "#9AA5B1", "#C9B37E"
 # Of numbers: even steps to most eyes, without the darkest, which a dark page swallows.
 SCALE = sample_colorscale("Cividis", [0.2 + 0.1 * i for i in range(9)])
+# Ticks of a logarithmic axis: 0.0001, 0.0002, 0.0005, … 500 million.
+ROUND = np.array([digit * 10.0**power for power in range(-4, 9) for digit in (1, 2, 5)])
 THEME = f"<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 
 
@@ -85,11 +88,6 @@ def tint(colour, share):
     """The colour mixed with white: `share` of white [-]."""
     parts = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
     return "#" + "".join(f"{round(c + (255 - c) * share):02x}" for c in parts)
-
-
-def round_numbers():
-    """0.0001, 0.0002, 0.0005, … 5 million: ticks of a logarithmic axis."""
-    return [digit * 10.0**power for power in range(-4, 7) for digit in (1, 2, 5)]
 
 
 def sampled(table, rows=10):

@@ -1,6 +1,7 @@
 """The decision map: which route is best where."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.decide.inputs import in_words
 from pourprint.decide.map import NOBODY, PRICE
@@ -36,8 +37,6 @@ def _spreads(values):
 
 def map_chart(chart):
     """The decision map: regions of the best route, their borders and names. Parameters: DecisionMap. Returns: Chart."""
-    import pandas as pd
-
     routes, best = chart.routes, chart.best
     across, up = _axis_title(chart, chart.x), _axis_title(chart, chart.y)
     log = "".join(name for name, values in (("x", chart.xs), ("y", chart.ys)) if _spreads(values))

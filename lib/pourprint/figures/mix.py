@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import INK, LOOKS, Chart, title_of
 from pourprint.figures.strokes import canvas, line, mark, write
@@ -66,8 +67,6 @@ def frontier_chart(mixes, singles=None):
 
 def frontier_table(mixes):
     """The mixes of a frontier as a pandas table: days, cost, what each day saved costs, and which part goes where."""
-    import pandas as pd
-
     rows = []
     for before, mix in zip((None, *mixes), mixes, strict=False):
         a_day = np.nan if before is None else (mix.cost - before.cost) / (before.days - mix.days)
@@ -77,8 +76,6 @@ def frontier_table(mixes):
 
 def assignment_chart(mixes):
     """Which way each part goes in each mix: one column a mix, one row a part. Returns: Chart."""
-    import pandas as pd
-
     ways, used = [mix.routes_of() for mix in mixes], dict.fromkeys(route for mix in mixes for route in mix.plans)
     parts = [*ways[0]]
     stay = [part for part in parts if len({tuple(way[part]) for way in ways}) == 1]

@@ -1,6 +1,7 @@
 """Pictures of a single part."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import METAL, Chart, sampled
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
@@ -30,8 +31,6 @@ def section_chart(part, layer_mm):
 
     Returns: Chart with a table of every tenth of the height. Raises: InputError.
     """
-    import pandas as pd
-
     heights, areas, perimeters = part.sections(layer_mm)
     widest = int(np.argmax(areas))
     title = f"{part.name} is widest at {heights[widest]:.0f} mm"

@@ -1,6 +1,7 @@
 """In which direction a printed mould opens, and what that hides."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import LOOKS, SCALE, Chart
 from pourprint.figures.strokes import canvas, line, mark, write
@@ -12,8 +13,6 @@ def parting_map(mould):
 
     Parameters: `mould` a Mould of a part with a mesh. Returns: Chart. Raises: InputError without a mesh.
     """
-    import pandas as pd
-
     study = mould.study
     if not study.known:
         raise InputError(

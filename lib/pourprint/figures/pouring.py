@@ -1,11 +1,12 @@
 """Pictures of a mould as it fills and freezes: sections, the body to turn, and how the metal stands at a time."""
 
 import numpy as np
+import pandas as pd
 
-from pourprint.figures.freezing import AXES, SPOT, sections, surface_round
+from pourprint.figures.freezing import AXES, ring, sections, surface_round
 from pourprint.figures.look import METAL, PARTS, SAND, SCALE, Chart, counted
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
-from pourprint.figures.strokes import canvas, mark, write
+from pourprint.figures.strokes import canvas, write
 from pourprint.routes.pouring import NOT_MODELLED
 
 AIR, PORE = "#56B4E9", "#D55E00"
@@ -16,8 +17,6 @@ STILL = "One section of the mould at five times, from empty to solid; the table 
 
 def pour_table(run):
     """Pores and caught air as a pandas table: place in the mould [mm], when [s], how much [cm3]."""
-    import pandas as pd
-
     rows = [("pore", *p.place_mm, p.frozen_s, p.pore_cm3) for p in run.feeding.pores]
     rows += [("caught air", *t.place_mm, t.cut_off_s, t.volume_cm3) for t in run.filling.traps]
     columns = ["what", "u_mm", "v_mm", "w_mm", "at_s", "cm3"]
@@ -49,32 +48,29 @@ def _rings(run):
 
 def filling_slices(run):
     """Three sections through the worst place, coloured by when each cell is full. Returns: Chart."""
-    times = np.where(np.isfinite(run.filling.time_s), run.filling.time_s, np.nan)
     said = f"{run.mould.part.name} fills in {run.filling.filled_s:.1f} s; worst section: {run.band}"
-    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "full after [s]", _rings(run))
-    return Chart(
-        figure,
-        f"{said_of(run)}. {NOT_MODELLED}",
-        "Three sections through the mould's cavity, feeder and gate included; dark fills early, light late. Numbered "
-        "rings mark pores and caught air near each section, as in the table.",
-        pour_table(run),
-    )
+    return _slices(run, said, _finite(run.filling.time_s), "full", said_of(run))
 
 
 def feeding_slices(run):
     """Three sections through the worst place, coloured by when each cell is solid. Returns: Chart."""
-    times = np.where(np.isfinite(run.feeding.solid_s), run.feeding.solid_s, np.nanmax(_finite(run.feeding.solid_s)))
-    times = np.where(run.filling.cavity.metal, times, np.nan)
-    pores = run.feeding.pores
+    times = _finite(run.feeding.solid_s)
+    times = np.where(run.filling.cavity.metal, np.nan_to_num(times, nan=np.nanmax(times)), np.nan)
+    pores, (takes, gives) = run.feeding.pores, run.feeding.enough(run.efficiency)
     said = f"{run.mould.part.name} is solid after {run.feeding.part_s:.0f} s: "
     said += f"{counted(len(pores), 'place')} cut off from the feeder before" if pores else "all of it is fed"
-    figure = sections(said, times, run.filling.cavity.grid, worst_mm(run), "solid after [s]", _rings(run))
-    takes, gives = run.feeding.enough(run.efficiency)
+    return _slices(
+        run, said, times, "solid", f"Freezing takes {takes:.1f} cm³ of metal; the feeder can give {gives:.1f} cm³"
+    )
+
+
+def _slices(run, said, times, state, takeaway):
+    """Sections coloured by when each cell comes to a state, with the message and the takeaway: Chart."""
     return Chart(
-        figure,
-        f"Freezing takes {takes:.1f} cm³ of metal; the feeder can give {gives:.1f} cm³. {NOT_MODELLED}",
-        "Three sections through part, feeder and gate; dark is solid early, light late. Numbered rings mark pores and "
-        "caught air near each section, as in the table.",
+        sections(said, times, run.filling.cavity.grid, worst_mm(run), f"{state} after [s]", _rings(run)),
+        f"{takeaway}. {NOT_MODELLED}",
+        f"Three sections through part, feeder and gate; dark is {state} early, light late. Numbered rings mark pores "
+        "and caught air near each section, as in the table.",
         pour_table(run),
     )
 
@@ -91,21 +87,7 @@ def pour_section(run):
         z=np.where(np.isnan(late), None, np.round(late, 1)), x0=low[0], dx=cell, y0=low[2], dy=cell, colorscale=SCALE,
         colorbar={"title": {"text": "s"}, "thickness": 12}, hovertemplate="%{z} s<extra></extra>",
     )  # fmt: skip
-    for number, place in enumerate(_rings(run), start=1):
-        near = abs(place[1] - at[1]) <= 2 * cell
-        text = {"text": [f"<b>{number}</b>"], "mode": "markers+text", "textposition": "top right"}
-        if near:
-            mark(
-                figure,
-                [place[0]],
-                [place[2]],
-                SPOT,
-                "circle-open",
-                13,
-                "place %{text}",
-                **text,
-                textfont={"color": SPOT},
-            )
+    ring(figure, _rings(run), (0, 2, 1), at[1], 2 * cell)
     return figure.update_yaxes(scaleanchor="x")
 
 
@@ -174,8 +156,6 @@ def states(arrivals, time_s):
 
 def pour_still(run, shares=(0.15, 0.5, 0.85)):
     """The same section at a few times, for paper: while it fills, and while it freezes. Returns: Chart."""
-    import pandas as pd
-
     _, arrivals, cell, words = pour_frames(run)
     whole, late = run.filling.filled_s, run.feeding.part_s
     times = [share * whole for share in shares[:2]] + [whole + share * (late - whole) for share in shares]

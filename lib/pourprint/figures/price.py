@@ -1,6 +1,7 @@
 """Make or buy over a year: from how many hours on a machine of one's own pays."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import INK, SERIES, Chart
 from pourprint.figures.strokes import canvas, line, mark, write
@@ -12,8 +13,6 @@ def own_or_buy_chart(found, most_h=None):
     Parameters: `found` OwnOrBuy; `most_h` hours shown [h/a] (default: twice where it pays, or a year's opening hours).
     Returns: Chart.
     """
-    import pandas as pd
-
     hours = found.made.rates.hours
     open_h = 52 * len(hours.days) * hours.day_h
     pays = found.pays_from_h

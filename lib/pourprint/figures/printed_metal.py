@@ -1,6 +1,7 @@
 """Printed metal in charts: directions, layers, hours and roughness."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import LOOKS, ON_FILL, SCALE, Chart, sampled, tint
 from pourprint.figures.strokes import band, canvas, line, mark, write
@@ -35,8 +36,6 @@ def orientation_map(job, rates, part_name=None):
 
     Parameters: `part_name` which part of the kit (default: the first). Returns: Chart. Raises: InputError.
     """
-    import pandas as pd
-
     piece = piece_named(job, rates, part_name)
     part, m, tried = piece.item.part, rates.section(route.NAME), piece.orientations
     part.needed_mesh("turned to every direction")
@@ -118,8 +117,6 @@ def layer_times(job, rates, part_name=None):
 
 def layer_chart(job, rates, part_name=None):
     """What the seconds of every layer go to, over the height of one part. Returns: Chart. Raises: InputError."""
-    import pandas as pd
-
     heights, hatch, outline, spread = layer_times(job, rates, part_name)
     name = piece_named(job, rates, part_name).item.part.name
     step, share = -(-len(heights) // MOST_POINTS), spread.sum() / (spread + hatch + outline).sum()
@@ -162,8 +159,6 @@ def hours_of_a_kit(layout):
 
 def roughness_chart(job, rates):
     """Roughness of a printed surface by its slope, with the share of stairs. Returns: Chart. Raises: InputError."""
-    import pandas as pd
-
     layer_um = 1000 * route.layer_mm(job, rates.section(route.NAME))
     slope = np.arange(-90.0, 91.0, 5.0)
     added = (rates["roughness.particles"], rates["roughness.dross"])

@@ -1,6 +1,7 @@
 """Pictures of the printed mould: opened, packed, and how much sand stands round how much metal."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.gating import PLANE, round_sizes, wall_of
 from pourprint.figures.look import LOOKS, METAL, PARTS, SAND, Chart, counted, tint
@@ -75,8 +76,6 @@ def opened_mould(mould):
 
 def mould_table(moulds):
     """The sizes of moulds as a pandas table, one row a part: metal, feeder, gating, cores, block, sand."""
-    import pandas as pd
-
     rows = [
         {
             "part": m.part.name,
@@ -130,8 +129,6 @@ def job_boxes(job, rates):
 
     Parameters: `job` of a single quantity; `rates` RateCard. Returns: Chart. Raises: Infeasible.
     """
-    import pandas as pd
-
     pieces = [
         (one.block_mm, one.part.name)
         for item, one in zip(job.kit.parts, moulds_of(job, rates), strict=True)

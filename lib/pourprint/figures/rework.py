@@ -1,5 +1,7 @@
 """What failures cost."""
 
+import pandas as pd
+
 from pourprint.figures.look import LOOKS, Chart, tint
 from pourprint.figures.strokes import bars, canvas
 from pourprint.ledger.errors import InputError
@@ -10,8 +12,6 @@ def failures_chart(plan, found):
 
     Parameters: `plan` a Plan; `found` its `rework`.
     """
-    import pandas as pd
-
     costs = dict(sorted(found.rework_cost.items(), key=lambda item: -item[1]))
     if not costs:
         raise InputError(f"{plan.title} has no step that fails: set a yield below 1 to see what failures cost.")

@@ -1,5 +1,7 @@
 """What the band of a fit does in a bearing's seat, cold and warm."""
 
+import pandas as pd
+
 from pourprint.figures.look import PARTS, Chart, tint
 from pourprint.figures.strokes import band, canvas, line, mark, write
 from pourprint.process.finish.seats import bearing_seat
@@ -10,8 +12,6 @@ def fit_chart(bore_mm, depth_mm, boss_mm, alloy, warmer_k=60.0, fits=("H7", "K7"
 
     Parameters as `bearing_seat`. Returns: Chart.
     """
-    import pandas as pd
-
     seats = {fit: bearing_seat(bore_mm, depth_mm, fit, boss_mm, alloy, warmer_k) for fit in fits}
     rows = [f"{fit}, {state}" for fit in fits for state in ("room", "warm")]
     safe = [fit for fit, seat in seats.items() if (seat["verdict"] == "holds").all()]

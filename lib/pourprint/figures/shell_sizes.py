@@ -1,6 +1,7 @@
 """Charts of the pattern route: the pattern's sizes, drying, firing, stress and heat in the shell, where metal goes."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.look import INK, LOOKS, Chart, tint
 from pourprint.figures.strokes import band, bars, canvas, line, mark, write
@@ -44,8 +45,6 @@ def dimension_chart(sizes, item):
 
 def drying_chart(sizes):
     """Hours of drying after each coat: of an open surface, and what the slowest blind hole adds. Chart."""
-    import pandas as pd
-
     hours, final = np.asarray(sizes.intervals_h, dtype=float), float(sizes.rates["shell.final_drying"])
     open_h, coats = float(sizes.open_interval_h), [f"coat {k}" for k in range(1, len(hours) + 1)]
     added, humidity = hours.sum() - open_h * len(hours), float(sizes.rates["shell.humidity"])
@@ -69,8 +68,6 @@ def drying_chart(sizes):
 
 def firing_chart(sizes, kits=1):
     """Temperature of shells and kiln from burn-out to the pour, for one kiln load: Chart."""
-    import pandas as pd
-
     s = sizes.rates.section("shell")
     hot, warm = float(s("burn_out_temperature")), float(pour_shell_c(sizes.job, sizes.rates))
     room = float(sizes.rates["room.temperature"])
@@ -110,8 +107,6 @@ def crack_chart(sizes, item):
     Parameters: `sizes` ShellSizes; `item` KitPart. The thickest place is taken as a ball of the part's V/A, radius
     3 V/A; see `shell_stress_mpa` for what the estimate leaves out.
     """
-    import pandas as pd
-
     radius = 3 * item.part.modulus_mm * sizes.scale  # of the ball with the part's V/A
     infill, skin = np.linspace(0, 1, 61), float(sizes.rates["printed_pattern.skin"])
     c, green = sizes.rates.section("crack"), sizes.rates.entries["crack.green_strength"]
@@ -139,8 +134,6 @@ def crack_chart(sizes, item):
 
 def metal_chart(sizes):
     """Where the metal of a mean kit goes, as bars: Chart."""
-    import pandas as pd
-
     metal = {name: float(kg) for name, kg in sizes.metal_kg.items()}
     total, kilograms = sum(metal.values()), [*metal.values()]
     title = f"{sizes.casting_yield:.0%} of the metal becomes parts"
@@ -161,8 +154,6 @@ def hot_shell_chart(sizes, part):
 
     Parameters: `sizes` ShellSizes; `part` Part. See `shell_heat_share` for the balance and its limits.
     """
-    import pandas as pd
-
     melt, thickness = Melt.of(sizes.job.alloy), float(sizes.thickness_mm)
     warm = float(pour_shell_c(sizes.job, sizes.rates))
     shell_c = np.linspace(20, freezing_point_c(melt) - 10, 50)

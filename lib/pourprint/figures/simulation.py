@@ -1,13 +1,15 @@
 """How sure cost and days are: spreads, chances of a date, and what a design error costs."""
 
 import numpy as np
+import pandas as pd
 
 from pourprint.figures.bars import Bar, Piece, stacked_bars
 from pourprint.figures.look import INK, LOOKS, ON_FILL, Chart, tint
-from pourprint.figures.strokes import bars, canvas, line, mark, write
+from pourprint.figures.strokes import TALL, bars, canvas, line, mark, write
 from pourprint.plans.plan import lead_time
 from pourprint.risk.simulation import of_runs
 
+LETTER = 0.017  # of a route's name, as a share of the width of the panel's narrow chart
 CURVE_POINTS = 80  # of a chance-of-delivery curve: enough for the eye, few enough to redraw quickly
 MARKS = (0.05, 0.25, 0.5, 0.75, 0.95)
 PARTS = ("first 5 %", "next 20 %", "middle half", "next 20 %")
@@ -53,8 +55,6 @@ def spread_chart(runs):
 
     Parameters: `runs` {route: Runs} of one job, as from `simulate_all`.
     """
-    import pandas as pd
-
     titles, looks, plans = _titles(runs), [LOOKS[route] for route in runs], [run.plan for run in runs.values()]
     planned = ([plan.unit_cost for plan in plans], [_days_of(run) for run in runs.values()])
     slower = {run.plan.title: run.days.mean() / days for run, days in zip(runs.values(), planned[1], strict=True)}
@@ -103,10 +103,11 @@ def chance_data(runs, deadline_days=None):
     Parameters: `runs` {route: Runs}; `deadline_days` [d] or None. Returns: list of dicts: a curve for each route (x
     days or dates, y chance [-]), the places of their names, the upright line of the deadline.
     """
-    shares = np.linspace(0, 0.995, CURVE_POINTS)  # the last runs would stretch the axis
-    days = [np.quantile(run.days, shares) for run in runs.values()]
+    shares = np.concatenate([[0.0], np.linspace(0, 0.995, CURVE_POINTS)])  # the last runs would stretch the axis
+    # From the start on, where nothing has come, there is room for a name to the left of the first curve.
+    days = [np.concatenate([[0.0], np.quantile(run.days, shares[1:])]) for run in runs.values()]
     curves = [{"x": _place(run, own), "y": shares} for run, own in zip(runs.values(), days, strict=True)]
-    spots = _clear_spots(shares, days, deadline_days)
+    spots = _clear_spots(_titles(runs), shares, days, deadline_days)
     names = {
         "x": [_place(run, place) for run, (place, _, _) in zip(runs.values(), spots, strict=True)],
         "y": np.array([height for _, height, _ in spots]),
@@ -119,36 +120,34 @@ def chance_data(runs, deadline_days=None):
     return [*curves, names, upright]
 
 
-NAME_WIDTH, NAME_HEIGHT = 0.15, 0.09  # a route's name, as a share of the chart's width and height
-
-
-def _clear_spots(shares, days, deadline_days=None):
+def _clear_spots(titles, shares, days, deadline_days=None):
     """Where each route's name stands: beside its curve, at the height and on the side where least is in its way.
 
-    Parameters: `shares` (P,) and `days` [(P,)] of the curves; `deadline_days` of the upright line, or None.
-    Returns: [(days, height, "left" or "right")].
+    Parameters: `titles` of the routes; `shares` (P,) and `days` [(P,)] of the curves; `deadline_days` of the upright
+    line, or None. Returns: [(days, height, "left" or "right")].
     """
-    heights, half = np.linspace(0.12, 0.88, 20), NAME_HEIGHT / 2
-    first, last = min(own[0] for own in days), max([deadline_days or 0.0, *(own[-1] for own in days)])
-    width = NAME_WIDTH * (last - first)
-    # At each height, the span of days that a curve, the deadline or a name already placed takes.
-    taken = [tuple(np.interp(heights + d, shares, own) for d in (-half, half)) for own in days]
-    taken += [] if deadline_days is None else [(np.full(heights.size, deadline_days),) * 2]
-    found = []
-    for k in range(len(days)):
-        start, end = taken[k]
-        begins = np.array([end, start - width])  # to the right of the curve, to the left of it
-        covered = np.maximum(first - begins, 0)
-        for low, high in [*taken[:k], *taken[k + 1 :]]:
-            met = (low < begins + width) & (begins < high)
-            # A line is thin, and yet in the way.
-            covered += met * np.maximum(np.minimum(begins + width, high) - np.maximum(begins, low), 0.02 * width)
+    heights, last = np.linspace(0.12, 0.88, 20), max([deadline_days or 0.0, *(own[-1] for own in days)])
+    lines = [(own / last, shares) for own in days]
+    if deadline_days is not None:
+        lines.append(([deadline_days / last] * 2, [0.0, 1.0]))
+    low, high, found = heights - TALL / 2, heights + TALL / 2, []
+    for title, own in zip(titles, days, strict=True):
+        wide, (begin, end) = LETTER * (len(title) + 2), (np.interp(at, shares, own) / last for at in (low, high))
+        left, foot, right, head = places = np.array(  # to the right of it, to the left of it
+            [[end, begin - wide], [low, low], [end + wide, begin], [high, high]]
+        )
+        cost = np.maximum(-left, 0) + np.maximum(right - 1, 0)
+        for x, y in lines:
+            along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+            x, y = (np.interp(np.linspace(0, along[-1], 400), along, ends) for ends in (x, y))
+            under = (left[..., None] < x) & (x < right[..., None]) & (foot[..., None] < y) & (y < head[..., None])
+            cost += along[-1] * under.mean(axis=-1)
         # With the least in its way; then close to its curve, and at half its height.
-        cost = covered / width + 0.2 * (end - start) / width + 0.01 * np.abs(heights - 0.5)
-        side, at = np.unravel_index(np.argmin(cost), cost.shape)
-        near, begin = np.abs(heights - heights[at]) < NAME_HEIGHT, begins[side, at]
-        taken.append((np.where(near, begin, np.inf), np.where(near, begin + width, -np.inf)))
-        found.append((float((end, start)[side][at]), float(heights[at]), ("right", "left")[side]))
+        cost += 0.2 * (end - begin) + 0.01 * np.abs(heights - 0.5)
+        side, k = np.unravel_index(np.argmin(cost), cost.shape)
+        left, foot, right, head = places[:, side, k]
+        lines += [([left, right], [y, y]) for y in (foot, heights[k], head)]
+        found.append((float(last * (end, begin)[side][k]), float(heights[k]), ("right", "left")[side]))
     return found
 
 
@@ -192,8 +191,6 @@ def chance_chart(runs, deadline=None):
 
     Parameters: `runs` {route: Runs} of one job and start; `deadline` as of `Runs.chance`.
     """
-    import pandas as pd
-
     if deadline is None:
         days, latest = None, {run.plan.title: np.quantile(run.days, 0.9) for run in runs.values()}
         surest = min(latest, key=latest.get)
@@ -224,8 +221,6 @@ def design_error_chart(errors, plans):
 
     Parameters: `errors` {route: DesignError}; `plans` {route: Plan}.
     """
-    import pandas as pd
-
     money, titles = plans[next(iter(errors))].rates.currency, [plans[route].title for route in errors]
     sampled = {f"cost [{money}]": [e.cost for e in errors.values()], "days": [e.days for e in errors.values()]}
     means = {what: [float(run.mean()) for run in runs] for what, runs in sampled.items()}

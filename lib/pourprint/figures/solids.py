@@ -12,8 +12,8 @@ MOST_FACETS = 20_000  # of one picture: more make turning it slow
 LIGHT = {"ambient": 0.55, "diffuse": 0.7, "facenormalsepsilon": 0, "vertexnormalsepsilon": 0}
 QUADS = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
 BOX_FACES = np.array([t for a, b, c, d in QUADS for t in ((a, c, b), (a, d, c))])
-WIDTH_PX, HALF_VIEW = 700, np.tan(np.radians(22.5))  # of a page; plotly's camera sees 45° from top to bottom
-ROOM = 0.62  # of a side: for the numbers at the axes, round what is drawn
+WIDTH_PX, HALF_VIEW = 640, np.tan(np.radians(22.5))  # of a printed page; plotly's camera sees 45° from top to bottom
+ROOM = 0.1  # of the longest side, on every side of what is drawn: for numbers and names of the axes
 GREY = "#8A8A8A"  # drawn by the graphics card, which knows no theme: seen on white and on black
 
 
@@ -86,8 +86,8 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
     drawn = np.concatenate([np.c_[trace.x, trace.y, trace.z].astype(float) for trace in traces])
     low, high = np.nanmin(drawn, axis=0), np.nanmax(drawn, axis=0)
     size = np.maximum(high - low, 1e-9) / (high - low).max()
-    floor = [(x, y, -0.5) for x in (-ROOM, ROOM) for y in (-ROOM, ROOM)]  # where the numbers of the axes stand
-    points = np.concatenate([(drawn - low) / np.maximum(high - low, 1e-9) - 0.5, floor]) * size
+    room = box([[-0.5] * 3, [0.5] * 3])[0] * (size + np.array([2 * ROOM, 2 * ROOM, 0]))
+    points = np.concatenate([((drawn - low) / np.maximum(high - low, 1e-9) - 0.5) * size, room])
     eye, centre = _fitted(points, np.asarray(way) / np.linalg.norm(way), WIDTH_PX / (height - figure.layout.margin.t))
     ticks = {"color": GREY, "gridcolor": "rgba(128,128,128,0.3)", "showspikes": False}
     scene = {

@@ -39,7 +39,7 @@ def stage_matrix(here=None):
     if here is None:
         return whole
     place = _table(plans, f"Stage {here.value} of {len(Stage)}.", {f"▶ you are here: {here.title}": rows[here]})
-    return f"{place}<details><summary>the whole map</summary>{whole}</details>"
+    return f"{place}<details class=pourprint-map><summary>the whole map</summary>{whole}</details>"
 
 
 def _table(plans, caption, rows):

@@ -9,9 +9,10 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pourprint.figures.look import GROUND, INK, ON_FILL, SHADOW, round_numbers, styled
+from pourprint.figures.look import GROUND, INK, ON_FILL, ROUND, SHADOW, styled
 
 LETTERS = 74  # of a line of a title that a printed page of 640 px holds
+TALL = 0.07  # of words on a panel's chart: their height as a share of its own
 ROW_PX = 26  # of a named row
 
 
@@ -32,7 +33,7 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
     figure.update_layout(yaxis={"title": {"text": up}}, margin=margin)
     for name, update in (("x", figure.update_xaxes), ("y", figure.update_yaxes)):
         if name in log:
-            update(type="log", tickvals=round_numbers())
+            update(type="log", tickvals=ROUND)
     if rows is not None:
         names = list(rows)[::-1]
         figure.update_yaxes(categoryorder="array", categoryarray=names, automargin=True, ticksuffix="  ")

@@ -25,13 +25,14 @@ def heading(name):
 
 
 def cell(value):
-    """How a table writes a value: numbers with at most four figures, or whole; a missing one stays empty.
+    """How a table writes a value: numbers with at most four figures, or whole; names in words; nothing for none.
 
-    >>> [cell(v) for v in (1234567.0, 12.3456, 0.00123, 4, float("nan"), "as drawn")]
-    ['1,234,567', '12.35', '0.00123', '4', '', 'as drawn']
+    >>> [cell(v) for v in (1234567.0, 12.3456, 0.00123, 4, float("nan"), "sand_printer")]
+    ['1,234,567', '12.35', '0.00123', '4', '', 'sand printer']
     """
     if not isinstance(value, Number) or isinstance(value, bool):
-        return "" if value is None else str(value)
+        said = "" if value is None else str(value)
+        return said.replace("_", " ") if said.isidentifier() else said
     if not np.isfinite(value):
         return "" if np.isnan(value) else "∞"
     if abs(value) < 1e-9:  # what rounding leaves of nothing
@@ -42,10 +43,10 @@ def cell(value):
 def table_html(table, caption="", most=60):
     """A pandas table as HTML that fits a page.
 
-    Parameters: `table` DataFrame or Series; its index heads the rows, but for one that only counts them; `caption`;
-    `most` rows, of which what is left out is said. Returns: HTML text.
+    Parameters: `table` DataFrame or Series; its index heads the rows, but for one that only counts them; a column that
+    says nothing in any row is left out; `caption`; `most` rows, of which what is left out is said. Returns: HTML text.
     """
-    table = table.to_frame() if table.ndim == 1 else table
+    table = (table.to_frame() if table.ndim == 1 else table).dropna(axis=1, how="all")
     table = table.T.rename(index=heading) if len(table) < MOST_ACROSS < table.shape[1] else table
     counts = table.index.dtype.kind == "i" and table.index.name is None
     table = table if counts else table.reset_index(names=[name or "" for name in table.index.names])

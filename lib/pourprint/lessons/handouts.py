@@ -32,7 +32,8 @@ def write_handout(notebooks, path, code=True, title=None):
     if path.suffix == ".pdf":
         needed_browser()
     page = _page([(_run(p), p.parent) for p in paths], title or paths[0].stem.replace("_", " "), code)
-    return write_whole(path, page.encode() if path.suffix == ".html" else printed(page), replace=True)
+    unfolded = page.replace("<details>", "<details open>")  # paper cannot be unfolded
+    return write_whole(path, page.encode() if path.suffix == ".html" else printed(unfolded), replace=True)
 
 
 def needed_browser():
@@ -214,7 +215,5 @@ def _places(box):
 def _setting(row):
     """A row of controls as its name, value and unit."""
     name, *_, source, unit, _ = row.children
-    shown = getattr(source, "label", None) or source.value
-    return (
-        f"<span class='pourprint-setting'>{name.value}: <b>{html.escape(str(shown or 'none'))}</b> {unit.value}</span>"
-    )
+    shown = html.escape(str(getattr(source, "label", None) or source.value or "none"))
+    return f"<span class='pourprint-setting'>{name.value}: <b>{shown}</b> {unit.value}</span>"
