@@ -21,6 +21,11 @@ def test_only_what_differs_is_written_and_the_same_answer_comes_back(tmp_path):
     rates = demo_rates().replace({"labour.technician": 50})
     kept = pp.Setting("Six, by February", demo_kit(), rates, "AlSi7Mg", 6, START, 3, "2027-02-01", 300)
     path = kept.save(tmp_path)
+    with pytest.raises(pp.InputError, match="is there already"):
+        replace(kept, quantity=5).save(tmp_path)
+    assert pp.Setting.load(path).quantity == 6
+    assert kept.save(tmp_path, replace=True) == path
+    assert [each.name for each in tmp_path.iterdir()] == [path.name]  # no draft stays
     assert path.name == "Six-by-February.setting.toml" and settings_in(tmp_path) == {"Six, by February": path}
     content = tomllib.loads(path.read_text())
     assert content["card"]["values"] == {"labour.technician": 50} and "[[" not in path.read_text()

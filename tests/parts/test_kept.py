@@ -1,5 +1,6 @@
 """Studies kept on disk: the same as fresh ones, found again, never half written, and never in the way."""
 
+import math
 import os
 import subprocess
 import sys
@@ -30,15 +31,18 @@ def shadow(number=1.0):
     return Shadow(np.arange(6).reshape(3, 2), np.array([number, np.nan]), np.eye(2), number, np.eye(3))
 
 
-def same(one, other):
-    """Whether two studies are equal, down to the last bit."""
+def same(one, other, rounding=0.0):
+    """Whether two studies are equal, down to the last bit but for a share that may be lost in rounding."""
     if is_dataclass(one):
-        return type(one) is type(other) and all(same(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
+        pairs = [(getattr(one, f.name), getattr(other, f.name)) for f in fields(one)]
+        return type(one) is type(other) and all(same(*pair, rounding) for pair in pairs)
     if isinstance(one, np.ndarray):
-        return one.dtype == other.dtype and np.array_equal(one, other, equal_nan=one.dtype.kind == "f")
+        floats = one.dtype.kind == "f"
+        alike = one.dtype == other.dtype and one.shape == other.shape
+        return alike and bool(np.allclose(one, other, rounding, 0, True) if floats else np.array_equal(one, other))
     if isinstance(one, tuple):
-        return len(one) == len(other) and all(map(same, one, other))
-    return one == other
+        return len(one) == len(other) and all(same(*pair, rounding) for pair in zip(one, other, strict=True))
+    return math.isclose(one, other, rel_tol=rounding) if isinstance(one, float) else one == other
 
 
 def refuse():
@@ -47,8 +51,9 @@ def refuse():
 
 @pytest.mark.parametrize(("name", "make"), fresh().items(), ids=lambda given: given if isinstance(given, str) else "")
 def test_what_comes_with_the_library_equals_a_fresh_study(name, make):
-    # Where this fails, a study has changed: python tests/kept_studies.py writes them anew.
-    assert same(kept.find(name), make())
+    # Where this fails, a study has changed: python tests/kept_studies.py writes them anew. Other versions of NumPy and
+    # SciPy than the pinned ones add up in another order: the last three or four of sixteen figures are theirs.
+    assert same(kept.find(name), make(), rounding=1e-12)
 
 
 def test_what_was_made_once_is_found_by_the_next_kernel(folder):

@@ -16,7 +16,7 @@ import numpy as np
 
 from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.files import write_whole
+from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
 from pourprint.parts.kits import Kit, parts_from
@@ -94,8 +94,11 @@ class Setting:
         except InputError as error:
             refuse(path, [str(error)])
 
-    def save(self, folder="."):
-        """Write the setting into a folder, over one of the same name. Returns: the file's Path. Raises: InputError."""
+    def save(self, folder=".", replace=False):
+        """Write the setting, whole or not at all, and the meshes of its own parts into a folder.
+
+        Parameters: `replace` lets files of the same name be written over. Returns: Path. Raises: InputError.
+        """
         import tomlkit
 
         path = Path(folder) / f"{file_name(self.name)}{ENDING}"
@@ -106,10 +109,11 @@ class Setting:
             value = getattr(self, key)
             if value is not None and (key != "routes" or value != tuple(ROUTES)):
                 text[key] = list(value) if key == "routes" else value
-        text["kit"], text["card"] = self._kit_table(path), self._card_table(path)
-        return write_whole(path, tomlkit.dumps(text).encode(), replace=True)
+        check_free(path, replace=replace)
+        text["card"], text["kit"] = self._card_table(path), self._kit_table(path, replace)
+        return write_whole(path, tomlkit.dumps(text).encode(), replace)
 
-    def _kit_table(self, path):
+    def _kit_table(self, path, replace):
         """The kit's file, how many pieces of its parts are wanted where that differs, and parts of no file."""
         file, kit = self.kit.path, self.kit
         whole = Kit.load(file) if file else None
@@ -119,7 +123,7 @@ class Setting:
         table["name"] = None if file and kit.name == whole.name else kit.name
         if kept != {name: item.count for name, item in base.items()}:
             table["pieces"] = kept
-        table["part"] = [_part_table(item, path) for item in kit.parts if item.part.name not in kept]
+        table["part"] = [_part_table(item, path, replace) for item in kit.parts if item.part.name not in kept]
         return {key: value for key, value in table.items() if value or (key == "pieces" and base)}
 
     def _card_table(self, path):
@@ -133,8 +137,7 @@ class Setting:
         table, values = {"file": _from(path, file)} if file else {}, tomlkit.table()
         for key, entry in rates.entries.items():
             if entry.value != base[key]:
-                values[key] = float(entry.value)
-                values.item(key).comment(f"{entry.unit}; the card has {base[key]:g}")
+                values[key] = tomlkit.item(float(entry.value)).comment(f"{entry.unit}; the card has {base[key]:g}")
         making = [ware for ware in base.bought if ware not in rates.bought]
         return table | ({"making": making} if making else {}) | ({"values": values} if values else {})
 
@@ -179,13 +182,13 @@ def _from(path, file):
         return Path(file).as_posix()
 
 
-def _part_table(item, path):
+def _part_table(item, path, replace):
     """A KitPart as a [[part]] table of a kit's file; its mesh is written beside the setting."""
     part = item.part
     table = {"name": part.name, "count": int(item.count)}
     if part.mesh is not None:
         mesh = path.with_name(f"{path.name.removesuffix(ENDING)}-{file_name(part.name)}.stl")
-        part.write_mesh(mesh)
+        part.write_mesh(mesh, replace)
         table["mesh"] = mesh.name
     else:
         table |= {"volume_cm3": part.volume_cm3, "area_cm2": part.area_cm2, "box_mm": part.box_mm.tolist()}

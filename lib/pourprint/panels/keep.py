@@ -35,7 +35,7 @@ def keep_box(setting, apply, tables, folder="."):
         return Setting.load(menu.value)
 
     def kept():
-        path = setting(name.value).save(folder)
+        path = setting(name.value).save(folder, replace=name.value == menu.label)  # the one that is chosen
         listed(path)
         show(_text(f"Kept in {path.name}."), _link(path.name, path.read_bytes(), "application/toml"))
 

@@ -13,6 +13,7 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.entries import unmeshed
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import write_whole
 from pourprint.parts import kept, mending, meshes
 
 MOST_STUDIED = 200_000  # facets; what is studied on a larger mesh needs no such detail
@@ -252,15 +253,15 @@ class Part:
         heights = (np.arange(int(layers)) + 0.5) * layer_mm
         return heights, *meshes.sections(vertices, faces, heights)
 
-    def write_mesh(self, path):
-        """Write the mesh [mm] to a new or existing STL (binary), OBJ, PLY or 3MF file. Raises InputError."""
+    def write_mesh(self, path, replace=False):
+        """Write the mesh [mm] as STL (binary), OBJ, PLY or 3MF, over another file if `replace`. Raises: InputError."""
         import trimesh
 
-        mesh = trimesh.Trimesh(*self.needed_mesh("written to a file"), process=False)
-        path = Path(path)
-        if path.suffix.lower() not in mending.FORMATS or not path.parent.is_dir():
-            raise InputError(f"path={str(path)!r} must end in {' or '.join(mending.FORMATS)}, in an existing folder.")
-        mesh.export(path)
+        kind = Path(path).suffix.lower()
+        if kind not in mending.FORMATS:
+            raise InputError(f"path={str(path)!r} must end in {' or '.join(mending.FORMATS)}.")
+        content = trimesh.Trimesh(*self.needed_mesh("written to a file"), process=False).export(file_type=kind[1:])
+        write_whole(path, content.encode() if isinstance(content, str) else content, replace)
 
     def study(self, kind):
         """What `kind` measures on this part, at this size.

@@ -81,7 +81,7 @@ def visits_of(steps, leg, hours, first):
     follows = np.append(False, leg[1:] == leg[:-1] + 1)
     follows[first] = follows[-1] = False
     within_h = np.where(follows, within_h[leg], np.inf)
-    whole = whole[leg] | np.append(within_h[1:] < np.inf, False)
+    whole = whole[leg] | (within_h < np.inf) | np.append(within_h[1:] < np.inf, False)
     machine = np.where(hands_on_h + run_h + unload_h > 0, machine[leg], -1)
     held = who[leg], machine, whole, within_h, rounds.astype(int), hands_on_h, run_h, unload_h, wait_h
     return Visits(*held), people, machines

@@ -17,7 +17,7 @@ from collections import namedtuple
 
 MOMENT_H = 1e-9  # what lies closer happens at one time
 TO_LOAD, TO_WORK, AT_BENCH, UNDER_WAY, BOOKED, AWAY = range(6)  # what a batch does, or waits for
-ARRIVING, SET_UP, RUNNING, UNLOADING, RESTING = range(5)  # where it is in a round of a visit
+ARRIVING, SET_UP, RUNNING, UNLOADING, RESTING, ENDED = range(6)  # where it is in a round of a visit
 BOOKINGS, ROWS, PIECES, OLDEST, BEYOND = range(5)  # places of State.count
 
 
@@ -113,7 +113,7 @@ def place(floor, visits, state, j, at_h):
             late_h = bar(floor, visits.machine[visit], begin_h, ran_h)
             if visits.within_h[after] < math.inf:
                 ready_h = ran_h + visits.wait_h[visit]
-                next_h = slot(floor, state, visits.who[after], ready_h, visits.hands_on_h[after], True)
+                next_h = slot(floor, state, visits.who[after], ready_h, visits.hands_on_h[after], visits.whole[after])
                 state.next_h[j] = next_h
                 if visits.run_h[visit] <= 0:  # no machine's clock can start it later
                     late_h = max(late_h, next_h - ready_h - visits.within_h[after])
@@ -144,10 +144,10 @@ def hold(floor, visits, state, visit, number):
 # What happens ---------------------------------------------------------------------------------------------
 
 
-def note(state, j, column, at_h):
-    """Write a time into the log of the round that a batch is in."""
+def note(state, j, at_h):
+    """Write into the log when the phase that a batch is in began."""
     if len(state.rows):
-        state.rows[state.row[j]][column] = at_h
+        state.rows[state.row[j]][3 + state.phase[j]] = at_h
 
 
 def note_hands(state, j, from_h, to_h):
@@ -173,8 +173,7 @@ def arrive(visits, state, j, now_h):
         state.mode[j], state.due_h[j] = BOOKED, state.next_h[j] if state.left_h[j] > 0 else now_h
         return False
     if visits.hands_on_h[visit] <= 0 and visits.machine[visit] < 0:
-        note(state, j, 4, now_h)
-        note(state, j, 5, now_h)
+        note(state, j, now_h)
         return True
     return False
 
@@ -208,7 +207,7 @@ def proceed(floor, visits, batches, state, j, now_h):
                 return
         elif state.phase[j] == SET_UP:
             state.phase[j] = RUNNING
-            note(state, j, 5, now_h)
+            note(state, j, now_h)
             until_h = now_h + visits.run_h[visit]
             if follows_h < math.inf and visits.run_h[visit] > 0:
                 ends_h = state.next_h[j] - visits.wait_h[visit]
@@ -216,19 +215,20 @@ def proceed(floor, visits, batches, state, j, now_h):
                     until_h = ends_h  # started by its own clock
         elif state.phase[j] == RUNNING:
             state.phase[j] = UNLOADING
-            note(state, j, 6, now_h)
+            note(state, j, now_h)
             if visits.unload_h[visit] > 0:
                 state.mode[j] = TO_LOAD if visits.machine[visit] >= 0 else TO_WORK
                 state.due_h[j], state.left_h[j] = math.inf, visits.unload_h[visit]
                 return
         elif state.phase[j] == UNLOADING:
             state.phase[j] = RESTING
-            note(state, j, 7, now_h)
+            note(state, j, now_h)
             if follows_h == math.inf:  # else what is hot stays in it, until that is done
                 hold(floor, visits, state, visit - (visits.within_h[visit] < math.inf), -1)
             until_h = now_h + visits.wait_h[visit]
         else:
-            note(state, j, 8, now_h)
+            state.phase[j] = ENDED
+            note(state, j, now_h)
             turn_over(visits, batches, state, j, now_h)
         if until_h > now_h:
             state.mode[j], state.due_h[j] = UNDER_WAY, until_h
@@ -241,7 +241,7 @@ def happen(floor, visits, batches, state, j, now_h):
         state.due_h[j] = math.inf  # it may be able to begin now
     elif state.mode[j] == BOOKED:
         state.mode[j], state.due_h[j] = UNDER_WAY, now_h + state.left_h[j]
-        note(state, j, 4, now_h)
+        note(state, j, now_h)
         note_hands(state, j, now_h, state.due_h[j])
     else:
         if state.mode[j] == AT_BENCH:
@@ -263,7 +263,7 @@ def set_out(floor, visits, state, j, now_h):
     book(state, visits.who[visit], now_h, end_h)
     if setting_up:
         hold(floor, visits, state, visit, 1)
-        note(state, j, 4, now_h)
+        note(state, j, now_h)
         if visits.within_h[visit + 1] < math.inf:
             book(state, visits.who[visit + 1], state.next_h[j], state.next_h[j] + visits.hands_on_h[visit + 1])
     state.mode[j], state.due_h[j] = UNDER_WAY, end_h
@@ -292,7 +292,7 @@ def at_bench(floor, visits, state, j, now_h):
             if not hold(floor, visits, state, visit, 0):
                 return
             hold(floor, visits, state, visit, 1)
-            note(state, j, 4, now_h)
+            note(state, j, now_h)
         state.mode[j] = AT_BENCH
     state.busy[who] += 1
     if not working:

@@ -136,6 +136,7 @@ def _traps(cavity, order, stage, time_s):
 
 def found_pockets(pockets, order, key, amount, source, shape, least, prominence):
     """What `floods.pockets` finds, as arrays: last cells (p,), keys at the cutting off (p,), amounts (p,)."""
-    found = pockets(order, key, amount, source, steps_of(shape), least, prominence)
+    order, lasts = np.ascontiguousarray(order), np.where(amount > 0, key, -np.inf)
+    found = pockets(order, key, lasts, amount, source, steps_of(shape), least, prominence)
     cells, cut, held = (np.array([row[i] for row in found], dtype=kind) for i, kind in enumerate((int, float, float)))
     return cells, cut, held

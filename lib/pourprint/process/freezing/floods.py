@@ -48,18 +48,17 @@ def flood(metal, high, sources, steps):
 
 
 @njit(cache=True)
-def pockets(order, key, amount, source, steps, least, prominence):
+def pockets(order, key, lasts, amount, source, steps, least, prominence):
     """What is cut off from the sources as cells vanish, those of small key first.
 
-    order (k,): cells with falling key. key, amount (n,): when each cell vanishes, and how much it holds. source (n,)
-    bool. A pocket's last cell is one that holds something. least: amount of a pocket that counts; prominence: by how
-    much its last cell outlasts its cutting off, over that cell's key. A pocket that falls into two before it vanishes
-    counts as two: each has what it held then, and the one that lasts longer the rest. Equal keys vanish together, so
-    that it does not matter how cells are numbered.
+    order (k,): cells with falling key. key, amount (n,): when each cell vanishes, and how much it holds; lasts (n,):
+    the key of those that hold something, else −inf: a pocket's last cell is one of them. source (n,) bool. least:
+    amount of a pocket that counts; prominence: by how much its last cell outlasts its cutting off, over that cell's
+    key. A pocket that falls into two before it vanishes counts as two: each has what it held then, and the one that
+    lasts longer the rest. Equal keys vanish together, so that it does not matter how cells are numbered.
     Returns: for each pocket its last cell, the key at its cutting off (−inf: it never reached a source), its amount.
     """
-    root, lasts = np.full(key.size, -1), np.where(amount > 0, key, -np.inf)
-    fed, peak = source.copy(), np.arange(key.size)
+    root, fed, peak = np.full(key.size, -1), source.copy(), np.arange(key.size)
     # What each holds now, what of it other pockets have, and what was its own before cells of the present key came.
     held, given, own = amount.copy(), np.zeros(key.size), np.zeros(key.size)
     stamp = np.full(key.size, -1)

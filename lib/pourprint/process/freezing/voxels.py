@@ -82,7 +82,7 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
         return columns(vertices, faces, spacing_mm / 2, direction)
     ends = []
     for side in (-1, 1):  # facets that look down are entered, facets that look up are left
-        ray, at = column[sign == side], height[sign == side]
+        ray, at = column[sign == side].astype(int), height[sign == side]
         order = np.lexsort((at, ray))
         ends.append((ray[order], at[order]))
     (ray, enter), (_, leave) = ends
