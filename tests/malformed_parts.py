@@ -10,11 +10,13 @@ import zipfile
 import numpy as np
 import trimesh
 
+from pourprint.parts.frame import Frame
 from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
 from pourprint.parts.mending import mended, read_mesh
 from pourprint.parts.meshes import overhang, rotated_up, sections
-from pourprint.parts.nodes import Boss, Tube, load_recipes, make_node
+from pourprint.parts.nodes import Boss, Tube, make_node
 from pourprint.parts.part import Part
+from scenes import DEMO
 
 BOX = trimesh.creation.box((20.0, 30.0, 40.0))
 BALL = trimesh.creation.icosphere(3, 20.0)
@@ -59,10 +61,14 @@ def kit(text):
     return attempt
 
 
-def recipe(text):
+def frame(right, wrong):
+    """The demo frame with one thing wrong."""
+
     def attempt(folder):
-        (folder / "recipes.toml").write_text(text)
-        load_recipes(folder / "recipes.toml")
+        text = (DEMO / "rover_frame.toml").read_text()
+        assert right in text
+        (folder / "frame.toml").write_text(text.replace(right, wrong))
+        Frame.load(folder / "frame.toml")
 
     return attempt
 
@@ -123,7 +129,6 @@ SHEET = np.array([[0, 0, 0], [50, 0, 0], [0, 50, 0]], float)
 CROWD = trimesh.util.concatenate([BOX.copy().apply_scale(0.01).apply_translation((i, 0, 0)) for i in range(501)])
 BY_NUMBERS = 'name = "a"\ncount = 1\nvolume_cm3 = 60\narea_cm2 = 210\nbox_mm = [90, 70, 60]\n'
 PART = f'name = "k"\n[[part]]\n{BY_NUMBERS}'
-NODE = 'pedigree = "invented"\n[node.a]\ntubes = [{ direction = [1.0, 0.0, 0.0], diameter_mm = 25.0 }]\n'
 
 MALFORMED = [
     # Mesh files
@@ -281,8 +286,10 @@ MALFORMED = [
     ("drain negative", call(make_node, TWO_TUBES, drain_mm=-1)),
     ("5 segments", call(make_node, TWO_TUBES, segments=5)),
     ("64.0 segments", call(make_node, TWO_TUBES, segments=64.0)),
-    ("recipe with an unknown key", recipe(NODE + "colour = 3\n")),
-    ("recipe with text", recipe(NODE + 'wall_mm = "4"\n')),
-    ("recipe with zero wall", recipe(NODE + "wall_mm = 0.0\n")),
-    ("recipe without pedigree", recipe(NODE.replace("pedigree", "author"))),
+    # Frames
+    ("frame with an unknown key", frame("[cases]", "[cases]\ncolour = 3")),
+    ("frame with text for a number", frame("wall_mm = 5.0", 'wall_mm = "5"')),
+    ("frame with a zero wall", frame("wall_mm = 5.0", "wall_mm = 0.0")),
+    ("frame without a date", frame("date =", "day =")),
+    ("tubing without pedigree", frame('pedigree = "invented", source = "demo', 'source = "demo')),
 ]

@@ -8,9 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
-from pourprint.parts.kits import Kit
 from pourprint.parts.meshes import rotated_up, sections
-from pourprint.parts.nodes import Boss, Tube, load_recipes, make_node
+from pourprint.parts.nodes import Boss, Tube, make_node
 from pourprint.parts.part import Part
 
 DEMO = Path(__file__).parents[2] / "data_demo"
@@ -105,39 +104,6 @@ def test_random_nodes_are_one_watertight_body(wall, bend, diameter, shell):
     edges = np.sort(part.mesh[1][:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     assert (np.unique(edges, axis=0, return_counts=True)[1] % 2 == 0).all()
     assert part.bodies == 1 and part.volume_cm3 > 0
-
-
-@pytest.fixture(scope="module")
-def recipes():
-    return load_recipes(DEMO / "nodes" / "recipes.toml")
-
-
-def test_demo_files_are_what_their_recipes_make(recipes):
-    files = {p.stem: p for p in (DEMO / "nodes").iterdir() if p.suffix in (".stl", ".3mf")}
-    assert files.keys() == recipes.keys() and "rocker_pivot" in files
-    for name, path in files.items():
-        stored = Part.from_mesh(path, "mm")
-        # Single precision in the STL file: 6e-8 of a coordinate of 100 mm.
-        assert stored.volume_cm3 == pytest.approx(recipes[name].volume_cm3, rel=1e-6), name
-        assert stored.area_cm2 == pytest.approx(recipes[name].area_cm2, rel=1e-6), name
-        assert path.stat().st_size < 1_000_000
-
-
-def test_left_and_right_corner_are_mirror_images(recipes):
-    left, right = recipes["corner_left"], recipes["corner_right"]
-    assert left.volume_cm3 == pytest.approx(right.volume_cm3, rel=1e-9)
-    assert left.area_cm2 == pytest.approx(right.area_cm2, rel=1e-9)
-
-
-def test_kit_lists_the_sockets_of_the_recipes():
-    import tomllib
-
-    nodes = tomllib.loads((DEMO / "nodes" / "recipes.toml").read_text())["node"]
-    for entry in Kit.load(DEMO / "rover_kit.toml").parts:
-        made = [(t["diameter_mm"], t["depth_mm"]) for t in nodes[entry.part.name]["tubes"]]
-        assert [(s.diameter_mm, s.depth_mm) for s in entry.sockets] == made
-        bored = {b["bore_mm"] for b in nodes[entry.part.name].get("bosses", ())}
-        assert {b.diameter_mm for b in entry.bores} == bored
 
 
 def test_a_made_node_can_be_saved_and_read_again(tmp_path):

@@ -1,6 +1,7 @@
 """A frame of tubes: from its points, tubes, pivots and wheels follow every node and the whole kit."""
 
 import math
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import permutations, product
@@ -222,7 +223,8 @@ class Frame:
             return {tube.name: 0.0 for tube in bonded}
         shape = self.shape_at(point)
         radii = [socket.diameter_mm / 2 + GAP_MM for socket in shape["tubes"]]
-        starts = socket_starts(shape["tubes"], shape["bosses"], radii, shape["wall_mm"])
+        with self._told_by_name(point):
+            starts = socket_starts(shape["tubes"], shape["bosses"], radii, shape["wall_mm"])
         return {tube.name: float(d + s.depth_mm) for tube, s, d in zip(bonded, shape["tubes"], starts, strict=True)}
 
     @cached_property
@@ -247,6 +249,15 @@ class Frame:
                 kinds.append((NodeKind(name, (point,), (np.eye(3),), (names,)), self.shape_at(point)))
         return tuple(kind for kind, _ in kinds)
 
+    @contextmanager
+    def _told_by_name(self, point):
+        """Add to what is wrong with a node its point and its tubes, in the order in which the node numbers them."""
+        try:
+            yield
+        except InputError as error:
+            names = ", ".join(tube.name for tube in self.sockets_at(point))
+            raise InputError(f"point {point}, where the tubes {names} are bonded in: {error}") from None
+
     def _seats(self, point):
         pivot = self.points[point].pivot
         return pivot and (pivot.fit, pivot.seat_mm)
@@ -255,15 +266,13 @@ class Frame:
         """The kit of all nodes, their meshes made from the tubes that meet there, alike nodes counted.
 
         segments [-]: corners of a circle. Bores, sockets and the bosses' end faces are listed for machining.
-        Raises InputError that names the point whose node cannot be.
+        Raises InputError that names the point whose node cannot be, and its tubes.
         """
         parts = []
         for kind in self.node_kinds:
             point = kind.points[0]
-            try:
+            with self._told_by_name(point):
                 part = make_node(**self.shape_at(point), gap_mm=GAP_MM, segments=segments, name=kind.name)
-            except InputError as error:
-                raise InputError(f"point {point}: {error}") from None
             sockets = tuple(tube.socket_at(point) for tube in self.sockets_at(point))
             bores, faces, pivot = (), (), self.points[point].pivot
             if pivot:
@@ -285,6 +294,8 @@ def _wrong_names(file, points, tubing):
     if file.differential:
         named += [("the differential", name) for name in (*file.differential.rockers, *file.differential.body)]
     faults += [f"{who}: there is no point {name!r}{nearest(name, points)}" for who, name in named if name not in points]
+    used = {name for tube in file.tube for name in tube.between}
+    faults += [f"point {name}: no tube ends there; give it one, or leave it out" for name in points if name not in used]
     if faults:
         return faults
     for tube in file.tube:

@@ -1,4 +1,4 @@
-"""Make a node from tubes, angles and walls: one watertight mesh, to be varied; also the demo kit's parts."""
+"""Make a node from tubes, angles and walls: one watertight mesh, to be varied; the frame's, too."""
 
 import math
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
-from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
+from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.parts.meshes import rotated_up, unit_vector
 from pourprint.parts.part import Part
@@ -21,7 +21,6 @@ LEAST_ANGLE_DEG = 20.0  # between two tubes, or a tube and a bore; below, socket
 class Tube:
     """A tube bonded into the node: direction (3,) outward, outer diameter_mm, depth_mm of bond."""
 
-    __pydantic_config__ = STRICT
     direction: tuple[float, float, float]
     diameter_mm: float
     depth_mm: float = 40.0
@@ -35,7 +34,6 @@ class Tube:
 class Boss:
     """A bored sleeve for a bearing or pin about the centre: axis (3,), bore_mm, length_mm, wall_mm [mm]."""
 
-    __pydantic_config__ = STRICT
     axis: tuple[float, float, float]
     bore_mm: float
     length_mm: float
@@ -95,20 +93,18 @@ def make_node(
     arms = list(zip(tubes, bore_r, starts, strict=True))
     # Far enough to pass everything.
     reach = ball_r + sum(b.length_mm for b in bosses) + max(d + t.depth_mm for t, _, d in arms)
-    sleeves = [bar(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
-    metal = [bar(t.direction, r + wall_mm, 0, d + t.depth_mm) for t, r, d in arms]
+    sleeves = [(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
+    bars = [(t.direction, r + wall_mm, 0.0, d + t.depth_mm) for t, r, d in arms] + sleeves
     # Sockets are cut a little beyond the arm's end, so that no film is left there.
     holes = [bar(t.direction, r, d, d + t.depth_mm + 1) for t, r, d in arms]
     holes += [bar(b.axis, b.bore_mm / 2, -reach, reach) for b in bosses]
     if hub_shell_mm is not None:
         check_numbers(arrays=False, hub_shell_mm=hub_shell_mm)
-        holes.append(_hollow(ball, bar, arms, sleeves, ball_r, wall_mm, hub_shell_mm))
+        holes.append(_hollow(ball, bar, arms, [bar(*one) for one in sleeves], ball_r, wall_mm, hub_shell_mm))
         if drain_mm:
             holes += [bar(t.direction, drain_mm / 2, d - hub_shell_mm - 1, d + 1) for t, _, d in arms]
-    bars = [(t.direction, r + wall_mm, 0.0, d + t.depth_mm) for t, r, d in arms]
-    bars += [(b.axis, b.bore_mm / 2 + b.wall_mm, -b.length_mm / 2, b.length_mm / 2) for b in bosses]
     rounds = _fillets(fillet_mm, ball_r, bars, max(starts) + 2 * wall_mm) if fillet_mm else []
-    solid = Manifold.batch_boolean([ball(ball_r), *metal, *sleeves, *rounds], OpType.Add)
+    solid = Manifold.batch_boolean([ball(ball_r), *(bar(*one) for one in bars), *rounds], OpType.Add)
     node = Manifold.batch_boolean([solid, *holes], OpType.Subtract)
     for i, (t, _, d) in enumerate(arms, start=1):
         if (node ^ bar(t.direction, t.diameter_mm / 2, d, reach)).volume() > 1:
@@ -207,29 +203,10 @@ def socket_starts(tubes, bosses, bore_r, wall_mm):
 def _angle(a, b, names):
     angle = np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b)
     if np.degrees(angle) < LEAST_ANGLE_DEG - 1e-9:
-        raise InputError(f"{names} are {np.degrees(angle):.3g} degrees apart; {LEAST_ANGLE_DEG:g} are needed.")
+        raise InputError(
+            f"{names} are {np.degrees(angle):.3g} degrees apart; {LEAST_ANGLE_DEG:g} are needed: turn one of them."
+        )
     return angle
-
-
-@dataclass(frozen=True)
-class _Recipes:
-    __pydantic_config__ = STRICT
-    pedigree: str
-    node: dict[str, dict]
-
-
-def load_recipes(path):
-    """Make the nodes that a TOML file describes: one [node.name] table each, with the arguments of make_node.
-
-    Returns {name: Part}. Raises InputError that lists all faults.
-    """
-    recipes, faults = validated(_Recipes, read_toml(path))
-    made = {}
-    for name, table in (recipes.node if recipes else {}).items():
-        made[name], wrong = validated(make_node, {**table, "name": name}, f"node {name}")
-        faults += wrong
-    refuse(path, faults)
-    return made
 
 
 def badly_drawn(arm_mm=5.0):

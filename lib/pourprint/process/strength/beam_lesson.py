@@ -9,10 +9,10 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
+from pourprint.process.strength.density import PENALTY, Blur, filled
 
 POISSON = 0.3
 VOID = 1e-9  # modulus of an empty cell over that of a full one
-MOVE = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,23 +41,20 @@ def _square():
     return k
 
 
-def lighten_beam(
-    nx=60, ny=20, share=0.5, radius=2.4, densities=False, penalty=3.0, most=200, least_change=0.01, aside=0.0
-):
+def lighten_beam(nx=60, ny=20, share=0.5, radius=2.4, densities=False, most=200, least_change=0.01, aside=0.0):
     """Designs of half a beam on two supports, one an iteration: a generator that may be left.
 
     Loaded from above in the middle, or with aside > 0 at that share of the way to each support [-].
 
     nx, ny: cells along and across; share of the room that may be filled [-]; radius of the filter [cells]; densities:
-    filter densities instead of sensitivities; penalty [-]; most iterations; it ends when no density changes by
+    filter densities instead of sensitivities; most iterations; it ends when no density changes by
     least_change.
     Yields: Design. Raises: InputError. Limits: one load, plane stress, a local optimum.
     """
     from scipy.linalg import solveh_banded
-    from scipy.ndimage import convolve
     from threadpoolctl import threadpool_limits
 
-    check_numbers(arrays=False, nx=nx, ny=ny, share=share, radius=radius, penalty=penalty)
+    check_numbers(arrays=False, nx=nx, ny=ny, share=share, radius=radius)
     if not (share < 1 and 0 <= aside < 1):
         raise InputError(f"share={share!r} must be below 1, the part of the room that is filled; {aside=} from 0 to 1.")
     element = _square()
@@ -72,42 +69,26 @@ def lighten_beam(
     fixed = np.append(np.arange(0, 2 * (ny + 1), 2), size - 1)  # symmetry on the left, a roller bottom right
     force = np.zeros(size)
     force[2 * (ny + 1) * round(aside * nx) + 1] = -1.0
-    reach = int(np.ceil(radius)) - 1
-    way = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1])
-    weight = np.maximum(radius - way, 0)
-    total = convolve(np.ones((ny, nx)), weight, mode="constant")
-    x = real = np.full((ny, nx), float(share))
+    blur = Blur(np.ones((ny, nx), bool), radius)
+    x = real = np.full(nx * ny, float(share))
     for iteration in range(1, int(most) + 1):
         with threadpool_limits(1):  # many threads on a narrow band are far slower than one
-            modulus = VOID + real.ravel() ** penalty * (1 - VOID)
+            modulus = VOID + real**PENALTY * (1 - VOID)
             values = (modulus[:, None, None] * element)[lower]
             banded = np.bincount(place, values, band * size).reshape(band, size)
             banded[0, fixed] += 1e9
             moved = solveh_banded(banded, force, lower=True, check_finite=False)
         moved[fixed] = 0
-        energy = np.einsum("ei,ij,ej->e", moved[freedoms], element, moved[freedoms]).reshape(ny, nx)
-        compliance = float((modulus.reshape(ny, nx) * energy).sum())
-        slope = -penalty * real ** (penalty - 1) * (1 - VOID) * energy
-        cost = np.ones((ny, nx))
+        energy = np.einsum("ei,ij,ej->e", moved[freedoms], element, moved[freedoms])
+        compliance = float((modulus * energy).sum())
+        pull = PENALTY * real ** (PENALTY - 1) * (1 - VOID) * energy
         if densities:
-            slope, cost = (convolve(value / total, weight, mode="constant") for value in (slope, cost))
+            pull = blur(pull, back=True) / blur(np.ones_like(x), back=True)
         else:
-            slope = convolve(x * slope, weight, mode="constant") / total / np.maximum(x, 1e-3)
-        new = _updated(x, slope, cost, share * nx * ny)
+            pull = blur(x * pull) / np.maximum(x, 1e-3)
+        new = filled(x, pull, share * nx * ny, blur if densities else np.copy)
         change, x = float(np.abs(new - x).max()), new
-        real = convolve(x, weight, mode="constant") / total if densities else x
-        yield Design(iteration, real, compliance, change)
+        real = blur(x) if densities else x
+        yield Design(iteration, real.reshape(ny, nx), compliance, change)
         if change < least_change:
             return
-
-
-def _updated(x, slope, cost, volume):
-    """Densities by optimality criteria: each in proportion to √(−slope / cost), so that cost · densities is volume."""
-    low, high = 0.0, 1e9
-    pull = np.sqrt(np.maximum(-slope, 0) / cost)
-    floor, roof = np.maximum(x - MOVE, 0), np.minimum(x + MOVE, 1)
-    while (high - low) > 1e-4 * (high + low):
-        middle = (low + high) / 2
-        new = np.clip(x * pull / np.sqrt(middle), floor, roof)
-        low, high = (middle, high) if (cost * new).sum() > volume else (low, middle)
-    return new

@@ -121,19 +121,12 @@ class Solver:
         if not held.any():
             raise InputError("nothing holds the part: mark the nodes that do not move.")
         self._down = _transfers(lattice, self.free)
-        number = np.full(3 * len(lattice.nodes), -1)
-        number[self.free] = np.arange(len(self.free))
-        at = number[lattice.freedoms]
-        rows, columns = np.repeat(at, 24, axis=1).ravel(), np.tile(at, (1, 24)).ravel()
-        keep = (rows >= 0) & (columns >= 0)
-        # Where each entry of each cell goes, found once: the matrix is then filled by one bincount.
-        key = rows[keep].astype(np.int64) * len(self.free) + columns[keep]
-        found, self._place = np.unique(key, return_inverse=True)
-        self._place = self._place.astype(np.int32)
-        self._keep = np.flatnonzero(keep).astype(np.int32)
-        pattern = np.divmod(found, len(self.free))
-        self._columns = pattern[1].astype(np.int32)
-        self._starts = np.searchsorted(pattern[0], np.arange(len(self.free) + 1)).astype(np.int32)
+        # Where each pair of a cell's corners goes, found once: the matrix is then filled by one bincount a direction.
+        count = len(lattice.nodes)
+        pairs = lattice.corner[:, :, None] * count + lattice.corner[:, None]
+        found, place = np.unique(pairs.ravel(), return_inverse=True)
+        self._place, self._columns = place.ravel().astype(np.int32), (found % count).astype(np.int32)
+        self._starts = np.searchsorted(found, np.arange(count + 1) * count).astype(np.int32)
 
     def solve(self, scale, loads, start=None, tolerance=1e-6, most=400):
         """Displacements (n, 3, cases) under loads (n, 3, cases) [N]; scale (e,): stiffness of each cell over a full.
@@ -142,11 +135,12 @@ class Solver:
         """
         from scipy import sparse
 
-        values = np.outer(scale, self.element.ravel()).ravel()[self._keep]
-        size = len(self.free)
-        matrix = sparse.csr_array(
-            (np.bincount(self._place, values, len(self._columns)), self._columns, self._starts), (size, size)
-        )
+        blocks = np.empty((len(self._columns), 3, 3))
+        for i, j in np.ndindex(3, 3):
+            values = np.multiply.outer(scale, self.element[i::3, j::3])
+            blocks[:, i, j] = np.bincount(self._place, values.ravel(), len(blocks))
+        size = 3 * len(self.lattice.nodes)
+        matrix = sparse.bsr_array((blocks, self._columns, self._starts), (size, size)).tocsr()[self.free][:, self.free]
         levels = _levels(matrix, self._down)
         cases = loads.shape[2]
         right = loads.reshape(-1, cases)[self.free]

@@ -18,10 +18,9 @@ from pourprint.parts.meshes import unit_vector
 from pourprint.parts.nodes import make_node, rod, socket_starts
 from pourprint.parts.part import Part
 from pourprint.process.strength.bricks import Lattice, Solver, brick
+from pourprint.process.strength.density import PENALTY, Blur, filled
 
 VOID = 1e-4  # stiffness of an empty cell over that of a full one
-PENALTY = 3.0
-MOVE = 0.2
 SEGMENTS = 64
 SETTLED = 1e-2  # of the loads, what the solver leaves over: each iteration goes on from the last
 FAINT = 0.03  # of the strongest mix of loads; fainter ones, a thousandth of the energy, are left out
@@ -120,7 +119,7 @@ def spread(task, points, loaded):
     forces = np.zeros((len(points), 3, 6 * len(task.holes)))
     for i, (hole, which) in enumerate(zip(task.holes, loaded, strict=True)):
         if which.sum() < 3:
-            raise InputError(f"the cells are too coarse for the sleeve round {hole.name!r}: take smaller ones.")
+            raise InputError(f"cell_mm is too coarse for the wall round {hole.name!r}: take half of that wall or less.")
         arm = points[which] - points[which].mean(0)
         lever = np.eye(3) * (arm**2).sum() - arm.T @ arm  # of the points, so that turns give the moment
         for k in range(3):
@@ -168,26 +167,29 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
     solver = Solver(lattice, element, lattice.pins(np.any(loaded, axis=0)))
     at = tuple(lattice.cells.T)
     fixed = sleeve[at]
-    blur = _Blur(room, 1.6 * least_mm / cell_mm)
+    blur = Blur(room, 1.6 * least_mm / cell_mm)
     x = np.where(fixed, 1.0, max((goal - fixed.sum()) / (~fixed).sum(), 1e-3))
     moved, first = None, None
     for iteration in range(1, int(iterations) + 1):
         sharp = 2.0 * 2 ** min(3 * (iteration - 1) // max(int(iterations) - 10, 1), 3)
-        real, slope_real = _projected(blur(x), sharp)
-        real[fixed] = 1.0
+
+        def real_of(x, sharp=sharp):
+            return np.where(fixed, 1.0, _projected(blur(x), sharp)[0])
+
+        real, slope_real = real_of(x), _projected(blur(x), sharp)[1]
+        stiff = VOID + real**PENALTY * (1 - VOID)
         with threadpool_limits(1):
-            moved = solver.solve(VOID + real**PENALTY * (1 - VOID), loads, moved, tolerance=SETTLED)
+            moved = solver.solve(stiff, loads, moved, tolerance=SETTLED)
         ends = moved.reshape(-1, loads.shape[2])[lattice.freedoms]
         energy = np.einsum("eim,ij,ejm->e", ends, element, ends, optimize=True)
-        compliance = float(((VOID + real**PENALTY * (1 - VOID)) * energy).sum())
+        compliance = float((stiff * energy).sum())
         first = first or compliance
         pull = blur(np.where(fixed, 0, PENALTY * real ** (PENALTY - 1) * energy * slope_real), back=True)
         cost = np.maximum(blur(np.where(fixed, 0, slope_real), back=True), 1e-9)
-        new = _filled(x, pull / cost, fixed, goal, lambda y, sharp=sharp: _projected(blur(y), sharp)[0])
+        new = filled(x, pull / cost, goal, real_of, fixed)
         change, x = float(np.abs(new - x).max()), new
-        real = np.where(fixed, 1.0, _projected(blur(x), sharp)[0])
         density = np.zeros(room.shape)
-        density[at] = real
+        density[at] = real = real_of(x)
         volume = real.sum() * cell_mm**3 / 1000
         yield Stage(iteration, density, low, float(cell_mm), compliance / first, volume, change)
 
@@ -201,52 +203,18 @@ def _room(task, cell_mm, least_mm):
     size = np.ceil(np.ptp(vertices, axis=0) / cell_mm).astype(int) + 2
     low = (vertices.min(0) + vertices.max(0) - size * cell_mm) / 2
     centres = low + (np.stack(np.indices(size), -1) + 0.5) * cell_mm
-    within = np.all(centres @ hull.equations[:, :3].T + hull.equations[:, 3] <= 0, axis=-1)
+    within = np.ones(size, bool)
+    for *normal, off in hull.equations:  # one by one: a hull has thousands, and a grid as many cells again
+        within &= centres @ normal + off <= 0
     free = np.any([hole.inside(centres) for hole in task.holes], axis=0)
     sleeve = np.any([hole.ring(centres, max(least_mm, 0.8 * cell_mm)) for hole in task.holes], axis=0) & ~free
     return low, (within | sleeve) & ~free, sleeve
-
-
-class _Blur:
-    """Weighted mean of the cells within a radius [cells], on the cells of the room alone."""
-
-    def __init__(self, room, radius):
-        self.at, self.shape = np.nonzero(room), room.shape
-        reach = int(np.ceil(radius))
-        way = np.sqrt(sum(g.astype(float) ** 2 for g in np.mgrid[(slice(-reach, reach + 1),) * 3]))
-        self.weight = np.maximum(radius - way, 0)
-        self.total = 1.0
-        self.total = self._summed(np.ones(len(self.at[0])))
-
-    def _summed(self, values):
-        from scipy.ndimage import convolve
-
-        grid = np.zeros(self.shape)
-        grid[self.at] = values
-        return convolve(grid, self.weight, mode="constant")[self.at]
-
-    def __call__(self, values, back=False):
-        """Filtered values, or with back the transpose, for slopes."""
-        return self._summed(values / self.total) if back else self._summed(values) / self.total
 
 
 def _projected(x, sharp):
     """Densities drawn towards 0 and 1 about a half, and the slope of that."""
     whole = 2 * np.tanh(sharp / 2)
     return (np.tanh(sharp / 2) + np.tanh(sharp * (x - 0.5))) / whole, sharp / np.cosh(sharp * (x - 0.5)) ** 2 / whole
-
-
-def _filled(x, pull, fixed, goal, real_of):
-    """Densities by optimality criteria, so that what they become fills `goal` cells."""
-    low, high = 1e-12 * pull.max(), 1e3 * pull.max()
-    floor, roof = np.maximum(x - MOVE, 0), np.minimum(x + MOVE, 1)
-    root = np.sqrt(np.maximum(pull, 0))
-    new = x
-    while high - low > 1e-4 * high:
-        middle = np.sqrt(low * high)
-        new = np.where(fixed, 1.0, np.clip(x * root / np.sqrt(middle), floor, roof))
-        low, high = (middle, high) if np.where(fixed, 1.0, real_of(new)).sum() > goal else (low, middle)
-    return new
 
 
 def solid_of(task, stage, least_mm=2.5, name=None):

@@ -61,7 +61,8 @@ class FrameLoads:
 
     def table(self):
         """Each tube's hardest case as a pandas table: force along it [N], bending [Nm], stress [MPa] against its
-        tubing's strength, and the margins [-]: strength over stress less one, and so for buckling (hinged ends)."""
+        tubing's strength, and the margins [-]: strength over stress less one, and so for buckling (hinged ends;
+        infinite where nothing pushes)."""
         import pandas as pd
 
         rows = []
@@ -77,6 +78,7 @@ class FrameLoads:
             worst = int(np.argmax(stress))
             gap = np.linalg.norm(np.subtract(*(self.frame.points[p].at for p in tube.between)))
             euler = np.pi**2 * 1000 * entries["youngs_modulus"].value * inertia / gap**2
+            pushed = -pull.min()
             rows.append(
                 {
                     "tube": tube.name,
@@ -85,7 +87,7 @@ class FrameLoads:
                     "bending [Nm]": bending[worst] / 1000,
                     "stress [MPa]": stress[worst],
                     "margin of strength [-]": entries["strength"].value / stress[worst] - 1,
-                    "margin of buckling [-]": euler / max(-pull.min(), 1e-9) - 1,
+                    "margin of buckling [-]": euler / pushed - 1 if pushed > 0 else math.inf,
                 }
             )
         return pd.DataFrame(rows).set_index("tube")
@@ -107,15 +109,17 @@ def frame_loads(frame, node_kg=None):
     """Forces in a frame's tubes and on its nodes, in its standard cases.
 
     frame: Frame with wheels. node_kg: {point: mass of its node [kg]} beside what the points carry.
-    Cases: standing; slope_along (nose up), slope_across; off_POINT for each wheel in the air, pivots against their
-    stops; side; drop (standing times 1 + √(1 + 2 h/δ), δ how far the mass settles when standing); blocked (the foremost
-    wheel alone holds along x). Tyres give alike along x, y and z.
+    Cases: standing; slope_along (nose up), slope_across; off_POINT for each wheel in the air without which the frame
+    still stands, pivots against their stops; side; drop (standing times 1 + √(1 + 2 h/δ), δ how far the mass settles
+    when standing); blocked (the foremost wheel alone holds along x). Tyres give alike along x, y and z.
     Returns: FrameLoads. Raises: InputError; for a mechanism it names the joint.
     """
     if not frame.wheels:
         raise InputError(f"frame {frame.name!r} has no wheels to stand on; give it [[wheel]] tables.")
     mass = _masses(frame, node_kg or {})
     wheels, given = tuple(range(len(frame.wheels))), frame.cases
+    if not _stands(frame, wheels):
+        raise InputError(f"frame {frame.name!r} falls over: it needs three wheels or more, not all in a row.")
     front = max(wheels, key=lambda i: frame.points[frame.wheels[i].point].at[0])  # noqa: PD008
     a, b = np.radians([given.slope_along_deg, given.slope_across_deg])
     down = (0.0, 0.0, -1.0)
@@ -128,6 +132,7 @@ def frame_loads(frame, node_kg=None):
     off = [
         Case(f"off_{wheel.point}", down, tuple(x for x in wheels if x != i), wheels, stopped=True)
         for i, wheel in enumerate(frame.wheels)
+        if _stands(frame, wheels[:i] + wheels[i + 1 :])
     ]
     groups = [level, *([case] for case in off), [Case("blocked", (given.blocked_g, 0.0, -1.0), wheels, (front,))]]
     mouths = {point: frame.mouths_mm(point) for point in frame.points}
@@ -146,6 +151,13 @@ def frame_loads(frame, node_kg=None):
             on_node = [-axes.T @ forces[6 * i + k : 6 * i + k + 3] for k in (0, 3)]
             ends[tube.name, point] = tuple(_with_drop(part, factor) for part in on_node)
     return FrameLoads(frame, (*cases, "drop"), factor, displacements, ends)
+
+
+def _stands(frame, wheels):
+    """Whether the feet of some wheels (numbers) span a ground to stand on: three or more, not in a row."""
+    some = (frame.wheels[i] for i in wheels)
+    feet = np.array([np.add(frame.points[wheel.point].at, (0, wheel.side_mm, 0))[:2] for wheel in some])
+    return len(feet) > 2 and np.linalg.matrix_rank(feet - feet[0], tol=1.0) == 2  # mm
 
 
 def _with_drop(values, factor):
