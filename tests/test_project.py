@@ -18,8 +18,8 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 898,
-    "parts": 1339,
+    "ledger": 895,
+    "parts": 1338,
     "process": 3292,
     "plans": 1044,
     "routes": 1819,

@@ -48,7 +48,7 @@ NOTICED_BY = {
     "parts/kits.py": ["parts/test_parts.py"],
     "process/contraction.py": ["process/test_process.py", "process/test_pattern.py"],
     "process/heating.py": ["process/test_process.py", "routes/test_routes.py"],
-    "process/packing.py": ["process/test_process.py", "process/test_metal_plate.py"],
+    "process/packing.py": ["process/test_process.py", "process/test_metal_plate.py", "routes/test_mould.py"],
     "process/walls.py": ["process/test_walls.py"],
     "process/finish/machining.py": ["process/test_process.py", "routes/test_finishing.py"],
     "process/finish/fits.py": ["process/test_iso_fits.py", "process/test_process.py"],
@@ -85,9 +85,11 @@ def places(tree):
     """Every single change that could be made: functions that make it in the tree and tell what was there."""
     in_words = {id(n) for j in ast.walk(tree) if isinstance(j, ast.JoinedStr | ast.Raise) for n in ast.walk(j)}
     in_words |= {id(n) for j in ast.walk(tree) if isinstance(j, ast.AnnAssign) for n in ast.walk(j.annotation)}
+    headed = [j for j in ast.walk(tree) if isinstance(j, ast.FunctionDef | ast.ClassDef)]
+    in_words |= {id(n) for j in headed for d in j.decorator_list for n in ast.walk(d)}
     for node in ast.walk(tree):
         if id(node) in in_words:
-            continue  # messages, and what is said of types
+            continue  # messages, what is said of types, and dataclasses that are frozen
         if isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in OPERATORS:
             yield node, "op", OPERATORS[type(node.op)]()
         elif isinstance(node, ast.Compare) and type(node.ops[0]) in OPERATORS:

@@ -63,11 +63,6 @@ def check_seed(seed):
         raise InputError(f"seed must be a whole number of at least 0, not {seed!r}.")
 
 
-def _check_shape(shape):
-    if shape not in SHAPES:
-        raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
-
-
 def stream(seed, name):
     """The random numbers that belong to a name: the same in every route, whatever else is drawn."""
     return np.random.default_rng([int(seed), zlib.crc32(name.encode())])
@@ -78,7 +73,8 @@ def below(entry, share, shape="triangular"):
 
     A log-normal is for prices and times above zero: yields, and what may be zero, stay triangular. Raises: InputError.
     """
-    _check_shape(shape)
+    if shape not in SHAPES:
+        raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
     bounded = shape == "log-normal" and (entry.kind is Kind.YIELD or entry.low == 0)
     ends = (float(number) for number in (entry.low, entry.value, entry.high))
     return SHAPES["triangular" if bounded else shape](np.asarray(share, dtype=float), *ends)
@@ -93,5 +89,4 @@ def draw(entries, n, seed=1, shape="triangular"):
     """
     check_numbers(arrays=False, n=n)
     check_seed(seed)
-    _check_shape(shape)
     return {key: below(entry, stream(seed, key).random(int(n)), shape) for key, entry in entries.items()}

@@ -207,17 +207,16 @@ def _check_size(mesh, name, unit):
     sides = np.sort(np.ptp(mesh.vertices, axis=0))[::-1]
     longest = sides[0]
     usual = [u for u, mm in UNITS_MM.items() if USUAL_MM[0] <= longest / UNITS_MM[unit] * mm <= USUAL_MM[1]]
-    if SMALLEST_MM <= longest <= LARGEST_MM and unit not in usual and usual:
-        given = " × ".join(f"{side:.4g}" for side in sides / UNITS_MM[unit])
-        words = " or ".join("inches" if u == "inch" else u for u in reversed(usual))
-        return [f"{given} {unit}: were these {words}?"]
     if not SMALLEST_MM <= longest <= LARGEST_MM:
-        likely = [u for u, mm in UNITS_MM.items() if 10 <= longest / UNITS_MM[unit] * mm <= 1000]
-        hint = f"is the unit {' or '.join(likely)}?" if likely else "scale it first."
+        hint = f"is the unit {' or '.join(usual)}?" if usual else "scale it first."
         raise InputError(
             f"{name} is {longest:.4g} mm long in unit {unit}, outside {SMALLEST_MM:g} to {LARGEST_MM:g} mm; {hint}"
         )
-    return []
+    if unit in usual or not usual:
+        return []
+    given = " × ".join(f"{side:.4g}" for side in sides / UNITS_MM[unit])
+    words = " or ".join("inches" if u == "inch" else u for u in reversed(usual))
+    return [f"{given} {unit}: were these {words}?"]
 
 
 def _drop_repeats(mesh, name):
