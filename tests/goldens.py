@@ -84,7 +84,7 @@ def mix_facts(mix):
     """Which part goes where, cost and days of a mix, or why there is none."""
     if not mix.feasible:
         return {"reason": mix.reason, "fastest": mix.fastest and mix_facts(mix.fastest)}
-    return {"routes": mix.routes_of(), **facts_of(mix, "cost cost_with_delay days days_shared proven")}
+    return {"routes": mix.routes_of(), **facts_of(mix, "cost cost_with_delay days")}
 
 
 def answer_of(question):

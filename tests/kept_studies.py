@@ -12,11 +12,13 @@ from pourprint.parts import kept
 from pourprint.parts.mending import FORMATS, file_key, read_fresh
 from pourprint.parts.part import Measures
 from pourprint.process.freezing.section_modulus import METALS, section_in
+from pourprint.process.powder.nesting import learnt
 from pourprint.process.powder.orientation import Orientations, Scan
 from pourprint.process.sand.parting import PartingStudy
 from pourprint.process.shell.clusters import Seat
 from pourprint.process.walls import Walls
 from pourprint.routes.pouring import look_in, looked
+from pourprint.routes.printed_metal import nested_load
 from scenes import DEMO, demo_kit
 
 KINDS = (Measures, Orientations, Scan, PartingStudy, Seat, Walls, *(section_in(metal) for metal in range(len(METALS))))
@@ -36,6 +38,8 @@ def fresh():
         for metal in METALS:
             kind = look_in(alloys()[metal])
             made[kept.name_of(shape.content, kind)] = partial(looked, entry.part, kind)
+    load = nested_load(demo_kit().parts)
+    made[kept.name_of(*load.key)] = partial(learnt, load)
     return made
 
 

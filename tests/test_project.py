@@ -20,13 +20,13 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 895,
     "parts": 1338,
-    "process": 3292,
+    "process": 3293,
     "plans": 1044,
-    "routes": 1819,
+    "routes": 1820,
     "risk": 574,
-    "decide": 1921,
-    "figures": 2648,
-    "panels": 1473,
+    "decide": 1867,
+    "figures": 2649,
+    "panels": 1480,
     "lessons": 3174,
     "report": 498,
 }

@@ -1,5 +1,6 @@
 """The price of a gram: the plans' own difference, the engineer's hours, and where lightening begins to pay."""
 
+import pandas as pd
 import pytest
 
 import pourprint as pp
@@ -31,13 +32,22 @@ def test_price_of_a_gram_by_hand(plain, lighter):
 
 
 def test_more_kits_share_the_design_so_that_it_pays_from_some_number_on(plain, lighter):
-    found = pays_from(plain, lighter, worth=2.0, design_h=20.0)
-    table = price_of_a_gram(plain, lighter, [1, 200], design_h=20.0, worth=2.0)
-    for route in PRINTED:
-        assert not table.loc[(route, 1), "pays"]
-        assert table.loc[(route, 200), "pays"]
-        assert 1 < found[route] <= 200
-    assert pays_from(plain, lighter, worth=1e-6, design_h=5000.0) == dict.fromkeys(PRINTED)
+    """Against each number of kits planned by itself: from there on it pays at every one, and not just before."""
+    prices = price_of_a_gram(plain, lighter, range(1, 61), design_h=20.0)
+    for route, first in pays_from(prices, worth=2.0).items():
+        costs = [
+            price_of_a_gram(plain, lighter, n, design_h=20.0).loc[(route, n), "price of a gram"] for n in range(1, 61)
+        ]
+        assert prices.loc[route]["price of a gram"].tolist() == pytest.approx(costs)
+        assert first > 1 and costs[first - 2] >= 2.0 and max(costs[first - 1 :]) < 2.0
+    assert pays_from(prices, worth=1e-6) == dict.fromkeys(PRINTED)
+
+
+def test_where_it_pays_only_for_a_while_it_is_not_said_to_pay():
+    index = pd.MultiIndex.from_product([["printed_pattern"], [1, 2, 3, 4]], names=["route", "kits"])
+    table = pd.DataFrame({"price of a gram": [9.0, 0.5, 2.0, 0.7]}, index=index)
+    assert pays_from(table, 1.0) == {"printed_pattern": 4} and pays_from(table, 0.6) == {"printed_pattern": None}
+    assert "from 4 kits on" in pp.figures.gram_chart(table, 1.0, "CHF").figure.layout.title.text
 
 
 def test_a_heavier_kit_and_unknown_parts_are_refused(plain):

@@ -1,4 +1,4 @@
-"""Thirty students at once on this machine: memory of each, response to a moved slider, failures.
+"""Thirty students at once on this machine: memory and CPU of each, response to a moved slider, failures.
 
 Run: python tests/load/class_load.py [students] [seconds]   (needs jupyterhub and configurable-http-proxy)
 Starts the course's own JupyterHub, and for every student what a browser would send: a server, a kernel, the code
@@ -113,6 +113,10 @@ class Student:
                 state = content["data"].get("state", {})
                 if state.get("_model_name") in ("FloatSliderModel", "IntSliderModel"):
                     self.sliders[content["comm_id"]] = state
+            if kind == "comm_msg" and content["comm_id"] in self.sliders:
+                # A slider gets its first value after it was made: moved from its lower end, small parts would leave a
+                # route infeasible, and its prices would rightly redraw nothing.
+                self.sliders[content["comm_id"]] |= content["data"].get("state", {})
             if kind == "error":
                 self.failures.append(f"{content['ename']}: {content['evalue']}")
             ours = message["parent_header"].get("msg_id") == name
@@ -167,14 +171,25 @@ class Student:
                 self.failures.append(f"working: {error!r}")
 
 
-def memory_mb(hub_process):
-    """Memory of every student's server and kernel, shared pages counted by their share [MB]."""
+def used(hub_process):
+    """Of every student's (server, kernel): memory, shared pages counted by their share [MB], and CPU so far [s]: an
+    array (students, 2, 2)."""
     found = []
     for server in psutil.Process(hub_process.pid).children():
-        family = [server, *server.children(recursive=True)]
         if "jupyterhub.singleuser" in server.cmdline():
-            found.append(sum(process.memory_full_info().pss for process in family) / 2**20)
-    return found
+            families = [server], server.children(recursive=True)
+            found.append([[measure(family) for measure in (memory_mb, cpu_s)] for family in families])
+    return np.array(found).reshape(-1, 2, 2)
+
+
+def memory_mb(family):
+    """Memory of processes [MB]."""
+    return sum(process.memory_full_info().pss for process in family) / 2**20
+
+
+def cpu_s(family):
+    """CPU of processes [s]."""
+    return sum(sum(process.cpu_times()[:2]) for process in family)
 
 
 async def wait_for(address):
@@ -201,23 +216,28 @@ async def hold_class(hub, process, token, students, seconds):
     tasks = [asyncio.create_task(student.whole_class(seconds, gate)) for student in everyone]
     while any(s.ready_s is None and not s.failures for s in everyone):
         await asyncio.sleep(0.5)
+    opened = used(process)
     gate.set()
     await asyncio.sleep(seconds / 2)
-    each_mb = memory_mb(process)
+    working = used(process)
     await asyncio.gather(*tasks)
-    report(everyone, each_mb)
+    report(everyone, opened, working)
 
 
-def report(everyone, each_mb):
-    """Print the figures of the class."""
+def report(everyone, opened, working):
+    """Print the figures of the class: what each had `used` when all had opened the notebook, and amid the work."""
     responses = 1000 * np.array([r for s in everyone for r in s.responses_s])
     ready = [s.ready_s for s in everyone if s.ready_s is not None]
     failures = [f"{s.name}: {f}" for s in everyone for f in s.failures]
     print(f"{platform.machine()}, {os.cpu_count()} cores, {dt.date.today()}: {len(everyone)} students")
     print(f"ready after {np.median(ready):.0f} s (median), {max(ready):.0f} s (last), all arriving at once")
-    if each_mb:
-        print(f"memory of a student {np.median(each_mb):.0f} MB (median), {max(each_mb):.0f} MB (most)")
-        print(f"memory of all {sum(each_mb) / 1024:.1f} GB")
+    for when, found in (("when all had it open", opened), ("amid the work", working)):
+        if len(found):
+            (server_mb, server_s), (kernel_mb, kernel_s) = np.median(found, axis=0)
+            each_mb = found[..., 0].sum(axis=1)
+            print(f"{when}: memory of a student {np.median(each_mb):.0f} MB (median), {each_mb.max():.0f} MB (most)")
+            print(f"  server {server_mb:.0f} MB, {server_s:.1f} s of CPU; kernel {kernel_mb:.0f} MB, {kernel_s:.1f} s")
+            print(f"  all {each_mb.sum() / 1024:.1f} GB")
     print(
         f"{responses.size} slider moves: {np.median(responses):.0f} ms median, "
         f"{np.percentile(responses, 95):.0f} ms 95th percentile, {responses.max():.0f} ms slowest"

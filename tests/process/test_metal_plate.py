@@ -11,7 +11,7 @@ from trimesh.creation import box, torus
 
 import pourprint as pp
 from pourprint.process.packing import per_bed, plate_share, shelves
-from pourprint.process.powder.nesting import nest, room_taken
+from pourprint.process.powder.nesting import Load, nest, room_taken
 from pourprint.process.powder.orientation import Orientations, Scan, sphere
 from pourprint.process.powder.supports import Shadow, stand
 from scenes import demo_kit, demo_rates
@@ -114,14 +114,14 @@ def test_l_shapes_lie_in_each_other_where_boxes_cannot():
     assert shelves([(120, 120)] * 5, PLATE, GAP) == 2
     assert {place.plate for place in nest([piece], [0] * 5, PLATE, GAP)} == {0}
     # Boxes take 1/4 of a plate each, and 125²/255² of it by their area; nested, five or more go on a plate.
-    assert room_taken((piece,), (1,), ((120.0, 120.0),), PLATE, GAP) <= 1 / 5 / (125 / 255) ** 2
+    assert room_taken(Load((piece,), (1,), ((120.0, 120.0),), PLATE, GAP)) <= 1 / 5 / (125 / 255) ** 2
 
 
 def test_a_piece_that_fits_no_plate_is_left_out():
     places = nest([rectangle(300, 20), rectangle(40, 40)], [0, 1, 1], PLATE, GAP)
     assert [place.piece for place in places] == [1, 1]
     assert shelves([(300, 20), (40, 40)], PLATE, GAP) == 1
-    assert np.isnan(room_taken((rectangle(300, 20),), (1,), ((300.0, 20.0),), PLATE, GAP))
+    assert np.isnan(room_taken(Load((rectangle(300, 20),), (1,), ((300.0, 20.0),), PLATE, GAP)))
 
 
 def test_shelves_counted_by_hand():
@@ -146,7 +146,7 @@ def test_the_planned_plates_are_those_of_a_real_layout_give_or_take_one(kits):
 def test_nested_boxes_take_the_room_of_a_grid():
     """Boxes nested as boxes gain nothing to speak of against counting them in a grid."""
     size = (60.0, 40.0)
-    share = plate_share(*size, PLATE, GAP) * room_taken((rectangle(*size),), (1,), (size,), PLATE, GAP)
+    share = plate_share(*size, PLATE, GAP) * room_taken(Load((rectangle(*size),), (1,), (size,), PLATE, GAP))
     assert int(per_bed((*size, 10), PLATE, GAP)) == 15
     assert share == pytest.approx(1 / 15, rel=0.3)  # the raster loses some of a tight fit
 
@@ -160,7 +160,7 @@ def test_plates_of_another_size_are_near_a_real_layout(side):
     boxes = tuple((float(p.standing.length_mm), float(p.standing.width_mm)) for p in layout.pieces)
     counts = tuple(piece.item.count for piece in layout.pieces)
     by_area = sum(n * plate_share(*box, (side, side), GAP) for n, box in zip(counts, boxes, strict=True))
-    real = room_taken(shadows, counts, boxes, (side, side), GAP) * by_area
+    real = room_taken(Load(shadows, counts, boxes, (side, side), GAP)) * by_area
     assert layout.share == pytest.approx(real, rel=0.12)
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from pourprint.ledger.errors import InputError
+from pourprint.plans.plan import feasible
 
 
 def with_part(kit, part, name):
@@ -20,43 +21,35 @@ def with_part(kit, part, name):
     return replace(kit, parts=tuple(parts))
 
 
-def price_of_a_gram(plans, kit, quantities, design_h=16.0, worth=None):
-    """What lightening costs a gram, as a pandas table: one row a route and quantity.
+def price_of_a_gram(plans, kit, quantities, design_h=16.0):
+    """What lightening costs a gram, as a pandas table: one row a route and number of kits.
 
-    plans: {route: Plan} of the plain kit; kit: the lightened Kit; quantities: numbers of kits, each made as one batch;
-    design_h: an engineer's hours for lightening and verifying, once [h]; worth: what a gram is worth [currency/g].
-    Columns: saved a kit [g], dearer a kit [currency] (negative: cheaper), price of a gram [currency/g], and with worth
-    whether lightening pays. Infeasible routes are left out; a route that cannot make the lighter kit says so itself.
+    plans: {route: Plan or NoPlan} of the plain kit; kit: the lightened Kit; quantities: numbers of kits, each made as
+    one batch; design_h: an engineer's hours for lightening and verifying, once [h]. Columns: saved a kit [g], dearer a
+    kit [currency] (negative: cheaper), price of a gram [currency/g]. Raises: InputError, Infeasible.
     """
     import pandas as pd
 
-    rows = []
-    for route, plan in plans.items():
-        if not plan.feasible:
-            continue
-        density = plan.job.alloy["density"]
-        saved = (plan.job.kit.volume_cm3 - kit.volume_cm3) * density
+    kits, tables = np.atleast_1d(quantities), {}
+    for route, plan in feasible(plans).items():
+        saved = (plan.job.kit.volume_cm3 - kit.volume_cm3) * plan.job.alloy["density"]
         if not saved > 0:
             raise InputError("the lightened kit must weigh less than the plain one.")
-        for quantity in np.atleast_1d(quantities).tolist():
-            here = plan.at(quantity=quantity, batch_size=quantity)
-            once = design_h * plan.rates["labour.engineer"]
-            dearer = (here.at(kit=kit).total_cost - here.total_cost + once) / quantity
-            rows.append(
-                (route, quantity, saved, dearer, dearer / saved, None if worth is None else dearer / saved < worth)
-            )
-    columns = ["route", "kits", "saved a kit [g]", "dearer a kit", "price of a gram", "pays"]
-    table = pd.DataFrame(rows, columns=columns).set_index(["route", "kits"])
-    return table if worth is not None else table.drop(columns="pays")
+        plain = plan.at(quantity=kits, batch_size=kits)
+        once = design_h * plan.rates["labour.engineer"]
+        dearer = (plain.at(kit=kit).total_cost - plain.total_cost + once) / kits
+        columns = {"saved a kit [g]": saved, "dearer a kit": dearer, "price of a gram": dearer / saved}
+        tables[route] = pd.DataFrame(columns, index=pd.Index(kits, name="kits"))
+    return pd.concat(tables, names=["route"])
 
 
-def pays_from(plans, kit, worth, design_h=16.0, most=200):
-    """Fewest kits from which lightening pays at a worth [currency/g]: {route: number, or None if none to most}."""
-    quantities = np.unique(np.geomspace(1, most, 40).astype(int))
-    table = price_of_a_gram(plans, kit, quantities, design_h, worth)
+def pays_from(prices, worth):
+    """Fewest kits from which lightening pays at a worth [currency/g], there and at all more that `prices` holds.
+
+    Parameter: `prices` as from `price_of_a_gram`, its kits rising. Returns: {route: number, or None}.
+    """
     found = {}
-    for route, rows in table.groupby(level=0):
-        good = rows["pays"].to_numpy()[::-1]
-        lasting = np.cumprod(good)[::-1].astype(bool)  # pays here and at all greater numbers looked at
-        found[route] = int(rows.index.get_level_values(1)[lasting][0]) if lasting.any() else None
+    for route, rows in prices["price of a gram"].groupby(level="route", sort=False):
+        lasting = np.logical_and.accumulate((rows.to_numpy() < worth)[::-1])[::-1]
+        found[route] = int(rows.index.get_level_values("kits")[lasting][0]) if lasting.any() else None
     return found

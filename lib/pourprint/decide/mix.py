@@ -5,8 +5,8 @@ rounding up, and work paid once a route cost what the plan says. Choosing among 
 integer programme by HiGHS (`scipy.optimize.milp`): each sub-kit is taken or not, each route at most once, every piece
 exactly once. The answer is the optimum, proven.
 
-Days of a mix are those of its slowest route, as if each route had people and machines of its own; `together`
-leads the routes through one shared workshop. Failures are not priced here (see `risk`).
+Days of a mix are those of its slowest route, as if each route had people and machines of its own; `Mix.together`
+leads the routes of one through a shared workshop. Failures are not priced here (see `risk`).
 """
 
 import datetime as dt
@@ -19,12 +19,11 @@ from pourprint.decide.subkits import MOST, SubKits, sub_kits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.plans.jobs import Job
-from pourprint.plans.orders import Order, Workshop
+from pourprint.plans.orders import Order
 from pourprint.plans.plan import Plan
 from pourprint.routes import ROUTES
 
 WANTS = ("cost", "days", "regret")
-MOST_LOOKED_AT = 16  # mixes tried in a shared workshop before its proof is given up
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,6 @@ class _Question:
     deadline: float
     price: float
     limits: Mapping[str, float]
-    shared: Workshop | None
 
 
 @dataclass(frozen=True)
@@ -45,26 +43,23 @@ class Choices:
     kits: SubKits
     start: str | None
 
-    def best(self, want="cost", deadline_days=None, price_of_day=0.0, limits=None, shared=None):
+    def best(self, want="cost", deadline_days=None, price_of_day=0.0, limits=None):
         """The best mix under a deadline and limits: a Mix, or a NoMix with the reason.
 
         Parameters: `want` "cost" (with the price of the days; the mean, where there are several cards), "days", or
         "regret" (the largest regret over the cards: cost above that of the best mix for that card);
         `deadline_days` [d]; `price_of_day` [currency/d]; `limits` {rate key: most}, hours of people and machines
-        or amounts of material as in `usage`; `shared` a Workshop whose people and machines all routes share
-        (default: each route has its own). Raises: InputError.
+        or amounts of material as in `usage`. Raises: InputError.
         """
         if want not in WANTS:
             raise InputError(f"want must be one of {', '.join(WANTS)}, not {want!r}.")
-        if shared is not None and (want == "regret" or not isinstance(shared, Workshop)):
-            raise InputError("shared must be a Workshop, and then want must be cost or days.")
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day, **(limits or {}))
         if deadline_days is not None:
             check_numbers(arrays=False, deadline_days=deadline_days)
         if odd := [key for key in limits or {} if key not in self.kits.used]:
             raise InputError(f"no sub-kit uses {odd[0]!r}; limits may name {', '.join(sorted(self.kits.used))}.")
         latest = np.inf if deadline_days is None else deadline_days
-        question = _Question(want, latest, price_of_day, limits or {}, shared)
+        question = _Question(want, latest, price_of_day, limits or {})
         return self._answer(question) or self._why_not(question)
 
     def frontier(self, limits=None, least_gain_days=0.25):
@@ -86,15 +81,11 @@ class Choices:
     def single_routes(self):
         """{route: (cost [currency], days [d])} of sending the whole kit by one route, at the lab's own card."""
         kits = self.kits
-        return {str(kits.routes[j]): (float(kits.cost[0, j]), float(kits.days[0, j])) for j in self._whole()}
-
-    def _whole(self):
-        return np.flatnonzero((self.kits.counts == self.kits.need).all(axis=1))
+        whole = np.flatnonzero((kits.counts == kits.need).all(axis=1))
+        return {str(kits.routes[j]): (float(kits.cost[0, j]), float(kits.days[0, j])) for j in whole}
 
     def _answer(self, question):
         """The Mix that answers a question, or None."""
-        if question.shared:
-            return self._in_one_workshop(question)
         kits, cards, more, bests = self.kits, np.eye(len(self.kits.cost)), [], []
         rest, latest = np.zeros(len(kits.plans)), np.full(len(cards), question.deadline)
         goals = {
@@ -121,58 +112,25 @@ class Choices:
         plans = {route: kits.plans[taken[route]] for route in ROUTES if route in taken}
         days = {route: float(kits.days[0, taken[route]]) for route in plans}
         costs = kits.cost[:, chosen].sum(axis=1) + price * kits.days[:, chosen].max(axis=1)
-        return Mix(plans, days, price, regrets=tuple((costs - bests).tolist()) if bests else ())
-
-    def _in_one_workshop(self, question):
-        """The Mix that answers a question where all routes share one workshop, or None.
-
-        Days with people of one's own are a lower bound of shared days, and so is the work of the busiest person or
-        machine. Whole kits by one route are looked at first, then mixes in the order of that bound, each then
-        forbidden, until it passes the best one seen, or too many were looked at.
-        """
-        kits, price, best = self.kits, question.price, None
-        goal = np.r_[np.zeros(len(kits.plans)), 1, 0] if question.want == "days" else np.r_[kits.cost[0], price, 0]
-        more = _least_days(kits, question.shared)
-
-        def look_at(chosen):
-            mix = self._mix(chosen, price)
-            days = float(mix.together(question.shared, self.start).done_h.max() / 24)
-            value = days if question.want == "days" else mix.cost + price * days
-            fits = all(kits.used[key][chosen].sum() <= most + 1e-9 for key, most in question.limits.items())
-            good = fits and days <= question.deadline and (best is None or value < best[0])
-            return (value, replace(mix, days_shared=days, proven=False)) if good else best
-
-        for j in self._whole():
-            best = look_at([j])
-        for _ in range(MOST_LOOKED_AT):
-            found = _programme(kits, goal, [question.deadline], question.limits, more)
-            if found is None or (best and found[1] >= best[0] - 1e-9):
-                return best and replace(best[1], proven=True)
-            best = look_at(found[0])
-            cut = np.isin(np.arange(goal.size), found[0])
-            more.append((cut, 0, len(found[0]) - 1))
-        return best and best[1]
+        return Mix(plans, days, price, tuple((costs - bests).tolist()) if bests else ())
 
     def _why_not(self, question):
         """The NoMix of a question without an answer: which limits fall short, or what sets the pace."""
         free = replace(question, want="days", deadline=np.inf)
-        fastest, unlimited = self._answer(free), self._answer(replace(free, limits={}, shared=None))
+        fastest, unlimited = self._answer(free), self._answer(replace(free, limits={}))
         if fastest is None:
             return NoMix(self._short_of(question.limits))
-        days = fastest.days if question.shared is None else fastest.days_shared
-        if days <= question.deadline:  # the search in the workshop was given up before it came to this one
-            return fastest
         slowest = max(fastest.plans.values(), key=lambda plan: fastest.days_of[plan.route])
         took = {}
         for span in slowest.spans(_begin_of(slowest.rates.hours, self.start)):
             took[span.step.name] = took.get(span.step.name, 0.0) + (span.end_h - span.ready_h) / 24
-        longest, found = max(took, key=took.get), "" if fastest.proven else " found"
+        longest = max(took, key=took.get)
         said = (
-            f"no mix is ready in {question.deadline:.1f} days: the fastest{found} takes {days:.1f} days ({fastest}). "
+            f"no mix is ready in {question.deadline:.1f} days: the fastest takes {fastest.days:.1f} days ({fastest}). "
             f'{slowest.title} sets the pace; its longest step is "{longest}" with {took[longest]:.1f} days.'
         )
-        if question.limits and unlimited.days < days - 1e-6:
-            said += f" Without the limits and with people for each route it would take {unlimited.days:.1f} days."
+        if question.limits and unlimited.days < fastest.days - 1e-6:
+            said += f" Without the limits it would take {unlimited.days:.1f} days."
         return NoMix(said, fastest)
 
     def _short_of(self, limits):
@@ -256,38 +214,17 @@ def _begin_of(hours, start):
     return dt.datetime(2001, 1, 1) + dt.timedelta(hours=hours.start_h) if start is None else start
 
 
-def _least_days(kits, shared):
-    """Lower bounds of the days in a shared workshop, as rows of constraints, one a person or machine.
-
-    In a week somebody works on n days of so many hours; n such days, all that a week holds, take at least n − 1 nights.
-    """
-    hours, rows = shared.hours, []
-    slope = 7 / (len(hours.days) * hours.day_h)
-    above = len(hours.days) - 1 + hours.day_h / 24 - 7
-    for key, used in kits.used.items():
-        kind, _, who = key.partition(".")
-        if kind == "clock":
-            rows.append((np.r_[slope * used / shared.places.get(who, 1), -1, 0], -np.inf, -above))
-        elif kind == "machine":
-            rows.append((np.r_[used / 24 / shared.places.get(key, 1), -1, 0], -np.inf, 0))
-    return rows
-
-
 @dataclass(frozen=True)
 class Mix:
     """A kit divided among routes.
 
     `plans` {route: Plan of its sub-kit} at the lab's own card; `days_of` {route: days, with its own people and
-    machines [d]}; `price_of_day` [currency/d]; `days_shared` [d] in the shared workshop, or nan when none was asked
-    for; `proven` whether it is the optimum for certain, as it always is without a shared workshop; `regrets`
-    [currency] over the cards, where they were asked for.
+    machines [d]}; `price_of_day` [currency/d]; `regrets` [currency] over the cards, where they were asked for.
     """
 
     plans: Mapping[str, Plan]
     days_of: Mapping[str, float]
     price_of_day: float
-    proven: bool = True
-    days_shared: float = np.nan
     regrets: tuple[float, ...] = ()
 
     feasible = True
@@ -304,8 +241,8 @@ class Mix:
 
     @property
     def cost_with_delay(self):
-        """Cost with the price of the days [currency], of the shared days where a workshop was asked for."""
-        return self.cost + self.price_of_day * (self.days if np.isnan(self.days_shared) else self.days_shared)
+        """Cost with the price of the days [currency]."""
+        return self.cost + self.price_of_day * self.days
 
     def routes_of(self):
         """{part: {route: pieces}}: which way each part goes."""

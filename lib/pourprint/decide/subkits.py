@@ -16,15 +16,10 @@ MOST = 10_000  # sub-kits: each takes some milliseconds
 
 
 def usage(plan):
-    """What a plan takes of everything that may be scarce: {rate key: amount}.
-
-    All that has a price, as in `plan.amounts`; and the hours of people by the clock ("clock.labour.technician") [h],
-    of which several who work side by side take fewer.
-    """
+    """What a plan takes of everything that has a price and may be scarce: {rate key: amount}, as in `plan.amounts`."""
     used = Counter()
-    for step, row in zip(plan.steps, plan.amounts, strict=True):
-        by_clock = sum(plan.counts[work.level] * work.by_hand_h for work in step.work)
-        used.update({**row, f"clock.{step.who}": by_clock})
+    for row in plan.amounts:
+        used.update(row)
     return dict(used)
 
 

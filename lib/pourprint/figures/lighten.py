@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from pourprint.decide.lightness import pays_from
 from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
@@ -57,7 +58,7 @@ def gram_chart(table, worth, currency):
     """Price of a gram saved over the number of kits, by route. `table` as `price_of_a_gram`; `worth` [currency/g]."""
     prices = table.reset_index().pivot_table("price of a gram", "kits", "route")
     routes = [route for route in LOOKS if route in prices]
-    begins = [(n, route) for route in routes if (n := prices.index[prices[route] < worth].min()) == n]  # not nan
+    begins = [(n, route) for route, n in pays_from(table, worth).items() if n]
     pays = "from {} kits on by {}".format(*min(begins)) if begins else "for none of these numbers"
     title = f"At {worth:g} {currency} a gram lightening pays {pays}".replace("_", " ")
     figure = canvas(title, "kits", f"price of a gram saved [{currency}/g]", log="x")

@@ -3,6 +3,7 @@
 import asyncio
 
 import ipywidgets as widgets
+import numpy as np
 
 from pourprint.decide.lightness import price_of_a_gram
 from pourprint.figures.lighten import beam_picture
@@ -10,13 +11,12 @@ from pourprint.figures.look import title_of
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import Shown, panel
+from pourprint.plans.plan import feasible
 from pourprint.process.strength.beam_lesson import lighten_beam
 
 KITS = (1, 2, 5, 10, 20, 50)
 PAUSE_S = 0.02  # between two designs, in which buttons and sliders are heard
-BEAM = ("share", "radius", "aside")
 START, STOP = "▶ let it form", "■ stop"
-PAYS = ("it does not pay", "it pays")
 WORDS = (
     "half of a beam and its mirror image, on two supports at its ends; dark cells hold metal, and the filter's radius "
     "sets how thin a member can be. The button lets the search run, one picture an iteration, and stops it. The facts "
@@ -30,10 +30,8 @@ def lighten_panel(plans, lighter):
     Parameters: `plans` {route: Plan} of the plain kit; `lighter` the lightened Kit. Returns: Panel; its button is the
     last thing beside its controls. Raises: InputError.
     """
-    plan = next(plan for plan in plans.values() if plan.feasible)
+    plan = next(iter(feasible(plans).values()))
     money, first = plan.rates.currency, int(plan.job.quantity)
-    button = widgets.Button(description=START).add_class("pourprint-more")
-    forming = None
     beam = {
         "share": number_row("material left", 0.5, 0.2, 0.9, 0.05, "of 1"),
         "radius": number_row("filter radius", 2.4, 1.5, 6, 0.1, "cells"),
@@ -44,46 +42,61 @@ def lighten_panel(plans, lighter):
         "hours": number_row("engineer's hours", 16, 1, 80, 1, "h"),
         "worth": number_row("worth of a gram", 1, 0.05, 20, 0.05, f"{money}/g", log=True),
     }
-
-    def designs(values):
-        return lighten_beam(**{name: values[name] for name in BEAM})
-
-    def asked(values):
-        return price_of_a_gram(plans, lighter, sorted({*KITS, values["kits"]}), values["hours"], values["worth"])
+    forming = _Forming(beam)
 
     def shown(table, values):
-        now = table.xs(values["kits"], level="kits")
+        now, worth = table["price of a gram"].xs(values["kits"], level="kits"), values["worth"]
         facts = {
-            title_of(route): f"{row['price of a gram']:,.2f} {money} a gram saved; {PAYS[bool(row['pays'])]}"
-            for route, row in now.iterrows()
+            title_of(route): f"{price:,.2f} {money} a gram saved; it {'pays' if price < worth else 'does not pay'}"
+            for route, price in now.items()
         }
-        told = table.round(2).rename(index=title_of, level="route").replace({"pays": {True: "yes", False: "no"}})
-        return Shown(facts, None, table_html(told), [values[name] for name in BEAM], [{}])
+        told = table.assign(pays=np.where(table["price of a gram"] < worth, "yes", "no"))
+        told = table_html(told.round(2).rename(index=title_of, level="route"))
+        return Shown(facts, None, told, [values[name] for name in beam], [{}])
 
-    def figure(table, values):
-        stop()
-        return beam_picture(next(designs(values)))
+    made = panel(
+        {"The beam": beam, "A gram": gram},
+        lambda values: price_of_a_gram(plans, lighter, sorted({*KITS, values["kits"]}), values["hours"]),
+        shown,
+        WORDS,
+        lambda table, values: forming.begun(),
+        beside=(forming.button,),
+    )
+    forming.chart = made.chart
+    return made
 
-    def stop():
-        if forming is not None:
-            forming.cancel()
 
-    async def form():
-        button.description = STOP
+class _Forming:
+    """A beam that forms in a chart, one picture an iteration, while its button says so."""
+
+    def __init__(self, rows):
+        self.rows, self.chart, self.task = rows, None, None
+        self.button = widgets.Button(description=START).add_class("pourprint-more")
+        self.button.on_click(self.pressed)
+
+    def pictures(self):
+        return map(beam_picture, lighten_beam(**{name: row.value for name, row in self.rows.items()}))
+
+    def begun(self):
+        """The beam as it is before the search, which stops: another is asked for."""
+        self.stop()
+        return next(self.pictures())
+
+    def stop(self):
+        if self.task is not None:
+            self.task.cancel()
+
+    def pressed(self, button):
+        if button.description == STOP:
+            self.stop()
+        else:
+            self.task = asyncio.get_running_loop().create_task(self.form())
+
+    async def form(self):
+        self.button.description = STOP
         try:
-            for design in designs({name: row.value for name, row in made.controls.items()}):
-                made.chart.draw(beam_picture(design))
+            for picture in self.pictures():
+                self.chart.draw(picture)
                 await asyncio.sleep(PAUSE_S)
         finally:
-            button.description = START
-
-    def pressed(pressed):
-        nonlocal forming
-        if button.description == STOP:
-            stop()
-        else:
-            forming = asyncio.get_running_loop().create_task(form())
-
-    made = panel({"The beam": beam, "A gram": gram}, asked, shown, WORDS, figure, beside=(button,))
-    button.on_click(pressed)
-    return made
+            self.button.description = START

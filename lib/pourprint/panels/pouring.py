@@ -43,12 +43,8 @@ class Film(anywidget.AnyWidget):
 
 def plan_with(moulds, job, rates):
     """The plan of the printed mould with given PartMoulds."""
-    recipe = partial(_steps, moulds)
+    recipe = partial(steps_with, moulds)
     return Plan(NAME, TITLE, job, rates, recipe, recipe(job, rates))
-
-
-def _steps(moulds, job, rates):
-    return steps_with(moulds, job, rates)
 
 
 def pour_panel(part, rates, alloy="AlSi7Mg"):

@@ -19,7 +19,7 @@ from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import simulate_all
 from pourprint.routes import plan_all
 
-DAYS_POINTS = 24  # of the days along an input; the rest is read between them
+DAYS_POINTS = 16  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
 MADE, BOUGHT = "made here", "bought"
 WORK = ("kit", "alloy", "routes")  # with size and what is bought: what the steps depend on beside the card

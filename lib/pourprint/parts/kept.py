@@ -15,6 +15,7 @@ from dataclasses import fields, is_dataclass
 from functools import cache
 from hashlib import blake2b
 from importlib import import_module
+from io import BytesIO
 from pathlib import Path
 from time import perf_counter
 
@@ -47,12 +48,18 @@ def name_of(content, kind):
 
 def find(name):
     """The study of that name, None where it is not kept."""
-    folder = _folder()
-    for path in [SHIPPED, *([folder / f"{edition()}-{name}.npz"] if folder else [])]:
-        # Whatever may be wrong with a file: then the study is made anew.
-        with suppress(Exception), np.load(path) as held:
+    with suppress(Exception):  # whatever may be wrong with a file: then the study is made anew
+        if name in _shipped():
+            return built(json.loads(str(_shipped()[name])), _shipped())
+        with np.load(_folder() / f"{edition()}-{name}.npz") as held:
             return built(json.loads(str(held[name])), held)
     return None
+
+
+@cache
+def _shipped():
+    """The studies that come with the library, its table of contents read once; empty where they are not there."""
+    return np.load(BytesIO(SHIPPED.read_bytes())) if SHIPPED.is_file() else {}
 
 
 def _keep(name, study):

@@ -142,12 +142,12 @@ def rotated_up(vertices, up):
 
     Raises InputError for a direction that is none.
     """
-    from scipy.spatial.transform import Rotation
-
     x, y, z = unit_vector(up, "up")
     level = np.hypot(x, y)
     if level < 1e-12:
         return vertices * (1, 1, 1) if z > 0 else vertices * (1, -1, -1)
+    from scipy.spatial.transform import Rotation  # what stands upright already need not load it
+
     return Rotation.from_rotvec(np.array([y, -x, 0]) / level * np.arctan2(level, z)).apply(vertices)
 
 

@@ -160,11 +160,9 @@ def _failing(lots, chance):
 
 
 def _binomials(size, chance):
-    """Chance of k failures among n, by n, k: (size, size). Special functions alone, since scipy.stats takes a second to
-    load."""
-    from scipy.special import gammaln, xlog1py, xlogy
-
+    """Chance of k failures among n, by n, k: (size, size), of a chance above 0 and below 1."""
     k, n = np.arange(size), np.arange(size)[:, None]
     rest = np.maximum(n - k, 0)
-    ways = gammaln(n + 1) - gammaln(k + 1) - gammaln(rest + 1)
-    return np.where(k <= n, np.exp(ways + xlogy(k, chance) + xlog1py(rest, -chance)), 0.0)
+    log_factorial = np.cumsum(np.log(np.maximum(k, 1)))  # scipy's special functions take 0.15 s and 27 MB to load
+    ways = log_factorial[n] - log_factorial[k] - log_factorial[rest]
+    return np.where(k <= n, np.exp(ways + k * np.log(chance) + rest * np.log1p(-chance)), 0.0)

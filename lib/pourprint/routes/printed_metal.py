@@ -16,7 +16,7 @@ from pourprint.plans.steps import JOB, Level, Stage, Step, Work
 from pourprint.process.packing import per_bed, plate_share
 from pourprint.process.powder import supports
 from pourprint.process.powder.bed import contour_h, exposure_h, powder, recoating_h
-from pourprint.process.powder.nesting import room_taken
+from pourprint.process.powder.nesting import Load, room_taken
 from pourprint.process.powder.orientation import Orientations
 from pourprint.process.powder.supports import Standing
 from pourprint.routes import common
@@ -204,7 +204,8 @@ def _plates_per_kit(kit, standings, m):
         "and plate_y for a larger printer"
     )
     in_a_grid = common.share_of_lots(kit, fits, boxes_mm, "the plate", limits)
-    taken = _room_taken(kit.parts)
+    load = nested_load(kit.parts)
+    taken = np.nan if load is None else room_taken(load)
     rooms = [taken * plate_share(one.length_mm, one.width_mm, plate_mm, gap_mm) for one in standings]
     alone = common.largest(
         item.count / np.fmax(fit, np.floor(1 / room + 1e-9))
@@ -217,14 +218,14 @@ def _box_mm(standing):
     return np.stack(np.broadcast_arrays(standing.length_mm, standing.width_mm, standing.height_mm), axis=-1)
 
 
-def _room_taken(parts):
-    """Room that nested pieces take over that of their boxes [-]; nan where some piece is known by numbers alone.
+def nested_load(parts):
+    """The Load from which the room that pieces take is learned; None where some piece is known by numbers alone.
 
-    Learned on the library's plate, with the least supports, so that no value of an array or card has a say in it.
+    On the library's plate, with the least supports, so that no value of an array or card has a say in it.
     """
     shapes = [item.part.shape for item in parts]
     if None in shapes:
-        return np.nan
+        return None
     shadows, boxes = [], []
     for shape in shapes:
         found = shape.study(Orientations)
@@ -234,7 +235,7 @@ def _room_taken(parts):
     x, y, gap = (library()[f"{NAME}.{key}"].value for key in ("plate_x", "plate_y", "plate_gap"))
     least = 2 * max(map(max, boxes))  # a plate that holds some, even of pieces for a large printer
     counts = tuple(item.count for item in parts)
-    return room_taken(tuple(shadows), counts, tuple(boxes), (max(x, least), max(y, least)), gap)
+    return Load(tuple(shadows), counts, tuple(boxes), (max(x, least), max(y, least)), gap)
 
 
 def powder_of(job, rates):

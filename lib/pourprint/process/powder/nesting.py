@@ -6,10 +6,12 @@ A raster covers a little more than the shadow, so pieces never come nearer to ea
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
+from typing import NamedTuple
 
 import numpy as np
 
+from pourprint.parts.kept import made_once
 from pourprint.process.geometry import turned
 from pourprint.process.packing import plate_share
 
@@ -181,14 +183,36 @@ def _stamp(raster, shape, before, at):
     raster[..., *there] |= shape[..., *map(slice, first - low, last - low)]
 
 
-@lru_cache(maxsize=128)
-def room_taken(shadows, counts, boxes_mm, plate_mm, gap_mm):
-    """Room that nested pieces take of a plate, over that of their boxes with half a gap all round [-].
+class Load(NamedTuple):
+    """A kit to nest: tuples of Shadow, count a kit and (length, width) [mm] of each kind; plate (x, y) and gap [mm]."""
 
-    Parameters: tuples of Shadow, count a kit, (length, width) [mm] of each kind; plate (x, y), gap [mm].
+    shadows: tuple
+    counts: tuple
+    boxes_mm: tuple
+    plate_mm: tuple
+    gap_mm: float
+
+    @property
+    def key(self):
+        """(content, kind) by which `kept` knows what was learnt of it."""
+        kind = "room taken", self.counts, self.boxes_mm, self.plate_mm, self.gap_mm
+        return b"".join(shadow.points_mm.tobytes() for shadow in self.shadows), kind
+
+
+@lru_cache(maxsize=128)
+def room_taken(load):
+    """Room that the nested pieces of a Load take of a plate, over that of their boxes with half a gap all round [-].
+
     Enough kits for LEARNT_PLATES are nested, at most MOST_PIECES pieces, and plates counted in fractions: a real batch
-    may differ by a plate. It is nan where a piece fits no plate, or where they are too few to fill one.
+    may differ by a plate. It is nan where a piece fits no plate, or where they are too few to fill one. What was learnt
+    once is kept.
     """
+    return made_once(*load.key, partial(learnt, load))
+
+
+def learnt(load):
+    """What `room_taken` says of a Load, nested anew."""
+    shadows, counts, boxes_mm, plate_mm, gap_mm = load
     each = [float(plate_share(*box, plate_mm, gap_mm)) for box in boxes_mm]
     by_boxes = sum(count * share for count, share in zip(counts, each, strict=True))
     kits = max(1, min(int(np.ceil(LEARNT_PLATES / by_boxes)), MOST_PIECES // sum(counts)))
