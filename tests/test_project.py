@@ -24,9 +24,9 @@ BUDGETS = {
     "plans": 1044,
     "routes": 1820,
     "risk": 574,
-    "decide": 1867,
+    "decide": 1864,
     "figures": 2649,
-    "panels": 1480,
+    "panels": 1460,
     "lessons": 3174,
     "report": 498,
 }

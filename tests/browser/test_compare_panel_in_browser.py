@@ -8,7 +8,7 @@ import pytest
 from jupyter_browser import REPOSITORY, browser_page, open_notebook, press, settled
 
 import pourprint as pp
-from pourprint.decide.failures import shares_along
+from pourprint.decide.failures import again_along
 from pourprint.panels.question import DAYS_POINTS
 
 NOTEBOOK = "notebooks/05_compare_the_routes.ipynb"
@@ -85,11 +85,11 @@ def check_all_traces(page):
     some = np.unique(np.append(np.geomspace(1, 400, DAYS_POINTS).astype(int), quantity))
     lines, means = [], []
     for plan in plans.values():
-        along = shares_along(plan, "quantity", start)
-        more, longer = along.at(quantities)
+        along = again_along(plan, "quantity", start)
+        more, longer = along.at(quantities, plan.rates)
         days = np.interp(quantities, some, plan.at(quantity=some).days(start))
         lines.append((more * plan.at(quantity=quantities).total_cost + price * longer * days) / quantities)
-        more, longer = along.at(quantity)
+        more, longer = along.at(quantity, plan.rates)
         means.append((more * plan.total_cost + price * longer * plan.days(start)) / quantity)
     # The browser gets whole doubles; what differs is only the order of a few sums.
     for trace, line in zip(plot, lines, strict=False):

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.decide.along import crossings, days_along, totals_along, unit_costs
+from pourprint.decide.failures import shares
 from pourprint.decide.inputs import varied
 from pourprint.decide.turning_points import HOURS
 from pourprint.ledger.entries import PRICES
@@ -175,6 +176,34 @@ def test_failures_bring_the_turn_where_their_lines_cross():
     assert turn.at == pytest.approx(prices[1], rel=1e-6)
     without = turned(pp.turns(plans, {"price_of_day": (0.0, 1e4)}), "price_of_day")
     assert turn.at < without.at  # failures lengthen the pattern most
+
+
+@pytest.mark.parametrize(
+    ("quantity", "size", "key", "values", "price", "several"),
+    [
+        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 200.0, True),
+        (1, None, "price_of_day", np.linspace(0.0, 1000.0, 1500), 200.0, False),
+        (1, None, "machine.metal_printer", np.linspace(0.0, 90.0, 1500), 200.0, False),
+        (8, 2, "quantity", np.arange(1, 401), 200.0, False),
+    ],
+)
+def test_of_several_crossings_with_failures_the_nearest_is_told_as_a_sweep_of_all_values_finds_it(
+    quantity, size, key, values, price, several
+):
+    """1500 values, or every number of kits, each planned and led through the calendar; a crossing is a change of the
+    winner from one to the next."""
+    plans = {route: plan.at(quantity=quantity, batch_size=size) for route, plan in demo_plans().items()}
+    ends = float(values[0]), float(values[-1])
+    (turn,) = pp.turns(plans, {key: ends}, price_of_day=price, failures=True)
+    changes = {} if key == "price_of_day" else {key: values}
+    failing = {route: shares(plan) for route, plan in plans.items()}
+    price, kits = (values, quantity) if key == "price_of_day" else (price, values if key == "quantity" else quantity)
+    costs = unit_costs(totals_along(plans, changes), kits, price, days_along(plans, changes), failing)
+    found = crossings(values, costs)
+    assert (len(found) > 2) == several
+    nearest = min(found, key=lambda crossing: abs(crossing.at - turn.now))
+    assert turn.at == pytest.approx(nearest.at, abs=1.01 * (values[1] - values[0]))
+    assert turn.then == (nearest.to if nearest.at > turn.now else nearest.before)
 
 
 # Refusals and speed -------------------------------------------------------------------------------------

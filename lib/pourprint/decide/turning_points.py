@@ -29,7 +29,7 @@ from pourprint.plans.plan import Plan, ranged
 HOURS = (Kind.TIME, Kind.SPEED)
 MOST_KITS = 400  # up to which quantity is looked at by default
 WIDE = 3.0  # times as much, or as little, part volume
-SAMPLES = 9  # values looked at of an input whose costs may turn back
+SAMPLES, NEAREST = 9, 1 / 32  # values looked at on either side of an input whose costs may turn back; share of the way
 PARTS, NARROW = 13, 2000  # between two of them: parts looked at together, and how narrow the last is, as its share
 NOBODY_COSTS = 1e15  # [currency] what it costs that no route can
 
@@ -159,8 +159,8 @@ def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kind
     volume to a third and three times, price of a day up to `dearest_day`, and from its low to its high each number of
     the rate card that some plan reads and that is of one of these `kinds`; with (*PRICES, *HOURS) times and speeds
     too, which takes a second where days are priced). One input at a time, all others as they are. Returns: tuple of
-    Turn. Raises: InputError. Prices are exact; of times and speeds both ends are looked at, what turns there and back
-    is not seen.
+    Turn. Raises: InputError. Prices are exact; of times and speeds both ends are looked at, of sizes and kits SAMPLES
+    either way, closer the nearer: what turns there and back between two of them is not seen.
     """
     question = _question(plans, price_of_day, start, failures)
     entries = {key: e for plan in question.plans.values() for key, e in ranged(plan).items() if e.kind in kinds}
@@ -179,18 +179,15 @@ def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kind
 
 
 def _samples(question, turn):
-    """Values of an input to look at, rising, its own among them."""
-    low, high = min(turn.low, turn.now), max(turn.high, turn.now)
-    if turn.key == "volume_cm3":
-        values = np.geomspace(low, high, SAMPLES)
-    elif turn.key in WHOLE:
-        values = (
-            np.arange(low, high + 1) if not question.price_of_day else np.rint(np.geomspace(low, high, SAMPLES + 3))
-        )
-    else:
-        entry = next(iter(question.plans.values())).rates.entries.get(turn.key)
-        values = np.linspace(low, high, 2 if entry is None or entry.kind in (*PRICES, *HOURS) else SAMPLES)
-    return np.unique(np.append(values, turn.now))
+    """Values of an input to look at, rising, its own among them: the nearer to it, the closer to each other."""
+    low, high, whole = min(turn.low, turn.now), max(turn.high, turn.now), turn.key in WHOLE
+    if whole and not question.price_of_day:
+        return np.arange(low, high + 1)
+    entry = next(iter(question.plans.values())).rates.entries.get(turn.key)
+    straight = turn.key == PRICE or (entry is not None and entry.kind in (*PRICES, *HOURS))
+    away = np.ones(1) if straight else np.geomspace(1 / max(high - low, 1) if whole else NEAREST, 1, SAMPLES)
+    values = turn.now + np.outer([low - turn.now, high - turn.now], away).ravel()
+    return np.unique(np.append(np.rint(values) if whole else values, turn.now))
 
 
 def _nearest(question, group, grids):

@@ -11,6 +11,7 @@ from IPython.display import display
 
 from pourprint.figures.bars import STYLE, change_bars
 from pourprint.figures.look import THEME
+from pourprint.figures.tables import table_html
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -163,15 +164,11 @@ def _what_changed(found, first):
 
 def _then_and_now(before, now):
     """First and present facts {name: text} side by side as an HTML table; what has changed is marked."""
-    rows = "".join(
-        f'<tr><th scope="row" class="pourprint-left">{name}</th><td>{before[name]}</td>'
-        f"<td>{f'<b>{text}</b> ◂' if text != before[name] else text}</td></tr>"
-        for name, text in now.items()
-    )
-    return (
-        '<table class="pourprint-table"><thead><tr><th scope="col" class="pourprint-left">what follows</th>'
-        f'<th scope="col">at first</th><th scope="col">now</th></tr></thead><tbody>{rows}</tbody></table>'
-    )
+    import pandas as pd
+
+    rows = {name: (before[name], text + " ◂" * (text != before[name])) for name, text in now.items()}
+    table = pd.DataFrame.from_dict(rows, orient="index", columns=["at first", "now"])
+    return table_html(table.rename_axis("what follows"))
 
 
 # What panels are given --------------------------------------------------------------------------------------

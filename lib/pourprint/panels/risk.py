@@ -8,6 +8,7 @@ import numpy as np
 from pourprint.decide.information import Samples, probability_best
 from pourprint.decide.inputs import dearest_day
 from pourprint.figures.simulation import chance_data, chance_figure, spread_bars
+from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import number_row
@@ -19,7 +20,10 @@ from pourprint.routes import PRINTED, plan_all
 
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
 QUICK, FULL = (100, 25), (6000, 200)
-LOW_SHARE, HIGH_SHARE = 0.05, 0.95
+NINE_OF_TEN = (0.05, 0.95)
+TABLE = (
+    "Yields are scenario inputs, failures and inputs are drawn; estimates for teaching and planning, not a quotation."
+)
 
 
 def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
@@ -44,7 +48,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         """Runs of every route that can, about so many batches of each."""
         job = {"quantity": values["quantity"], "batch_size": values["batch"]}
         n = max(fewest, int(batches / np.ceil(values["quantity"] / values["batch"])))
-        options = {"start": start, "spares": int(values["spares"]), "design_again": values["design"] / 100}
+        options = {"start": start, "spares": values["spares"], "design_again": values["design"] / 100}
         return {route: inputs.at(**job).run(**options) for route, inputs in ready(values["yields"], n).items()}
 
     def shown(runs, values):
@@ -121,26 +125,20 @@ def _facts(runs, price_of_day, deadline):
         "cheapest on average, failures and inputs drawn": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a "
         f"kit; best in {of_runs(share)} of {runs[best].n} runs",
         "soonest on average, the same": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
-        f"chance of delivery by {date:%a %d %b %Y}": chances,
+        f"chance of delivery by {date:%a %d %b %Y}, failures and inputs drawn": chances,
     }
 
 
 def _table(runs, price_of_day, deadline):
     """Each route's cost, days, pieces begun and chance as an HTML table."""
-    money = next(iter(runs.values())).plan.rates.currency
-    heads = ("mean", f"{LOW_SHARE:.0%}", f"{HIGH_SHARE:.0%}", "mean", f"{LOW_SHARE:.0%}", f"{HIGH_SHARE:.0%}")
-    body = ""
+    import pandas as pd
+
+    rows, money = {}, next(iter(runs.values())).plan.rates.currency
     for run in runs.values():
-        cells = []
-        for values in (run.with_delay(price_of_day) / run.plan.job.quantity, run.days):
-            cells += [f"{v:,.0f}" for v in (values.mean(), *np.quantile(values, (LOW_SHARE, HIGH_SHARE)))]
-        cells += [f"{run.attempts.mean():.2f}", of_runs(run.chance(deadline))]
-        row = "".join(f"<td>{cell}</td>" for cell in cells)
-        body += f'<tr><th scope="row" class="pourprint-left">{run.plan.title}</th>{row}</tr>'
-    names = "".join(f'<th scope="col">{head}</th>' for head in heads)
-    left = 'class="pourprint-left"'
-    return f"""<table class="pourprint-table">
-        <caption {left}>Means and nine runs of ten. Yields are scenario inputs; estimates for teaching and planning, not
-        a quotation.</caption><thead><tr><th></th><th colspan="3" scope="colgroup">{money} a kit, days priced</th>
-        <th colspan="3" scope="colgroup">days</th><th></th><th></th></tr><tr><th scope="col" {left}>route</th>{names}
-        <th scope="col">begun for one good</th><th scope="col">in time</th></tr></thead><tbody>{body}</tbody></table>"""
+        kit = run.with_delay(price_of_day) / run.plan.job.quantity
+        cells = rows[run.plan.title] = {}
+        for what, values in ((f"{money} a kit, days priced", kit), ("days", run.days)):
+            cells[f"{what}: mean"] = round(values.mean())
+            cells[f"{what}: nine of ten"] = "{:,.0f} to {:,.0f}".format(*np.quantile(values, NINE_OF_TEN))
+        cells |= {"begun for one good": run.attempts.mean(), "in time": of_runs(run.chance(deadline))}
+    return table_html(pd.DataFrame.from_dict(rows, orient="index").rename_axis("route"), TABLE)
