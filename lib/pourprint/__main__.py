@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 DONE, CANNOT, WRONG = 0, 1, 2
+HELD = ("rates", "alloy", "quantity", "batch", "start", "deadline", "price_of_day")  # what a kept setting says itself
 EPILOG = "Estimates for teaching and planning, never a quotation or a safety approval."
 
 
@@ -74,21 +75,21 @@ def _mesh_options(made):
 
 def _lab_options(made):
     made.add_argument("--rates", help="rate card as .toml (default: the library's placeholder)")
-    made.add_argument("--alloy", default="AlSi7Mg", help="alloy (default: AlSi7Mg)")
-    made.add_argument("--quantity", type=int, default=1, help="kits wanted (default: 1)")
+    made.add_argument("--alloy", help="alloy (default: AlSi7Mg)")
+    made.add_argument("--quantity", type=int, help="kits wanted (default: 1)")
 
 
 def _job_options(made):
-    made.add_argument("kit", help="kit as .toml, or a mesh")
+    made.add_argument("kit", help="kit as .toml, or a mesh; to compare or write a memo also a kept setting")
     _mesh_options(made)
     _lab_options(made)
     made.add_argument("--batch", type=int, help="kits made together (default: all at once)")
 
 
 def _when(made):
-    made.add_argument("--start", required=True, help="date, or date and time, such as 2026-12-01")
+    made.add_argument("--start", help="date, or date and time, such as 2026-12-01; a kept setting has its own")
     made.add_argument("--deadline", help="date by which it is wanted")
-    made.add_argument("--price-of-day", type=float, default=0.0, help="what a day costs (default: 0)")
+    made.add_argument("--price-of-day", type=float, help="what a day costs (default: 0)")
 
 
 def _forms(made):
@@ -153,7 +154,7 @@ def sweep(given):
     if not paths:
         raise pp.InputError(f"folder {given.folder!r} holds no kit that ends in .toml.")
     rates, client = _rates(given), None
-    function = pp.sweep.Kits(given.alloy, given.quantity, rates, given.start)
+    function = pp.sweep.Kits(*_alloy_and_quantity(given), rates, given.start)
     if given.workers:
         from distributed import Client
 
@@ -195,14 +196,26 @@ def _job(given):
 
     is_kit = Path(given.kit).suffix.lower() == ".toml"
     kit = pp.Kit.load(given.kit) if is_kit else pp.Part.from_mesh(given.kit, given.unit)
-    return pp.Job(kit, given.alloy, given.quantity, given.batch)
+    return pp.Job(kit, *_alloy_and_quantity(given), given.batch)
+
+
+def _alloy_and_quantity(given):
+    return given.alloy or "AlSi7Mg", 1 if given.quantity is None else given.quantity
 
 
 def _memo(given):
     import pourprint as pp
+    from pourprint.decide.settings import ENDING
 
     more = {"argument": given.argument} if hasattr(given, "argument") else {}
-    return pp.report.memo(_job(given), _rates(given), given.start, given.deadline, given.price_of_day, **more)
+    if given.kit.endswith(ENDING):
+        if said := [f"--{name.replace('_', '-')}" for name in HELD if getattr(given, name) is not None]:
+            raise pp.InputError(f"{given.kit} says that itself: leave {', '.join(said)} out, or change the file.")
+        return pp.report.memo_of(pp.Setting.load(given.kit), **more)
+    if given.start is None:
+        raise pp.InputError("--start must say when work may begin: a date, such as 2026-12-01.")
+    day = given.price_of_day or 0.0
+    return pp.report.memo(_job(given), _rates(given), given.start, given.deadline, day, **more)
 
 
 def _progress(done, of):

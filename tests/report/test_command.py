@@ -66,6 +66,21 @@ def test_compare_and_memo_print_the_numbers_of_the_library_to_the_cent(kit, tmp_
     assert "is there already" in capsys.readouterr().err
 
 
+def test_a_kept_setting_gives_by_command_the_memo_that_it_gives_in_a_notebook(kit, tmp_path, capsys):
+    card = pp.RateCard.load(RATES[1]).replace({"labour.technician": 61.0})
+    asked = pp.Setting("two", pp.Kit.load(kit), card, "316L", 2, "2026-11-30", 1, "2027-02-01", 75.0)
+    path, page = asked.save(tmp_path), tmp_path / "memo.html"
+    found = pp.report.memo_of(pp.Setting.load(path), "mine")
+    assert main(["memo", str(path), "--argument", "mine", "-o", str(page)]) == DONE
+    assert capsys.readouterr().out.strip() == found.recommendation
+    text = page.read_text(encoding="utf-8")
+    assert found.question in text and found.recommendation in text and ">mine</p>" in text
+    assert main(["compare", str(path), "--csv"]) == DONE
+    rows = {row["what"]: row for row in csv.DictReader(io.StringIO(capsys.readouterr().out))}
+    cost = found.failing[found.chosen].cost
+    assert float(rows["job with failures [EUR]"][found.plan.title]) == pytest.approx(cost, abs=0.005)
+
+
 def test_a_sweep_keeps_a_line_for_a_kit_that_cannot_be_read(kit, capsys):
     kit.with_name("broken.toml").write_text("name = 3", encoding="utf-8")
     assert main(["sweep", str(kit.parent), *RATES, "--start", "2026-11-30T08:00", "--csv"]) == DONE
@@ -128,6 +143,9 @@ def test_a_client_in_inches_gets_a_memo_by_one_command(tmp_path, capsys):
         (["measure", "absent.stl"], "absent.stl"),
         (["measure", MESH, "--unit", "ell"], "ell"),
         (["compare", MESH, "--start", "soon"], "soon"),
+        (["compare", MESH], "--start"),
+        (["compare", "absent.setting.toml"], "absent.setting.toml"),
+        (["memo", "any.setting.toml", "--quantity", "0", "-o", "memo.html"], "leave --quantity out"),
         (["compare", MESH, "--start", "2026-11-30", "--alloy", "tin"], "tin"),
         (["compare", MESH, "--start", "2026-11-30", "--quantity", "0"], "quantity"),
         (["memo", MESH, "--start", "2026-11-30", "-o", "memo.txt"], "must end in .html"),

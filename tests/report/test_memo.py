@@ -19,9 +19,11 @@ import pytest
 import pourprint as pp
 from pourprint.plans.plan import Plan
 from pourprint.plans.steps import BATCH, Work
-from scenes import ROUND_THE_CLOCK, ROUTES, bracket, demo_rates, hands, small_job, small_kit, step
+from pourprint.routes.set_points import set_points
+from scenes import DEMO, ROUND_THE_CLOCK, ROUTES, bracket, demo_rates, hands, small_job, small_kit, step
 
 START = "2026-11-30"
+HOURS = ("labour.", "machine.", "energy.")  # what is not used up
 SHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 
 
@@ -145,7 +147,7 @@ def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials(
     row = sheet.set_index("step").loc["dip and stucco the coats"]
     sizes = pp.ShellSizes(plan.job, plan.rates)
     assert f"coats, the seal coat included {sizes.coats:.0f}" in row["settings"]
-    assert f"in {sizes.stuccoed:.0f} rounds" in row["how often"] and row["materials"].endswith("kg shell")
+    assert f"in {sizes.stuccoed:.0f} rounds" in row["how often"] and row["materials used up"].endswith("kg shell")
     pour = sheet.set_index("step").loc["melt and pour"]
     assert pour["settings"] == "pour temperature 710 °C" and pour["who"] == "2 × technician"
     assert pour["how often"].endswith("at once after the step before"), "a fired shell goes hot to its pour"
@@ -153,14 +155,56 @@ def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials(
     assert pour["if it fails"] == f"scrap cluster, back to {back}"
 
 
+CARDS = {
+    "making": lambda: demo_rates().replace({"handling.magnesium": 1.0}),
+    "buying": lambda: pp.RateCard.load(DEMO / "rates_buying.toml"),
+}
+
+
+@pytest.mark.parametrize("card", CARDS)
 @pytest.mark.parametrize("route", ROUTES)
-def test_the_traveller_names_the_cautions_of_each_steps_stage_by_number(route):
-    plan = pp.plan(route, small_job(2), demo_rates())
-    cautions = pp.report.cautions_table(plan)
-    for each, row in zip(plan.steps, pp.report.traveller(plan, START).itertuples(), strict=True):
-        ends = [int(end) for end in row.cautions.split("–") if end]
-        named = [*range(ends[0], ends[-1] + 1)] if ends else []
-        assert cautions.index[cautions["stage"] == each.stage.title].tolist() == named
+def test_whoever_reads_the_traveller_does_the_plan_step_by_step_in_every_alloy(route, card):
+    for alloy in pp.alloys():
+        (plan,) = pp.plan_all(small_job(5, batch_size=2, alloy=alloy), CARDS[card](), (route,)).values()
+        if plan.feasible:
+            assert_traveller_says_the_plan(plan)
+
+
+def assert_traveller_says_the_plan(plan):
+    batch, cautions, settings = plan.at(quantity=2), pp.report.cautions_table(plan), set_points(plan)
+    told = zip(plan.steps, batch.table().itertuples(), pp.report.traveller(plan, START).to_dict("records"), strict=True)
+    names = [each.name for each in plan.steps]
+    for number, (each, planned, row) in enumerate(told):
+        where = plan.route, plan.job.alloy.name, each.name
+        assert (row["step"], row["done"], row["name, time"]) == (each.name, "☐", ""), where
+        assert row["who"].endswith(planned.who.replace("_", " ")), where
+        assert row["machine"] == planned.machine.replace("_", " "), where
+        hours = planned.hands_on_h, planned.machine_h, planned.wait_h
+        assert [row["hands [h]"], row["machine [h]"], row["wait [h]"]] == pytest.approx(hours), where
+        for setting in settings[settings.index == each.name].itertuples():
+            value = setting.value if isinstance(setting.value, str) else f"{setting.value:.4g}"
+            said = row["settings"].replace(",", "") if len(value) > 3 and value.isdigit() else row["settings"]
+            assert f"{setting.setting} {value}" in said and setting.unit.strip("-") in said, where
+        used = sum(amount > 0 for key, amount in batch.amounts[number].items() if not key.startswith(HOURS))
+        assert len([what for what in row["materials used up"].split(", ") if what]) == used, where
+        ordered = any(key.startswith("buy.") for key in batch.amounts[number])
+        assert ordered == (" order" in row["materials used up"]), where
+        named = [int(end) for end in row["cautions"].split("–") if end]
+        alike = cautions.index[cautions["stage"] == each.stage.title].tolist()
+        assert named == [alike[0], alike[-1]][: len(alike)] if alike else not named, where
+        back = names.index(each.returns_to) + 1 if each.returns_to else None
+        assert row["if it fails"] == (f"scrap {each.spoils}, back to {back}" if back else ""), where
+
+
+@pytest.mark.skipif(not shutil.which("pdftotext"), reason="needs poppler to read the PDF")
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_the_longest_traveller_fits_one_page_with_its_lines_to_sign(tmp_path, paper):
+    job, path = small_job(20, batch_size=7, alloy="17-4PH"), tmp_path / "memo.pdf"
+    found = pp.report.memo(job, demo_rates(), START, routes=("printed_pattern",))
+    path.write_bytes(found.pdf(paper))
+    pages = subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
+    (sheet,) = (page for page in pages if "Steps to tick and sign" in page)
+    assert sheet.count("☐") == len(found.plan.steps) + 1 and "Checked by, date" in sheet
 
 
 def test_with_failures_more_is_bought_of_what_is_made_again():

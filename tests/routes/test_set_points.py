@@ -7,14 +7,15 @@ import pytest
 
 import pourprint as pp
 from pourprint.routes.set_points import set_points
-from scenes import ROUTES, demo_kit, demo_rates, small_job
+from scenes import DEMO, ROUTES, demo_kit, demo_rates, small_job
 
 TABLE = tomllib.loads(files("pourprint.ledger").joinpath("data/set_points.toml").read_text(encoding="utf-8"))
 
 
 def plans():
-    for name in pp.alloys():
-        yield from pp.plan_all(small_job(2, alloy=name), demo_rates()).values()
+    for card in (demo_rates(), pp.RateCard.load(DEMO / "rates_buying.toml")):
+        for name in pp.alloys():
+            yield from pp.plan_all(small_job(2, alloy=name), card).values()
 
 
 def test_every_step_and_number_of_the_table_is_one_of_a_plan():

@@ -202,9 +202,8 @@ class Memo:
         """How many of the numbers behind it have which pedigree, in one sentence."""
         counts = Counter(tables.assumptions_table(self)["pedigree"]).most_common()
         said = ", ".join(f"{count} {pedigree}" for pedigree, count in counts)
-        return f"Of the numbers with a range that this plan reads: {said}. Rate card of {self.rates.lab}, " + (
-            f"{self.rates.date:%d %b %Y}."
-        )
+        card = f"Rate card of {self.rates.lab}, {self.rates.date:%d %b %Y}."
+        return f"Of the numbers with a range that this plan reads: {said}. {card}"
 
     # In tables and charts --------------------------------------------------------------------------
 
@@ -285,7 +284,6 @@ class Memo:
         page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
         return page.from_string(Path(__file__).with_name("memo.html").read_text(encoding="utf-8")).render(
             memo=self,
-            charts=self.charts,
             tables=self.tables | self._shortened(),
             plot=lambda chart: Markup(plot_html(chart.figure)),
             shown=tables.shown,

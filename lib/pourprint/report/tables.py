@@ -104,8 +104,7 @@ def buying_table(plan, visits):
     for step, row in zip(plan.steps, plan.amounts, strict=True):
         for key, amount in row.items():
             if not key.startswith(BOUGHT):
-                plain, more = amounts.get(key, (0.0, 0.0))
-                amounts[key] = plain + float(amount), more + float(amount) * visits.get(step.name, 1.0)
+                amounts[key] = amounts.get(key, 0) + amount * np.array([1.0, visits.get(step.name, 1.0)])
     rows = [
         (in_words(key), plain, more, plan.rates.entries[key].unit.partition("/")[2] or "-", plan.rates[key],
          plain * plan.rates[key])

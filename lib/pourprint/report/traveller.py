@@ -37,7 +37,7 @@ def traveller(plan, start):
                 "machine": row.machine.replace("_", " "),
                 "how often": _often(first, step),
                 "settings": "; ".join(settings.get(step.name, ())),
-                "materials": _materials(plan, amounts),
+                "materials used up": _materials(plan, amounts),
                 "planned": "" if when is None else " – ".join(f"{when[end]:{MINUTE}}" for end in ("begin", "end")),
                 "hands [h]": row.hands_on_h,
                 "machine [h]": row.machine_h,
@@ -52,29 +52,33 @@ def traveller(plan, start):
 
 
 def _often(first, step):
-    """How often a step's work falls due in a batch, and in how many rounds; nothing of what is ordered."""
+    """How often a step's work falls due in a batch, and in how many rounds; of what is ordered, for how many parts."""
     if any(key.startswith("buy.") for work in step.work for key in work.materials):
-        return ""
+        return f"part × {first.job.quantity * first.job.kit.nodes}" if step.work[0].level.name == "batch" else ""
     levels = [work.level for work in step.work if work.level.name not in ("job", "batch", "kit")]
-    times = {level.name: float(first.counts[level]) for level in levels}
-    said = [f"{name} × {cell(count)}" for name, count in times.items()]
+    said = [f"{level.name} × {cell(float(first.counts[level]))}" for level in dict.fromkeys(levels)]
     rounds = float(step.rounds(first.job.quantity))
     said += [f"in {rounds:.0f} rounds"] * (rounds > 1) + ["at once after the step before"] * bool(step.within_h == 0)
     return ", ".join(said)
 
 
 def _materials(plan, amounts):
-    kept = {key: float(amount) for key, amount in amounts.items() if not key.startswith((*BOUGHT, "energy."))}
-    units = {key: plan.rates.entries[key].unit.partition("/")[2] for key in kept}
-    return ", ".join(f"{a:.3g} {units[k]} {k.rpartition('.')[2].replace('_', ' ')}" for k, a in kept.items() if a)
+    """What a step uses up; of what is ordered, how much of each thing that the price list counts."""
+    found = []
+    for key, amount in amounts.items():
+        unit, what = plan.rates.entries[key].unit.partition("/")[2], key.rpartition(".")[2].replace("_", " ")
+        what = "" if unit and what.startswith("per ") else what.removeprefix("per ").partition(" per ")[0]
+        if amount and not key.startswith((*BOUGHT, "energy.")):
+            found.append(" ".join(filter(None, (cell(float(f"{amount:.3g}")), unit, what))))
+    return ", ".join(found)
 
 
 def sizes_table(plan):
     """The sizes of what is built round each part: pattern and gate, mould and feeder, or how it stands on the plate."""
-    given = plan.job, plan.rates
     if plan.route == "printed_mould":
-        return mould_table(moulds_of(*given))
-    return (lay_out(*given) if plan.route == "printed_metal" else ShellSizes(*given)).table().rename_axis("part")
+        return mould_table(moulds_of(plan.job, plan.rates))
+    built = lay_out if plan.route == "printed_metal" else ShellSizes
+    return built(plan.job, plan.rates).table().rename_axis("part")
 
 
 def machining_table(plan):

@@ -13,8 +13,8 @@ COMPUTED = "computed from the sheet “ledger”"
 
 def workbook(memo):
     """A memo as XLSX: bytes."""
-    tables = {"numbers": _numbers(memo), "ledger": pedigree(memo.rates).rename_axis("number"), **memo.tables}
-    return workbook_of(tables)
+    ledger = pedigree(memo.rates).rename_axis("number")
+    return workbook_of({"numbers": _numbers(memo), "ledger": ledger, **memo.tables})
 
 
 def _numbers(memo):
