@@ -66,7 +66,7 @@ from pourprint.risk.yields import (
     starts_needed,
 )
 from pourprint.routes import ROUTES, plan, plan_all
-from pourprint.routes.bonding import bond_list, bond_work
+from pourprint.routes.bonding import bond_list, bond_materials
 from pourprint.routes.findings import findings
 from pourprint.routes.finishing import finishing_list, finishing_lists
 from pourprint.routes.inspection import inspection_list

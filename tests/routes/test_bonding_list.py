@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 import pourprint as pp
+from pourprint.ledger.errors import InputError
 from pourprint.process.finish.bonding import Lap, allowable_mpa
-from pourprint.routes.bonding import bond_list, bond_work
-from scenes import DEMO, PRINTED, demo_rates
+from pourprint.routes.bonding import bond_list, bond_materials
+from scenes import DEMO, PRINTED, demo_kit, demo_rates
 
 
 @pytest.fixture(scope="module")
@@ -50,14 +51,14 @@ def test_curing_at_the_coldest_service_leaves_no_thermal_stress(frame, plans):
     assert table["of it cold [MPa]"].max() == pytest.approx(0)
 
 
-def test_work_grows_with_sockets_and_isolation(plans):
+def test_what_is_bought_by_hand(plans):
+    """Sockets of a kit: Σ π d l · 0.2 mm of line, 1.2 g/cm³, three times as much mixed, 60 a kg; beads 0.2 a socket."""
     plan = plans["printed_metal"]
-    sockets = sum(item.count * len(item.sockets) for item in plan.job.kit.parts)
-    work = bond_work(plan.at(batch_size=1))
-    assert work["proof_tests"] == sockets
-    # By hand: set-up 1 h, five coupons of 0.2 h, each socket 0.15 h and its proof 0.1 h.
-    assert work["hands_on_h"] == pytest.approx(1 + 5 * 0.2 + sockets * 0.25)
-    assert bond_work(plan, "glass_cloth")["cost"] > bond_work(plan)["cost"]
+    sockets = [s for item in plan.job.kit.parts for s in item.sockets for _ in range(item.count)]
+    line_cm3 = sum(np.pi * s.diameter_mm * s.depth_mm for s in sockets) * 0.2 / 1000
+    assert bond_materials(plan.at(batch_size=1)) == pytest.approx(line_cm3 * 1.2 * 3 * 0.06 + 0.2 * len(sockets))
+    assert bond_materials(plan.at(batch_size=2)) == pytest.approx(2 * bond_materials(plan.at(batch_size=1)))
+    assert bond_materials(plan, "glass_cloth") > bond_materials(plan)
 
 
 def test_a_softer_tube_end_and_another_gap_change_the_line(frame, plans):
@@ -67,3 +68,30 @@ def test_a_softer_tube_end_and_another_gap_change_the_line(frame, plans):
     assert peaks[0] < peaks[1]
     legs = {k: replace(t, root_nm_rad=2000.0) for k, t in frame.tubes.items()}
     assert pp.frame_loads(replace(frame, tubes=legs)).drop_factor < loads.drop_factor
+
+
+def test_a_job_that_asks_for_bonds_has_their_hours_cure_and_proof_in_its_plan():
+    """By hand for two kits at once: 2 × (1 h + 0.15 h a socket), 4 h of cure, 5 × 0.2 h of coupons and 0.1 h of proof
+    load a socket; the same by every route, and in cost the hours of a technician alone."""
+    sockets = 2 * sum(item.count * len(item.sockets) for item in demo_kit().parts)
+    hours = 2 * 1 + sockets * 0.15 + 1 + sockets * 0.1
+    for route in PRINTED:
+        bare, bonded = (
+            pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", 2, isolation=isolation), demo_rates())
+            for isolation in ("", "filled_line")
+        )
+        assert [step.name for step in bonded.steps[: len(bare.steps)]] == [step.name for step in bare.steps]
+        assert bonded.table()["step"].iloc[-2:].str.contains("bond|coupons").all()
+        assert bonded.hands_on_h - bare.hands_on_h == pytest.approx(hours)
+        assert bonded.total_cost - bare.total_cost == pytest.approx(hours * demo_rates()["labour.technician"])
+        assert bonded.elapsed_h - bare.elapsed_h >= hours + 4.0 - 1e-9
+
+
+def test_bonds_follow_batches_and_nothing_is_bonded_without_a_socket():
+    plan = pp.plan("printed_metal", pp.Job(demo_kit(), "AlSi7Mg", [1, 3], isolation="anodised"), demo_rates())
+    assert np.shape(plan.unit_cost) == (2,)
+    block = pp.Part.from_numbers("block", 50, 100, (50, 40, 30))
+    costs = [pp.plan("printed_metal", pp.Job(block, "AlSi7Mg", isolation=i)).total_cost for i in ("", "filled_line")]
+    assert costs[0] == costs[1]
+    with pytest.raises(InputError, match="isolation='tape' must be empty or one of filled_line"):
+        pp.Job(block, "AlSi7Mg", isolation="tape")

@@ -9,6 +9,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.parts.kits import Kit
 from pourprint.parts.part import Part
+from pourprint.process.finish.bonding import ISOLATIONS
 
 
 def _whole(name, value):
@@ -29,7 +30,9 @@ class Job:
     `kit` a Kit, or a Part as a kit of one; `alloy` an Alloy or its name; `quantity` of kits wanted [-];
     `batch_size` kits made together [-] (default: all at once); `machine_all_sockets` asks for machined
     tube sockets even where the route's casting grade would hold the bond gap; `delivery_days` from the
-    lab to the customer [d]. Numbers may be arrays that broadcast. Raises: InputError.
+    lab to the customer [d]; `isolation` what keeps metal and carbon apart where the lab bonds the tubes in and cures,
+    breaks coupons and proof-loads them, empty where it delivers bare nodes. Numbers may be arrays that broadcast.
+    Raises: InputError.
     """
 
     kit: Kit
@@ -38,6 +41,7 @@ class Job:
     batch_size: np.ndarray | int | None = None
     machine_all_sockets: bool = False
     delivery_days: float = 0.0
+    isolation: str = ""
 
     def _put(self, name, value):
         object.__setattr__(self, name, value)  # the only way to fill a frozen field
@@ -55,6 +59,8 @@ class Job:
         check_numbers(zero_allowed=True, arrays=False, delivery_days=self.delivery_days)
         if not isinstance(self.machine_all_sockets, bool):
             raise InputError(f"machine_all_sockets must be True or False, not {self.machine_all_sockets!r}.")
+        if self.isolation not in ("", *ISOLATIONS):
+            raise InputError(f"isolation={self.isolation!r} must be empty or one of {', '.join(ISOLATIONS)}.")
         try:
             np.broadcast_shapes(np.shape(self.quantity), np.shape(self.batch_size), np.shape(self.kit.volume_cm3))
         except ValueError:

@@ -11,6 +11,7 @@ from pourprint.ledger.rates import RateCard
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import NoPlan, Plan
 from pourprint.routes import findings, printed_metal, printed_mould, printed_pattern, tooled_pattern
+from pourprint.routes.bonding import bond_steps
 from pourprint.routes.bought import made_or_bought
 
 ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}
@@ -30,7 +31,10 @@ def plan(route, job, rates=None):
         raise InputError(f"job must be a Job, not {job!r}: make one with Job(kit, alloy=…, quantity=…).")
     if not isinstance(rates, RateCard):
         raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-    recipe = partial(made_or_bought, route, ROUTES[route].steps)
+
+    def recipe(job, rates):
+        return *made_or_bought(route, ROUTES[route].steps, job, rates), *bond_steps(job)
+
     return Plan(route, ROUTES[route].TITLE, job, rates, recipe, recipe(job, rates), partial(findings.findings, route))
 
 

@@ -3,8 +3,10 @@
 import numpy as np
 
 from pourprint.ledger.entries import joints
+from pourprint.plans.steps import BATCH, Stage, Step, Work
 from pourprint.process.finish.bonding import allowable_mpa, equal_pull_n, gap_spread_mm, isolated
 from pourprint.process.finish.iso_fits import tolerance_um
+from pourprint.routes.common import part_level, total
 from pourprint.routes.finishing import finishing_list, hole_tolerance_mm
 
 MACHINED_GRADE = 9  # of a bored socket
@@ -68,25 +70,30 @@ def socket_lap(frame, kind, name, plan, how, isolation):
     return isolated(given, isolation), worst, usual
 
 
-def bond_work(plan, isolation="filled_line"):
-    """Hours and cost of bonding one batch's frames, as a dict: hands_on_h, cure_h, coupons, proof_tests, cost.
+def bond_steps(job):
+    """Steps of bonding a job's tubes in, of curing and of proving them, by hours alike for every route; none where the
+    job asks for none or nothing has a socket.
 
-    A day of its own beside the route's plan: nodes are delivered, then tubes are bonded. Coupons a batch, a proof load
-    for every socket. Cost in the rate card's currency.
+    Left out: the adhesive and isolation themselves, a few units of money a kit (`bond_work` has them), and joints that
+    fail their proof load.
     """
-    values, (diameter, depth, bored, of_part) = {k: e.value for k, e in joints().items()}, plan.job.kit.holes
-    counts = (of_part @ plan.job.kit.counts) * plan.job.batch_size
-    sockets = counts[~bored].sum()
-    line_cm3 = (np.pi * diameter * depth * plan.rates["bonding.gap"] * counts)[~bored].sum() / 1000
-    coupons = values["knock_down.coupons"]
-    hours = values["adhesive.setup"] * plan.job.batch_size + values["adhesive.coupon"] * coupons
-    hours += sockets * (values["adhesive.hands_on"] + values["adhesive.proof"] + values[f"{isolation}.hours"])
-    bought = line_cm3 / 1000 * values["adhesive.density"] * values["adhesive.waste"] * values["adhesive.price"]
-    bought += sockets * values[f"{isolation}.cost"]
-    return {
-        "hands_on_h": float(hours),
-        "cure_h": values["adhesive.cure_time"],
-        "coupons": coupons,
-        "proof_tests": float(sockets),
-        "cost": float(hours * plan.rates["labour.technician"] + bought),
-    }
+    value, kit = {key: entry.value for key, entry in joints().items()}, job.kit
+    sockets = total(kit, [len(item.sockets) for item in kit.parts])
+    if not (job.isolation and sockets):
+        return ()
+    bond_h = value["adhesive.setup"] + sockets * (value["adhesive.hands_on"] + value[f"{job.isolation}.hours"])
+    coupons_h, each = value["knock_down.coupons"] * value["adhesive.coupon"], part_level(kit)
+    bond = Work(each, hands_on_h=bond_h / kit.nodes), Work(BATCH, wait_h=value["adhesive.cure_time"])
+    prove = Work(BATCH, hands_on_h=coupons_h), Work(each, hands_on_h=sockets * value["adhesive.proof"] / kit.nodes)
+    names = "bond the tubes in and cure", "break witness coupons and proof-load each tube"
+    return tuple(Step(Stage.FINISH, name, work) for name, work in zip(names, (bond, prove), strict=True))
+
+
+def bond_materials(plan, isolation="filled_line"):
+    """What adhesive and isolation of one batch cost to buy [currency]: left out of the plan, which has the hours."""
+    value = {key: entry.value for key, entry in joints().items()}
+    holes = [(item.count, socket) for item in plan.job.kit.parts for socket in item.sockets]
+    surface_mm2 = sum(count * np.pi * socket.diameter_mm * socket.depth_mm for count, socket in holes)
+    mixed_g = surface_mm2 * plan.rates["bonding.gap"] / 1000 * value["adhesive.density"] * value["adhesive.waste"]
+    kit = mixed_g / 1000 * value["adhesive.price"] + sum(count for count, _ in holes) * value[f"{isolation}.cost"]
+    return float(plan.job.batch_size * kit)
