@@ -54,7 +54,11 @@ def sheets(taken, stem):
     wide, tall = COLUMN_PX
     scale = min(1.0, wide / taken[0].width)
     small = [one.resize((round(one.width * scale), round(one.height * scale))) for one in taken]
-    columns = [one.crop((0, top, one.width, top + tall)) for one in small for top in range(0, one.height, tall)]
+    columns = [
+        one.crop((0, top, one.width, min(top + tall, one.height)))
+        for one in small
+        for top in range(0, one.height, tall)
+    ]
     across, paths = max(1, SHEET_PX // columns[0].width), []
     for first in range(0, len(columns), across):
         whole = Image.new("RGB", (across * (columns[0].width + 8), tall), "grey")

@@ -15,7 +15,7 @@ from pourprint.figures.stages import SHORT
 from pourprint.ledger.workdays import start_of
 from pourprint.plans.steps import Stage
 
-NAMED_SHARE = 0.0155  # of the axis: what a letter of a piece's name takes in a panel of 1280 px
+NAMED_SHARE = 0.018  # of the axis: what a letter of a piece's name takes on a narrow page
 STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 # Stages that follow each other at one place are one phase of the clock.
 PHASES = {

@@ -1,5 +1,7 @@
 """Where on a part something stands against making it."""
 
+import textwrap
+
 from pourprint.figures.look import METAL, Chart
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
 from pourprint.routes.findings import Verdict, table
@@ -15,8 +17,9 @@ def findings_picture(part, found):
     mine = [one for one in found if one.part == part.name]
     refused = sum(one.verdict is Verdict.REFUSED for one in mine)
     placed = [one for one in mine if one.where_mm is not None]
-    offs = [(90 * (-1) ** i, -50 - 26 * i) for i in range(len(placed))]  # each line of words on a height of its own
-    names = [(f"{one.verdict}: {one.what}", one.where_mm, off) for one, off in zip(placed, offs, strict=True)]
+    offs = [(90 * (-1) ** i, -50 - 40 * i) for i in range(len(placed))]  # each line of words on a height of its own
+    words = ["<br>".join(textwrap.wrap(f"{one.verdict}: {one.what}", 30)) for one in placed]
+    names = [(said, one.where_mm, off) for said, one, off in zip(words, placed, offs, strict=True)]
     drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 0.55, part.name)
     title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch" if mine else f"{part.name}: nothing found"
     return Chart(

@@ -60,23 +60,17 @@ def _whole(number):
 def surface_round(inside, grid):
     """The surface round cells (nx, ny, nz) bool of a grid: vertices [mm], faces, at cell size."""
     from manifold3d import Manifold
-    from scipy.ndimage import gaussian_filter
+    from scipy.ndimage import gaussian_filter, map_coordinates
 
     late = np.pad(inside.astype(float), 1)
     level = gaussian_filter(late, 0.7) - 0.5  # rounds the cells' corners
     cells = np.argwhere(late > 0)
     corner = grid.origin_mm - grid.cell_mm / 2  # centre of the first padded cell
     least, most = ((corner + end * grid.cell_mm).tolist() for end in (cells.min(0) - 1, cells.max(0) + 1))
-    top = np.array(level.shape) - 2
 
-    def height(x, y, z):
-        at = np.clip((np.array([x, y, z]) - corner) / grid.cell_mm, 0, top + 0.999)
-        i, j, k = at.astype(int)
-        u, v, w = at - (i, j, k)
-        box = level[i : i + 2, j : j + 2, k : k + 2]
-        box = box[0] * (1 - u) + box[1] * u
-        box = box[0] * (1 - v) + box[1] * v
-        return float(box[0] * (1 - w) + box[1] * w)
+    def height(*place):
+        at = (np.array(place) - corner) / grid.cell_mm
+        return float(map_coordinates(level, at[:, None], order=1, mode="nearest")[0])
 
     mesh = Manifold.level_set(height, [*least, *most], grid.cell_mm).to_mesh()
     return mesh.vert_properties[:, :3], mesh.tri_verts

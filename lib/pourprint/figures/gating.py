@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.look import INK, LOOKS, METAL, ON_FILL, SAND, Chart, tint
+from pourprint.figures.look import LOOKS, METAL, ON_FILL, SAND, Chart, tint
 from pourprint.figures.strokes import canvas, line, write
 
 PLANE = LOOKS["printed_metal"].colour  # green, of every picture of a mould
@@ -16,7 +16,8 @@ def gating_sketch(mould):
     head, hot = float(way.head_mm), float(mould.hot_mm[1])
     feeder_d, feeder_h = float(mould.feeder.diameter_mm), float(mould.feeder.height_mm)
     top_d, base_d = round_sizes(way)
-    gate, depth = float(np.sqrt(way.ingate_mm2)), head - _sprue_mm(mould)
+    # The basin's depth from the taper: the ratio of areas squared is the head over it.
+    gate, depth = float(np.sqrt(way.ingate_mm2)), head * float(way.choke_mm2 / way.top_mm2) ** 2
     left, floor = float(mould.low_mm[1]) - wall, -below - wall
     right = left + float(mould.block_mm[1])
     sprue = right - wall - top_d / 2
@@ -36,17 +37,18 @@ def gating_sketch(mould):
         line(figure, x, y, "#444444", width=1, fill="toself", name=name, fillcolor=colour)
     line(figure, [left, right], [0, 0], PLANE, "dash", 2)
     in_gate = way.flow_cm3_s / way.ingate_mm2
-    notes = [
-        ((start + end) / 2, -below / 2, "casting", None),
-        (hot, above + feeder_h / 2, f"feeder<br>{feeder_d:.0f} × {feeder_h:.0f} mm", None),
-        (sprue + top_d / 2, head - depth, f"sprue, top Ø {top_d:.1f} mm", (110, -10)),
-        (sprue + base_d / 2, gate, f"sprue, foot Ø {base_d:.1f} mm<br>metal at {way.base_m_s:.2f} m/s", (120, -30)),
-        ((end + sprue) / 2, gate / 2, f"ingate {way.ingate_mm2:.0f} mm²<br>metal at {in_gate:.2f} m/s", (190, 60)),
-        (left, 0, "parting plane", (-70, -20)),
-    ]
-    for x, y, text, arrow in notes:
-        write(figure, x, y, text, INK if arrow else ON_FILL, arrow=arrow, ground=bool(arrow))
-    figure.update_yaxes(scaleanchor="x")
+    write(figure, (start + end) / 2, -below / 2, "casting", ON_FILL)
+    write(figure, hot, above + feeder_h / 2, f"feeder<br>{feeder_d:.0f} × {feeder_h:.0f} mm", ON_FILL)
+    for x, y, text, height in (
+        (sprue + top_d / 2, head - depth, f"sprue, top<br>Ø {top_d:.1f} mm", 0.9 * head),
+        (sprue + base_d / 2, gate, f"sprue, foot<br>Ø {base_d:.1f} mm<br>{way.base_m_s:.2f} m/s", 0.4 * head),
+        ((end + sprue) / 2, gate / 2, f"ingate<br>{way.ingate_mm2:.0f} mm²<br>{in_gate:.2f} m/s", -0.25 * head),
+    ):
+        write(figure, x, y, text, anchor="left", arrow=(right + 8, height), axref="x", ayref="y", align="left")
+    write(figure, left, 0, "parting<br>plane", anchor="right", dx=-6)
+    room = 0.5 * (right - left)
+    figure.update_xaxes(range=[left - room, right + room])
+    figure.update_yaxes(scaleanchor="x", range=[floor - 5, head + 5])
     facts = {
         "head over the gate [mm]": head,
         "speed at the sprue's foot [m/s]": way.base_m_s,
@@ -79,9 +81,3 @@ def round_sizes(gating):
 
 def _rectangle(left, right, low, high):
     return [(left, low), (right, low), (right, high), (left, high)]
-
-
-def _sprue_mm(mould):
-    """Length of the tapered part of the sprue [mm], from the taper: area ratio² = head over basin depth."""
-    ratio = float(mould.gating.top_mm2 / mould.gating.choke_mm2)
-    return float(mould.gating.head_mm) * (1 - 1 / ratio**2)

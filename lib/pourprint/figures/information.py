@@ -9,6 +9,7 @@ from pourprint.figures.look import INK, LOOKS, Chart, sampled, tint, title_of
 from pourprint.figures.strokes import bars, canvas, line, write
 
 FILL = 0.6  # share of white in a route's colour where text stands on it
+APART = 8  # of 100: from one name to the next
 
 
 def sureness_chart(samples, prices, currency="EUR"):
@@ -23,19 +24,21 @@ def sureness_chart(samples, prices, currency="EUR"):
     leader = max(shown, key=lambda route: shown[route][least])
     title = f"Least sure at {prices[least]:,.0f} {currency} a day: {title_of(leader)} in {shown[leader][least]:.0%}"
     figure = canvas(title, f"price of a day [{currency}/d]", "best in so many of 100 draws", 420)
-    below = np.zeros(prices.shape)
+    below, taken = np.zeros(prices.shape), np.zeros(prices.shape)
     for route, share in shown.items():
         name, look, fill = title_of(route), LOOKS[route], tint(LOOKS[route].colour, FILL)
         pattern = {"shape": look.hatch, "fgcolor": look.colour, "bgcolor": fill, "size": 9, "solidity": 0.1}
         area = {"stackgroup": "draws", "fillcolor": fill, "fillpattern": pattern, "name": name}
         said = name + ": best in %{y:.0f} % of the draws at %{x:,.0f} a day"
         line(figure, prices, 100 * share, look.colour, width=2, hover=said, **area)
-        widest = int(np.argmax(share * (1 - np.abs(np.linspace(-0.9, 0.9, prices.size)) ** 4)))
+        inner = 1 - np.abs(np.linspace(-0.9, 0.9, prices.size)) ** 4
+        middles = 100 * (below + share / 2)
+        widest = int(np.argmax(share * inner * (np.abs(middles - taken) > APART)))
         if share[widest] > 0.01:
             side = "left" if widest < prices.size / 4 else "right" if widest > prices.size * 3 / 4 else "center"
-            middle = 100 * (below[widest] + share[widest] / 2)
             off = None if share[widest] > 0.05 else (-60, 40)
-            write(figure, prices[widest], middle, f"<b>{name}</b>", anchor=side, ground=True, arrow=off)
+            write(figure, prices[widest], middles[widest], f"<b>{name}</b>", anchor=side, ground=True, arrow=off)
+            taken = np.full(prices.shape, middles[widest])
         below = below + share
     figure.update_xaxes(range=[prices[0], prices[-1]]).update_yaxes(range=[0, 100])
     table = pd.DataFrame({title_of(route): 100 * share for route, share in shares.items()}, index=prices)

@@ -22,8 +22,8 @@ def belief_chart(update):
     figure = canvas(title, f"{in_words(update.key)} [{old.unit}]", "density of belief")
     top, first = 0.0, min(prior, posterior, key=lambda belief: belief.mean())
     for text, belief, (colour, dash) in (
-        ("the table's range", prior, (SERIES[0][0], "dash")),
-        ("after the log", posterior, (SERIES[1][0], "solid")),
+        ("the table's<br>range", prior, (SERIES[0][0], "dash")),
+        ("after<br>the log", posterior, (SERIES[1][0], "solid")),
     ):
         y = belief.pdf(x)
         y = np.where(np.isfinite(y), y, np.nan)
@@ -38,7 +38,7 @@ def belief_chart(update):
     said = f"{amount:g} of {pieces} failed" if is_yield else timed
     figure.add_vline(x=update.seen, line={"color": INK, "dash": "dot", "width": 2})
     write(figure, update.seen, 1, f"the log alone: {said}", yref="paper", yanchor="bottom")
-    room = 0.2 * (high - low)  # for the names on the outer flanks
+    room = 0.25 * (high - low)  # for the names on the outer flanks
     figure.update_xaxes(range=[low - room, high + room])
     figure.update_yaxes(range=[0, 1.1 * top]).update_layout(margin={"t": figure.layout.margin.t + 16})
     worth = "about one piece" if update.prior.worth < 1.5 else counted(round(update.prior.worth), "piece")

@@ -41,8 +41,8 @@ def repeats_chart(table, currency):
         bars(figure, y, table.index, colour, hatch, hover=share + ": %{y:,.0f}", upright=True)
         if y[0] > 0:  # thin pieces lie close together, and their names must not
             at = max(below[-1] + y[-1] / 2, lowest)
-            write(figure, len(table) + 0.5, at, share, anchor="left")
-            lowest = at + 0.07 * first
+            write(figure, len(table) + 0.5, at, share.replace(", ", ",<br>"), anchor="left", align="left")
+            lowest = at + (0.14 if ", " in share else 0.07) * first
         below = below + y
     figure.update_xaxes(tickvals=list(table.index), range=[0.4, 1.35 * len(table) + 1])
     return Chart(

@@ -6,7 +6,7 @@ import pandas as pd
 from pourprint.figures.freezing import AXES, ring, sections, surface_round
 from pourprint.figures.look import METAL, PARTS, SAND, SCALE, Chart, counted
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
-from pourprint.figures.strokes import canvas, write
+from pourprint.figures.strokes import canvas
 from pourprint.routes.pouring import NOT_MODELLED
 
 AIR, PORE = "#56B4E9", "#D55E00"
@@ -59,9 +59,8 @@ def feeding_slices(run):
     pores, (takes, gives) = run.feeding.pores, run.feeding.enough(run.efficiency)
     said = f"{run.mould.part.name} is solid after {run.feeding.part_s:.0f} s: "
     said += f"{counted(len(pores), 'place')} cut off from the feeder before" if pores else "all of it is fed"
-    return _slices(
-        run, said, times, "solid", f"Freezing takes {takes:.1f} cm³ of metal; the feeder can give {gives:.1f} cm³"
-    )
+    fed = f"Freezing takes {takes:.1f} cm³ of metal; the feeder can give {gives:.1f} cm³"
+    return _slices(run, said, times, "solid", fed)
 
 
 def _slices(run, said, times, state, takeaway):
@@ -159,7 +158,9 @@ def pour_still(run, shares=(0.15, 0.5, 0.85)):
     _, arrivals, cell, words = pour_frames(run)
     whole, late = run.filling.filled_s, run.feeding.part_s
     times = [share * whole for share in shares[:2]] + [whole + share * (late - whole) for share in shares]
-    figure = canvas(f"How {run.mould.part.name} fills and freezes", [f"{t:.1f} s" for t in times], height=300, l=20)
+    shown = ", ".join(f"{name} <span style='color:{colour}'>■</span>" for name, colour in STATES.items())
+    title = f"How {run.mould.part.name} fills and freezes"
+    figure = canvas(title, [f"{t:.1f} s" for t in times], height=300, key=shown, l=20)
     scale = [[i / 4 + edge / 4, colour] for i, colour in enumerate(STATES.values()) for edge in (0, 1)]
     for panel, t in enumerate(times, start=1):
         figure.add_heatmap(
@@ -169,8 +170,6 @@ def pour_still(run, shares=(0.15, 0.5, 0.85)):
         anchor = f"x{panel if panel > 1 else ''}"
         figure.update_yaxes(scaleanchor=anchor, showticklabels=False, showgrid=False, row=1, col=panel)
     figure.update_xaxes(showticklabels=False, showgrid=False, constrain="domain")
-    shown = ", ".join(f"{name} <span style='color:{colour}'>■</span>" for name, colour in STATES.items())
-    write(figure, 0.5, 1.02, shown, xref="paper", yref="paper", yanchor="bottom")
     counts = [np.bincount(states(arrivals, t)[~np.isnan(arrivals[0])].astype(int), minlength=4) for t in times]
     table = pd.DataFrame(counts, columns=list(STATES), index=pd.Index(np.round(times, 1), name="time_s"))
     share = (table.div(table.sum(axis=1), axis=0) * 100).round(0)

@@ -169,7 +169,7 @@ def roughness_chart(job, rates):
     band(figure, -45, 0)
     line(figure, slope, ra, COLOUR, width=3, hover="%{x:.0f}°: %{y:.0f} µm")
     line(figure, slope, stairs, COLOUR, "dash", 2)
-    write(figure, 20, ra[22], "stairs, sintered powder and sagging", anchor="left", dy=12)
+    write(figure, 20, ra[22], "stairs, sintered powder<br>and sagging", anchor="left", dx=20, dy=20)
     write(figure, 0, stairs[18], "stairs of the layers alone", dy=-24)
     write(figure, -22, 2, "needs supports")
     figure.update_xaxes(dtick=45, range=[-100, 100])

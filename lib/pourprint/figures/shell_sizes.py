@@ -78,7 +78,7 @@ def firing_chart(sizes, kits=1):
         (f"heat at {s('kiln_heating'):.0f} K/h", float(kiln_h(sizes.rates, hot)), hot),
         ("hold, air through the kiln", hold, hot),
         ("cool", float(kiln_h(sizes.rates, hot)), room),
-        ("rinse, patch and dry", float(s("patch_time") + s("patch_drying")), room),
+        ("rinse,<br>patch and dry", float(s("patch_time") + s("patch_drying")), room),
         ("heat", float(kiln_h(sizes.rates, warm)), warm),
         ("soak, then pour", float(s("preheat")), warm),
     ]
@@ -89,7 +89,7 @@ def firing_chart(sizes, kits=1):
     line(figure, times, heat, COLOUR, width=3, hover="%{x:.1f} h: %{y:.0f} °C")
     for i, (name, _, _) in enumerate(spans):
         (x0, x1), (y0, y1) = times[i : i + 2], heat[i : i + 2]
-        place = {"dy": 14} if y0 == y1 else {"anchor": "left", "dx": 8, "dy": -8}
+        place = {"dy": 14, "yanchor": "bottom"} if y0 == y1 else {"anchor": "left", "dx": 8, "dy": -8}
         write(figure, (x0 + x1) / 2, (y0 + y1) / 2, name, **place)
     figure.update_xaxes(range=[-0.4, times[-1] + 1.5]).update_yaxes(range=[-40, 1.18 * hot])
     return Chart(

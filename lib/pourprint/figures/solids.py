@@ -12,7 +12,7 @@ MOST_FACETS = 20_000  # of one picture: more make turning it slow
 LIGHT = {"ambient": 0.55, "diffuse": 0.7, "facenormalsepsilon": 0, "vertexnormalsepsilon": 0}
 QUADS = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
 BOX_FACES = np.array([t for a, b, c, d in QUADS for t in ((a, c, b), (a, d, c))])
-WIDTH_PX, HALF_VIEW = 640, np.tan(np.radians(22.5))  # of a printed page; plotly's camera sees 45° from top to bottom
+WIDTH_PX, HALF_VIEW = 560, np.tan(np.radians(22.5))  # of a narrow page; plotly's camera sees 45° from top to bottom
 ROOM = 0.1  # of the longest side, on every side of what is drawn: for numbers and names of the axes
 GREY = "#8A8A8A"  # drawn by the graphics card, which knows no theme: seen on white and on black
 

@@ -11,7 +11,8 @@ from plotly.subplots import make_subplots
 
 from pourprint.figures.look import GROUND, INK, ON_FILL, ROUND, SHADOW, styled
 
-LETTERS = 74  # of a line of a title that a printed page of 640 px holds
+LETTERS = 70  # of a line of a title that 560 px hold: a page of 1280 px at 200 %, its side bar closed
+AXIS_LETTERS, BESIDE_ROWS = 52, 34  # of a line of an axis's name, and of one beside the names of rows
 TALL = 0.07  # of words on a panel's chart: their height as a share of its own
 ROW_PX = 26  # of a named row
 
@@ -28,9 +29,12 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
     figure = make_subplots(1, len(panels), **spread) if len(panels) > 1 else go.Figure()
     styled(figure, height if rows is None else 115 + ROW_PX * len(rows) + 18 * bool(key))
     message(figure, title, key)
-    for k, words in enumerate(panels, start=1):
-        figure.update_layout({_axis("x", k): {"title": {"text": words}}})
-    figure.update_layout(yaxis={"title": {"text": up}}, margin=margin)
+    names = [textwrap.wrap(words, (AXIS_LETTERS if rows is None else BESIDE_ROWS) // len(panels)) for words in panels]
+    for k, lines in enumerate(names, start=1):
+        figure.update_layout({_axis("x", k): {"title": {"text": "<br>".join(lines)}}})
+    more, low = 18 * (max(map(len, names)) - 1), figure.layout.margin.b
+    figure.update_layout(yaxis={"title": {"text": up}}, margin={"b": low + more} | margin)
+    figure.layout.height += more
     for name, update in (("x", figure.update_xaxes), ("y", figure.update_yaxes)):
         if name in log:
             update(type="log", tickvals=ROUND)
@@ -43,8 +47,8 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
 
 def message(figure, title, key=""):
     """Write the message, on the left, with room for its lines above the chart; `key` says what hatches mean."""
-    lines = textwrap.wrap(title, LETTERS)
-    lines += [f'<span style="font-size:12px">{key}</span>'] * bool(key)
+    lines, small = textwrap.wrap(title, LETTERS), textwrap.wrap(key, LETTERS + 12) if "<" not in key else [key]
+    lines += [f'<span style="font-size:12px">{words}</span>' for words in small]
     pad = 20 if lines[1:] else 8  # plotly hangs one line from its top, several from the foot of the first
     place = {"x": 0.01, "xanchor": "left", "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": pad}}
     title = {"text": "<br>".join(lines), "font": {"size": 15}, **place}
