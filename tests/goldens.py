@@ -135,7 +135,7 @@ def comparison():
     pairs = [(a, b) for i, a in enumerate(routes) for b in routes[i + 1 :]]
     laid_out = pp.comparison(made, price_of_day=100.0, start=START)
     return {
-        "rank": {by: pp.rank(made, 100.0, by, START) for by in ("unit_cost", "days", "cost_with_delay", "hands_on_h")},
+        "rank": pp.rank(made, 100.0),
         "rank of titanium": pp.rank(demo_plans(4, "Ti-6Al-4V")),
         "break-even": {f"{a}, {b}": str(pp.break_even(made[a], made[b], np.arange(1, 201))) for a, b in pairs},
         "ties": {f"{a}, {b}": pp.tie_price_of_day(*_line(made[a]), *_line(made[b])) for a, b in pairs},
@@ -272,12 +272,12 @@ def workshop():
 def learning():
     """Curves, repeats, when a die pays, and what a lab's log makes of its card."""
     made, many = demo_plans(), np.arange(1, 61)
-    curves = {form: pp.learning.Curve(0.85, form, from_piece=2) for form in ("average", "unit")}
+    curves = {form: pp.learning.Curve(0.85, form) for form in ("average", "unit")}
     pair = made["printed_pattern"], made["tooled_pattern"]
     dies = {"none": None, **curves}
     log = pp.lab_log.LabLog.load(DEMO / "lab_log.csv", rates())
     return {
-        "curves": {form: [curve.total(many[:20]), curve.piece(many[:20])] for form, curve in curves.items()},
+        "curves": {form: curve.total(many[:20]) for form, curve in curves.items()},
         "costs": of_each(
             made, lambda plan: [pp.learning.learned_cost(plan.at(quantity=many), curve) for curve in curves.values()]
         ),

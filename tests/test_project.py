@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 1047,
     "routes": 1825,
     "risk": 574,
-    "decide": 1864,
+    "decide": 1846,
     "figures": 2649,
     "panels": 1460,
     "lessons": 3174,

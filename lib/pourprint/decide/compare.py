@@ -141,34 +141,27 @@ def flip_prices(plans, quantities=None):
     return pd.DataFrame(rows, columns=["quantity", "from_price_of_day", "best"]).set_index("quantity")
 
 
-RANKED = ("unit_cost", "days", "cost_with_delay", "hands_on_h")
+def rank(plans, price_of_day=0.0):
+    """Routes in order of cost with the price of their days, those that cannot last: a pandas table, one row a route.
 
-
-def rank(plans, price_of_day=0.0, by="cost_with_delay", start=None):
-    """Routes in order of cost, days or cost with delay, those that cannot last: a pandas table, one row a route.
-
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `by` one of
-    "unit_cost", "days", "cost_with_delay", "hands_on_h"; `start` date and time (default: some Monday, no
-    holidays). Unit and total cost are without, `cost_with_delay` is with the price of the days.
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]. Days begin on some
+    Monday, without holidays. Unit and total cost are without, `cost_with_delay` is with the price of the days.
     Raises: InputError.
     """
     import pandas as pd
 
-    if by not in RANKED:
-        raise InputError(f"by must be one of {', '.join(RANKED)}, not {by!r}.")
     _check_price(price_of_day)
     rows = []
     for plan in feasible(plans).values():
         plan.single_only("a ranking")
-        days = plan.days(start)
+        days = plan.days()
         row = {"route": plan.title, "unit_cost": plan.unit_cost, "total_cost": plan.total_cost, "days": days}
-        row["ready"] = "" if start is None else f"{moment_of(start) + dt.timedelta(days=days):%a %d %b %Y}"
         row["cost_with_delay"] = plan.total_cost + price_of_day * days
         row |= {"hands_on_h": plan.hands_on_h, "machine_h": plan.machine_h, "stages": len(plan.stages)}
         row |= {"steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield, "note": note(plan.findings)}
         rows.append(row)
     cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
-    table = pd.DataFrame(sorted(rows, key=lambda row: row[by]) + cannot).set_index("route")
+    table = pd.DataFrame(sorted(rows, key=lambda row: row["cost_with_delay"]) + cannot).set_index("route")
     return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
 

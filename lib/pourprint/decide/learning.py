@@ -23,31 +23,17 @@ FORMS = ("average", "unit")
 @dataclass(frozen=True)
 class Curve:
     """A learning curve: `rate` r [-], what remains of the time at each doubling, 0 < r ≤ 1; `form` "average" (Wright)
-    or "unit" (Crawford). `from_piece` [-] is the piece that takes the time on the rate card."""
+    or "unit" (Crawford). The first piece takes the time on the rate card."""
 
     rate: float
     form: str = "average"
-    from_piece: int = 1
 
     def __post_init__(self):
-        check_numbers(arrays=False, rate=self.rate, from_piece=self.from_piece)
+        check_numbers(arrays=False, rate=self.rate)
         if self.rate > 1:
             raise InputError(f"rate={self.rate!r} is what remains at each doubling, such as 0.8; it must not pass 1.")
         if self.form not in FORMS:
             raise InputError(f"form must be one of {', '.join(FORMS)}, not {self.form!r}.")
-        if self.from_piece % 1:
-            raise InputError(f"from_piece must be a whole number, not {self.from_piece!r}.")
-
-    @property
-    def exponent(self):
-        """b = log2(rate) [-], at most 0."""
-        return np.log2(self.rate)
-
-    def _sums(self, most):
-        """Time of the first 0, 1, … `most` pieces, the first piece as one, (most + 1,) [-]."""
-        n = np.arange(1, most + 1, dtype=float)
-        sums = n ** (1 + self.exponent) if self.form == "average" else np.cumsum(n**self.exponent)
-        return np.r_[0.0, sums]
 
     def total(self, pieces):
         """Time of the first pieces in units of the card's time: `pieces` [-] whole numbers, any shape. Returns: [-].
@@ -55,19 +41,13 @@ class Curve:
         >>> round(100 * float(Curve(0.8).total(16)), 2), round(100 * float(Curve(0.8, "unit").total(16)))
         (655.36, 892)
         """
-        pieces = _whole(pieces)
-        sums = self._sums(max(int(pieces.max()), int(self.from_piece)))
-        card = sums[int(self.from_piece)] - sums[int(self.from_piece) - 1]
-        return sums[pieces] / card
+        pieces, falls = _whole(pieces), np.log2(self.rate)
+        n = np.arange(1, int(pieces.max()) + 1, dtype=float)
+        return (n ** (1 + falls) if self.form == "average" else np.cumsum(n**falls))[pieces - 1]
 
     def mean(self, pieces):
         """Mean time of the first pieces in units of the card's time [-]."""
         return self.total(pieces) / _whole(pieces)
-
-    def piece(self, number):
-        """Time of the n-th piece alone in units of the card's time [-]."""
-        number = _whole(number)
-        return self.total(number) - np.where(number > 1, self.total(np.maximum(number - 1, 1)), 0.0)
 
 
 def _whole(pieces):
@@ -82,7 +62,7 @@ def learned_cost(plan, curve):
     """Cost of the whole job when repeated hands-on work follows a learning curve over the kits [currency].
 
     Parameters: `plan` a Plan, whose quantity may be an array; `curve` Curve over kits, in which the rate card's
-    hours are those of kit `from_piece`. Returns: the plan's shape. Work done once a job does not learn; labour
+    hours are those of the first. Returns: the plan's shape. Work done once a job does not learn; labour
     and attended machine time of all other work do. Raises: InputError.
     """
     made(plan)

@@ -175,7 +175,7 @@ def _facts(found, values):
         return {"no route can make this": " ".join(f"{plan.title}: {plan.reason}" for plan in now.plans.values())}
     best, soonest = min(made, key=now.mean_unit_cost), min(made, key=now.mean_days)
     job, money = made[best].job, made[best].rates.currency
-    batches = "" if job.all_at_once else f", in batches of {job.batch_size}"
+    batches = f", in batches of {job.batch_size}" * (job.batch_size < job.quantity)
     roughly = "roughly" if min(job.quantity, job.batch_size) * job.kit.nodes > MANY_PIECES else "about"
 
     def told(route):
