@@ -155,7 +155,7 @@ def test_a_part_is_studied_once_on_a_machine(folder):
 
 
 def test_the_course_opens_without_measuring_or_compiling():
-    # The cells of notebook 05 up to the panel, what turns the answer, and plans of a light metal, magnesium and steel, in a fresh kernel.
+    # Notebook 05 up to the panel, what turns the answer, and plans of light metal, magnesium, steel, in a fresh kernel.
     code = """
 import sys
 import pourprint as pp
