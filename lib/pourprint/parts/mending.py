@@ -165,7 +165,9 @@ def mended(vertices, faces, name="mesh", unit="mm"):
     if not len(mesh.faces):
         raise InputError(f"{name} holds only triangles without area; export it again.")
     clock.check()
-    notes = [*_check_size(mesh, name, unit), *_drop_repeats(mesh, name), *_close(mesh, name), *_wind(mesh, name)]
+    notes = [*_check_size(mesh, name, unit), *_drop_repeats(mesh, name)]
+    if _clashes(mesh.faces):  # an open edge is one, too
+        notes += [*_close(mesh, name), *_wind(mesh, name)]
     clock.check()
     vertices, faces, more = _settle_shells(mesh, name, clock)
     volume, area, _, bodies, cavities = measure(vertices, faces)
@@ -286,9 +288,10 @@ def _settle_shells(mesh, name, clock):
     vertices, faces, notes = mesh.vertices, mesh.faces, []
     if facets_of(vertices, faces)[0].sum() < 0:
         faces, notes = faces[:, ::-1], ["All facets pointed inward and were turned outward."]
-    label = shell_labels(faces)
+    number = edges_of(faces)[0]
+    label = shell_labels(number)
     # More than two facets on an edge: shells that touch there, perhaps with a wall between them.
-    touching = np.bincount(edges_of(faces)[0].ravel()).max() > 2
+    touching = np.bincount(number.ravel()).max() > 2
     if label.max() == 0 and not touching:
         return vertices, faces, notes
     if label.max() >= MOST_SHELLS:
@@ -373,7 +376,7 @@ def _arrays(manifold):
     """Vertices (n, 3) [mm] and faces (m, 3) of a manifold, without the empty slivers that unions may leave."""
     mesh = manifold.to_mesh64()
     vertices, faces = np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts).astype(int)
-    label = shell_labels(faces)
+    label = shell_labels(edges_of(faces)[0])
     volumes = np.abs(np.bincount(label, weights=facets_of(vertices, faces)[0]))
     return vertices, faces[(volumes > 1e-12 * volumes.sum())[label]]
 

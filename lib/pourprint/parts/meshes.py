@@ -27,9 +27,10 @@ def groups_of(a, b, size):
     return connected_components(coo_array((np.ones(len(a), bool), (a, b)), (size, size)), directed=False)[1]
 
 
-def shell_labels(faces):
-    """Number (m,) of the shell that each facet belongs to; facets with a common edge hang together."""
-    number, m = edges_of(faces)[0], len(faces)
+def shell_labels(number):
+    """Number (m,) of the shell that each facet belongs to, by the numbers (m, 3) of its edges as of `edges_of`; facets
+    with a common edge hang together."""
+    m = len(number)
     return groups_of(np.repeat(np.arange(m), 3), m + number.ravel(), m + number.max() + 1)[:m]
 
 
@@ -39,7 +40,7 @@ def measure(vertices, faces):
     Returns volume [mm3], area [mm2], box (3,) [mm], separate bodies [-] and closed cavities inside them [-].
     """
     volumes, areas = facets_of(vertices, faces)
-    shells = np.bincount(shell_labels(faces), weights=volumes)
+    shells = np.bincount(shell_labels(edges_of(faces)[0]), weights=volumes)
     box = np.ptp(vertices[faces], axis=(0, 1))
     return volumes.sum(), areas.sum(), box, int((shells > 0).sum()), int((shells < 0).sum())
 
@@ -52,7 +53,7 @@ def used(vertices, faces):
 
 def bodies_of(vertices, faces):
     """The separate bodies of a sound mesh, each with the cavities inside it: [faces], largest first."""
-    label = shell_labels(faces)
+    label = shell_labels(edges_of(faces)[0])
     volumes = np.bincount(label, weights=facets_of(vertices, faces)[0])
     shells = [faces[label == i] for i in range(len(volumes))]
     order = np.argsort(-volumes, kind="stable")

@@ -167,7 +167,7 @@ def _out_of_reach(points, normals, gap, corners, area):
 
 def _sealed(vertices, faces):
     """(how many cavities have no way out [-], volume of the largest [cm3], its middle (3,) [mm])."""
-    label = shell_labels(faces)
+    label = shell_labels(edges_of(faces)[0])
     volumes = np.bincount(label, weights=facets_of(vertices, faces)[0])
     if not (volumes < 0).any():
         return 0, 0.0, np.full(3, np.nan)
