@@ -468,7 +468,7 @@ def test_sizes_that_suggest_another_unit_are_asked_about(sides, unit, asked):
 
 def test_a_mesh_that_takes_too_long_is_refused(monkeypatch):
     monkeypatch.setattr("pourprint.parts.mending.LONGEST_S", 0.0)
-    with pytest.raises(InputError, match="within 0 s"):
+    with pytest.raises(InputError, match="in 0 s"):
         mended(BALL.vertices, BALL.faces)
 
 
