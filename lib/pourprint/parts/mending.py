@@ -199,7 +199,7 @@ class _Clock:
     def check(self):
         if process_time() > self.end:
             raise InputError(
-                f"{self.name} cannot be mended in {LONGEST_S:g} s of computing; export it with fewer facets, as one solid."
+                f"{self.name} cannot be mended in {LONGEST_S:g} s of computing; export it as one solid of fewer facets."
             )
 
 
