@@ -123,14 +123,15 @@ def test_filling_keeps_the_volume_and_reaches_the_same_cells_however_they_are_nu
     source[1, 1, 1] = True
     vent, none = source.copy(), np.zeros(share.shape, dtype=bool)
     plain = Cavity(Grid(share, 5.0, np.zeros(3)), share > 0, none, source, vent, none, 5.0)
-    found, flow = fill(plain, Inflow(ladle_cm3_s=2.0)), 2.0
+    steady = Inflow(1.0, 1e9)  # so high that the level in the mould does not matter
+    found, flow = fill(plain, steady), float(steady.cm3_s(0.0))
     reached = np.isfinite(found.time_s)
     assert found.filled_s * flow == pytest.approx(reached.sum() * 0.125)  # what has flowed in is what is full
     turned = Cavity(
         Grid(share[::-1, ::-1].copy(), 5.0, np.zeros(3)), (share > 0)[::-1, ::-1], none,
         source[::-1, ::-1].copy(), vent[::-1, ::-1].copy(), none, 5.0,
     )  # fmt: skip
-    other = fill(turned, Inflow(ladle_cm3_s=2.0))
+    other = fill(turned, steady)
     assert np.array_equal(np.isfinite(other.time_s), reached[::-1, ::-1])
     assert other.filled_s == pytest.approx(found.filled_s)
 
@@ -168,17 +169,9 @@ def test_a_node_takes_what_its_plan_says_and_enters_at_half_a_metre_a_second():
     found = fill(made, inflow)
     # The plan's box of even section is a rough guess of the shape: time within a quarter.
     assert found.filled_s == pytest.approx(float(one.gating.pour_s), rel=0.25)
-    assert found.gate_m_s(float(one.gating.ingate_mm2))[0] == pytest.approx(0.5, rel=0.02)
+    assert found.flow_cm3_s[0] / float(one.gating.ingate_mm2) == pytest.approx(0.5, rel=0.02)
     assert np.diff(found.clock_s).min() >= 0 and np.diff(found.level_mm).min() >= 0
     assert made.part_cm3 + made.feeder_cm3 <= made.grid.volume_mm3 / 1000 <= one.metal_cm3
-
-
-def test_places_of_caught_air_agree_on_two_grids_within_two_cells():
-    coarse, fine = (fill(*node_in_sand("bogie_pivot.stl", cell)[1:]).traps for cell in (2.0, 1.5))
-    assert len(coarse) == len(fine) >= 2
-    for a, b in zip(coarse, fine, strict=True):
-        assert np.abs(np.subtract(a.place_mm, b.place_mm)).max() <= 4.0
-        assert a.volume_cm3 == pytest.approx(b.volume_cm3, rel=0.4)
 
 
 def test_more_gates_shorten_no_filling_but_change_what_is_last():
@@ -197,8 +190,8 @@ def test_faults_of_a_rigging_say_what_to_do():
         node_in_sand("spreader.3mf", 2.0, feeders=(Stand((500.0, 0.0), 40.0, 20.0, 30.0, 0.7, 0.0),))
     with pytest.raises(InputError, match="vents"):
         node_in_sand("spreader.3mf", 2.0, vents=((-24.0, -12.0),))
-    with pytest.raises(InputError, match="nothing flows in"):
-        Inflow()
+    with pytest.raises(InputError, match="choke_mm2"):
+        Inflow(0.0, 100.0)
 
 
 # Misrun -----------------------------------------------------------------------------------------------

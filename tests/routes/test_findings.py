@@ -153,7 +153,7 @@ def limiting(key):
     if key == "printed_mould.most_pore":  # two blocks on a thin plate, of which one is fed
         ends = [box((40, 40, 40)), box((30, 30, 30)).apply_translation((70, 0, 0))]
         blocks = part(ends[0].union(ends[1]).union(box((80, 12, 6)).apply_translation((35, 0, 0))))
-        pore_cm3 = look(blocks, pp.alloys()[alloy]).pore_mm3.max() / 1000
+        pore_cm3 = look(blocks, pp.alloys()[alloy]).pores[0].pore_cm3
         return route, pp.Job(blocks.scaled_to(blocks.volume_cm3 * 0.95 * value / pore_cm3), alloy)
     if "wall" in key:
         return route, pp.Job(part(box((100, 80, value))), alloy)

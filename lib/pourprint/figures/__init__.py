@@ -28,7 +28,7 @@ from pourprint.figures.orders import workshop_chart
 from pourprint.figures.part import part_picture, section_chart
 from pourprint.figures.parting import parting_map
 from pourprint.figures.plan import plan_costs, plan_timeline
-from pourprint.figures.pouring import feeding_slices, filling_slices, pour_picture, pour_still, pour_table
+from pourprint.figures.pouring import feeding_slices, filling_slices, look_table, pour_picture, pour_still, pour_table
 from pourprint.figures.printed_metal import layer_chart, layer_times, orientation_map, roughness_chart
 from pourprint.figures.printed_mould import job_boxes, mould_table, opened_mould, sand_bars
 from pourprint.figures.rework import failures_chart

@@ -7,7 +7,7 @@ from pourprint.figures.freezing import AXES, ring, sections, surface_round
 from pourprint.figures.look import METAL, PARTS, SAND, SCALE, Chart, counted
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
 from pourprint.figures.strokes import canvas
-from pourprint.routes.pouring import NOT_MODELLED
+from pourprint.routes.pouring import NOT_MODELLED, look
 
 AIR, PORE = "#56B4E9", "#D55E00"
 STATES = {"empty": "#E6E6E6", "liquid": "#E69F00", "stiff": "#CC79A7", "solid": METAL}  # of a cell, in order of time
@@ -16,11 +16,34 @@ STILL = "One section of the mould at five times, from empty to solid; the table 
 
 
 def pour_table(run):
-    """Pores and caught air as a pandas table: place in the mould [mm], when [s], how much [cm3]."""
-    rows = [("pore", *p.place_mm, p.frozen_s, p.pore_cm3) for p in run.feeding.pores]
-    rows += [("caught air", *t.place_mm, t.cut_off_s, t.volume_cm3) for t in run.filling.traps]
-    columns = ["what", "u_mm", "v_mm", "w_mm", "at_s", "cm3"]
+    """Pores and caught air as a pandas table: place in the mould, give or take [mm]; when [s]; how much [cm3]."""
+    rows = [("pore", *p.place_mm, p.within_mm, p.frozen_s, p.pore_cm3) for p in run.feeding.pores]
+    rows += [("caught air", *t.place_mm, t.within_mm, t.cut_off_s, t.volume_cm3) for t in run.filling.traps]
+    columns = ["what", "u_mm", "v_mm", "w_mm", "within_mm", "at_s", "volume_cm3"]
     return pd.DataFrame(rows, columns=columns, index=pd.RangeIndex(1, len(rows) + 1, name="place")).round(3)
+
+
+def look_table(kit, alloy):
+    """Where each part of a Kit fills last, what air and what pores it keeps with the plan's feeder, and with a vent
+    instead, by the default card: pandas table. Places (x, y, z) of the largest, on the part as drawn [mm]."""
+
+    def said(found, size, unit):
+        return f"{size:.3g} {unit} at {_spot(found[0].place_mm)}" if found else "none"
+
+    rows = {}
+    for item in kit.parts:
+        fed = look(item.part, alloy)
+        if fed is not None and fed.bare is not None:
+            rows[item.part.name] = {"fills last at": _spot(fed.last_at)}
+            for how, one in (("", fed), (" without feeder", fed.bare)):
+                air, pores = sum(each.volume_cm3 for each in one.traps), sum(each.pore_cm3 for each in one.pores)
+                rows[item.part.name][f"air{how}"] = said(one.traps, air, "cm³")
+                rows[item.part.name][f"pores{how}"] = said(one.pores, 1000 * pores, "mm³")
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("part")
+
+
+def _spot(place):
+    return "({:.0f}, {:.0f}, {:.0f})".format(*np.round(place) + 0.0)
 
 
 def said_of(run):

@@ -91,7 +91,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
         }
         places = pour_table(run)
         table = table_html(places) if len(places) else "<p>No pore and no caught air are found.</p>"
-        return Shown(facts, "", f"{table}<p>{NOT_MODELLED}</p>", object())
+        return Shown(facts, "", table, object())
 
     return panel(
         {"Gate and metal": {key: rows[key] for key in ("side", "gates", "pour_c")},

@@ -1,7 +1,8 @@
 """The room that metal fills in a mould: part, feeders, gate, with vents and chills, on one grid that stands upright.
 
 Sprue and runner are not in it: they are the head and the flow at the gate. Feeders are cylinders with a neck that
-comes down to whatever metal of the part stands under it; a hollow under a neck stays a core.
+comes down to whatever metal of the part stands under it. A hollow that is open above, such as an upright socket, is
+cast solid where the neck stands over it, to be bored out; a hollow under metal stays a core.
 """
 
 from dataclasses import dataclass, replace
@@ -15,6 +16,8 @@ from pourprint.process.freezing.enthalpy import filled
 from pourprint.process.freezing.voxels import Grid, voxels
 
 MOST_CELLS = 3_000_000  # four times what the fine pour of a demo node takes
+LEAST_CELLS = 27  # of a pocket: less is noise of the grid
+ALIKE = 0.05  # what vanishes so shortly before the last of a pocket, over its time, is last alike: grids differ by more
 FINE = 3  # points along each side of a cell that say how much of it a feeder or gate fills
 
 
@@ -104,6 +107,37 @@ class Cavity:
     def _cm3(self, cells):
         return float(self.held[0][cells].sum() * self.grid.cell_mm**3 / 1000)
 
+    def pockets(self, key, source, least_cm3, prominence):
+        """What of the part is cut off from `source` cells as cells vanish, those of small `key` first; largest first.
+
+        key (nx, ny, nz): nan outside. least_cm3, prominence: as of `freezing.floods.pockets`, which finds them.
+        Returns: list of (last cell in the flat grid, (x, y, z) of the middle of what is last alike [mm], how far that
+        reaches from there [mm], key at the cutting off or −inf, [cm3]).
+        """
+        from scipy.ndimage import label
+
+        from pourprint.process.freezing.floods import pockets  # loads numba
+
+        flat, cell_cm3 = key.ravel(), self.grid.cell_mm**3 / 1000
+        cells = np.flatnonzero(~np.isnan(flat))
+        order = cells[np.argsort(-flat[cells], kind="stable")]
+        amount = np.where(self.part, self.held[0], 0.0).ravel() * cell_cm3
+        lasts, least = np.where(amount > 0, flat, -np.inf), max(float(least_cm3), LEAST_CELLS * cell_cm3)
+        known, steps, rows = np.where(self.part, key, np.nan), steps_of(key.shape), []
+        for cell, cut, cm3 in pockets(order, flat, lasts, amount, source.ravel(), steps, least, prominence):
+            pools, _ = label(known > cut)
+            late = (pools == pools.reshape(-1)[cell]) & (known >= (1 - ALIKE) * flat[cell])
+            late_mm = self.grid.centres_mm(np.argwhere(late))
+            place = late_mm[np.argmin(((late_mm - late_mm.mean(0)) ** 2).sum(1))]
+            within = np.sqrt(((late_mm - place) ** 2).sum(1).max())
+            rows.append((cell, tuple(place.round(2).tolist()), float(within.round(1)), cut, cm3))
+        return sorted(rows, key=lambda row: -row[-1])
+
+
+def steps_of(shape):
+    """From a cell of a flat grid to its six neighbours (6,)."""
+    return np.array([sign * step for step in (shape[1] * shape[2], shape[2], 1) for sign in (-1, 1)])
+
 
 def cavity(vertices, faces, rigging, cell_mm, pad_mm):
     """The Cavity of a part that stands as it is poured.
@@ -124,8 +158,8 @@ def cavity(vertices, faces, rigging, cell_mm, pad_mm):
     for angle in rigging.gates:
         stub, end = _stub(grid, own, rigging, angle)
         stubs, sources = np.maximum(stubs, stub), sources | end
-    added = np.maximum(heads, stubs)
-    whole = Grid(np.minimum(own + added, 1.0), grid.cell_mm, grid.origin_mm)
+    added = np.minimum(np.maximum(heads, stubs), 1 - own)
+    whole = Grid(own + added, grid.cell_mm, grid.origin_mm)
     metal = filled(whole.fraction)[1]
     part = metal & (own >= added) & (own > 0)
     feeder = metal & ~part & (heads > stubs)
@@ -196,25 +230,27 @@ def _feeder(grid, own, one):
     # Of each column only what is above its highest metal, where there is some.
     k = np.arange(own.shape[2])
     highest = np.where(own[at] > 0.5, k[at[2]], -1).max(2, keepdims=True)
-    stands = (highest >= 0) & (k[at[2]] > highest)
+    stands = (highest >= 0) & (k[at[2]] >= highest)
     if not (highest >= 0).any():
         raise InputError(f"a feeder at ({u0:.0f}, {v0:.0f}) mm stands over no metal: move it over the part.")
-    share[at] = np.maximum(share[at], found * (stands | (own[at] > 0)))
+    share[at] = np.maximum(share[at], found * stands)
     return share
 
 
-def _outermost(points, height, angle, within):
-    """Of points (n, 3) within reach of a height, the one farthest in a direction across."""
+def _outermost(points, height, angle, within, cell_mm):
+    """Of points (n, 3) within reach of a height, the farthest in a direction across; of a flat side its middle."""
     near = np.abs(points[:, 2] - height)
     level = points[near <= max(within, near.min() + 1e-9)]
-    return level[np.argmax(level[:, :2] @ np.array([np.cos(angle), np.sin(angle)]))]
+    far = level[:, :2] @ np.array([np.cos(angle), np.sin(angle)])
+    side = level[far >= far.max() - cell_mm / 2]
+    return side[np.argmin(((side - side.mean(0)) ** 2).sum(1))]
 
 
 def _stub(grid, own, rigging, angle):
     """Share of each cell that one ingate fills, and the cells of its outer end."""
     width = rigging.gate_width_mm
     centres, middle = grid.centres_mm(np.argwhere(own >= 0.5)), rigging.gate_mm + width / 2
-    start = _outermost(centres, middle, angle, max(width / 2, grid.cell_mm))
+    start = _outermost(centres, middle, angle, max(width / 2, grid.cell_mm), grid.cell_mm)
     way, side = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
     length, back = rigging.gate_length_mm, 2 * grid.cell_mm
     ends = [start[:2] + s * way + t * side for s in (-back, length) for t in (-width / 2, width / 2)]

@@ -12,40 +12,37 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.process.cavity import Cavity
+from pourprint.process.cavity import Cavity, steps_of
 from pourprint.process.sand.gating import fall_speed_m_s
 
-LEAST_AIR_CM3, LEAST_CELLS = 0.3, 27  # less is noise of the grid, and leaves through sand or shell
+LEAST_AIR_CM3 = 0.3  # less leaves through sand or shell
 
 
 @dataclass(frozen=True)
 class Inflow:
     """What drives the metal in: a choke of `choke_mm2` under a basin whose surface stands at height `basin_mm` of the
-    cavity's frame [mm], with `discharge` for all losses [-]; or, where `ladle_cm3_s` is above 0, a steady pour."""
+    cavity's frame [mm], with `discharge` for all losses [-]."""
 
-    choke_mm2: float = 0.0
-    basin_mm: float = 0.0
+    choke_mm2: float
+    basin_mm: float
     discharge: float = 1.0
-    ladle_cm3_s: float = 0.0
 
     def __post_init__(self):
-        check_numbers(True, choke_mm2=self.choke_mm2, ladle_cm3_s=self.ladle_cm3_s, discharge=self.discharge)
-        if not (self.choke_mm2 > 0 or self.ladle_cm3_s > 0):
-            raise InputError("choke_mm2 or ladle_cm3_s must be above 0: nothing flows in.")
+        check_numbers(choke_mm2=self.choke_mm2, discharge=self.discharge)
 
     def cm3_s(self, level_mm):
         """Flow while the metal over the gate stands at a height (...) [mm] → [cm3/s]; 0 above the basin."""
-        if self.ladle_cm3_s > 0:
-            return np.full(np.shape(level_mm), float(self.ladle_cm3_s))
         head = np.maximum(self.basin_mm - np.asarray(level_mm, dtype=float), 0.0)
         return self.choke_mm2 * self.discharge * fall_speed_m_s(head)
 
 
 @dataclass(frozen=True)
 class Trap:
-    """Air that is caught: (x, y, z) [mm] where it is pressed together last, when it was cut off [s], how much [cm3]."""
+    """Air that is caught: (x, y, z) [mm] of the middle of what fills last, how far that reaches from there [mm]; when
+    it was cut off [s]; how much [cm3]."""
 
     place_mm: tuple[float, float, float]
+    within_mm: float
     cut_off_s: float
     volume_cm3: float
 
@@ -73,16 +70,12 @@ class Filling:
         """Whether all of the cavity is filled."""
         return not np.isinf(self.time_s).any()
 
-    def gate_m_s(self, ingate_mm2):
-        """Speed in ingates of an area together [mm2] over the time of `clock_s` (k,) [m/s]."""
-        return self.flow_cm3_s / ingate_mm2
-
     @cached_property
     def last_mm(self):
         """Where the part is filled last (3,) [mm]."""
         times = np.where(self.cavity.part & np.isfinite(self.time_s), self.time_s, -1.0)
-        cells = np.argwhere(times >= times.max() * (1 - 1e-9))
-        return self.cavity.grid.centres_mm(cells).mean(0)
+        late = self.cavity.grid.centres_mm(np.argwhere(times >= times.max() * (1 - 1e-9)))
+        return late[np.argmin(((late - late.mean(0)) ** 2).sum(1))]  # of a ring or two lugs, a place in metal
 
 
 def fill(cavity, inflow):
@@ -111,32 +104,11 @@ def fill(cavity, inflow):
     return Filling(cavity, time_s, clock[reached], level[reached], flow[reached], traps)
 
 
-def steps_of(shape):
-    """From a cell of a flat grid to its six neighbours (6,)."""
-    return np.array([sign * step for step in (shape[1] * shape[2], shape[2], 1) for sign in (-1, 1)])
-
-
 def _traps(cavity, order, stage, time_s):
-    """Caught air: room that parts from every vent while it is empty."""
-    from pourprint.process.freezing.floods import pockets
-
-    grid, key = cavity.grid, np.full(time_s.size, np.nan)
-    key[order] = stage
-    amount = cavity.held[0].ravel() * grid.cell_mm**3 / 1000
-    shape, vents = time_s.shape, cavity.vent.ravel()
-    least = max(LEAST_AIR_CM3, LEAST_CELLS * grid.cell_mm**3 / 1000)
-    cells, cut, volume = found_pockets(pockets, order[::-1], key, amount, vents, shape, least, 0.0)
-    first = order[np.searchsorted(stage, np.maximum(cut, 0))]  # of the stage that cuts it off
-    times = np.where(np.isfinite(cut), time_s.ravel()[first], 0.0)
-    places = grid.centres_mm(np.stack(np.unravel_index(cells, shape), 1))
-    rows = zip(places.round(2).tolist(), times.tolist(), volume.tolist(), strict=True)
-    found = [Trap(tuple(place), t, cm3) for place, t, cm3 in rows]
-    return tuple(sorted(found, key=lambda trap: -trap.volume_cm3))
-
-
-def found_pockets(pockets, order, key, amount, source, shape, least, prominence):
-    """What `floods.pockets` finds, as arrays: last cells (p,), keys at the cutting off (p,), amounts (p,)."""
-    order, lasts = np.ascontiguousarray(order), np.where(amount > 0, key, -np.inf)
-    found = pockets(order, key, lasts, amount, source, steps_of(shape), least, prominence)
-    cells, cut, held = (np.array([row[i] for row in found], dtype=kind) for i, kind in enumerate((int, float, float)))
-    return cells, cut, held
+    """Caught air: room of the part that parts from every vent while it is empty."""
+    key, found = np.full(time_s.shape, np.nan), []
+    key.reshape(-1)[order] = stage
+    for _, *place, cut, cm3 in cavity.pockets(key, cavity.vent, LEAST_AIR_CM3, 0.0):
+        first = order[np.searchsorted(stage, max(cut, 0))]  # of the stage that cuts it off
+        found.append(Trap(*place, float(time_s.reshape(-1)[first]) if np.isfinite(cut) else 0.0, cm3))
+    return tuple(found)

@@ -3,8 +3,9 @@
 Heat flow with feeder, gate and chills in the mould, and from it the order in which metal stops to flow. What is cut
 off then keeps its shrinkage as pores at its last metal. Modelled: order, places, how much metal each pocket holds. Not
 modelled: filling (all metal starts at the pouring temperature), convection, gas, feeding through mush beyond one
-fraction of solid, sunken surfaces, a mould that gives way. Places hold from grid to grid within two cells, or
-along a ridge whose metal freezes last all at once; volumes within ±40 %.
+fraction of solid, sunken surfaces, a mould that gives way. On cells that a wall is at least 1.4 wide, places hold from
+grid to grid within two of them, but for ridges and rings whose metal freezes last all at once: there the place is
+anywhere `within_mm`. Volumes hold within ±40 %; pores below the card's limit may come and go with the grid.
 """
 
 from dataclasses import dataclass
@@ -14,24 +15,23 @@ import numpy as np
 
 from pourprint.ledger import entries as ledger
 from pourprint.process.cavity import Cavity
-from pourprint.process.filling import found_pockets
 from pourprint.process.freezing.enthalpy import freezing_times
 from pourprint.process.freezing.solidification import Melt
 
-LEAST_CM3, LEAST_CELLS = 0.2, 27  # metal of a pocket that counts: less is noise of the grid
-LATE_CM3 = 0.15  # last metal of a pocket that says where its pore is
+LEAST_CM3 = 0.2  # metal of a pocket that counts
 PROMINENCE = 0.05  # how much longer than its neck a pocket must stay liquid, over its own time [-]
 
 
 @dataclass(frozen=True)
 class Pore:
-    """A place that shrinks unfed: (x, y, z) [mm] of its last liquid, frozen and cut off when [s], metal of the pocket
-    and pores that its shrinkage leaves [cm3]. `cut_off_s` is −inf where no feeder was ever joined to it."""
+    """A place that shrinks unfed: (x, y, z) [mm] of the middle of its last metal, and how far that reaches from there
+    [mm]; frozen and cut off when [s]; the pores that its pocket's shrinkage leaves [cm3]. `cut_off_s` is −inf where no
+    feeder was ever joined to it."""
 
     place_mm: tuple[float, float, float]
+    within_mm: float
     frozen_s: float
     cut_off_s: float
-    pocket_cm3: float
     pore_cm3: float
 
 
@@ -82,8 +82,6 @@ def feed(cavity, melt, mould, shrinkage):
 
     melt, mould as of `freezing.solidification`; shrinkage of the metal on freezing [-]. Raises: InputError.
     """
-    from pourprint.process.freezing.floods import pockets
-
     f, grid = ledger.freezing(), cavity.grid
     chill = None
     if cavity.chill.any():
@@ -91,30 +89,9 @@ def feed(cavity, melt, mould, shrinkage):
         chill = cavity.chill, f["chill.conductivity"].value, heat
     ends = (f["feeding.stops"].value, 1.0)
     (stops, solid), _ = freezing_times(grid.fraction, grid.cell_mm, melt, mould, ends, chill, cavity.part)
-    key, shape = stops.ravel(), stops.shape
-    cells = np.flatnonzero(~np.isnan(key))
-    order = cells[np.argsort(-key[cells], kind="stable")]
-    amount = np.where(cavity.part, cavity.held[0], 0.0).ravel() * grid.cell_mm**3 / 1000
-    source = cavity.feeder.ravel()
-    least = max(LEAST_CM3, LEAST_CELLS * grid.cell_mm**3 / 1000)
-    last, cut, held = found_pockets(pockets, order, key, amount, source, shape, least, PROMINENCE)
-    found, count = [], int(np.ceil(1000 * LATE_CM3 / grid.cell_mm**3))
-    for at, t, v in zip(last, cut, held, strict=True):
-        place = grid.centres_mm(_last_of(np.where(cavity.part, stops, np.nan), at, t, count))
-        numbers = float(solid.ravel()[at]), float(t), float(v), float(shrinkage * v)
-        found.append(Pore(tuple(place.round(2).tolist()), *numbers))
-    pores = tuple(sorted(found, key=lambda pore: -pore.pore_cm3))
+    rows = cavity.pockets(stops, cavity.feeder, LEAST_CM3, PROMINENCE)
+    pores = tuple(Pore(*place, float(solid.ravel()[at]), cut, shrinkage * cm3) for at, *place, cut, cm3 in rows)
     return Feeding(cavity, melt, stops, solid, float(shrinkage), pores)
-
-
-def _last_of(stops, cell, cut_s, count):
-    """The cell (3,) in the middle of the last `count` of a pocket: steadier from grid to grid than its very last."""
-    from scipy.ndimage import label
-
-    pools, _ = label(stops > cut_s)
-    pool = np.argwhere(pools == pools.reshape(-1)[cell])
-    late = pool[np.argsort(-stops[tuple(pool.T)], kind="stable")[:count]]
-    return late[np.argmin(((late - late.mean(0)) ** 2).sum(1))]
 
 
 def gradient_criterion(feeding):

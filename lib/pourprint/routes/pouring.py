@@ -5,6 +5,7 @@ A printed mould is poured through its gating; a shell from the top, through the 
 unless `with_risk` is asked for.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
@@ -16,11 +17,11 @@ from pourprint.parts import kept
 from pourprint.parts.kits import Kit
 from pourprint.plans.jobs import Job
 from pourprint.process.cavity import Rigging, Stand, cavity
-from pourprint.process.filling import Filling, Inflow, fill
+from pourprint.process.filling import Filling, Inflow, Trap, fill
 from pourprint.process.freezing.section_modulus import METALS, nearest_metals
 from pourprint.process.freezing.solidification import Melt, Mould, default_cell_mm, rim_mm
 from pourprint.process.misrun import Band, band, shares
-from pourprint.process.pores import Feeding, feed
+from pourprint.process.pores import Feeding, Pore, feed
 from pourprint.routes.mould_sizes import PartMould, moulds_of, with_feeders
 
 NOT_MODELLED = (
@@ -59,7 +60,7 @@ class Pour:
     @property
     def gate_m_s(self):
         """Fastest metal in the ingates [m/s]."""
-        return float(self.filling.gate_m_s(self.rigging.ingate_mm2).max())
+        return float(self.filling.flow_cm3_s.max() / self.rigging.ingate_mm2)
 
     def on_part(self, place_mm):
         """A place of the mould's frame (..., 3) on the part as drawn [mm]."""
@@ -74,15 +75,9 @@ class Pour:
 
 def plan_rigging(one, rates):
     """The Rigging of a PartMould's plan: one feeder over the hottest section, one gate on the parting plane."""
-    head = one.feeder
-    stand = Stand(
-        tuple(map(float, one.hot_mm[:2])),
-        float(one.study.high_mm[2]),
-        float(head.diameter_mm),
-        float(head.height_mm),
-        float(rates["feeding.neck"]),
-        float(one.hot_mm[2]),
-    )
+    (u, v, down), top = map(float, one.hot_mm), float(one.study.high_mm[2])
+    size = float(one.feeder.diameter_mm), float(one.feeder.height_mm)
+    stand = Stand((u, v), top, *size, float(rates["feeding.neck"]), down)
     gate_mm, ingate = float(one.study.parting_mm), float(one.gating.ingate_mm2)
     return Rigging((stand,), (GATE_SIDE,), gate_mm, ingate, float(rates["gating.gate_length"]))
 
@@ -107,9 +102,8 @@ def pour(one, job, rates, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=N
     basin = float(one.study.parting_mm + one.gating.head_mm)
     filling = fill(made, Inflow(float(one.gating.choke_mm2), basin, rates["gating.discharge"]))
     feeding = feed(made, melt, sand, job.alloy["shrinkage"] / 100)
-    return Pour(
-        one, rigging, filling, feeding, rates.entries["printed_mould.fill_share"], float(rates["feeding.efficiency"])
-    )
+    limit = rates.entries["printed_mould.fill_share"]
+    return Pour(one, rigging, filling, feeding, limit, float(rates["feeding.efficiency"]))
 
 
 def trial(first, place, width_mm, neck, chill_mm=0.0):
@@ -174,11 +168,9 @@ def tries(one, job, rates, plan_with, cells=FINE_CELLS):
     found += [("no feeder, a vent instead", one, trial(first, "none", wide, neck))]
     made = []
     for name, mould, rigging in found:
-        try:
+        with suppress(InputError):  # a feeder that would stand over a hollow
             run = first if name == "as planned" else pour(mould, job, rates, rigging, cells)
-        except InputError:  # a feeder that would stand over a hollow
-            continue
-        made.append(Try(name, run, plan_with((run.mould,))))
+            made.append(Try(name, run, plan_with((run.mould,))))
     return tuple(made)
 
 
@@ -207,14 +199,17 @@ def tries_table(made):
 
 @dataclass(frozen=True, eq=False)
 class Look:
-    """A pour of a shape by the default card, kept: `pore_mm3` (p,) and `pore_at` (p, 3), `share` of the time to
-    fill over the time to freeze and `slow_at` (3,); places on the part as drawn [mm]. `share` is nan where no grid of
-    reasonable size holds its walls: nothing was seen then."""
+    """A pour of a shape by the default card, kept: its `pores` and `traps` of air, `last_at` where it fills last (3,),
+    `share` of the time to fill over the time to freeze and `slow_at` (3,), all places on the part as drawn [mm]; `bare`
+    the same with a vent instead of the feeder. `share` is nan where no grid of reasonable size holds its walls: nothing
+    was seen then."""
 
-    pore_mm3: np.ndarray
-    pore_at: np.ndarray
+    pores: tuple[Pore, ...]
+    traps: tuple[Trap, ...]
+    last_at: np.ndarray
     share: float
     slow_at: np.ndarray
+    bare: "Look | None" = None
 
 
 @dataclass(frozen=True)
@@ -250,11 +245,17 @@ def looked(part, kind):
     (one,) = moulds_of(job, card)
     try:
         run = pour(one, job, card)
+        bare = pour(one, job, card, trial(run, "none", one.feeder.diameter_mm, 1.0))
     except InputError:
-        return Look(np.zeros(0), np.zeros((0, 3)), np.nan, np.zeros(3))
-    pores = run.feeding.pores
-    places = run.on_part(np.reshape([pore.place_mm for pore in pores], (-1, 3)))
-    return Look(np.array([1000 * pore.pore_cm3 for pore in pores]), places, run.share, run.slow_mm)
+        return Look((), (), np.zeros(3), np.nan, np.zeros(3))
+    return replace(_seen(run), bare=_seen(bare))
+
+
+def _seen(run):
+    """The Look of a Pour."""
+    found = (run.feeding.pores, run.filling.traps)
+    placed = (tuple(replace(one, place_mm=tuple(run.on_part(one.place_mm).tolist())) for one in each) for each in found)
+    return Look(*placed, run.on_part(run.filling.last_mm), run.share, run.slow_mm)
 
 
 PORE = ("shrinkage that its feeder cannot reach", "printed_mould.most_pore")
@@ -277,12 +278,14 @@ def unseen(item, job):
 def judged(item, job):
     """What a pour on trial is judged by: rows (measured, what, key of the limit, advice, where on the part [mm])."""
     found = look(item.part, job.alloy)
-    if found is None or np.isnan(found.share):
+    if found is None or unseen(item, job):
         return
     cubed = np.asarray(item.part.volume_cm3) / item.part.shape.volume_cm3
     size = np.cbrt(cubed)
-    for mm3, at in zip(found.pore_mm3, found.pore_at, strict=True):
-        yield mm3 * cubed / 1000, *PORE, PORE_ADVICE, at * size if np.ndim(size) == 0 else None
+    known = np.ndim(size) == 0
+    for pore in found.pores:
+        where = np.multiply(pore.place_mm, size) if known else None
+        yield pore.pore_cm3 * cubed, *PORE, PORE_ADVICE, where
     # A mould of similar shape fills in a time that goes with its volume while the least sprue decides, freezes with the
     # square of its size.
-    yield found.share * size, *SLOW, SLOW_ADVICE, found.slow_at * size if np.ndim(size) == 0 else None
+    yield found.share * size, *SLOW, SLOW_ADVICE, found.slow_at * size if known else None

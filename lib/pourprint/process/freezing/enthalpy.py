@@ -70,8 +70,10 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0, chill=None, until=Non
         room = np.where(cold, chill[2] / (mould.density_kg_m3 * mould.heat_j_kgk), room)
         listed = listed | cold | (~metal & ~edge & (sum(_moved(cold.astype(int), *side) for side in _SIDES) > 0))
     kind = kind.reshape(-1)
-    cells = np.concatenate([np.flatnonzero(metal), np.flatnonzero(listed)])
-    neighbours, links, capacity = _links(cells, kind, room, cell_mm, melt, mould, np.array(conductivity))
+    cells = np.concatenate([np.flatnonzero(metal), np.flatnonzero(listed)]).astype(np.int32)
+    steps = np.array([sign * metal.strides[axis] for axis, sign in _SIDES], dtype=np.int32)  # of one byte a cell
+    neighbours = cells[:, None] + steps
+    links, capacity = _links(cells, neighbours, kind, room, cell_mm, melt, mould, np.array(conductivity))
     loss = _loss(cells, kind, neighbours, away, cell_mm, mould) if shell else np.zeros(len(cells))
 
     c_metal, c_mould = melt.density_kg_m3 * melt.heat_j_kgk, float(mould.density_kg_m3 * mould.heat_j_kgk)
@@ -85,7 +87,7 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0, chill=None, until=Non
     heat = heat.astype(np.float32)
     sweep = 0.0 if shell else mould.diffusivity_mm2_s / cell_mm**2
     rooms = room.reshape(-1)[cells]
-    known = cells, neighbours, links, loss, rooms, count, curve, sweep, *_rows(away, sweep > 0)
+    known = cells, steps, links, loss, rooms, count, curve, sweep, *_rows(away, sweep > 0)
     limit = min((capacity / (links.sum(1) + loss)).min(), 1 / (6 * sweep) if sweep else np.inf)
 
     def total(warm, heat):
@@ -155,13 +157,11 @@ def _march(warm, heat, known, limit, targets, awaited, mould):
     return times, warm, heat
 
 
-def _links(cells, kind, room, cell_mm, melt, mould, conductivity):
-    """Neighbours (n, 6) of listed cells in the flat grid, links [W/m3K] to them, heat capacities (n,) [J/m3K].
+def _links(cells, neighbours, kind, room, cell_mm, melt, mould, conductivity):
+    """Links (n, 6) of listed cells to their neighbours [W/m3K], and their heat capacities (n,) [J/m3K].
 
     conductivity (kinds,): of each kind of cell, 0 where nothing flows but the loss [W/mK].
     """
-    strides = np.array([room.shape[1] * room.shape[2], room.shape[2], 1])
-    neighbours = cells[:, None] + np.array([step * strides[axis] for axis, step in _SIDES])
     k = np.maximum(conductivity, 1e-30)
     between = 2 / (1 / k[:, None] + 1 / k) / (cell_mm / 1e3) ** 2
     links = between[kind[cells][:, None], kind[neighbours]]
@@ -170,7 +170,7 @@ def _links(cells, kind, room, cell_mm, melt, mould, conductivity):
     narrow = np.minimum(np.minimum(rooms[neighbours], rooms[cells][:, None]), 1)
     links *= np.where(kind[neighbours] == kind[cells][:, None], narrow, 1)
     capacity = np.array([melt.density_kg_m3 * melt.heat_j_kgk, mould.density_kg_m3 * mould.heat_j_kgk])
-    return neighbours, links, capacity[np.minimum(kind[cells], 1)] * rooms[cells]
+    return links, capacity[np.minimum(kind[cells], 1)] * rooms[cells]
 
 
 def _loss(cells, kind, neighbours, away, cell_mm, mould):

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-LEVELS = 60  # heights at which pools are looked at: a neck is found within 1/60 of the field's range
-LEAST_POOL = 27  # cells of a pool: smaller ones are noise of the grid
+LEAST_POOL = 27.0  # cells of a pool: smaller ones are noise of the grid
 
 
 @dataclass(frozen=True)
@@ -26,39 +25,20 @@ class HotSpot:
 def hot_spots(field, grid, prominence=0.05):
     """The maxima of a field that stand out, highest first: tuple of HotSpot.
 
-    field (nx, ny, nz): nan outside the metal. grid: the Grid it stands on. prominence: a spot counts if its
-    neck is lower than its peak by at least this share of the peak [-], and its pool has 3³ cells at least;
-    lesser ones are noise of the grid.
+    field (nx, ny, nz): nan outside the metal. grid: the Grid it stands on. prominence: a
+    spot counts if its neck is lower than its peak by at least this share of the peak [-], and its pool has 3³ cells at
+    least; lesser ones are noise of the grid. Pools hold together over edges and corners of cells.
     """
-    from scipy.ndimage import label
+    from pourprint.process.freezing.floods import pockets  # loads numba
 
-    metal = np.argwhere(~np.isnan(field))
-    corner = metal.min(0)
-    field = field[tuple(slice(a, b) for a, b in zip(corner, metal.max(0) + 1, strict=True))]
-    values = np.where(np.isnan(field), -np.inf, field)
-    top, bottom = np.nanmax(field), np.nanmin(field)
-    living, found = [], []  # living: [flat cell of the peak, size of its pool]
-    for level in np.linspace(top, bottom, LEVELS + 1):
-        pools, count = label(values >= level, np.ones((3, 3, 3)))
-        flat = pools.reshape(-1)
-        sizes = np.bincount(flat, minlength=count + 1)
-        owner = {}
-        for spot in living:  # highest first: it keeps the pool where two meet
-            pool = flat[spot[0]]
-            if pool in owner:
-                found.append((*spot, level))
-            else:
-                owner[pool] = spot
-                spot[1] = sizes[pool]
-        for pool in set(range(1, count + 1)) - set(owner):
-            owner[pool] = [int(np.argmax(np.where(flat == pool, values.reshape(-1), -np.inf))), sizes[pool]]
-        living = sorted(owner.values(), key=lambda spot: -values.reshape(-1)[spot[0]])
-    found += [(*spot, 0.0) for spot in living]
-    spots = []
-    for cell, size, neck in found:
-        peak = float(values.reshape(-1)[cell])
-        if peak - neck >= prominence * peak and (size >= LEAST_POOL or not neck):
-            place = grid.centres_mm(np.array(np.unravel_index(cell, field.shape)) + corner)
-            cm3 = size * grid.cell_mm**3 / 1e3 if neck else grid.volume_mm3 / 1e3
-            spots.append(HotSpot(tuple(place.round(2).tolist()), peak, float(neck), float(cm3)))
+    rimmed = np.pad(field, 1, constant_values=np.nan)
+    key, strides = rimmed.ravel(), np.array([rimmed.shape[1] * rimmed.shape[2], rimmed.shape[2], 1])
+    metal = np.flatnonzero(~np.isnan(key))
+    order = metal[np.argsort(-key[metal], kind="stable")]
+    steps = np.delete((np.array(list(np.ndindex(3, 3, 3))) - 1) @ strides, 13)  # 13 is the cell itself
+    each, none, spots = (~np.isnan(key)).astype(float), np.zeros(key.size, dtype=bool), []
+    for cell, neck, size in pockets(order, key, key, each, none, steps, LEAST_POOL, prominence):
+        place = grid.centres_mm(np.array(np.unravel_index(cell, rimmed.shape)) - 1)
+        cm3 = size * grid.cell_mm**3 / 1e3 if np.isfinite(neck) else grid.volume_mm3 / 1e3
+        spots.append(HotSpot(tuple(place.round(2).tolist()), float(key[cell]), max(float(neck), 0.0), float(cm3)))
     return tuple(sorted(spots, key=lambda spot: -spot.peak))
