@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import pourprint as pp
+from pourprint.decide.price import OwnOrBuy
 from pourprint.ledger.errors import InputError
 from scenes import DEMO, demo_kit, demo_rates
 
@@ -49,6 +50,12 @@ def test_own_or_buy_by_hand():
     own, buy = found.costs([0.0, found.pays_from_h])
     assert own[1] == pytest.approx(buy[1]) and own[0] == pytest.approx(90_517.97, abs=0.01) and buy[0] == 0
     assert f"pays from {found.pays_from_h:,.0f} hours a year" in str(found)
+
+
+@pytest.mark.parametrize(("own", "hours"), [(50.0, np.inf), (49.5, 20_000.0), (30.0, 500.0)])
+def test_what_a_job_saves_pays_the_year_off(own, hours):
+    # By hand: 1000 a year over what a job saves, times its 10 h; nothing saved never pays.
+    assert OwnOrBuy(None, None, "saw", 1000.0, own, 50.0, 10.0).pays_from_h == hours
 
 
 def test_a_machine_that_costs_more_to_run_than_to_buy_never_pays():
