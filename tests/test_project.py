@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 574,
     "decide": 1846,
     "figures": 2664,
-    "panels": 1460,
+    "panels": 1468,
     "lessons": 3174,
     "report": 498,
 }

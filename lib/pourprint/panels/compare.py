@@ -1,6 +1,7 @@
 """The panel that compares the routes: sliders for the job, the rates and the clock; facts, charts, table."""
 
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -13,7 +14,7 @@ from pourprint.decide.turning_points import turns, turns_table
 from pourprint.figures.look import counted
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
-from pourprint.panels.controls import choice_row, date_row, number_row
+from pourprint.panels.controls import Row, choice_row, date_row, number_row
 from pourprint.panels.keep import keep_box
 from pourprint.panels.own_part import own_part
 from pourprint.panels.panel import (
@@ -54,72 +55,85 @@ def compare_panel(kit, rates, start=None):
     """
     kit = kit_of(kit)
     check_card(rates)
-    start = start_or_next(start, rates)
-    kits = _kits(kit)
-    folds = _rate_rows(rates)
+    kits, folds, start = _kits(kit), _rate_rows(rates), start_or_next(start, rates)
     prices = {key: row for rows in folds.values() for key, row in rows.items()}
-    job, axes = _job_rows(kits), _axes(rates, prices)
-    most = dearest_day(rates)
-    clock = {
-        "start": date_row("start", start.date()),
-        "deadline": date_row("wanted by"),
-        "day": number_row("price of a day", 0.1 * most, 0, most, most / 100, f"{rates.currency}/day"),
+    axes, most = _axes(rates, prices), dearest_day(rates)
+    groups = {
+        "The job": _job_rows(kits),
+        "Bought or made here": {f"buy.{ware}": choice_row(WARES[ware].title, [BOUGHT, MADE]) for ware in rates.bought},
+        "The clock": {
+            "start": date_row("start", start.date()),
+            "deadline": date_row("wanted by"),
+            "day": number_row("price of a day", 0.1 * most, 0, most, most / 100, f"{rates.currency}/day"),
+        },
+        "The chart": {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])},
     }
-    making = {f"buy.{ware}": choice_row(WARES[ware].title, [BOUGHT, MADE]) for ware in rates.bought}
-    chart = {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])}
+    rows = {name: row for group in (*groups.values(), *folds.values()) for name, row in group.items()}
     question = Question(kits, rates, start, axes, tuple(prices))
-
-    def shown(found, values):
-        traces = figures.comparison_data(found.along, values["routes"])
-        bars = figures.comparison_bars(found.now, rates.currency)
-        resting = found.chances is not None  # the table waits until then
-        table = table_html(found.now.table(), TABLE) if resting else None
-        kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
-        return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
-
-    def offer(more, chosen):
-        question.offer(more)
-        menu = job["kit"].source
-        menu.options = list(kits)
-        menu.value = next(iter(kits))  # a part of the same name is asked anew
-        menu.value = chosen
-
-    def add(part, count):
-        name, item = f"{count} × {part.name}", KitPart(part, count)
-        alone, joined = Kit(part.name, (item,)), replace(kit, parts=(*kit.parts, item))
-        offer({name: alone, f"{kit.name} and {name}": joined}, name)
-
-    def apply(setting):
-        values = question.values_of(setting)
-        offer({}, values["kit"])
-        for name, value in values.items():
-            rows[name].source.value = value
-        if beyond := [rows[name].name for name, value in values.items() if rows[name].value != value]:
-            raise InputError(f"{setting.name}: {', '.join(beyond)} cannot be set here as it was kept.")
-
+    desk = _Desk(kit, question, rows)
     # A newly chosen part starts at its own size; who chooses a batch size wants batches.
-    job["kit"].observe(lambda: job["volume"].source.reach(mean_cm3(kits[job["kit"].value])))
-    job["batch"].observe(lambda: job["batch"].said and setattr(job["at_once"].source, "value", False))
-    rows = {**job, **making, **clock, **chart, **prices}
-
-    def now():
-        return {name: row.value for name, row in rows.items()}
-
-    def tables():
-        found = question.answer(now())
-        return {"routes": found.now.table(), "chart": found.along.table()}
-
+    rows["kit"].observe(lambda: rows["volume"].source.reach(mean_cm3(kits[rows["kit"].value])))
+    rows["batch"].observe(lambda: rows["batch"].said and setattr(rows["at_once"].source, "value", False))
     return panel(
-        {"The job": job, **({"Bought or made here": making} if making else {}), "The clock": clock, "The chart": chart},
+        {caption: group for caption, group in groups.items() if group},
         question.answer,
-        shown,
+        _shown,
         f"{figures.COMPARISON_IN_WORDS} {figures.BARS_IN_WORDS} The table holds the same answer in numbers.",
         lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
         rough=lambda values: question.answer(values, resting=False),
-        beside=[own_part(add), keep_box(lambda name: question.setting(now(), name), apply, tables)],
+        beside=[own_part(desk.add), keep_box(desk.setting, desk.apply, desk.tables)],
         more=("What would turn the answer?", lambda found: _what_turns(found.now)),
     )
+
+
+@dataclass(frozen=True)
+class _Desk:
+    """What but hands moves the controls: a part of one's own beside the panel's `kit`, a setting that was kept."""
+
+    kit: Kit
+    question: Question
+    rows: Mapping[str, Row]
+
+    def values(self):
+        return {name: row.value for name, row in self.rows.items()}
+
+    def setting(self, name):
+        return self.question.setting(self.values(), name)
+
+    def tables(self):
+        found = self.question.answer(self.values())
+        return {"routes": found.now.table(), "chart": found.along.table()}
+
+    def offer(self, kits, chosen):
+        self.question.offer(kits)
+        menu = self.rows["kit"].source
+        menu.options = list(self.question.kits)
+        menu.value = menu.options[0]  # a part of the same name is asked anew
+        menu.value = chosen
+
+    def add(self, part, count):
+        name, item, whole = f"{count} × {part.name}", KitPart(part, count), self.kit
+        alone, joined = Kit(part.name, (item,)), replace(whole, parts=(*whole.parts, item))
+        self.offer({name: alone, f"{whole.name} and {name}": joined}, name)
+
+    def apply(self, setting):
+        values = self.question.values_of(setting)
+        self.offer({}, values["kit"])
+        for name, value in values.items():
+            self.rows[name].source.value = value
+        if beyond := [row.name for name, row in self.rows.items() if row.value != values.get(name, row.value)]:
+            raise InputError(f"{setting.name}: {', '.join(beyond)} cannot be set here as it was kept.")
+
+
+def _shown(found, values):
+    """The Answer as the panel shows it: Shown."""
+    traces = figures.comparison_data(found.along, values["routes"])
+    bars = figures.comparison_bars(found.now, found.along.currency)
+    resting = found.chances is not None  # the table waits until then
+    table = table_html(found.now.table(), TABLE) if resting else None
+    kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
+    return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
 
 
 def _kits(kit):

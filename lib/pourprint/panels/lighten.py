@@ -51,7 +51,8 @@ def lighten_panel(plans, lighter):
             for route, price in now.items()
         }
         told = table.assign(pays=np.where(table["price of a gram"] < worth, "yes", "no"))
-        told = table_html(told.round(2).rename(index=title_of, level="route"))
+        units = {"dearer a kit": f"dearer a kit [{money}]", "price of a gram": f"price of a gram [{money}/g]"}
+        told = table_html(told.round(2).rename(index=title_of, level="route").rename(columns=units))
         return Shown(facts, None, told, [values[name] for name in beam], [{}])
 
     made = panel(
@@ -79,16 +80,13 @@ class _Forming:
 
     def begun(self):
         """The beam as it is before the search, which stops: another is asked for."""
-        self.stop()
-        return next(self.pictures())
-
-    def stop(self):
         if self.task is not None:
             self.task.cancel()
+        return next(self.pictures())
 
     def pressed(self, button):
         if button.description == STOP:
-            self.stop()
+            self.task.cancel()
         else:
             self.task = asyncio.get_running_loop().create_task(self.form())
 
