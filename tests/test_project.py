@@ -22,7 +22,7 @@ BUDGETS = {
     "parts": 1337,
     "process": 3266,
     "plans": 1047,
-    "routes": 1824,
+    "routes": 1825,
     "risk": 574,
     "decide": 1846,
     "figures": 2664,

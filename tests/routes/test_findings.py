@@ -209,6 +209,13 @@ def test_the_picture_names_the_place():
     assert nothing.takeaway.startswith("Nothing") and len(nothing.table) == 0
 
 
+@pytest.mark.filterwarnings("error")
+def test_walls_that_the_grid_cannot_follow_are_said_without_a_warning_of_the_machine():
+    tubes = [pp.nodes.Tube(way, 30, 40) for way in ((1, 0, 0.2), (-0.4, 1, 0), (0, -0.5, 1))]
+    said = findings("printed_mould", pp.Job(pp.nodes.make_node(tubes, wall_mm=1.2, name="thin"), "AlSi7Mg"))
+    assert any("not poured on trial" in str(one) for one in said)
+
+
 def test_a_route_that_is_none_is_refused():
     with pytest.raises(pp.InputError, match="route must be one of"):
         findings("carving", pp.Job(part(box((100, 80, 4))), "AlSi7Mg"))

@@ -50,7 +50,8 @@ class Pour:
     @cached_property
     def share(self):
         """Worst section's time to fill over its time to freeze [-]: upper percent, as odd cells count for nothing."""
-        return float(np.nanpercentile(shares(self.filling, self.feeding), 99))
+        with np.errstate(invalid="ignore"):  # nan between two sections that never fill
+            return float(np.nanpercentile(shares(self.filling, self.feeding), 99))
 
     @property
     def band(self):
@@ -69,8 +70,8 @@ class Pour:
     @cached_property
     def slow_mm(self):
         """The section that is fullest late for its freezing, on the part as drawn (3,) [mm]."""
-        worst = shares(self.filling, self.feeding)
-        return self.on_part(self.filling.cavity.grid.centres_mm(np.argwhere(worst >= self.share)).mean(0))
+        worst = shares(self.filling, self.feeding) >= np.nan_to_num(self.share, nan=np.inf)
+        return self.on_part(self.filling.cavity.grid.centres_mm(np.argwhere(worst)).mean(0))
 
 
 def plan_rigging(one, rates):
