@@ -24,10 +24,10 @@ BUDGETS = {
     "plans": 1047,
     "routes": 1825,
     "risk": 574,
-    "decide": 1846,
+    "decide": 1842,
     "figures": 2664,
     "panels": 1468,
-    "lessons": 3174,
+    "lessons": 3153,
     "report": 498,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

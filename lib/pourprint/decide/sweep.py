@@ -26,13 +26,6 @@ class Stopped(InputError):
     """A sweep was stopped before its end; the message says how to go on."""
 
 
-def print_bar(done, chunks):
-    """A progress bar of text, for `sweep(…, progress=print_bar)`."""
-    filled = 30 * done // chunks
-    end = "\n" if done == chunks else ""
-    print(f"\r[{'#' * filled}{'.' * (30 - filled)}] {done} of {chunks} chunks", end=end, flush=True)
-
-
 def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, stop=None):
     """Evaluate a function over many cases, some at a time.
 

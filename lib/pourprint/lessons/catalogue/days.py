@@ -267,16 +267,9 @@ def spares(draw, room):
 
 @exercise
 def trial_batch(draw, room):
-    each, kits, fault = (
-        draw.whole("each", 200, 900, 50),
-        draw.whole("kits", 4, 12),
-        draw.choice("fault", (0.1, 0.3, 0.5)),
-    )
-    alone, days, price = (
-        draw.whole("alone", 2, 5) * 100 + each,
-        draw.whole("days", 4, 9),
-        draw.choice("price", (20, 60, 120)),
-    )
+    each, kits = draw.whole("each", 200, 900, 50), draw.whole("kits", 4, 12)
+    alone, days = draw.whole("alone", 2, 5) * 100 + each, draw.whole("days", 4, 9)
+    fault, price = draw.choice("fault", (0.1, 0.3, 0.5)), draw.choice("price", (20, 60, 120))
     lost, trial = fault * kits * each, alone + days * price + fault * (alone + days * price)
     look = "Work out both: what a fault costs on average without a trial, and what the trial costs with its days."
     pays = bool(lost > trial)

@@ -41,12 +41,8 @@ def recommend(draw, room):
 @exercise
 def memo_mistake(draw, room):
     kits, each = draw.whole("kits", 3, 9), draw.whole("each", 300, 900, 10)
-    more, days, price = (
-        draw.choice("more", (10, 20, 25, 40)),
-        draw.whole("days", 15, 40),
-        draw.whole("price", 20, 80, 5),
-    )
-    case = draw.choice("case", ("failures", "a kit", "days"))
+    days, price = draw.whole("days", 15, 40), draw.whole("price", 20, 80, 5)
+    more, case = draw.choice("more", (10, 20, 25, 40)), draw.choice("case", ("failures", "a kit", "days"))
     plain = kits * each
     failing = plain * (1 + more / 100)
     total = failing + days * price
@@ -80,12 +76,8 @@ def memo_mistake(draw, room):
 
 @exercise
 def missing_change(draw, room):
-    first = draw.whole("first", 900, 3000, 10)
-    kits, wages, day = (
-        -draw.whole("kits", 80, 300, 10),
-        draw.whole("wages", 20, 160, 10),
-        draw.whole("day", 30, 200, 10),
-    )
+    first, kits = draw.whole("first", 900, 3000, 10), -draw.whole("kits", 80, 300, 10)
+    wages, day = draw.whole("wages", 20, 160, 10), draw.whole("day", 30, 200, 10)
     route = draw.choice("side", (-1, 1)) * draw.whole("route", 100, 500, 10)
     last = first + kits + wages + day + route
     slips = {

@@ -107,11 +107,8 @@ def learning(draw, room):
 
 @exercise
 def buy_or_make(draw, room):
-    price, years, rate = (
-        draw.whole("price", 60, 300, 20) * 1000,
-        draw.whole("years", 4, 8),
-        draw.choice("rate", (0.05, 0.08)),
-    )
+    price, years = draw.whole("price", 60, 300, 20) * 1000, draw.whole("years", 4, 8)
+    rate = draw.choice("rate", (0.05, 0.08))
     bought, own = draw.whole("bought", 900, 1600, 50), draw.whole("own", 200, 500, 20)
     yearly = round(float(yearly_payment(price, years, rate)))
     right = yearly // (bought - own) + 1

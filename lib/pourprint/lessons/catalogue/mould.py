@@ -26,11 +26,8 @@ GAPS = {  # what can come of the least gap
 
 @exercise
 def mould_gap(draw, room):
-    size, grade, truth = (
-        draw.choice("size", (20, 25, 30, 40)),
-        draw.choice("grade", (8, 9, 10)),
-        draw.choice("t", [*GAPS]),
-    )
+    size, grade = draw.choice("size", (20, 25, 30, 40)), draw.choice("grade", (8, 9, 10))
+    truth = draw.choice("t", [*GAPS])
     least_allowed, tube = room.rates["bonding.least_gap"], room.rates["bonding.tube_tolerance"]
     hole = float(casting_tolerance_mm(size, grade))
     wanted = least_allowed * {"stay": 2.6, "thin": 0.5, "never": -1.6}[truth]
