@@ -28,7 +28,7 @@ def look_table(kit, alloy):
     instead, by the default card: pandas table. Places (x, y, z) of the largest, on the part as drawn [mm]."""
 
     def said(found, size, unit):
-        return f"{size:.3g} {unit} at {_spot(found[0].place_mm)}" if found else "none"
+        return f"{size} {unit} at {_spot(found[0].place_mm)}" if found else "none"
 
     rows = {}
     for item in kit.parts:
@@ -37,8 +37,8 @@ def look_table(kit, alloy):
             rows[item.part.name] = {"fills last at": _spot(fed.last_at)}
             for how, one in (("", fed), (" without feeder", fed.bare)):
                 air, pores = sum(each.volume_cm3 for each in one.traps), sum(each.pore_cm3 for each in one.pores)
-                rows[item.part.name][f"air{how}"] = said(one.traps, air, "cm³")
-                rows[item.part.name][f"pores{how}"] = said(one.pores, 1000 * pores, "mm³")
+                rows[item.part.name][f"air{how}"] = said(one.traps, f"{air:.1f}", "cm³")
+                rows[item.part.name][f"pores{how}"] = said(one.pores, f"{1000 * pores:.0f}", "mm³")
     return pd.DataFrame.from_dict(rows, orient="index").rename_axis("part")
 
 
