@@ -77,6 +77,15 @@ def test_the_shares_add_up_to_the_unit_cost(route):
     assert sum(shares.values()) == pytest.approx(plan.unit_cost)
 
 
+def test_what_is_paid_once_a_batch_is_paid_as_often_as_there_are_batches():
+    # Four kits in four batches, in two and in one: what falls due once a batch costs a kit 4, 2 and 1 parts; once a
+    # job, one part each time.
+    shares = [cost_shares(pp.plan("printed_metal", small_job(4, size))) for size in (1, 2, 4)]
+    batch, job = ([each[name] for each in shares] for name in SHARES[1::-1])
+    assert batch == pytest.approx([4 * batch[2], 2 * batch[2], batch[2]]) and batch[2] > 0
+    assert job == pytest.approx(job[:1] * 3) and job[0] > 0
+
+
 def test_one_off_work_is_shared_out_as_one_over_the_orders():
     table = repeats(pp.plan("printed_pattern", small_job(4)), 5)
     assert table["once a job"].to_numpy() * np.arange(1, 6) == pytest.approx(table["once a job"].iloc[0] * np.ones(5))

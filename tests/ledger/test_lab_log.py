@@ -54,6 +54,7 @@ def test_a_time_updated_by_hand():
     assert after.mean == pytest.approx(2.8)
     # The same as a weighted mean: the prior is worth 5/4 pieces of 2 h, the log 5 pieces of 3 h.
     assert after.mean == pytest.approx((1.25 * 2 + 5 * 3) / 6.25)
+    assert (TimeBelief(6, 10, 4).worth, after.worth) == (1.25, 6.25)
 
 
 def posterior_on_a_grid(prior, likelihood, x):
