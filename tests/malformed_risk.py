@@ -91,6 +91,9 @@ MALFORMED = [
     ("back to a later step", lambda folder: expected_visits([0.9, 0.9], [1, 0])),
     ("back from one of two steps", lambda folder: expected_visits([0.9, 0.9], [0])),
     ("a shape that is none", lambda folder: below(pp.RateCard.default().entries["shell.dip_time"], 0.5, "square")),
-    ("draws of an unknown shape", lambda folder: draw({}, 10, shape="flat")),
+    (
+        "draws of an unknown shape",
+        lambda folder: draw({"dip": pp.RateCard.default().entries["shell.dip_time"]}, 10, shape="flat"),
+    ),
 ]
 LOW = {key: 0.05 for key in ("printed_metal.yield_print", "machining.yield_machining", "machining.yield_inspection")}
