@@ -36,9 +36,8 @@ def filled(x, pull, goal, real_of, fixed=False):
     """
     low, high = 1e-12 * pull.max(), 1e3 * pull.max()
     floor, roof = (np.where(fixed, 1.0, some) for some in (np.maximum(x - MOVE, 0), np.minimum(x + MOVE, 1)))
-    root = np.sqrt(np.maximum(pull, 0))
     while high - low > 1e-4 * high:
         middle = np.sqrt(low * high)
-        new = np.clip(x * root / np.sqrt(middle), floor, roof)
+        new = np.clip(x * np.sqrt(np.maximum(pull, 0) / middle), floor, roof)
         low, high = (middle, high) if real_of(new).sum() > goal else (low, middle)
     return new

@@ -23,6 +23,7 @@ from pourprint.process.strength.density import PENALTY, Blur, filled
 VOID = 1e-4  # stiffness of an empty cell over that of a full one
 SEGMENTS = 64
 SETTLED = 1e-2  # of the loads, what the solver leaves over: each iteration goes on from the last
+ROUNDS = 80  # at most of the solver an iteration: early designs barely hang together, and change at once
 FAINT = 0.03  # of the strongest mix of loads; fainter ones, a thousandth of the energy, are left out
 
 
@@ -122,8 +123,7 @@ def spread(task, points, loaded):
             raise InputError(f"cell_mm is too coarse for the wall round {hole.name!r}: take half of that wall or less.")
         arm = points[which] - points[which].mean(0)
         lever = np.eye(3) * (arm**2).sum() - arm.T @ arm  # of the points, so that turns give the moment
-        for k in range(3):
-            unit = np.eye(3)[k]
+        for k, unit in enumerate(np.eye(3)):
             # A force at the seat also turns the points about their middle.
             turn = np.cross(hole.seat_mm - points[which].mean(0), unit)
             forces[which, :, 6 * i + k] = unit / which.sum() + np.cross(np.linalg.solve(lever, turn), arm)
@@ -179,7 +179,7 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
         real, slope_real = real_of(x), _projected(blur(x), sharp)[1]
         stiff = VOID + real**PENALTY * (1 - VOID)
         with threadpool_limits(1):
-            moved = solver.solve(stiff, loads, moved, tolerance=SETTLED)
+            moved = solver.solve(stiff, loads, moved, SETTLED, ROUNDS, settled=False)
         ends = moved.reshape(-1, loads.shape[2])[lattice.freedoms]
         energy = np.einsum("eim,ij,ejm->e", ends, element, ends, optimize=True)
         compliance = float((stiff * energy).sum())
@@ -190,8 +190,7 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
         change, x = float(np.abs(new - x).max()), new
         density = np.zeros(room.shape)
         density[at] = real = real_of(x)
-        volume = real.sum() * cell_mm**3 / 1000
-        yield Stage(iteration, density, low, float(cell_mm), compliance / first, volume, change)
+        yield Stage(iteration, density, low, cell_mm, compliance / first, real.sum() * cell_mm**3 / 1000, change)
 
 
 def _room(task, cell_mm, least_mm):
