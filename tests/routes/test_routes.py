@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 import pourprint as pp
 from pourprint.decide.inputs import outcomes
-from pourprint.ledger.entries import library
+from pourprint.ledger.entries import Kind, library
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.plans.plan import Noting
 from pourprint.plans.steps import JOB
@@ -397,6 +397,21 @@ def test_no_number_set_to_zero_gives_a_traceback_or_a_silent_infinity(route):
         except InputError:
             continue
         assert np.isfinite([found.total_cost, found.elapsed_h, found.hands_on_h]).all(), key
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("route", ROUTES)
+def test_no_time_of_zero_divides_by_nothing(route):
+    """Each time of the card alone, and all of a melt's together; the last batch of nine in fours is a partial one."""
+    melt = ("foundry.melt_hands_on", "foundry.pour_each", "foundry.melt_time")
+    times = [key for key, entry in demo_rates().entries.items() if entry.kind is Kind.TIME]
+    for keys in (melt, *((key,) for key in times)):
+        card = demo_rates().replace(dict.fromkeys(keys, 0.0))
+        plan = pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", np.array([1, 4, 9]), 4), card)
+        assert np.isfinite(plan.total_cost).all() and np.isfinite(plan.days()).all(), keys
+        if route != "printed_metal":  # who melts begins cold at least once, however quick the melts
+            cold = next(w.level for s in plan.steps for w in s.work if w.level.name == "cold start")
+            assert np.all(cold.per_batch(np.array([1, 4])) >= 1) and cold.per_batch(0) == 0
 
 
 def test_the_other_routes_still_plan_when_one_cannot():

@@ -23,15 +23,21 @@ PRINT = "print the patterns"
 
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
-    job.alloy.check_route(NAME)
-    refuse(NAME, job, rates)
+    return steps_with(NAME, job, rates, _print_patterns, PRINT)
+
+
+def steps_with(name, job, rates, patterns, first):
+    """The steps of a route by shells, of some `name`: `patterns` turns ShellSizes into the steps that make patterns,
+    and failures send work back to the step named `first`."""
+    job.alloy.check_route(name)
+    refuse(name, job, rates)
     sizes = ShellSizes(job, rates)
     return (
         common.check_the_part(job, rates, "casting"),
         layout(job, rates),
         common.simulate(job, rates),
-        *_print_patterns(sizes),
-        *from_cluster_on(sizes, PRINT),
+        *patterns(sizes),
+        *from_cluster_on(sizes, first),
     )
 
 
