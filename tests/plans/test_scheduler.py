@@ -294,6 +294,14 @@ def test_more_hands_do_not_make_these_jobs_later_though_they_can():
     assert [max(shop.schedule(jobs).done_h) for shop in shops] == pytest.approx([26, 35])
 
 
+def test_one_kit_more_may_end_a_job_sooner_as_notebook_06_says():
+    fours = pp.plan("printed_pattern", pp.Job(demo_kit(), "AlSi7Mg", np.array([13, 14]), 4), demo_rates())
+    later, sooner = fours.days()
+    assert sooner < later - 0.5
+    for kits, days in ((13, later), (14, sooner)):  # and the event loop, written in its own words, says the same
+        assert Floor(fours.at(quantity=kits)).run()[1] == pytest.approx(days, abs=1 / 1440)
+
+
 def test_money_is_held_hours_times_rates():
     for plan in pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 4, 2), demo_rates()).values():
         held = {}
