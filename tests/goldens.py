@@ -151,7 +151,7 @@ def _line(plan):
 
 def rework():
     """Failures and rework in closed form."""
-    names = "cost cost_sd clock_h clock_sd_h visits rework_cost failure_free_cost"
+    names = "cost cost_sd visits rework_cost failure_free_cost"
     return {
         chance: of_each(demo_plans(), lambda plan, chance=chance: facts_of(pp.rework(plan, chance), names))
         for chance in (0.0, 0.2)

@@ -1,12 +1,14 @@
-"""What failures add to cost and days along the kits: read between and beyond the numbers that were asked."""
+"""What failures add to cost and days: in the mean, and read between and beyond the numbers of kits that were asked."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.decide.failures import MANY_PIECES, Again, again_along, shares
+from pourprint.decide.failures import MOST_EXACT, Again, again_along, shares
 from pourprint.ledger.entries import Kind
-from scenes import bracket, demo_kit, demo_rates
+from scenes import ROUTES, bracket, demo_kit, demo_rates
 
 START = "2027-01-11T08:00"
 
@@ -20,30 +22,65 @@ def exact(plan):
     return mean.cost / plan.total_cost, mean.days / plan.days(START)
 
 
-@pytest.mark.parametrize("route", ["printed_pattern", "printed_mould", "printed_metal"])
-def test_shares_are_exact_where_they_were_asked_and_near_it_between(route):
+def runs_of(plan, start, n):
+    return pp.simulate(plan, n, seed=77, start=start, inputs=None, time_spread=0.0)
+
+
+def some_plan(draw):
+    """A plan of some part or kit in any alloy, number, batches and route, and a start."""
+    kit, kind = demo_kit(), draw.integers(3)
+    parts = tuple(replace(item, count=int(draw.integers(1, 5))) for item in kit.parts if draw.random() < 0.5)
+    what = (bracket(), kit, pp.Kit("some", parts or kit.parts[:1]))[kind]
+    quantity = int(np.exp(draw.uniform(0, np.log(30))))
+    size = None if draw.random() < 0.5 else int(draw.integers(1, quantity + 1))
+    job = pp.Job(what, str(draw.choice(sorted(pp.alloys()))), quantity, size)
+    start = f"2027-{draw.integers(1, 13):02d}-{draw.integers(1, 28):02d}T{draw.integers(8, 16):02d}:30"
+    route = str(draw.choice(ROUTES))
+    return pp.plan_all(job, demo_rates(), (route,))[route], start
+
+
+def test_mean_days_are_within_a_twentieth_of_thousands_of_runs_for_any_job():
+    """Few runs against many of another seed; the simulation itself is held to the shop floor. One seed serves all
+    jobs, so what they are off by goes together a little: their mean need not be nothing."""
+    draw, off = np.random.default_rng(5), []
+    while len(off) < 60:
+        plan, start = some_plan(draw)
+        if plan.feasible:
+            off.append(pp.expected(plan, start).days / runs_of(plan, start, 2000).days.mean() - 1)
+    assert max(np.abs(off)) < 0.05 and np.std(off) < 0.015 and abs(np.mean(off)) < 0.01
+
+
+@pytest.mark.parametrize("route", ROUTES[:3])
+def test_beyond_what_is_exact_and_beyond_many_batches_the_mean_is_that_of_runs(route):
+    for plan in (
+        plan_of(demo_kit(), route, 40),
+        plan_of(bracket(), route, 4 * MOST_EXACT),
+        plan_of(bracket(), route, 240, 2),
+    ):
+        mean, runs = pp.expected(plan, START), runs_of(plan, START, 300)
+        assert mean.cost == pytest.approx(runs.cost.mean(), rel=0.02)
+        assert mean.days == pytest.approx(runs.days.mean(), rel=0.05)
+
+
+def test_the_cost_of_many_batches_is_exact():
+    plan = plan_of(bracket(), "printed_mould", 250, 2)
+    assert pp.expected(plan, START).cost == pytest.approx(pp.rework(plan).cost, rel=1e-9)
+
+
+@pytest.mark.parametrize("route", ROUTES[:3])
+def test_shares_are_those_of_the_mean_where_they_were_asked_and_near_it_between_and_beyond(route):
     plan = plan_of(demo_kit(), route, 3)
     along = again_along(plan, "quantity", START)
-    for kits, near in ((1, 1e-9), (3, 1e-9), (10, 1e-9), (4, 0.08), (7, 0.08)):
+    for kits, near in ((1, 1e-9), (3, 1e-9), (4, 1e-9), (7, 0.08), (12, 0.08), (80, 0.15)):
         assert tuple(along.at(kits, plan.rates)) == pytest.approx(exact(plan.at(quantity=kits)), rel=near), kits
     assert shares(plan, START) == pytest.approx(exact(plan))
-
-
-@pytest.mark.parametrize("route", ["printed_pattern", "printed_mould", "printed_metal"])
-def test_beyond_the_pieces_that_were_asked_the_limits_said_hold(route):
-    """Four times as many pieces as are asked for, against the closed form itself."""
-    for what, kits in ((demo_kit(), 40), (bracket(), 4 * MANY_PIECES)):
-        plan = plan_of(what, route, kits)
-        cost, days = shares(plan, START)
-        assert (cost, days) == pytest.approx((exact(plan)[0], days), rel=0.03)
-        assert days == pytest.approx(exact(plan)[1], rel=0.25 if route == "printed_pattern" else 0.12)
 
 
 def test_along_the_batch_size_no_more_kits_are_made_together_than_are_wanted():
     plan = plan_of(bracket(), "printed_mould", 6, 2)
     along = again_along(plan, "batch_size", START)
-    assert along.kits.tolist() == [1, 2, 5]
-    assert tuple(along.at(5, plan.rates)) == pytest.approx(exact(plan.at(batch_size=5)))
+    assert along.kits.tolist() == [1, 2, 4]
+    assert tuple(along.at(4, plan.rates)) == pytest.approx(exact(plan.at(batch_size=4)))
 
 
 def test_what_failures_add_falls_on_as_a_power_of_the_kits():

@@ -159,12 +159,12 @@ def test_curves_along_any_input_say_what_plans_say_and_mark_their_crossings(key,
 # Failures -----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("quantity", "batch", "within"), [(1, 1, 0.1), (4, 4, 0.1), (8, 2, 0.2)])
-def test_the_mean_with_failures_is_near_that_of_runs(quantity, batch, within):
+@pytest.mark.parametrize(("quantity", "batch"), [(1, 1), (4, 4), (8, 2)])
+def test_the_mean_with_failures_is_near_that_of_runs(quantity, batch):
     for plan in pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", quantity, batch), demo_rates(), PRINTED).values():
         mean, runs = pp.expected(plan), pp.simulate(plan, n=1500, seed=2, inputs=None, time_spread=0.0)
         assert mean.cost == pytest.approx(runs.cost.mean(), abs=4 * runs.cost.std() / np.sqrt(1500))  # exact
-        assert mean.days == pytest.approx(runs.days.mean(), rel=within)
+        assert mean.days == pytest.approx(runs.days.mean(), rel=0.05)
 
 
 def test_failures_bring_the_turn_where_their_lines_cross():

@@ -47,7 +47,7 @@ def with_failures(plan):
 def planned_anew(panel):
     """Lines over quantity from plans of single quantities, each with its own failures."""
     value, kit, card, size = asked_of(panel)
-    some, lines = (1, 2, 10, 7), {}
+    some, lines = (1, 4, 7), {}
     for quantity in some:
         plans = pp.plan_all(pp.Job(kit, value["alloy"], quantity, size), card)
         for route, plan in plans.items():
@@ -120,14 +120,7 @@ def test_the_answer_says_cost_and_days_with_failures_as_the_closed_form_and_the_
     mean, days, plain, plain_days = (int(text.replace(",", "")) for text in said.groups())
     assert best.title in first and "with failures in the mean" in first
     assert mean == round(pp.rework(best).cost / 6) and plain == round(best.unit_cost)
-    assert days == pytest.approx(runs.days.mean(), rel=1 / 6) and plain_days == round(best.days(START))
-
-
-def test_beyond_a_cluster_or_two_failures_are_said_roughly():
-    panel = compare_panel(demo_kit(), demo_rates(), START)
-    assert "roughly" not in panel.answer.value
-    panel.controls["quantity"].source.value = 40
-    assert "roughly" in panel.answer.value
+    assert abs(days - runs.days.mean()) < 0.5 + 0.05 * runs.days.mean() and plain_days == round(best.days(START))
 
 
 def test_the_opening_state_shows_crossings_and_starts_clear_of_holidays():

@@ -16,7 +16,7 @@ from pourprint.plans.steps import BATCH, JOB, Level, Stage, Work
 from pourprint.risk.rework import rework
 from pourprint.risk.simulation import design_error, drawn, of_runs, simulate, simulate_all, uncertain
 from pourprint.risk.yields import attempts_needed
-from scenes import PART, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
+from scenes import PART, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
 
 few = settings(max_examples=15, deadline=None)
 SURE = {"inputs": None, "time_spread": 0.0}
@@ -82,15 +82,6 @@ def test_the_markov_chain_agrees_with_the_simulation(route, quantity, batch_size
         assert standard_errors(runs.attempts, makes) < 3
 
 
-@pytest.mark.parametrize("route", ROUTES)
-def test_clock_hours_agree_where_someone_is_always_there(route):
-    plan = demo_plan(route, 2)
-    plan = plan.at(rates=plan.rates.with_hours(ROUND_THE_CLOCK))
-    exact, runs = rework(plan), simulate(plan, 10_000, seed=5, **SURE)
-    assert standard_errors(runs.days * 24, exact.clock_h) < 3
-    assert np.std(runs.days * 24) == pytest.approx(exact.clock_sd_h, rel=0.06)
-
-
 def test_a_step_that_repeats_itself_is_a_geometric_distribution():
     # Tries until success: mean 1/p, variance (1 − p)/p² (exact); one hour of labour a try.
     plan = toy_plan(replace(step("try", hands(1.0)), first_pass_yield=0.8, spoils="batch"), labour__technician=1.0)
@@ -126,7 +117,7 @@ def test_what_failures_cost_is_told_by_step_and_adds_up():
 def test_better_yields_never_cost_more(route, quantity, value):
     plan = pp.plan(route, small_job(quantity), demo_rates())
     worse, better = (rework(with_yields(plan, share)) for share in (0.9, value))
-    assert better.cost <= worse.cost * (1 + 1e-9) and better.clock_h <= worse.clock_h * (1 + 1e-9)
+    assert better.cost <= worse.cost * (1 + 1e-9)
     assert better.cost >= plan.total_cost * (1 - 1e-9)
 
 

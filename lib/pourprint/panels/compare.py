@@ -8,7 +8,6 @@ import numpy as np
 
 from pourprint import figures
 from pourprint.decide.compare import envelope
-from pourprint.decide.failures import MANY_PIECES
 from pourprint.decide.inputs import dearest_day, rounded_up
 from pourprint.decide.turning_points import turns, turns_table
 from pourprint.figures.look import counted
@@ -36,8 +35,8 @@ from pourprint.routes.bought import WARES, bought_for
 
 QUANTITIES = np.arange(1, 401)
 TABLE = (
-    "The routes in order of cost with failures, days priced: failures in the mean, every input at its value. Estimates "
-    "for teaching and planning, not a quotation."
+    "The routes in order of cost with failures, days priced: failures in the mean (days to 5 %), every input at its "
+    "value. Estimates for teaching and planning, not a quotation."
 )
 FOLDS = {  # the hourly rates: caption → words of their names; the last holds what has none of them
     "people": ("technician", "engineer"),
@@ -190,14 +189,13 @@ def _facts(found, values):
     best, soonest = min(made, key=now.mean_unit_cost), min(made, key=now.mean_days)
     job, money = made[best].job, made[best].rates.currency
     batches = f", in batches of {job.batch_size}" * (job.batch_size < job.quantity)
-    roughly = "roughly" if min(job.quantity, job.batch_size) * job.kit.nodes > MANY_PIECES else "about"
 
     def told(route):
         days, plain = (counted(round(n), "day") for n in (now.mean_days(route), now.days[route]))
         ordered = [ware.title for ware in bought_for(made[route])]
         title = f"{made[route].title} ({', '.join(ordered)} bought)" if ordered else made[route].title
         return (
-            f"{title}, with failures in the mean {roughly} "
+            f"{title}, with failures in the mean about "
             f"{now.mean_unit_cost(route):,.0f} {money} a kit and {days}; "
             f"if nothing fails {now.unit_cost(route):,.0f} and {plain}"
         )

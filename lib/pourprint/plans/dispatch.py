@@ -1,8 +1,6 @@
 """The scheduler put to work, plain or compiled: who is there, and when which batch is done."""
 
-import os
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
 from types import FunctionType
@@ -13,10 +11,8 @@ from pourprint.ledger.workdays import Calendar, past_horizon
 from pourprint.plans import scheduler
 from pourprint.plans.scheduler import UNDER_WAY, Floor, State, Visits
 
-MOST_PLAIN = 600  # visits of batches: beyond it loading what was compiled is the quicker way
+MOST_PLAIN = 20_000  # visits, some 0.2 s: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already
-MANY_RUNS = 200  # from which on all cores lead them
-SCRATCH = ("held", "busy", "person", "from_h", "to_h", "count")  # of a State: of one run, not of all
 
 
 @cache
@@ -33,6 +29,11 @@ def compiled():
             own = FunctionType(function.__code__, space, name)
             space[name] = njit(cache=True, _nrt=False, error_model="numpy", nogil=True, forceinline=name != "lead")(own)
     return space["lead"]
+
+
+def plainly(visits):
+    """Whether so many visits are led the sooner without what is compiled."""
+    return visits <= (LOADED_PLAIN if compiled.cache_info().currsize else MOST_PLAIN)
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def schedule(shop, steps, leg, hours, batches, runs=None, log=False):
     visits, people, machines = visits_of(steps, leg, hours, batches.first)
     number = len(batches.first)
     runs = np.array([0, number]) if runs is None else runs
-    plain = (batches.last - batches.first).sum() <= (LOADED_PLAIN if compiled.cache_info().currsize else MOST_PLAIN)
+    plain = plainly((batches.last - batches.first).sum())
     turns = int(sum(visits.rounds[a:b].sum() for a, b in zip(batches.first, batches.last, strict=True))) if log else 0
 
     def zeros(kinds, size):
@@ -117,17 +118,8 @@ def schedule(shop, steps, leg, hours, batches, runs=None, log=False):
     if plain:
         given = [type(g)(*(each.tolist() for each in g)) if isinstance(g, tuple) else g.tolist() for g in given]
         scheduler.lead(floor, *given)
-    elif len(runs) < MANY_RUNS:
+    else:
         compiled()(floor, *given)
-    else:  # a thread for each core, with scratch of its own
-        cores = os.cpu_count() or 1
-
-        def led(part):
-            own = state._replace(**{name: getattr(state, name).copy() for name in SCRATCH})
-            compiled()(floor, visits, batches, runs[part[0] : part[-1] + 2], own)
-
-        with ThreadPoolExecutor(cores) as pool:
-            list(pool.map(led, np.array_split(np.arange(len(runs) - 1), cores)))
     state = State(*map(np.asarray, given[-1]))
     if np.isinf(state.end_h).any():
         raise past_horizon()

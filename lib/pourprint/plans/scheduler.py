@@ -300,7 +300,7 @@ def at_bench(floor, visits, state, j, now_h):
 
 
 def dispatch(floor, visits, state, now_h):
-    """Give out the work: load machines first, then the oldest batch."""
+    """Give out the work: load machines first, then the oldest batch. Returns: when next something is due."""
     kept = 0
     for who in range(len(floor.people)):
         state.busy[who] = 0
@@ -310,15 +310,19 @@ def dispatch(floor, visits, state, now_h):
             state.busy[state.person[kept]] += state.from_h[kept] <= now_h + MOMENT_H
             kept += 1
     state.count[BOOKINGS] = kept
+    next_h = math.inf
     for bench in (False, True):
         for j in range(state.count[OLDEST], state.count[BEYOND]):
-            mode, visit = state.mode[j], state.at[j]
-            if mode > AT_BENCH or bench == (mode == TO_LOAD) or (mode < AT_BENCH and state.due_h[j] < math.inf):
-                continue
-            if bench and (mode == AT_BENCH or state.phase[j] != SET_UP or not visits.whole[visit]):
-                at_bench(floor, visits, state, j, now_h)
-            elif not bench or state.busy[visits.who[visit]] < floor.people[visits.who[visit]]:
-                set_out(floor, visits, state, j, now_h)
+            mode = state.mode[j]
+            if mode <= AT_BENCH and bench != (mode == TO_LOAD) and (mode == AT_BENCH or state.due_h[j] == math.inf):
+                visit = state.at[j]
+                if bench and (mode == AT_BENCH or state.phase[j] != SET_UP or not visits.whole[visit]):
+                    at_bench(floor, visits, state, j, now_h)
+                elif not bench or state.busy[visits.who[visit]] < floor.people[visits.who[visit]]:
+                    set_out(floor, visits, state, j, now_h)
+            if bench:
+                next_h = min(next_h, state.due_h[j])
+    return next_h
 
 
 def lead(floor, visits, batches, runs, state):
@@ -328,17 +332,11 @@ def lead(floor, visits, batches, runs, state):
         state.count[BOOKINGS], state.count[OLDEST], state.count[BEYOND] = 0, runs[run], runs[run + 1]
         for i in range(len(state.held)):
             state.held[i] = 0
-        while True:
-            now_h, asked = math.inf, False
-            for j in range(state.count[OLDEST], runs[run + 1]):
-                now_h = min(now_h, state.due_h[j])
-            if now_h == math.inf:
-                break
+        now_h = -math.inf
+        while now_h < math.inf:
             for j in range(state.count[OLDEST], runs[run + 1]):
                 if state.due_h[j] <= now_h + MOMENT_H:
                     happen(floor, visits, batches, state, j, now_h)
-                asked = asked or state.mode[j] <= AT_BENCH
-            if asked:
-                dispatch(floor, visits, state, now_h)
             while state.count[OLDEST] < runs[run + 1] and state.mode[state.count[OLDEST]] == AWAY:
                 state.count[OLDEST] += 1
+            now_h = dispatch(floor, visits, state, now_h)

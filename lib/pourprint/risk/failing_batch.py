@@ -8,14 +8,15 @@ the plan itself.
 
 from collections import Counter
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
-from pourprint.plans.dispatch import Shop, schedule
+from pourprint.plans.dispatch import Shop, plainly, schedule
 from pourprint.plans.plan import Plan
 from pourprint.plans.scheduler import Batches
 from pourprint.plans.steps import Stage
+from pourprint.risk import loops
 from pourprint.risk.legs import Legs, chain_of
 
 
@@ -56,17 +57,16 @@ class Run:
         Parameters: `runs` slice of the n; `errors` (n,) design errors of each. Returns: (times each work was done,
         plainly and weighted for hands-on time (2, S, W, runs), pieces begun (runs,), end (runs,) [h]).
         """
-        from pourprint.risk import loops  # loads numba
-
         size, legs, chain = runs.stop - runs.start, self.legs, self.chain
-        spoil, varied = (one[:, runs] if one.shape[1] > 1 else one for one in (legs.spoil, legs.hours[2]))
+        spoil = legs.spoil[:, runs] if legs.spoil.shape[1] > 1 else legs.spoil
+        led = size * sum(many * len(range(*part.indices(len(legs.base)))) for part, _, many in self.kinds)
+        walk = loops.walk if plainly(led) else _compiled()
         walked, edges, done, begun, start = [], [], 0, 0, 0
         for part, kits, many in self.kinds:
             wrong = np.zeros(many * size, dtype=int) if edges else errors[runs]
             tables = chain.after, chain.back, chain.lots, spoil
-            leg, row, pieces = loops.walk(*tables, part.start, part.stop, self.begun(kits), self.spares, wrong, rng)
-            tables = chain.rounds, chain.counts, *legs.hours[:2], varied
-            hours, times = loops.take(leg, row, pieces, *tables, _factors(rng, time_spread, leg.size), size)
+            leg, row, pieces = walk(*tables, part.start, part.stop, self.begun(kits), self.spares, wrong, rng)
+            hours, times = self._taken(leg, row % size, pieces, _factors(rng, time_spread, leg.size), runs)
             enter, done = leg == legs.entry, done + times
             begun = begun + np.bincount(row[enter] % size, pieces[enter], size)
             own = np.searchsorted(row, np.arange(many * size + 1))
@@ -89,6 +89,37 @@ class Run:
         each = np.arange(size + 1) * first.shape[1]
         ends, *_ = schedule(Shop(calendar), legs.base, leg, hours, batches, each)
         return done, begun, ends.reshape(first.shape).max(axis=1)
+
+    def _taken(self, leg, run, pieces, factor, runs):
+        """What visits by some pieces take, with a factor on hands-on time: (rounds, and hours of each by hand, of the
+        machine, to unload, to wait (5, E); times each work was done, plainly and by hand (2, S, W, runs))."""
+        chain, size = self.chain, runs.stop - runs.start
+        taken, done = np.zeros((5, leg.size)), np.zeros((2, *chain.counts.shape[:2], size))
+        for i, step in enumerate(self.legs.drawn):
+            mine = np.flatnonzero(leg == i)
+            at, held, rounds = run[mine], pieces[mine], chain.rounds[i, pieces[mine]]
+            hours = np.zeros((4, mine.size))
+            for j, work in enumerate(step.work):
+                count = chain.counts[i, j, held]
+                by_hand = count * factor[mine]
+                done[:, i, j] = np.bincount(at, count, size), np.bincount(at, by_hand, size)
+                times = by_hand, count, count, np.minimum(count, 1)
+                for kind, own in enumerate(
+                    (work.hands_on_h, work.machine_h + work.cooling_h, work.unload_h, work.wait_h)
+                ):
+                    if np.any(own):
+                        taken_h = times[kind] * (own[runs][at] if np.ndim(own) else own)
+                        hours[kind] = np.maximum(hours[kind], taken_h) if kind == 3 else hours[kind] + taken_h
+            hours[:3] /= rounds
+            taken[0, mine], taken[1:, mine] = rounds, hours
+        return taken, done
+
+
+@cache
+def _compiled():
+    from numba import njit
+
+    return njit(cache=True)(loops.walk)
 
 
 def _factors(rng, time_spread, count):

@@ -1,5 +1,6 @@
 """The legs that a batch walks, in order, and where failures send it back: what a simulation and a closed form share."""
 
+from collections import defaultdict
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -69,27 +70,6 @@ class Legs:
         return 1 - np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.drawn)))
 
     @cached_property
-    def hours(self):
-        """Hours of each work [h] as tables: (fixed (S, W, 4), which (S, W, 4), varied (K, n)).
-
-        Of each work its hands-on, machine, unloading and waiting time: where `which` is negative the fixed ones, else
-        that row of the varied ones, since most hours are the same in every run.
-        """
-        size = len(self.drawn), self.width, 4
-        fixed, which, varied = np.zeros(size), np.full(size, -1), []
-        for i, leg in enumerate(self.drawn):
-            for j, work in enumerate(leg.work):
-                for k, hours in enumerate(
-                    (work.hands_on_h, work.machine_h + work.cooling_h, work.unload_h, work.wait_h)
-                ):
-                    if np.ndim(hours):
-                        which[i, j, k] = len(varied)
-                        varied.append(hours)
-                    else:
-                        fixed[i, j, k] = hours
-        return fixed, which, np.array(varied) if varied else np.zeros((0, 1))
-
-    @cached_property
     def _prices(self):
         """{(0 but for hands or 1 by hand, leg, work): what doing it once costs [currency]}, where it costs anything."""
         prices, rates = {}, self.sampled.rates
@@ -99,6 +79,15 @@ class Legs:
                 for kind, part in enumerate((replace(work, hands_on_h=0.0), by_hand)):
                     prices[kind, i, j] = priced(weighed(leg, part, rates), rates)
         return {place: price for place, price in prices.items() if np.any(price)}
+
+    def amounts(self, times):
+        """What work done so many `times` (S, W, …) takes, leg by leg: {rate key: (S, …)}, as `weighed`."""
+        found = defaultdict(lambda: np.zeros((len(self.base), *times.shape[2:])))
+        for i, leg in enumerate(self.base):
+            for often, work in zip(times[i], leg.work, strict=False):  # every leg has room for the most works
+                for key, amount in weighed(leg, work, self.plan.rates).items():
+                    found[key][i] += often * amount
+        return found
 
     def costs(self, done):
         """What work done comes to, leg by leg: (S, …) [currency]. `done` (2, S, W, …) times, plainly and by hand."""

@@ -1,13 +1,11 @@
-"""The inner loops of the simulation, compiled by numba; imported only where they are used.
+"""The inner loop of the simulation, batch by batch and visit by visit, as `failing_batch` tells it.
 
-Batch by batch and visit by visit, as `failing_batch` tells it. The random numbers are NumPy's own.
+It runs as it is, or compiled by numba; the random numbers are NumPy's own in both.
 """
 
 import numpy as np
-from numba import njit
 
 
-@njit(cache=True)
 def walk(after, back, lots, spoil, start, stop, pieces, spares, errors, rng):
     """Let one batch after another walk a chain, visit by visit: (leg, row, pieces in hand), each (E,).
 
@@ -51,33 +49,3 @@ def walk(after, back, lots, spoil, start, stop, pieces, spares, errors, rng):
             else:
                 at = after[at]
     return leg[:size], row[:size], held[:size]
-
-
-@njit(cache=True)
-def take(leg, row, pieces, rounds, counts, fixed, which, varied, factor, runs):
-    """What visits take: (rounds, and hours of each by hand, of the machine, to unload, to wait, (5, E); how often each
-    work was done, plainly and weighted for hands-on time, (2, S, W, runs)).
-
-    leg, row, pieces (E,): visits; run = row % runs. rounds (S, N + 1), counts (S, W, N + 1): of the chain, by pieces in
-    hand. fixed, which, varied: hours of each work, of run % n. factor (E,): on hands-on time.
-    """
-    legs, width, _ = counts.shape
-    taken, done = np.zeros((5, leg.size)), np.zeros((2, legs, width, runs))
-    for visit in range(leg.size):
-        at, held, run = leg[visit], pieces[visit], row[visit] % runs
-        taken[0, visit] = rounds[at, held]
-        for work in range(width):
-            count = counts[at, work, held]
-            if count == 0:
-                continue
-            done[0, at, work, run] += count
-            done[1, at, work, run] += count * factor[visit]
-            for kind in range(4):
-                place = which[at, work, kind]
-                hours = fixed[at, work, kind] if place < 0 else varied[place, run % varied.shape[1]]
-                if kind == 3:
-                    taken[4, visit] = max(taken[4, visit], min(count, 1.0) * hours)
-                else:
-                    times = count * factor[visit] if kind == 0 else count
-                    taken[kind + 1, visit] += times * hours / taken[0, visit]
-    return taken, done

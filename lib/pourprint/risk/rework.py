@@ -1,9 +1,8 @@
-"""Failures and rework in closed form: exact mean and spread of cost and clock time, without drawing anything.
+"""Failures and rework in closed form: exact mean and spread of cost, without drawing anything.
 
 The same model as the simulation of `risk`, with every input at its value and hands-on times without spread.
 """
 
-from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -11,7 +10,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
-from pourprint.plans.steps import Stage, weighed
+from pourprint.plans.steps import Stage
 from pourprint.risk.legs import Legs
 from pourprint.risk.simulation import check_design, run_of
 from pourprint.risk.yields import expected_visits
@@ -21,15 +20,12 @@ from pourprint.risk.yields import expected_visits
 class Rework:
     """Exact mean and standard deviation of a job with rework, all inputs at their values.
 
-    `cost`, `cost_sd` [currency]; `clock_h`, `clock_sd_h` of the first batch with its one-off work, as if someone
-    were always there [h]; `visits` {step: how often a piece goes through it [-]}; `rework_cost` {step: what its
+    `cost`, `cost_sd` [currency]; `visits` {step: how often a piece goes through it [-]}; `rework_cost` {step: what its
     failures cost in the whole job, all that they send back included [currency]}; `failure_free_cost` [currency].
     """
 
     cost: float
     cost_sd: float
-    clock_h: float
-    clock_sd_h: float
     visits: Mapping[str, float]
     rework_cost: Mapping[str, float]
     failure_free_cost: float
@@ -39,7 +35,7 @@ MOST_PIECES = 1500  # in a batch: the closed form holds a table of their square 
 
 
 def rework(plan, design_again=0.0, again=Stage.DESIGN):
-    """Expected cost and time of a plan with its failures, in closed form.
+    """Expected cost of a plan with its failures, in closed form.
 
     Parameters: `plan` of single numbers; `design_again` chance that the first assembly shows a fault of the design
     [-], below 1; `again` the stage from which on one-off work is then done again. Returns: Rework.
@@ -52,24 +48,22 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
     spoil = legs.spoil[:, 0].copy()
     spoil[-1] = design_again
     costs = legs.costs(np.stack([chain.counts] * 2))
-    mean, variance = _moments(chain, spoil, np.stack([costs, _clock_table(chain, legs)]))
+    (mean,), (variance,) = _moments(chain, spoil, costs[None])
     cost = cost_variance = base = 0.0
     extra = {}
     for part, kits, many in run.kinds:
-        plainly, expected = costs[part, run.begun(kits)], mean[0, part, run.begun(kits)]
+        plainly, expected = costs[part, run.begun(kits)], mean[part, run.begun(kits)]
         cost += many * expected.sum()
-        cost_variance += many * variance[0, part, run.begun(kits)].sum()
+        cost_variance += many * variance[part, run.begun(kits)].sum()
         base += many * plainly.sum()
         for leg, more in zip(legs.base[part], expected - plainly, strict=True):
             if more > 0:
                 extra[leg.name] = extra.get(leg.name, 0.0) + many * float(more)
-    own, once = slice(legs.one_off, len(legs.base) - 1), run.kinds[0][0]
+    own = slice(legs.one_off, len(legs.base) - 1)
     visits, _ = expected_visits(1 - spoil[own], np.maximum(chain.back[own] - own.start, 0))
     return Rework(
         float(cost),
         float(np.sqrt(cost_variance)),
-        float(mean[1, once, -1].sum()),
-        float(np.sqrt(variance[1, once, -1].sum())),
         dict(zip((leg.name for leg in legs.base[own]), map(float, visits), strict=True)),
         extra,
         float(base),
@@ -77,26 +71,17 @@ def rework(plan, design_again=0.0, again=Stage.DESIGN):
 
 
 def taken(plans):
-    """What one plan takes at k quantities or batch sizes, without failures and in the mean with all they send back.
+    """What one plan takes at k quantities or batch sizes in the mean, with all that failures send back.
 
-    Parameters: `plans` (k,), single numbers each. Returns: ({rate key: (2, k) amounts of the whole jobs, as `weighed`},
-    (2, k) clock hours of the first batches' own work, as if someone were always there [h]): no price is in it.
-    Raises, method: as for `rework`, in one walk with the pieces of the largest batch.
+    Parameters: `plans` (k,), single numbers each. Returns: {rate key: (k,) amounts of the whole jobs, as `weighed`}: no
+    price is in it. Raises, method: as for `rework`, in one walk with the pieces of the largest batch.
     """
     runs = _runs_of(plans)
     chain, legs = max(runs, key=lambda run: run.begun(run.kinds[0][1])).chain, runs[0].legs
-    keyed = defaultdict(lambda: np.zeros((len(legs.base), chain.pieces + 1)))
-    for i, leg in enumerate(legs.base):
-        for times, work in zip(chain.counts[i], leg.work, strict=False):  # every leg has room for the most works
-            for key, amount in weighed(leg, work, legs.plan.rates).items():
-                keyed[key][i] += times * amount
-    plain = np.stack([*keyed.values(), _clock_table(chain, legs)])
-    both, found = np.stack([plain, _moments(chain, legs.spoil[:, 0], plain)[0]]), []
-    for run in runs:
-        found.append(sum(many * both[..., part, run.begun(kits)].sum(axis=-1) for part, kits, many in run.kinds))
-    own, first = slice(legs.one_off, len(legs.base)), [run.begun(run.kinds[0][1]) for run in runs]
-    amounts = np.stack(found, axis=-1)[:, :-1].swapaxes(0, 1)
-    return dict(zip(keyed, amounts, strict=True)), both[:, -1, own][..., first].sum(axis=1)
+    keyed = legs.amounts(chain.counts)
+    mean, _ = _moments(chain, legs.spoil[:, 0], np.stack([*keyed.values()]))
+    found = [sum(many * mean[:, part, run.begun(kits)].sum(axis=1) for part, kits, many in run.kinds) for run in runs]
+    return dict(zip(keyed, np.transpose(found), strict=True))
 
 
 def _runs_of(plans, again=Stage.DESIGN):
@@ -112,13 +97,6 @@ def _runs_of(plans, again=Stage.DESIGN):
             f"a smaller batch_size, or simulate."
         )
     return runs
-
-
-def _clock_table(chain, legs):
-    """Clock hours of a visit of each leg by 0…N pieces, if someone were always there: (S, N + 1) [h]."""
-    hours, counts = legs.hours[0][..., None], chain.counts
-    worked = (counts * hours[:, :, :3].sum(axis=2)).sum(axis=1)
-    return worked + chain.rounds * (np.minimum(counts, 1) * hours[:, :, 3]).max(axis=1)
 
 
 def _moments(chain, spoil, rewards):

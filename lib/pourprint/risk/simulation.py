@@ -173,6 +173,14 @@ class Drawn:
         return self._run(errors, start, time_spread, spares, again)
 
     def _run(self, errors, start, time_spread, spares, again):
+        done, begun, days = self.led(errors, start, time_spread, spares, again)
+        attempts = begun / (self.plan.job.quantity * self.plan.job.kit.nodes)
+        began = None if start is None else moment_of(start)
+        return Runs(self.plan, began, self.legs.costs(done).sum(axis=0), days, attempts, errors, self.inputs)
+
+    def led(self, errors, start=None, time_spread=None, spares=0, again=Stage.DESIGN):
+        """Lead the runs, with so many design `errors` (n,) in each: (times each work was done, as of `Run.block`,
+        pieces begun (n,), days (n,) to delivery)."""
         plan, n = self.plan, self.n
         time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
         check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
@@ -187,11 +195,7 @@ class Drawn:
             for at in range(0, n, size)
         ]
         done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
-        days = (end - begin_h) / 24 + plan.job.delivery_days
-        cost = self.legs.costs(done).sum(axis=0)
-        attempts = begun / (plan.job.quantity * plan.job.kit.nodes)
-        began = None if start is None else moment_of(start)
-        return Runs(plan, began, cost, days, attempts, errors, self.inputs)
+        return done, begun, (end - begin_h) / 24 + plan.job.delivery_days
 
 
 def drawn(plan, n=10_000, seed=1, inputs="triangular"):
