@@ -202,3 +202,12 @@ def test_a_huge_mesh_is_measured_whole_and_studied_on_a_copy(monkeypatch):
     assert part.volume_cm3 == pytest.approx(ball.volume / 1e3) and len(part.mesh[1]) == len(ball.faces)
     assert len(part.shape.faces) < len(ball.faces)
     assert f"{len(part.shape.faces)} of {len(ball.faces)} facets" in " ".join(part.notes)
+
+
+def test_a_mesh_of_a_kit_stands_as_it_is_drawn_unless_its_table_turns_it(tmp_path):
+    box = trimesh.creation.box((60, 40, 30))
+    box.export(tmp_path / "box.stl")
+    table = 'name = "k"\n[[part]]\nname = "box"\ncount = 1\nmesh = "box.stl"\n'
+    for more, height_mm in (("", 30), ("up = [1.0, 0.0, 0.0]\n", 60)):
+        (tmp_path / "kit.toml").write_text(table + more)
+        assert Kit.load(tmp_path / "kit.toml").parts[0].part.height_mm == pytest.approx(height_mm)
