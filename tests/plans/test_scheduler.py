@@ -66,7 +66,7 @@ def jobs_and_cards(draw):
     return job, rates, start
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)  # a busy machine
 @given(jobs_and_cards(), st.sampled_from(ROUTES))
 @example((pp.Job(demo_kit(), "17-4PH", 2, 2), demo_rates(), MONDAY), "printed_metal")  # two kinds of furnace load
 def test_cost_and_days_of_any_job_are_those_of_an_independent_event_loop(asked, route):
