@@ -22,7 +22,7 @@ BUDGETS = {
     "parts": 1337,
     "process": 3266,
     "plans": 1036,
-    "routes": 1816,
+    "routes": 1820,
     "risk": 553,
     "decide": 1855,
     "figures": 2664,
