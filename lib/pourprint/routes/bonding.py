@@ -74,8 +74,8 @@ def bond_steps(job):
     """Steps of bonding a job's tubes in, of curing and of proving them, by hours alike for every route; none where the
     job asks for none or nothing has a socket.
 
-    Left out: the adhesive and isolation themselves, a few units of money a kit (`bond_materials` has them), and joints that
-    fail their proof load.
+    Left out: the adhesive and isolation themselves, a few units of money a kit (`bond_materials` has them), and joints
+    that fail their proof load.
     """
     value, kit = {key: entry.value for key, entry in joints().items()}, job.kit
     sockets = total(kit, [len(item.sockets) for item in kit.parts])
