@@ -1,5 +1,7 @@
 """A card that buys, in a browser: each ware is made here or bought by the keyboard, and the answer follows."""
 
+import time
+
 import pytest
 from jupyter_browser import REPOSITORY, browser_page, open_notebook, settled, write_notebook
 
@@ -26,10 +28,12 @@ def panel(lab, playwright_driver):
         assert page.refused == [], "a notebook must work without a network"
 
 
-def answered(page, before):
-    """The facts once they differ from `before` and rest."""
-    page.wait_for_function("text => document.querySelector('.pourprint-facts').innerText !== text", arg=before)
-    page.wait_for_timeout(1500)
+def answered(page, title, cost, patience_s=20):
+    """The facts once the table, which waits until the panel rests, says that cost of a route."""
+    deadline = time.monotonic() + patience_s
+    while rows(page)[title] != cost and time.monotonic() < deadline:
+        page.wait_for_timeout(200)
+    assert rows(page)[title] == cost
     return page.locator(".pourprint-facts").first.inner_text()
 
 
@@ -63,10 +67,9 @@ def test_what_is_bought_may_be_made_here_and_bought_again(panel, ware, title):
     """By the keyboard, ware by ware: that route's numbers and the facts follow, and come back."""
     price = float(panel.get_by_role("textbox", name="price of a day").first.input_value())
     bought, made = wanted(price)[title], wanted(price, ware)[title]
-    before = panel.locator(".pourprint-facts").first.inner_text()
-    assert rows(panel)[title] == bought != made
+    before = answered(panel, title, bought)
+    assert bought != made
     choose(panel, WARES[ware].title, "made here")
-    changed = answered(panel, before)
-    assert rows(panel)[title] == made
+    assert answered(panel, title, made) != before
     choose(panel, WARES[ware].title, "bought")
-    assert answered(panel, changed) == before and rows(panel)[title] == bought
+    assert answered(panel, title, bought) == before

@@ -6,6 +6,7 @@ import time
 import numpy as np
 import pytest
 from jupyter_browser import REPOSITORY, browser_page, open_notebook, press, settled
+from playwright.sync_api import expect
 
 import pourprint as pp
 from pourprint.decide.failures import again_along
@@ -158,7 +159,8 @@ def test_the_serial_reference_can_be_hidden(panel):
     menu.select_option("hide")
     three = moved(panel, four)
     assert "Tooled pattern" not in [trace["name"] for trace in three]
-    assert "Tooled pattern" not in panel.locator(".pourprint-panel .pourprint-table").first.inner_text()
+    table = panel.locator(".pourprint-panel .pourprint-table").first
+    expect(table).not_to_contain_text("Tooled pattern")  # drawn once the panel rests
     menu.select_option("show")
     moved(panel, three)
     check_all_traces(panel)

@@ -91,7 +91,7 @@ def furnace_h(route, alloy, **changes):
     ("alloy", "hours"),
     [
         ("AlSi7Mg", 516 / 150 + 6 + 129 / 150 + 4),  # 541 °C and 154 °C at 150 K/h from 25 °C
-        ("AZ91D", 388 / 150 + 20 + 143 / 150 + 16),  # 36 h at heat, of the published 32 to 40 h
+        ("AZ91D", 385 / 150 + 20 + 170 / 150 + 12),  # 410 °C and 195 °C; 32 h at heat, of the published 32 to 40 h
         ("17-4PH", 1027 / 150 + 0.5 + 457 / 150 + 1.5),  # 1925 °F, air; 900 °F
         ("316L", 0),
     ],
