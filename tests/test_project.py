@@ -21,7 +21,7 @@ BUDGETS = {
     "ledger": 895,
     "parts": 1337,
     "process": 3266,
-    "plans": 1036,
+    "plans": 1047,
     "routes": 1820,
     "risk": 553,
     "decide": 1855,
