@@ -20,13 +20,13 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 895,
     "parts": 1337,
-    "process": 3266,
+    "process": 3263,
     "plans": 1047,
     "routes": 1820,
     "risk": 553,
-    "decide": 1855,
+    "decide": 1856,
     "figures": 2664,
-    "panels": 1466,
+    "panels": 1467,
     "lessons": 3153,
     "report": 498,
 }

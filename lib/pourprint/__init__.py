@@ -51,7 +51,7 @@ from pourprint.process.finish.iso_fits import limits_um
 from pourprint.process.finish.seats import bearing_seat
 from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freeze
 from pourprint.process.strength.beam_lesson import lighten_beam
-from pourprint.process.strength.lighten import Task, kept, lighten, solid_of, thinner
+from pourprint.process.strength.lighten import Task, lighten, lightened, solid_of, thinner
 from pourprint.process.strength.loads import frame_loads
 from pourprint.process.strength.verify import verified_table, verify
 from pourprint.risk.rework import rework

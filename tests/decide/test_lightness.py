@@ -4,26 +4,36 @@ import pandas as pd
 import pytest
 
 import pourprint as pp
+from kept_studies import DEMO_SEARCH
 from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
+from pourprint.plans.plan import NoPlan
 from scenes import DEMO, PRINTED, demo_kit, demo_rates
+
+
+def planned(kit, quantity=4, rates=None):
+    return pp.plan_all(pp.Job(kit, "AlSi7Mg", quantity), rates or demo_rates(), PRINTED)
+
+
+def lighter_kit():
+    part = next(entry.part for entry in demo_kit().parts if entry.part.name == "rocker_pivot")
+    return with_part(demo_kit(), part.scaled_to(0.8 * part.volume_cm3), "rocker_pivot")
 
 
 @pytest.fixture(scope="module")
 def plain():
-    return {route: pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates()) for route in PRINTED}
+    return planned(demo_kit())
 
 
 @pytest.fixture(scope="module")
 def lighter():
-    part = next(entry.part for entry in demo_kit().parts if entry.part.name == "rocker_pivot")
-    return with_part(demo_kit(), part.scaled_to(0.8 * part.volume_cm3), "rocker_pivot")
+    return planned(lighter_kit())
 
 
 def test_price_of_a_gram_by_hand(plain, lighter):
     table = price_of_a_gram(plain, lighter, [5], design_h=10.0)
     for route in PRINTED:
         before = plain[route].at(quantity=5, batch_size=5)
-        after = pp.plan(route, pp.Job(lighter, "AlSi7Mg", 5, 5), demo_rates())
+        after = pp.plan(route, pp.Job(lighter_kit(), "AlSi7Mg", 5, 5), demo_rates())
         dearer = (after.total_cost - before.total_cost + 10 * demo_rates()["labour.engineer"]) / 5
         saved = 2 * 0.2 * next(e.part.volume_cm3 for e in demo_kit().parts if e.part.name == "rocker_pivot") * 2.68
         row = table.loc[(route, 5)]
@@ -52,9 +62,19 @@ def test_where_it_pays_only_for_a_while_it_is_not_said_to_pay():
 
 def test_a_heavier_kit_and_unknown_parts_are_refused(plain):
     with pytest.raises(pp.InputError, match="weigh less"):
-        price_of_a_gram(plain, demo_kit(), [1])
+        price_of_a_gram(plain, plain, [1])
     with pytest.raises(pp.InputError, match="rocker_pivot"):
         with_part(demo_kit(), demo_kit().parts[0].part, "rocker")
+
+
+def test_a_route_that_refuses_the_lighter_kit_is_left_out_and_no_route_at_all_is_said(plain, lighter):
+    """Refused in sand, the others keep their price to the last figure."""
+    refused = lighter | {"printed_mould": NoPlan("printed_mould", "Printed mould", "a pore that no feeder reaches")}
+    table = price_of_a_gram(plain, refused, [1, 5])
+    assert table.equals(price_of_a_gram(plain, lighter, [1, 5]).drop("printed_mould"))
+    none = {route: plan for route, plan in refused.items() if not plan.feasible}
+    with pytest.raises(pp.InputError, match="no route can make both"):
+        price_of_a_gram(plain, none, [1])
 
 
 def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_plans_it():
@@ -64,14 +84,13 @@ def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_pl
     part = next(entry.part for entry in kit.parts if entry.part.name == "rocker_pivot")
     task = pp.Task.of(frame, pp.frame_loads(frame), "rocker_pivot", part)
     seen = []
-    settings = {"share": 0.68, "cell_mm": 3.0, "iterations": 40}
-    light, stages = pp.kept(task, DEMO / "rocker_pivot_lightened.npz", seen.append, **settings)
-    assert not seen and len(stages) == 40  # what is kept is of this frame, these loads and settings
+    light, stages = pp.lightened(task, seen.append, **DEMO_SEARCH)
+    assert not seen and len(stages) == 40  # what comes with the library is of this frame, these loads and settings
     assert light.watertight and light.bodies == 1
     assert light.volume_cm3 == pytest.approx(0.68 * part.volume_cm3, rel=2e-3)
     lighter = with_part(kit, light, "rocker_pivot")
-    plans = pp.plan_all(pp.Job(kit, "AlSi7Mg", 10), demo_rates(), PRINTED)
-    assert all(plan.feasible for plan in pp.plan_all(pp.Job(lighter, "AlSi7Mg", 10), demo_rates(), PRINTED).values())
-    table = price_of_a_gram(plans, lighter, [10])
+    plans, again = planned(kit, 10), planned(lighter, 10)
+    assert all(plan.feasible for plan in again.values())
+    table = price_of_a_gram(plans, again, [10])
     assert [route for route, _ in table.index] == list(PRINTED)
     assert table["saved a kit [g]"].to_numpy() == pytest.approx(2 * (part.volume_cm3 - light.volume_cm3) * 2.68)

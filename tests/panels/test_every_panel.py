@@ -27,7 +27,7 @@ def lighten(card):
     kit = demo_kit()
     part = kit.parts[0].part
     lighter = pp.with_part(kit, part.scaled_to(volume_cm3=0.9 * part.volume_cm3), part.name)
-    return pp.panels.lighten_panel(pp.plan_all(pp.Job(kit, "AlSi7Mg", 4), card, PRINTED), lighter)
+    return pp.panels.lighten_panel(*(pp.plan_all(pp.Job(one, "AlSi7Mg", 4), card, PRINTED) for one in (kit, lighter)))
 
 
 PANELS = {

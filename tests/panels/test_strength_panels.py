@@ -8,6 +8,7 @@ import pytest
 import pourprint as pp
 from pourprint.panels import fit_panel, lighten_panel
 from pourprint.panels.lighten import START, STOP
+from pourprint.plans.plan import NoPlan
 from scenes import DEMO, PRINTED, demo_kit, demo_rates
 
 
@@ -65,7 +66,13 @@ def test_a_route_that_cannot_is_one_sentence(frame):
 def light():
     part = next(entry.part for entry in demo_kit().parts if entry.part.name == "rocker_pivot")
     lighter = pp.with_part(demo_kit(), part.scaled_to(0.75 * part.volume_cm3), "rocker_pivot")
-    return {r: pp.plan(r, pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates()) for r in PRINTED}, lighter
+    return tuple(pp.plan_all(pp.Job(kit, "AlSi7Mg", 4), demo_rates(), PRINTED) for kit in (demo_kit(), lighter))
+
+
+def test_a_route_that_refuses_the_lighter_kit_says_why_among_the_facts(light):
+    plans, again = light
+    panel = lighten_panel(plans, again | {"printed_mould": NoPlan("printed_mould", "Printed mould", "a hot boss")})
+    assert "cannot make it: a hot boss" in panel.answer.value and panel.answer.value.count("a gram saved") == 2
 
 
 def test_the_price_of_a_gram_is_the_models(light):

@@ -21,25 +21,27 @@ def with_part(kit, part, name):
     return replace(kit, parts=tuple(parts))
 
 
-def price_of_a_gram(plans, kit, quantities, design_h=16.0):
-    """What lightening costs a gram, as a pandas table: one row a route and number of kits.
+def price_of_a_gram(plans, lighter, quantities, design_h=16.0):
+    """What lightening costs a gram, as a pandas table: one row a route that can make both kits, and number of kits.
 
-    plans: {route: Plan or NoPlan} of the plain kit; kit: the lightened Kit; quantities: numbers of kits, each made as
-    one batch; design_h: an engineer's hours for lightening and verifying, once [h]. Columns: saved a kit [g], dearer a
-    kit [currency] (negative: cheaper), price of a gram [currency/g]. Raises: InputError, Infeasible.
+    plans, lighter: {route: Plan or NoPlan} of the plain and of the lightened kit; quantities: numbers of kits, each
+    made as one batch; design_h: an engineer's hours for lightening and verifying, once [h]. Columns: saved a kit [g],
+    dearer a kit [currency] (negative: cheaper), price of a gram [currency/g]. Raises: InputError, also where no route
+    can make both.
     """
     import pandas as pd
 
-    kits, tables = np.atleast_1d(quantities), {}
-    for route, plan in feasible(plans).items():
-        saved = (plan.job.kit.volume_cm3 - kit.volume_cm3) * plan.job.alloy["density"]
+    kits, tables, lighter = np.atleast_1d(quantities), {}, feasible(lighter)
+    for route in (route for route in feasible(plans) if route in lighter):
+        before, after = (some[route].at(quantity=kits, batch_size=kits) for some in (plans, lighter))
+        saved = (before.job.kit.volume_cm3 - after.job.kit.volume_cm3) * before.job.alloy["density"]
         if not saved > 0:
             raise InputError("the lightened kit must weigh less than the plain one.")
-        plain = plan.at(quantity=kits, batch_size=kits)
-        once = design_h * plan.rates["labour.engineer"]
-        dearer = (plain.at(kit=kit).total_cost - plain.total_cost + once) / kits
+        dearer = (after.total_cost - before.total_cost + design_h * before.rates["labour.engineer"]) / kits
         columns = {"saved a kit [g]": saved, "dearer a kit": dearer, "price of a gram": dearer / saved}
         tables[route] = pd.DataFrame(columns, index=pd.Index(kits, name="kits"))
+    if not tables:
+        raise InputError("no route can make both the plain and the lightened kit, so that no gram has a price.")
     return pd.concat(tables, names=["route"])
 
 

@@ -19,7 +19,7 @@ def beam_picture(design):
 
 
 def search_chart(stages):
-    """Energy of all load cases over the iterations of `lighten`. `stages` (n, 3) as `kept` returns. Returns: Chart."""
+    """Energy of all load cases over the iterations. `stages` (n, 3) as `lightened` returns. Returns: Chart."""
     table = pd.DataFrame(stages, columns=["iteration", "energy [-]", "volume [cm³]"]).set_index("iteration")
     energy = table["energy [-]"]
     title = f"After {len(table)} iterations the loads move the node {1 / energy.iloc[-1]:.1f} times less than at first"

@@ -27,8 +27,8 @@ WORDS = (
 def lighten_panel(plans, lighter):
     """A beam to lighten live, with a button that starts and stops, and the price of a gram of a lightened kit.
 
-    Parameters: `plans` {route: Plan} of the plain kit; `lighter` the lightened Kit. Returns: Panel; its button is the
-    last thing beside its controls. Raises: InputError.
+    Parameters: `plans`, `lighter` {route: Plan or NoPlan} of the plain and of the lightened kit. Returns: Panel; its
+    button is the last thing beside its controls. Raises: InputError.
     """
     plan = next(iter(feasible(plans).values()))
     money, first = plan.rates.currency, int(plan.job.quantity)
@@ -50,6 +50,7 @@ def lighten_panel(plans, lighter):
             title_of(route): f"{price:,.2f} {money} a gram saved; it {'pays' if price < worth else 'does not pay'}"
             for route, price in now.items()
         }
+        facts |= {plan.title: f"cannot make it: {plan.reason}" for plan in lighter.values() if not plan.feasible}
         told = table.assign(pays=np.where(table["price of a gram"] < worth, "yes", "no"))
         units = {"dearer a kit": f"dearer a kit [{money}]", "price of a gram": f"price of a gram [{money}/g]"}
         told = table_html(told.round(2).rename(index=title_of, level="route").rename(columns=units))

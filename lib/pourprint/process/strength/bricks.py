@@ -31,11 +31,11 @@ def _strain(slopes):
     return b
 
 
-def brick(youngs, poisson, cell_mm, bending=True):
+def brick(youngs, poisson, cell_mm):
     """Stiffness (24, 24) of a cube [N/mm], and the strain (6, 24) at its centre; corners as in CORNERS.
 
-    bending: with incompatible modes, so that one cell bends as it should; else the plain brick, far too stiff in
-    bending. Source: Wilson's element; on cubes it passes the patch test as it is (Taylor, Beresford & Wilson 1976).
+    With incompatible modes, so that one cell bends as it should; plain ones are far too stiff. Source: Wilson's
+    element; on cubes it passes the patch test as it is (Taylor, Beresford & Wilson 1976).
     """
     sign, c = 2 * CORNERS - 1, elasticity(youngs, poisson)
     at = np.array(np.meshgrid(*[[-1, 1]] * 3)).reshape(3, -1).T / np.sqrt(3)
@@ -50,9 +50,7 @@ def brick(youngs, poisson, cell_mm, bending=True):
         k += b.T @ c @ b * cell_mm**3 / 8
         cross += b.T @ c @ extra * cell_mm**3 / 8
         own += extra.T @ c @ extra * cell_mm**3 / 8
-    if bending:
-        k = k - cross @ np.linalg.solve(own, cross.T)
-    return k, _strain(slopes(np.zeros(3)))
+    return k - cross @ np.linalg.solve(own, cross.T), _strain(slopes(np.zeros(3)))
 
 
 @dataclass(frozen=True, eq=False)

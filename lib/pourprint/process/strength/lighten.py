@@ -6,7 +6,6 @@ under these loads and no others; least walls by the filter; it knows no overhang
 
 import math
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -14,6 +13,7 @@ from threadpoolctl import threadpool_limits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.parts.frame import GAP_MM
+from pourprint.parts.kept import made_once
 from pourprint.parts.meshes import unit_vector
 from pourprint.parts.nodes import make_node, rod, socket_starts
 from pourprint.parts.part import Part
@@ -24,6 +24,7 @@ VOID = 1e-4  # stiffness of an empty cell over that of a full one
 SEGMENTS = 64
 SETTLED = 1e-2  # of the loads, what the solver leaves over: each iteration goes on from the last
 ROUNDS = 80  # at most of the solver an iteration: early designs barely hang together, and change at once
+LEAST_MM = 2.5  # sleeve kept round sockets and bores, unless asked otherwise
 FAINT = 0.03  # of the strongest mix of loads; fainter ones, a thousandth of the energy, are left out
 
 
@@ -134,7 +135,7 @@ def spread(task, points, loaded):
 @dataclass(frozen=True, eq=False)
 class Stage:
     """A node on its way to less weight: iteration; density (nx, ny, nz) [-] on cells of cell_mm from origin_mm (3,);
-    compliance: energy of all cases over that of the first stage [-]; volume_cm3 of metal; change of densities [-]."""
+    compliance: energy of all cases over that of the first stage [-]; volume_cm3 of metal."""
 
     iteration: int
     density: np.ndarray
@@ -142,10 +143,9 @@ class Stage:
     cell_mm: float
     compliance: float
     volume_cm3: float
-    change: float
 
 
-def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
+def lighten(task, share=0.75, cell_mm=3.0, least_mm=LEAST_MM, iterations=50):
     """Stages of a lighter node, one an iteration: a generator that may be left at any time.
 
     share: metal over that of the plain node [-]; cell_mm: edge of a cell [mm]; least_mm: sleeve kept round sockets and
@@ -186,11 +186,10 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=2.5, iterations=50):
         first = first or compliance
         pull = blur(np.where(fixed, 0, PENALTY * real ** (PENALTY - 1) * energy * slope_real), back=True)
         cost = np.maximum(blur(np.where(fixed, 0, slope_real), back=True), 1e-9)
-        new = filled(x, pull / cost, goal, real_of, fixed)
-        change, x = float(np.abs(new - x).max()), new
+        x = filled(x, pull / cost, goal, real_of, fixed)
         density = np.zeros(room.shape)
         density[at] = real = real_of(x)
-        yield Stage(iteration, density, low, cell_mm, compliance / first, real.sum() * cell_mm**3 / 1000, change)
+        yield Stage(iteration, density, low, cell_mm, compliance / first, real.sum() * cell_mm**3 / 1000)
 
 
 def _room(task, cell_mm, least_mm):
@@ -216,7 +215,7 @@ def _projected(x, sharp):
     return (np.tanh(sharp / 2) + np.tanh(sharp * (x - 0.5))) / whole, sharp / np.cosh(sharp * (x - 0.5)) ** 2 / whole
 
 
-def solid_of(task, stage, least_mm=2.5, name=None):
+def solid_of(task, stage, least_mm=LEAST_MM, name=None):
     """The Part of a stage: a smooth skin of the stage's volume, sleeves included, cut by exact holes and mouths.
 
     Returns: a watertight Part of one piece without closed hollows, within 1 % of the stage's volume.
@@ -314,27 +313,41 @@ def thinner(task, volume_cm3, segments=SEGMENTS):
     return at(low)
 
 
-def kept(task, path, progress=None, **settings):
-    """A lightened node kept in a file: (Part, stages (n, 3): iteration, compliance [-], volume [cm3]).
+@dataclass(frozen=True, eq=False)
+class Search:
+    """What a search came to: vertices [mm] and faces of the lightened node, and its stages (n, 3): iteration,
+    compliance over the first's [-], metal [cm3]."""
 
-    path: an .npz file; read where it was made for the same loads, plain part and settings of `lighten`, else
-    the node is lightened and the file written. progress(stage) is called at every stage. Raises: InputError.
-    """
-    path = Path(path)
-    least = settings.get("least_mm", 2.5)
-    asked = np.array([settings.get("share", 0.75), settings.get("cell_mm", 3.0), least, settings.get("iterations", 50)])
-    known = {"loads": task.loads, "plain": np.array(task.plain.volume_cm3), "asked": asked}
-    if path.is_file():
-        with np.load(path) as file:
-            if all(file[k].shape == v.shape and np.allclose(file[k], v, 1e-4, 1e-2) for k, v in known.items()):
-                part = Part.from_arrays(f"{task.name} lightened", file["vertices"].astype(float), file["faces"])
-                return part, file["stages"]
+    vertices: np.ndarray
+    faces: np.ndarray
+    stages: np.ndarray
+
+
+def search(task, progress=None, **settings):
+    """Lighten a node to its end: Search. Settings as of `lighten`; progress(stage) is called at every stage."""
     rows = []
     for stage in lighten(task, **settings):
         rows.append((stage.iteration, stage.compliance, stage.volume_cm3))
         if progress:
             progress(stage)
-    part = solid_of(task, stage, least)
-    vertices, faces = part.mesh
-    np.savez_compressed(path, vertices=vertices, faces=faces.astype(np.int32), stages=np.array(rows), **known)
-    return part, np.array(rows)
+    vertices, faces = solid_of(task, stage, settings.get("least_mm", LEAST_MM)).mesh
+    return Search(vertices.astype(np.float32), faces.astype(np.int32), np.array(rows))
+
+
+def search_key(task, **settings):
+    """Content (bytes) and kind under which a search is kept: its loads and plain part but for rounding, its settings.
+
+    Six figures count: another machine sums loads in another order."""
+    most = np.abs(task.loads).max()
+    loads = np.round(task.loads / most, 6) + 0.0  # no minus zeros
+    asked = sorted((name, float(value)) for name, value in settings.items())
+    return loads.tobytes(), ("lightened", f"{most:.6g}", f"{task.plain.volume_cm3:.6g}", *asked)
+
+
+def lightened(task, progress=None, **settings):
+    """A lightened node, searched once and then found where studies are kept: (Part, stages (n, 3) as of `Search`).
+
+    Parameters as of `search`. Raises: InputError.
+    """
+    found = made_once(*search_key(task, **settings), lambda: search(task, progress, **settings))
+    return Part.from_arrays(f"{task.name} lightened", found.vertices.astype(float), found.faces), found.stages

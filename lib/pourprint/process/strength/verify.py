@@ -25,7 +25,7 @@ TOP = 0.005  # share of the metal with the highest stress that is left out: the 
 class Verified:
     """One shape on cells of cell_mm: mass_g; of each case its energy (cases,) [N mm] with empty holes, and
     rigid_energies with rigid ones, and the stress below which all but TOP of the metal stays (cases,) [MPa], holes
-    empty; stress (e, cases) of the cells."""
+    empty."""
 
     name: str
     cell_mm: float
@@ -33,8 +33,6 @@ class Verified:
     energies: np.ndarray
     rigid_energies: np.ndarray
     stresses_mpa: np.ndarray
-    lattice: Lattice
-    stress: np.ndarray
 
 
 def verify(task, parts, alloy, cell_mm=2.0):
@@ -74,7 +72,7 @@ def verify(task, parts, alloy, cell_mm=2.0):
         top = np.quantile(stress[read], 1 - TOP, axis=0)
         mass = parts[name].volume_cm3 * alloy["density"]
         rigid = _rigid_energies(task, lattice, element, share, points, loaded)
-        found[name] = Verified(name, cell_mm, mass, energies, rigid, top, lattice, stress)
+        found[name] = Verified(name, cell_mm, mass, energies, rigid, top)
     return found
 
 
