@@ -1,5 +1,6 @@
 """The price of a gram: the plans' own difference, the engineer's hours, and where lightening begins to pay."""
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -7,6 +8,7 @@ import pourprint as pp
 from kept_studies import DEMO_SEARCH
 from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
 from pourprint.plans.plan import NoPlan
+from pourprint.routes.findings import Verdict
 from scenes import DEMO, PRINTED, demo_kit, demo_rates
 
 
@@ -91,6 +93,9 @@ def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_pl
     lighter = with_part(kit, light, "rocker_pivot")
     plans, again = planned(kit, 10), planned(lighter, 10)
     assert all(plan.feasible for plan in again.values())
+    pores = [one for one in again["printed_mould"].findings if one.part == "rocker_pivot" and "shrinkage" in one.what]
+    assert [one.verdict for one in pores] == [Verdict.WATCH]  # as notebook 08 says: under the hub
+    assert np.hypot(*pores[0].where_mm[:2]) < 15 > abs(pores[0].where_mm[2])
     table = price_of_a_gram(plans, again, [10])
     assert [route for route, _ in table.index] == list(PRINTED)
     assert table["saved a kit [g]"].to_numpy() == pytest.approx(2 * (part.volume_cm3 - light.volume_cm3) * 2.68)

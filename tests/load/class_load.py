@@ -194,7 +194,7 @@ def cpu_s(family):
 
 async def wait_for(address):
     """Return once the hub answers."""
-    for _ in range(120):
+    for _ in range(2 * PATIENCE_S):  # it plans a long job first
         try:
             await AsyncHTTPClient().fetch(f"{address}/hub/health")
             return
