@@ -93,12 +93,13 @@ def wait_for_server(server, address, log_path, patience_s=60):
 def browser_page(playwright, width=1280, height=900):
     """Yield a page of an installed Chromium that can reach this machine only.
 
-    The page's `refused` attribute lists the addresses elsewhere that it asked for.
+    The page's `refused` attribute lists the addresses elsewhere that it asked for, `lines` all that it opened a
+    websocket to: no route sees those.
     """
     browser = playwright.chromium.launch(executable_path=find_chromium(), args=CHROMIUM_OPTIONS)
     try:
         page = browser.new_page(viewport={"width": width, "height": height})
-        page.refused = []
+        page.refused, page.lines = [], []
 
         def only_this_machine(route):
             address = route.request.url
@@ -108,7 +109,13 @@ def browser_page(playwright, width=1280, height=900):
                 page.refused.append(address)
                 route.abort()
 
+        def listed(line):
+            page.lines.append(line.url)
+            if urlsplit(line.url).hostname not in LOOPBACK:
+                page.refused.append(line.url)
+
         page.route(re.compile("^https?://"), only_this_machine)
+        page.on("websocket", listed)
         yield page
     finally:
         browser.close()

@@ -4,10 +4,9 @@ POURPRINT_EVERY=1 pytest tests/browser/test_every_notebook_in_browser.py -n 0
 """
 
 import os
-from urllib.parse import urlsplit
 
 import pytest
-from jupyter_browser import LOOPBACK, REPOSITORY, open_notebook
+from jupyter_browser import REPOSITORY, open_notebook
 
 NOTEBOOKS = sorted(path.relative_to(REPOSITORY) for path in (REPOSITORY / "notebooks").rglob("*.ipynb"))
 pytestmark = pytest.mark.skipif(not os.environ.get("POURPRINT_EVERY"), reason="slow: by hand")
@@ -15,8 +14,6 @@ pytestmark = pytest.mark.skipif(not os.environ.get("POURPRINT_EVERY"), reason="s
 
 @pytest.mark.parametrize("name", NOTEBOOKS, ids=str)
 def test_a_notebook_run_and_read_to_its_end_asks_nobody_else(page, lab, name):
-    lines = []
-    page.on("websocket", lambda socket: lines.append(urlsplit(socket.url).hostname))
     open_notebook(page, lab[0], str(name), patience_s=600)
     pane = page.locator(".jp-WindowedPanel-outer").first
     for _ in range(200):  # what is not in view is drawn when it comes into it
@@ -26,4 +23,4 @@ def test_a_notebook_run_and_read_to_its_end_asks_nobody_else(page, lab, name):
         page.wait_for_timeout(150)
         if at_end:
             break
-    assert at_end and page.refused == [] and {*lines} == {"127.0.0.1"} <= LOOPBACK
+    assert at_end and page.lines and page.refused == []
