@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.decide.carbon import footprint
+from pourprint.decide.inputs import varied
 from pourprint.ledger.entries import buying
 from pourprint.ledger.errors import InputError
 from pourprint.routes.bought import WARES
@@ -46,6 +47,16 @@ def test_an_order_of_printed_metal_by_hand_to_the_cent():
     block = pp.Part.from_numbers("block", 50, 100, (60, 40, 30), overhang_cm2=6, support_cm3=10)
     _, cost = order_of(pp.plan("printed_metal", pp.Job(block, "AlSi7Mg", 6, 3), buying_rates()))
     assert cost == pytest.approx(1322.23, abs=CENT)
+
+
+@pytest.mark.parametrize("ware", WARES)
+def test_many_volumes_at_once_are_ordered_like_each_alone(ware):
+    """Three volumes too: as many as a box has edges, so that sums along the wrong axis would pass unseen."""
+    card = card_that_buys(ware, per_order=7.0, per_part=1.0, per_litre=3.0, per_cm3=0.5)
+    for volumes in ([30.0, 47.0, 80.0], [20.0, 30.0, 47.0, 80.0]):
+        for plan in pp.plan_all(small_job(4, batch_size=2), card, WARES[ware].routes).values():
+            alone = [varied(plan, {"volume_cm3": volume}).total_cost for volume in volumes]
+            assert varied(plan, {"volume_cm3": np.array(volumes)}).total_cost == pytest.approx(alone), plan.route
 
 
 def test_an_order_of_moulds_by_hand_to_the_cent():

@@ -33,7 +33,7 @@ class Ware:
 
 def _of_parts(job, rates):
     """Pieces, boxes and volumes of the parts themselves."""
-    return _summed(job.kit, [(prod(item.part.box_mm), item.part.volume_cm3) for item in job.kit.parts])
+    return _summed(job.kit, [(np.prod(item.part.box_mm, axis=-1), item.part.volume_cm3) for item in job.kit.parts])
 
 
 def _summed(kit, pairs):
@@ -45,7 +45,8 @@ def _summed(kit, pairs):
 def _of_dies(job, rates):
     """One die for each part, however many pieces there are."""
     parts = [item.part for item in job.kit.parts]
-    return len(parts), sum(prod(part.box_mm) for part in parts) / 1e6, sum(part.volume_cm3 for part in parts)
+    boxes_mm3 = sum(np.prod(part.box_mm, axis=-1) for part in parts)
+    return len(parts), boxes_mm3 / 1e6, sum(part.volume_cm3 for part in parts)
 
 
 def _of_patterns(job, rates):
