@@ -10,7 +10,7 @@ import pourprint as pp
 from pourprint import figures
 from pourprint.figures.strokes import LETTERS, canvas
 from pourprint.figures.tables import table_html
-from scenes import demo_kit, demo_rates
+from scenes import DEMO, demo_kit, demo_rates
 
 PAGE_PX, LETTER_PX, LINE_PX = 700, 7.0, 16  # of a narrow page; of text of 13 px, as sans-serif fonts run
 
@@ -20,6 +20,13 @@ def test_a_long_message_is_broken_into_lines_that_fit():
     lines = canvas(words, "x [mm]").layout.title.text.split("<br>")
     assert " ".join(lines) == words and max(map(len, lines)) <= LETTERS
     assert canvas("short").layout.margin.t < canvas(words).layout.margin.t, "the chart makes room for its lines"
+
+
+def test_what_a_name_holds_is_text_in_a_message():
+    """Plotly reads <b>, <a href> and entities in a title as markup."""
+    part = pp.Part.from_mesh(DEMO / "nodes" / "mast_foot.stl", name='<a href="//x">foot</a> & <b>all')
+    title = figures.findings_picture(part, ()).figure.layout.title.text
+    assert title.replace("<br>", " ") == '&lt;a href="//x"&gt;foot&lt;/a&gt; &amp; &lt;b&gt;all: nothing found'
 
 
 def charts():

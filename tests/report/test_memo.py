@@ -116,7 +116,25 @@ def test_the_recommendation_says_how_far_it_may_be_off_and_which_route_costs_lea
 def test_a_lone_part_is_asked_for_by_the_piece_and_a_kit_by_the_kit():
     lone = pp.report.memo(pp.Job(bracket(), "AlSi7Mg", 6), demo_rates(), START)
     assert "Which route for 6 pieces of bracket, in AlSi7Mg" in lone.question and " a piece)" in lone.recommendation
-    assert "kit" not in lone.recommendation
+    assert "kit" not in lone.recommendation and "day at" not in lone.question and "all at once" in lone.question
+    chart = lone.charts["Break-even"]
+    assert chart.figure.layout.yaxis.title.text == "EUR a piece"
+    assert [name.endswith("[EUR a piece]") for name in chart.table] == [True] * len(ROUTES)
+    assert "<caption>The part</caption>" in without_script(lone.html())
+
+
+def test_what_one_route_alone_can_make_has_no_map_and_is_compared_with_nothing():
+    found = pp.report.memo(small_job(3, alloy="Ti-6Al-4V"), demo_rates(), START)
+    assert [*found.able] == ["printed_metal"] and "Decision map" not in found.charts
+    assert found.recommendation.endswith("No other route can make it.")
+    html5lib.HTMLParser(strict=True).parse(without_script(found.html()))
+
+
+def test_a_job_in_batches_of_bought_moulds_and_metal_is_written_down():
+    job = small_job(4, batch_size=2)
+    found = pp.report.memo(job, pp.RateCard.load(DEMO / "rates_buying.toml"), START, "2027-03-01", 50)
+    assert found.turns and "What to buy" in found.tables
+    assert not found.tables["What to buy"].index.str.contains(r"\.").any(), "words, no keys of the card"
 
 
 def test_a_date_that_the_cheapest_likely_misses_turns_the_choice():
@@ -128,7 +146,10 @@ def test_a_date_that_the_cheapest_likely_misses_turns_the_choice():
     # Pattern costs 680 with its days; metal 1200 and half a day at 100.
     less = "printed pattern would cost about 570 EUR less (720 EUR less without the days)"
     assert f"{less}, but keeps the date in only" in turned.recommendation
-    assert "no route likely does" in tiny_memo(quick, deadline=0.1).recommendation
+    late = tiny_memo(quick, deadline=0.1)
+    assert late.recommendation.startswith(
+        "No route likely keeps 0.1 days: the soonest, printed metal, takes about 0.5 days. Take printed pattern"
+    ), "where nothing helps, what costs least is taken"
 
 
 def test_the_choice_is_the_cheapest_with_failures_and_days():
@@ -410,5 +431,5 @@ def test_the_pdf_holds_the_recommendation_on_few_pages_of_the_paper_with_its_fon
 def test_the_break_even_chart_holds_at_the_quantity_wanted_what_the_routes_table_says():
     found = small_memo()
     row = found.charts["Break-even"].table.loc[3]
-    for route, plan in found.able.items():
-        assert row[f"{plan.title} [EUR]"] == pytest.approx(found.mean_cost(route) / 3)
+    for route in found.able:
+        assert row[f"{route.replace('_', ' ')} [EUR a kit]"] == pytest.approx(found.mean_cost(route) / 3)

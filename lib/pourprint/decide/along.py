@@ -23,7 +23,8 @@ class Crossing:
 @dataclass(frozen=True)
 class Along:
     """Cost of one kit along one input: `title` of the input with its unit, `grid` (n,), whether it is a matter of
-    orders (`log`), `unit_costs` {route: (n,) [currency]}, nan where a route cannot, `now` the input's value."""
+    orders (`log`), `unit_costs` {route: (n,) [currency]}, nan where a route cannot, `now` the input's value, `noun` of
+    what is counted: kit or piece."""
 
     title: str
     grid: np.ndarray
@@ -31,14 +32,14 @@ class Along:
     unit_costs: Mapping[str, np.ndarray]
     now: float
     currency: str
+    noun: str = "kit"
 
     def table(self):
         """The lines as a pandas table: one row a value of the input, one column a route."""
         import pandas as pd
 
-        lines = {
-            f"{route.replace('_', ' ')} [{self.currency} a kit]": costs for route, costs in self.unit_costs.items()
-        }
+        each = f"[{self.currency} a {self.noun}]"
+        lines = {f"{route.replace('_', ' ')} {each}": costs for route, costs in self.unit_costs.items()}
         return pd.DataFrame(lines, index=pd.Index(self.grid, name=self.title))
 
     @cached_property

@@ -34,7 +34,7 @@ def single_plans(plans):
 def in_words(key):
     """The key of an input as words: "machine.metal_printer" → "metal printer (machine)"."""
     section, _, name = key.rpartition(".")
-    return f"{name} ({section})".replace("_", " ") if section else name.replace("_", " ")
+    return (f"{name} ({section.replace('.', ' ')})" if section else name).replace("_", " ")
 
 
 def dearest_day(rates, price_of_day=0.0):

@@ -112,11 +112,11 @@ def comparison_figure(along, routes):
     Returns: go.Figure whose traces stand in the order of `comparison_data`; parameters as there.
     """
     *lines, names, turns, chosen = traces = comparison_data(along, routes)
-    money, shape = along.currency, "linear" if np.any(along.grid % 1) else "hv"
-    figure = canvas("", along.title, f"{money} a kit", 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
+    each, shape = f"{along.currency} a {along.noun}", "linear" if np.any(along.grid % 1) else "hv"
+    figure = canvas("", along.title, each, 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)
-        said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {money} a kit"
+        said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {each}"
         line(figure, along.grid, costs["y"], look.colour, look.dash, hover=said, shape=shape, name=name)
     # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
     figure.add_scatter(
@@ -129,7 +129,7 @@ def comparison_figure(along, routes):
     )
     said = "from %{x:,.4~g} on another route is cheapest"
     mark(figure, **turns, symbol="x-thin", size=13, hover=said, name="break-even")
-    said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {money}"
+    said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {each}"
     mark(figure, **chosen, symbol="circle-open", size=15, hover=said, name="present value")
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}

@@ -13,20 +13,18 @@ def findings_picture(part, found):
     Parameters: `part` a Part with a mesh; `found` Findings, of which those of this part are shown. Returns: Chart.
     Raises: InputError without a mesh.
     """
-    vertices, faces = part.needed_mesh("drawn")
+    drawn = solid_trace(coarser(*part.needed_mesh("drawn"), MOST_FACETS), METAL, 0.55, part.name)
     mine = [one for one in found if one.part == part.name]
     refused = sum(one.verdict is Verdict.REFUSED for one in mine)
     placed = [one for one in mine if one.where_mm is not None]
-    offs = [(90 * (-1) ** i, -50 - 40 * i) for i in range(len(placed))]  # each line of words on a height of its own
     words = ["<br>".join(textwrap.wrap(f"{one.verdict}: {one.what}", 30)) for one in placed]
+    offs = [(90 * (-1) ** i, -50 - 40 * i) for i in range(len(placed))]  # each line of words on a height of its own
     names = [(said, one.where_mm, off) for said, one, off in zip(words, placed, offs, strict=True)]
-    drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 0.55, part.name)
     title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch" if mine else f"{part.name}: nothing found"
+    told = "; ".join(f"{one.verdict}, {one.what}" for one in mine)
     return Chart(
         picture(title, [drawn], (1.55, 1.55, 1.3), 430, names),
         f"{mine[0]}." if mine else f"Nothing that is looked for stands against {part.name}.",
-        f"The part drawn half transparent, z upwards; words point at {len(placed)} of {len(mine)} findings: "
-        + "; ".join(f"{one.verdict}, {one.what}" for one in mine)
-        + ".",
+        f"The part drawn half transparent, z upwards; words point at {len(placed)} of {len(mine)} findings: {told}.",
         table(mine).set_index("verdict"),
     )

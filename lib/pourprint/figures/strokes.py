@@ -4,6 +4,7 @@ Each stroke takes the figure first, and `panel` where it has several side by sid
 """
 
 import textwrap
+from html import escape
 
 import numpy as np
 import plotly.graph_objects as go
@@ -46,8 +47,12 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
 
 
 def message(figure, title, key=""):
-    """Write the message, on the left, with room for its lines above the chart; `key` says what hatches mean."""
-    lines, small = textwrap.wrap(title, LETTERS), textwrap.wrap(key, LETTERS + 12) if "<" not in key else [key]
+    """Write the message, on the left, with room for its lines above the chart; `key` says what hatches mean.
+
+    What a file's names hold in the message is text: plotly would take it for markup.
+    """
+    small = textwrap.wrap(key, LETTERS + 12) if "<" not in key else [key]
+    lines = textwrap.wrap(escape(title, quote=False), LETTERS)
     lines += [f'<span style="font-size:12px">{words}</span>' for words in small]
     pad = 20 if lines[1:] else 8  # plotly hangs one line from its top, several from the foot of the first
     place = {"x": 0.01, "xanchor": "left", "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": pad}}

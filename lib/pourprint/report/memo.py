@@ -14,7 +14,6 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.decide.along import Along, days_along, totals_along, unit_costs
-from pourprint.decide.carbon import footprint
 from pourprint.decide.failures import again_along, expected
 from pourprint.decide.information import Samples, probability_best, value_of_information
 from pourprint.decide.inputs import dearest_day
@@ -38,14 +37,6 @@ from pourprint.routes.set_points import set_points
 DRAWS = 4000
 LIKELY = 0.5  # a route is thought to keep a date where it does so in at least this share of the draws
 ROWS = 8  # of long tables on the page: the workbook has all
-NOT_CONSIDERED = (
-    "Other jobs that wait for the same people and machines (see the workshop in the library).",
-    "Transport, customs, taxes, insurance, and what a supplier asks for a quick answer.",
-    "Whether the part bears its loads, resists corrosion or may be used: that needs a licensed engineer's approval.",
-    "A fault of the design that is found only when the frame is put together.",
-    "Filling and freezing of the casting beyond what the findings name.",
-    "Greenhouse gases of people, rooms and transport, and what a lighter frame saves in use.",
-)
 
 
 @dataclass(frozen=True)
@@ -83,11 +74,6 @@ class Memo:
         return simulate_all(self.able, DRAWS, start=self.start)
 
     @cached_property
-    def footprints(self):
-        """{route: Footprint}."""
-        return {route: footprint(plan) for route, plan in self.able.items()}
-
-    @cached_property
     def sureness(self):
         """{route: share of the draws in which it costs least, days priced [-]}."""
         return probability_best(Samples.of(self.runs), self.price_of_day)
@@ -100,10 +86,15 @@ class Memo:
     def chosen(self):
         """The route of least mean cost among those that likely keep the date; where none does, the likeliest to."""
         if self.deadline is None:
-            return min(self.able, key=self.mean_cost)
+            return self.cheapest
         chances = {route: run.chance(self.deadline) for route, run in self.runs.items()}
-        likely = [route for route in chances if chances[route] >= LIKELY]
-        return min(likely, key=self.mean_cost) if likely else max(chances, key=chances.get)
+        least = min(LIKELY, max(chances.values()))
+        return min((route for route in chances if chances[route] >= least), key=self.mean_cost)
+
+    @property
+    def cheapest(self):
+        """The route of least mean cost, whether it keeps the date or not."""
+        return min(self.able, key=self.mean_cost)
 
     @property
     def plan(self):
@@ -144,12 +135,12 @@ class Memo:
     def question(self):
         """What is asked, in one sentence."""
         job = self.job
+        once = "all at once" if job.batch_size >= job.quantity else f"in batches of {job.batch_size}"
         by = "" if self.deadline is None else f", wanted by {date_of(self.deadline)}"
-        once = "" if job.all_at_once else f" in batches of {job.batch_size}"
+        day = f", with a day at {self.price_of_day:,.2f} {self.rates.currency}" if self.price_of_day else ""
         return (
             f"Which route for {job.kit.counted(job.quantity)}, in {job.alloy.name}, "
-            f"made{once or ' all at once'} from {self.start:%a %d %b %Y %H:%M}{by}, with a day at "
-            f"{self.price_of_day:,.2f} {self.rates.currency}?"
+            f"made {once} from {self.start:%a %d %b %Y %H:%M}{by}{day}?"
         )
 
     @property
@@ -168,33 +159,37 @@ class Memo:
             f"failures in the mean and every number at its value, ready about {self.ready:%a %d %b %Y}."
         )
         (least, most), (first, last) = (np.quantile(drawn, (0.25, 0.75)) for drawn in (run.cost, run.days))
+        dear = ", which mostly reach further to the dear side," if least > mean.cost else " too,"
         band = (
-            f"With the numbers drawn within their ranges too, half of {DRAWS:,} draws cost {least:,.0f} to {most:,.0f} "
-            f"{money} and take {first:.1f} to {last:.1f} days"
+            f"With the numbers drawn within their ranges{dear} half of {DRAWS:,} draws cost {least:,.0f} to "
+            f"{most:,.0f} {money} and take {first:.1f} to {last:.1f} days"
         )
         if self.deadline is not None:
-            chance = run.chance(self.deadline)
-            none = " (no route likely does)" if chance < LIKELY else ""
-            band += f", and {of_runs(chance)} keep {date_of(self.deadline)}{none}"
+            band += f", and {of_runs(run.chance(self.deadline))} keep {date_of(self.deadline)}"
+            if run.chance(self.deadline) < LIKELY:
+                soonest = min(self.able, key=lambda route: self.failing[route].days)
+                days = f"{self.plans[soonest].title.lower()}, takes about {whole_days(self.failing[soonest].days)}"
+                take = f"No route likely keeps {date_of(self.deadline)}: the soonest, {days}. {take}"
         return f"{take} {band}. {self._how_sure()}."
 
     def _how_sure(self):
         """How often the chosen route costs least, which does more often, and what the next best would cost."""
+        others = [route for route in self.able if route != self.chosen]
+        if not others:
+            return "No other route can make it"
         money, best = self.rates.currency, max(self.sureness, key=self.sureness.get)
         priced = f"days at {self.price_of_day:,.0f} {money} included, " if self.price_of_day else ""
         sure = f"{priced}it costs least in {of_runs(self.sureness[self.chosen])} of the draws"
         if best != self.chosen:
             sure += f" but {self.plans[best].title.lower()} in {of_runs(self.sureness[best])}"
-        others = [route for route in self.able if route != self.chosen]
-        if others:
-            next_best = min(others, key=self.mean_cost)
-            more = self.mean_cost(next_best) - self.mean_cost(self.chosen)
-            bare = self.failing[next_best].cost - self.failing[self.chosen].cost
-            sure += f"; in the mean {self.plans[next_best].title.lower()} would cost about {more_or_less(more, money)}"
-            if self.price_of_day:
-                sure += f" ({more_or_less(bare, money)} without the days)"
-            if more < 0:  # the date alone stands against it
-                sure += f", but keeps the date in only {of_runs(self.runs[next_best].chance(self.deadline))}"
+        next_best = min(others, key=self.mean_cost)
+        more = self.mean_cost(next_best) - self.mean_cost(self.chosen)
+        bare = self.failing[next_best].cost - self.failing[self.chosen].cost
+        sure += f"; in the mean {self.plans[next_best].title.lower()} would cost about {more_or_less(more, money)}"
+        if self.price_of_day:
+            sure += f" ({more_or_less(bare, money)} without the days)"
+        if more < 0:  # the date alone stands against it
+            sure += f", but keeps the date in only {of_runs(self.runs[next_best].chance(self.deadline))}"
         return sure[0].upper() + sure[1:]
 
     @property
@@ -233,7 +228,8 @@ class Memo:
         """{title: Chart} of the page."""
         from pourprint import figures
 
-        found = {"Break-even": self._break_even(figures), "Decision map": self._map(figures)}
+        one = len(self.able) == 1  # a map with one route on it says nothing
+        found = {"Break-even": self._break_even(figures)} | ({} if one else {"Decision map": self._map(figures)})
         found["Timeline"] = figures.plan_timeline(self.plan, self.start)
         found["Timeline"].figure.update_layout(height=140 + 17 * len(self.plan.steps))  # with its table on one page
         # Where the chosen route has nothing to show, another may.
@@ -245,25 +241,22 @@ class Memo:
         return found
 
     def _break_even(self, figures):
-        import pandas as pd
-
         changes = {"quantity": (kits := np.arange(1, max(50, 4 * self.job.quantity) + 1))}
         totals, days = totals_along(self.able, changes), days_along(self.able, changes, self.start)
         failing = {r: again_along(p, "quantity", self.start).at(kits, self.rates) for r, p in self.able.items()}
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         noun = self.job.kit.noun
-        along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, self.rates.currency)
+        along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, self.rates.currency, noun)
         names = {route: self.plans[route].title for route in lines}
         turned = [f"from {c.at:.0f} {noun}s on {names[c.to].lower()}" for c in along.crossings]
         first = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
-        table = pd.DataFrame({f"{names[r]} [{self.rates.currency}]": c for r, c in lines.items()}, index=kits)
         some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
         further = ", ".join(turned) or f"no other up to {kits[-1]} {noun}s"
         return figures.Chart(
             figures.comparison_figure(along, tuple(lines)),
             f"Cheapest at one {noun}: {names[first].lower()}; {further}. Failures and days included.",
             figures.COMPARISON_IN_WORDS,
-            table.loc[some].rename_axis(along.title),
+            along.table().loc[some],
         )
 
     def _map(self, figures):
@@ -279,6 +272,7 @@ class Memo:
         from markupsafe import Markup
 
         from pourprint.figures.look import THEME
+        from pourprint.figures.tables import heading
         from pourprint.lessons.handouts import plot_html, plotly_script
 
         page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
@@ -287,9 +281,9 @@ class Memo:
             tables=self.tables | self._shortened(),
             plot=lambda chart: Markup(plot_html(chart.figure)),
             shown=tables.shown,
+            heading=heading,
             theme=Markup(THEME),
             script=Markup(plotly_script()),
-            not_considered=NOT_CONSIDERED,
             paper=paper,
         )
 

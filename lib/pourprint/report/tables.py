@@ -4,6 +4,7 @@ from numbers import Number
 
 import numpy as np
 
+from pourprint.decide.carbon import footprint
 from pourprint.decide.inputs import in_words
 from pourprint.decide.price import price_of
 from pourprint.figures.tables import cell
@@ -15,9 +16,13 @@ from pourprint.routes.finishing import finishing_list
 
 
 def shown(value, heading, currency):
-    """A cell as text: money to the cent, dates to the minute, other numbers with four figures."""
-    if currency and isinstance(value, Number) and not isinstance(value, bool) and f"[{currency}]" in str(heading):
-        return "" if np.isnan(value) else f"{value:,.2f}"
+    """A cell as text: money to the cent, dates to the minute, shares and days to a tenth, other numbers with four
+    figures."""
+    if isinstance(value, Number) and not isinstance(value, bool) and np.isfinite(value):
+        if currency and f"[{currency}" in str(heading):
+            return f"{value:,.2f}"
+        if str(heading).endswith(("[%]", "[d]")):
+            return f"{value:,.1f}"
     return f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "strftime") else cell(value)
 
 
@@ -57,8 +62,8 @@ def routes_table(memo):
 
     money, rows = memo.rates.currency, []
     for route in sorted(memo.able, key=lambda route: (route != memo.chosen, memo.mean_cost(route))):
-        plan, mean, carbon = memo.able[route], memo.failing[route], memo.footprints[route]
-        cut = finishing_list(plan).query("how == 'machined'")
+        plan, mean = memo.able[route], memo.failing[route]
+        carbon, cut = footprint(plan), finishing_list(plan).query("how == 'machined'")
         row = {
             "route": plan.title,
             f"a {memo.job.kit.noun}, no failures [{money}]": plan.unit_cost,
@@ -103,7 +108,7 @@ def buying_table(plan, visits):
     amounts, money = {}, plan.rates.currency
     for step, row in zip(plan.steps, plan.amounts, strict=True):
         for key, amount in row.items():
-            if not key.startswith(BOUGHT):
+            if not key.startswith(BOUGHT) and (plan.rates[key] or not key.startswith("buy.")):  # what an offer counts
                 amounts[key] = amounts.get(key, 0) + amount * np.array([1.0, visits.get(step.name, 1.0)])
     rows = [
         (in_words(key), plain, more, plan.rates.entries[key].unit.partition("/")[2] or "-", plan.rates[key],

@@ -52,10 +52,8 @@ class Finding:
         if not self.key:
             return f"{self.part}: {self.what}{place}; {self.advice}"
         unit = "" if self.unit == "-" else f" {self.unit}"
-        said = (
-            f"{self.what} {self.measured:.3g}{unit}{place}, limit {self.limit:.3g}{unit} ({self.pedigree}, {self.key})"
-        )
-        return f"{self.part}: {said}; {self.advice}"
+        limit = f"{self.limit:.3g}{unit} ({self.pedigree}, {self.key})"
+        return f"{self.part}: {self.what} {self.measured:.3g}{unit}{place}, limit {limit}; {self.advice}"
 
 
 def findings(route, job, rates=None):
@@ -126,12 +124,12 @@ BY_NUMBERS = {
     "printed_metal": "overhangs, supports and nesting are estimated",
 }
 HIDDEN_MOST = (
-    "surface that no straight tool reaches,",
+    "surface beyond a straight tool's reach",
     "printed_metal.hidden_surface",
     "open it: supports and powder would stay there",
 )
-SHELL_MOST = ("blind hole, depth over diameter,", "shell.blind_depth", "let it through, or drill it afterwards")
-CORE_MOST = ("core held at one end, length over diameter,", "printed_mould.core_slenderness", "hold it at both ends")
+SHELL_MOST = ("blind hole, depth over diameter", "shell.blind_depth", "let it through, or drill it afterwards")
+CORE_MOST = ("core held at one end, length over diameter", "printed_mould.core_slenderness", "hold it at both ends")
 BLIND_MOST = {"printed_pattern": SHELL_MOST, "tooled_pattern": SHELL_MOST, "printed_mould": CORE_MOST}
 
 
