@@ -22,13 +22,13 @@ BUDGETS = {
     "parts": 1337,
     "process": 3263,
     "plans": 1047,
-    "routes": 1820,
+    "routes": 1819,
     "risk": 553,
     "decide": 1856,
     "figures": 2664,
     "panels": 1467,
-    "lessons": 3153,
-    "report": 498,
+    "lessons": 3050,
+    "report": 497,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

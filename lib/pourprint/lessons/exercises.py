@@ -124,10 +124,11 @@ def exercise(pose):
     What is said about it stands in `catalogue/exercises.toml`.
     """
     name = pose.__name__.replace("_", "-")
-    told = _told()[name]
-    return Exercise(name, pose.__globals__["NOTEBOOK"], pose, **told | {"hints": tuple(told.get("hints", ()))})
+    words = {key: tuple(value) if key == "hints" else value for key, value in told()[name].items() if key != "words"}
+    return Exercise(name, pose.__globals__["NOTEBOOK"], pose, **words)
 
 
 @cache
-def _told():
+def told():
+    """What `catalogue/exercises.toml` holds: {name of an exercise, or "outcomes": table}."""
     return tomllib.loads(files("pourprint.lessons").joinpath("catalogue/exercises.toml").read_text(encoding="utf-8"))

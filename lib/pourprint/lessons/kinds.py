@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.typed_numbers import read_number
-from pourprint.lessons.exercises import NO_NUMBER, NO_PLAN, Field, Question, Verdict
+from pourprint.lessons.exercises import NO_NUMBER, NO_PLAN, Field, Question, Verdict, told
 
 # Units that a student may choose between, by what they measure, each in terms of the first.
 DIMENSIONS = {
@@ -18,6 +18,9 @@ DIMENSIONS = {
     "a share": {"of 1": 1, "%": 0.01},
 }
 STRANGERS = ("mm", "cm²", "cm³", "h", "kg")  # offered beside the fitting ones, so that the unit is a decision
+
+
+ASKS = "your choice", "because"
 
 
 def percent(share):
@@ -170,7 +173,7 @@ def by_stage(plan):
     return why
 
 
-def choose(draw, text, options, reasons, working, asks=("your choice", "because")):
+def choose(draw, text, options, reasons, working, asks=ASKS):
     """A choice and its reason, both to be right; exactly one Option of each has nothing to say against it."""
     choice, choices, right = _menu(draw, "options", options, "choice", asks[0])
     reason, why, good = _menu(draw, "reasons", reasons, "reason", asks[1])
@@ -185,6 +188,14 @@ def choose(draw, text, options, reasons, working, asks=("your choice", "because"
 
     worked = {"choice": right, "reason": good}
     return Question("choose and justify", text, (choice, reason), judge, worked, working)
+
+
+def in_words(draw, **numbers):
+    """A choice and its reason in words alone, as `exercises.toml` has them, with `numbers` put in."""
+    case = draw.choice("case", told()[draw.exercise]["words"])
+    text, working = (case[key].format(**numbers) for key in ("text", "working"))
+    menus = ([Option(*(part.format(**numbers) for part in one)) for one in case[key]] for key in ("options", "reasons"))
+    return choose(draw, text, *menus, working, case.get("asks", ASKS))
 
 
 def predict(draw, text, options, truths, slider, reasons, working):

@@ -5,23 +5,12 @@ import tempfile
 from pathlib import Path
 
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import write_whole
 from pourprint.lessons.answers import Answers, Event, file_of
 from pourprint.lessons.catalogue import exercise_named, exercises_of
+from pourprint.lessons.exercises import told
 from pourprint.lessons.numbers import Draw
 
-OUTCOMES = {
-    "00": "tell the routes by what they print, and ask a number where it comes from",
-    "01": "measure a part, and scale volume, surface and modulus",
-    "02": "walk the printed pattern from the desk to the finished part, and count its loads",
-    "03": "walk the printed mould, size a feeder, and weigh the sand",
-    "04": "walk the printed metal, fill a plate, and time a build",
-    "05": "compare unit costs, find where the answer turns, and price a day",
-    "06": "reckon with failures, queues and the calendar",
-    "07": "load a frame, choose fits, and bond tubes with what a line can carry",
-    "08": "lighten a node honestly, and price a gram saved",
-    "09": "set a lab's own rates, and let it learn",
-    "10": "write a decision that another can act on",
-}
 TRIAL = ("ada", "ben", "student 17")  # ids with which a scenario is tried
 
 
@@ -33,7 +22,7 @@ def exercise_table(room):
     import pandas as pd
 
     rows = [
-        (e.name, e.notebook, e.title, _kind(e, room), e.level, OUTCOMES[e.notebook], e.reveals)
+        (e.name, e.notebook, e.title, _kind(e, room), e.level, told()["outcomes"][e.notebook], e.reveals)
         for e in exercises_of(room).values()
     ]
     columns = ["exercise", "notebook", "title", "kind", "level", "outcome", "a wrong answer shows who"]
@@ -117,7 +106,7 @@ def invented_class(room, students=12, folder=None):
             text = text[:-80]
         if i == students - 1:
             text = text.replace('"hint": 0', '"hint": 1', 1)
-        (folder / file_of(folder, student).name).write_text(text, encoding="utf-8")
+        write_whole(folder / file_of(folder, student).name, text.encode())
     return folder
 
 

@@ -2,32 +2,19 @@
 
 from functools import cache
 from importlib import import_module
+from pkgutil import iter_modules
 
 from pourprint.ledger.entries import nearest
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Exercise
 
-ROOMS = (
-    "start",
-    "measure",
-    "pattern",
-    "mould",
-    "pouring",
-    "metal",
-    "compare",
-    "days",
-    "fit",
-    "light",
-    "lab",
-    "decision",
-)
-
 
 @cache
 def catalogue():
-    """All exercises in course order, {name: Exercise}."""
-    modules = (import_module(f"{__name__}.{room}") for room in ROOMS)
-    found = [thing for module in modules for thing in vars(module).values() if isinstance(thing, Exercise)]
+    """All exercises in course order, {name: Exercise}: of each module of this folder, by its NOTEBOOK."""
+    modules = (import_module(f"{__name__}.{found.name}") for found in iter_modules(__path__))
+    in_order = sorted(modules, key=lambda module: module.NOTEBOOK)
+    found = [thing for module in in_order for thing in vars(module).values() if isinstance(thing, Exercise)]
     return {exercise.name: exercise for exercise in found}
 
 

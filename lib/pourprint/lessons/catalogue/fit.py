@@ -3,7 +3,7 @@
 from math import pi, sqrt
 
 from pourprint.lessons.exercises import Slider, exercise
-from pourprint.lessons.kinds import GROWTHS, Number, Option, choose, growth_of, mistake, numeric, predict
+from pourprint.lessons.kinds import GROWTHS, Number, Option, growth_of, in_words, mistake, numeric, predict
 from pourprint.process.finish.bonding import Lap
 from pourprint.process.finish.iso_fits import fit_um, limits_um
 
@@ -121,22 +121,7 @@ def bond_mean(draw, room):
 
 @exercise
 def carbon_and_metal(draw, room):
-    metal = draw.choice("metal", ("aluminium", "magnesium"))
-    return choose(
-        draw,
-        f"A carbon tube is to be bonded into a node of {metal}. What must be settled first?",
-        [
-            Option("keep the two apart with glass cloth or a filled, controlled bond line"),
-            Option("press the tube in dry, so that they touch all round", "Then damp makes a battery of the pair."),
-            Option("leave the bond line as thin as it will go", "Where it is thinnest, carbon touches the metal."),
-        ],
-        [
-            Option(f"carbon conducts and is noble: with damp, the {metal} corrodes"),
-            Option("glass is stronger than carbon", "Strength is not the question here."),
-            Option("cloth makes the joint lighter", "A tenth of a millimetre of cloth weighs next to nothing."),
-        ],
-        "Isolation is chosen before the gap: its thickness takes part of the bond line.",
-    )
+    return in_words(draw, metal=draw.choice("metal", ("aluminium", "magnesium")))
 
 
 @exercise

@@ -5,7 +5,7 @@ from functools import cache
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.typed_numbers import read_number
 from pourprint.lessons.exercises import Field, exercise
-from pourprint.lessons.kinds import Aim, Number, Option, choose, design, numeric
+from pourprint.lessons.kinds import Aim, Number, design, in_words, numeric
 from pourprint.process.strength.beam_lesson import lighten_beam
 
 NOTEBOOK = "08"
@@ -13,44 +13,13 @@ NOTEBOOK = "08"
 
 @exercise
 def honest_baseline(draw, room):
-    percent = draw.choice("percent", (20, 25, 30))
-    return choose(
-        draw,
-        f"A node has lost {percent} % of its metal and is as stiff as before. With what must it be compared, so that "
-        "the search gets the credit that it deserves?",
-        [
-            Option("the plain node with thinner walls, at the same mass"),
-            Option("the plain node as it was", "That one is heavier: a lighter one by any means is softer."),
-            Option("a solid block in the same box", "Nobody would build that."),
-        ],
-        [
-            Option("metal can be taken away without any search, too"),
-            Option("the same walls are easier to machine", "Machining is not what stiffness is about."),
-            Option("both then have the same volume share", "A share of what? Compare masses."),
-        ],
-        "Two shapes of one mass: what differs is only where the metal stands.",
-    )
+    return in_words(draw, percent=draw.choice("percent", (20, 25, 30)))
 
 
 @exercise
 def believe_the_peak(draw, room):
     first = draw.whole("first", 60, 120, 5)
-    return choose(
-        draw,
-        f"On cells of 2 mm the highest stress in a corner of the staircase is {first} MPa. On cells of 1 mm it is "
-        f"{round(first * 1.4)} MPa, on cells of 0.5 mm {round(first * 1.96)} MPa. What do you report?",
-        [
-            Option("no peak there: the stress a little away from corners and loads, at two sizes of cells"),
-            Option("the finest, since fine cells are right", "It goes on growing with every finer grid."),
-            Option("the mean of all three", "A mean of numbers that grow without end is none."),
-        ],
-        [
-            Option("a sharp inner corner has no finite stress; the real one is round"),
-            Option("coarse cells always overestimate", "Here they give the lowest number."),
-            Option("fine cells lose digits", "Rounding is far smaller than that."),
-        ],
-        "What does not settle when cells shrink is not a result.",
-    )
+    return in_words(draw, first=first, second=round(first * 1.4), third=round(first * 1.96))
 
 
 @exercise
@@ -75,22 +44,7 @@ def gram_price(draw, room):
 @exercise
 def least_wall(draw, room):
     wall = draw.choice("wall", (2.0, 2.5, 3.0))
-    return choose(
-        draw,
-        f"The search leaves struts of {wall / 2:g} mm where the foundry asks for walls of {wall:g} mm. What do you "
-        "change?",
-        [
-            Option("the radius of the filter, and search again"),
-            Option("thicken the finished struts by hand", "Then mass and shape are no longer what was searched."),
-            Option("the number of iterations", "More rounds make a sharp design sharper, not thicker."),
-        ],
-        [
-            Option("the filter's radius sets the thinnest member that can form"),
-            Option("iterations thicken what is thin", "They settle, they do not thicken."),
-            Option("a finer grid has thicker members", "Without a filter finer cells give finer struts."),
-        ],
-        "A rule of making belongs into the search, not behind it.",
-    )
+    return in_words(draw, wall=wall, half=wall / 2)
 
 
 @cache

@@ -3,7 +3,18 @@
 import numpy as np
 
 from pourprint.lessons.exercises import exercise
-from pourprint.lessons.kinds import Number, Option, by_stage, choose, mistake, numeric, order, percent, some_of
+from pourprint.lessons.kinds import (
+    Number,
+    Option,
+    by_stage,
+    choose,
+    in_words,
+    mistake,
+    numeric,
+    order,
+    percent,
+    some_of,
+)
 from pourprint.plans.steps import Stage
 from pourprint.process.contraction import pattern_mm
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
@@ -215,44 +226,9 @@ def pattern_order(draw, room):
     )
 
 
-CASES = (  # what happens; what to do; what not, and why not; the reason; a wrong reason, and why it is wrong
-    (
-        "A jet of high-pressure water has gone through a colleague's glove. The finger shows a dot and hardly hurts.",
-        "treat it as an emergency, at once",
-        ("wash it, put a plaster on, and watch it", "Watching loses the time that counts."),
-        "water driven under the skin does harm that cannot be seen from outside",
-        ("the wound is small and clean", "Small outside: what went in, and how far?"),
-    ),
-    (
-        "A shell stands beside the kiln. It looks grey and cold. It must be moved to the pouring place.",
-        "handle it as hot: tongs, face shield, a marked place to set it down",
-        ("touch it lightly to find out", "Skin is the wrong thermometer."),
-        "a shell that no longer glows can still be several hundred degrees hot",
-        ("ceramic gives off its heat within a minute", "A preheated shell stays hot far longer."),
-    ),
-    (
-        "The shell is knocked off with a hammer. Two visitors want to watch from beside the bench.",
-        "send them back behind the marked line, and wear goggles and ear protection",
-        ("let them stay if they keep their hands away", "It is not hands that are hit at a distance."),
-        "pieces of ceramic fly much farther than a hammer reaches",
-        ("the dust might spoil their clothes", "Something worse than dust leaves the bench."),
-    ),
-)
-
-
 @exercise
 def pattern_caution(draw, room):
-    case, right, wrong, good, bad = draw.choice("case", CASES)
-    idle = Option("finish the step first, then ask", "What can be lost while you finish?")
-    rule = Option("the rules say so, the reason does not matter", "A rule is kept best when its reason is known.")
-    return choose(
-        draw,
-        f"{case} What do you do, and why?",
-        [Option(right), Option(*wrong), idle],
-        [Option(good), Option(*bad), rule],
-        f"{right[0].upper()}{right[1:]}: {good}. Local codes and trained people come first.",
-        asks=("what to do", "because"),
-    )
+    return in_words(draw)
 
 
 @exercise

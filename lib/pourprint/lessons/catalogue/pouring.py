@@ -18,11 +18,8 @@ NOTEBOOK = "03"
 
 @exercise
 def mould_rise(draw, room):
-    length, width, high = (
-        draw.whole("length", 60, 160, 20),
-        draw.whole("width", 40, 80, 10),
-        draw.whole("h", 40, 120, 20),
-    )
+    length, width = draw.whole("length", 60, 160, 20), draw.whole("width", 40, 80, 10)
+    high = draw.whole("h", 40, 120, 20)
     over, choke = draw.choice("over", (10, 20, 30)), draw.whole("choke", 60, 140, 10)
     head, volume = high + over, length * width * high / 1000
     falling = (float(fall_speed_m_s(head)) + float(fall_speed_m_s(over))) / 2  # exact: the mean of both ends
