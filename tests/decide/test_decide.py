@@ -5,7 +5,7 @@ import pytest
 
 import pourprint as pp
 from pourprint.decide.compare import envelope
-from pourprint.decide.inputs import in_words, outcomes, uncertain_inputs, varied
+from pourprint.decide.inputs import outcomes, uncertain_inputs, varied
 from pourprint.decide.map import NOBODY, decision_map
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.plans.steps import JOB, Work
@@ -198,10 +198,6 @@ def test_uncertain_inputs_move_a_plan_and_refuse_none():
         ends = [varied(plan, {key: value}) for plan in plans.values() for value in (found[key].low, found[key].high)]
         moved = [(p.total_cost, p.lead_time_days) for p in ends]
         assert any(end != (plan.total_cost, plan.lead_time_days) for plan in plans.values() for end in moved)
-
-
-def test_inputs_are_named_in_words():
-    assert in_words("machine.metal_printer") == "metal printer (machine)" and in_words("batch_size") == "batch size"
 
 
 # Refusals ---------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.ledger.entries import PRICES, Kind, Pedigree, library, nearest, read_entry
+from pourprint.ledger.entries import PRICES, Kind, Pedigree, in_words, library, nearest, read_entry
 from scenes import PRINTED, demo_kit, demo_rates
 
 GOOD = {"value": 2.0, "unit": "h", "kind": "time", "low": 1.0, "high": 3.0, "pedigree": "invented", "source": "a test"}
@@ -116,6 +116,11 @@ def test_what_moves_the_demo_job_most_was_read_or_is_marked_as_the_lab_s_own_to_
         if entry.kind in (*PRICES, Kind.TIME, Kind.SPEED, Kind.YIELD):
             own = any(word in entry.source for word in ("to measure", "to work out", "to ask its supplier"))
             assert entry.pedigree == Pedigree.PUBLISHED or own, key
+
+
+def test_keys_are_told_in_words():
+    said = {key: in_words(key) for key in ("machine.metal_printer", "batch_size", "volume_cm3")}
+    assert [*said.values()] == ["metal printer (machine)", "batch size", "volume"]
 
 
 # Alloys -----------------------------------------------------------------------------------------------

@@ -122,7 +122,8 @@ def test_a_refusal_names_the_limit_that_it_passes_and_a_warning_the_usual_one():
     least = card.entries["printed_mould.least_wall"]
     for wall, limit in ((2.5, least.value), (1.2, least.low)):
         (one,) = findings("printed_mould", pp.Job(part(box((100, 80, wall))), "AlSi7Mg"))
-        assert one.limit == limit and f"limit {limit:.3g} mm (published" in str(one)
+        assert one.limit == limit and f"limit {limit:.3g} mm (published): least wall (printed mould)" in str(one)
+        assert one.key not in str(one)  # readers have no ledger open
 
 
 def test_steel_needs_thicker_walls_than_aluminium():
@@ -197,6 +198,18 @@ def test_the_demo_kit_can_be_made(route):
 def test_a_comparison_says_what_to_watch_and_what_is_refused():
     found = pp.comparison(pp.plan_all(pp.Job(part(box((100, 80, 1.2)), "cover"), "AlSi7Mg"), routes=PRINTED))
     assert "cover: wall 1.2 mm" in found.table().loc["Printed mould", "to watch, or why it cannot"]
+
+
+@pytest.mark.parametrize("alloy", pp.alloys())
+@pytest.mark.parametrize("route", [*pp.ROUTES])
+def test_what_is_said_holds_no_key_of_the_ledger(route, alloy):
+    tubes = [pp.nodes.Tube(way, 30, 90) for way in ((1, 0, 0.2), (-0.4, 1, 0), (0, -0.5, 1))]
+    job, keys = pp.Job(pp.nodes.make_node(tubes, wall_mm=1.2, name="thin"), alloy), pp.RateCard.default().entries
+    for said in [
+        *map(str, findings(route, job)),
+        getattr(pp.plan_all(job, pp.RateCard.default())[route], "reason", ""),
+    ]:
+        assert not [key for key in keys if key in said], said
 
 
 def test_the_picture_names_the_place():

@@ -6,8 +6,8 @@ The inputs change in one stated order; in another order the same whole would be 
 from dataclasses import dataclass, replace
 
 from pourprint.decide.compare import comparison
-from pourprint.decide.inputs import in_words
 from pourprint.decide.settings import same_kit
+from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import feasible
 from pourprint.routes import plan_all
@@ -97,7 +97,7 @@ def _changed(before, after):
         old, new = getattr(before, key), getattr(after, key)
         if not (same_kit(old, new) if key == "kit" else old == new):
             now = replace(now, **{key: new})
-            yield f"{in_words(key.removesuffix('_cm3'))} {_said(key, old)} → {_said(key, new)}", now
+            yield f"{in_words(key)} {_said(key, old)} → {_said(key, new)}", now
 
 
 def _said(key, value):

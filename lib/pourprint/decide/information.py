@@ -11,8 +11,9 @@ from itertools import pairwise
 import numpy as np
 
 from pourprint.decide.compare import envelope, tie_price_of_day
-from pourprint.decide.inputs import in_words, outcomes, single_plans, uncertain_inputs, with_delay
+from pourprint.decide.inputs import outcomes, single_plans, uncertain_inputs, with_delay
 from pourprint.ledger.checks import check_numbers, plain
+from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw, stream
 from pourprint.plans.plan import feasible

@@ -31,12 +31,6 @@ def single_plans(plans):
     return made
 
 
-def in_words(key):
-    """The key of an input as words: "machine.metal_printer" → "metal printer (machine)"."""
-    section, _, name = key.rpartition(".")
-    return (f"{name} ({section.replace('.', ' ')})" if section else name).replace("_", " ")
-
-
 def dearest_day(rates, price_of_day=0.0):
     """The dearest day worth looking at [currency/d], in any currency: a round number, at least 25 h of a technician
     and twice the price asked for."""

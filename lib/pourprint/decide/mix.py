@@ -17,6 +17,7 @@ import numpy as np
 
 from pourprint.decide.subkits import MOST, SubKits, sub_kits
 from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 from pourprint.plans.jobs import Job
 from pourprint.plans.orders import Order
@@ -139,12 +140,12 @@ class Choices:
         for key, most in limits.items():
             _, least = _programme(self.kits, np.r_[self.kits.used[key], np.zeros(len(free) + 1)], free, {})
             if least > most:
-                short.append(f"{key}: {least:.1f} needed, {most:g} allowed")
+                short.append(f"{in_words(key)}: {least:.1f} needed, {most:g} allowed")
         if short:
             return (
                 f"the limits leave no mix: at the least {'; '.join(short)}. Raise what falls short, or make fewer kits."
             )
-        return f"each limit can be met alone, but not all together: loosen one of {', '.join(limits)}."
+        return f"each limit can be met alone, but not all together: loosen one of {', '.join(map(in_words, limits))}."
 
 
 def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None, start=None, cards=()):

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pourprint.decide.inputs import in_words, moved_alone, outcomes, with_delay
+from pourprint.decide.inputs import moved_alone, outcomes, with_delay
 from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import below, check_seed
 from pourprint.plans.plan import made, ranged

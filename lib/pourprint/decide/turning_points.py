@@ -15,14 +15,13 @@ from pourprint.decide.inputs import (
     PRICE,
     WHOLE,
     dearest_day,
-    in_words,
     is_linear,
     outcomes,
     single_plans,
     with_delay,
 )
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import PRICES, Kind, nearest
+from pourprint.ledger.entries import PRICES, Kind, in_words, nearest
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import Plan, ranged
 

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 
 from pourprint.decide.information import expected_regret, probability_best
-from pourprint.decide.inputs import in_words
 from pourprint.figures.look import INK, LOOKS, Chart, sampled, tint, title_of
 from pourprint.figures.strokes import bars, canvas, line, write
+from pourprint.ledger.entries import in_words
 
 FILL = 0.6  # share of white in a route's colour where text stands on it
 APART = 8  # of 100: from one name to the next

@@ -2,10 +2,9 @@
 
 import numpy as np
 
-from pourprint.decide.inputs import in_words
 from pourprint.figures.look import INK, SERIES, Chart, counted
 from pourprint.figures.strokes import canvas, line, write
-from pourprint.ledger.entries import Kind
+from pourprint.ledger.entries import Kind, in_words
 from pourprint.ledger.lab_log import update_table
 
 

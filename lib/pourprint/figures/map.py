@@ -3,10 +3,10 @@
 import numpy as np
 import pandas as pd
 
-from pourprint.decide.inputs import in_words
 from pourprint.decide.map import NOBODY, PRICE
 from pourprint.figures.look import LOOKS, Chart, tint, title_of
 from pourprint.figures.strokes import canvas, line, mark, write
+from pourprint.ledger.entries import in_words
 
 FILL = 0.6  # share of white in a route's colour where text stands on it
 DOTS = 14  # marks across a map: they tell regions apart without colour

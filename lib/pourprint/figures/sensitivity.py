@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from pourprint.decide.inputs import in_words
 from pourprint.figures.look import INK, SERIES, Chart
 from pourprint.figures.strokes import bars, canvas, mark, write
+from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 
 

@@ -81,6 +81,12 @@ class Entry(BaseModel):
         return self
 
 
+def in_words(key):
+    """A key as a reader sees it: "machine.metal_printer" → "metal printer (machine)", "volume_cm3" → "volume"."""
+    section, _, name = key.removesuffix("_cm3").rpartition(".")
+    return (f"{name} ({section.replace('.', ' ')})" if section else name).replace("_", " ")
+
+
 def nearest(word, words):
     """A ' (did you mean …?)' when a known word is close, otherwise nothing."""
     close = difflib.get_close_matches(str(word), list(words), n=1)

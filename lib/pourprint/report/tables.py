@@ -5,9 +5,9 @@ from numbers import Number
 import numpy as np
 
 from pourprint.decide.carbon import footprint
-from pourprint.decide.inputs import in_words
 from pourprint.decide.price import price_of
 from pourprint.figures.tables import cell
+from pourprint.ledger.entries import in_words
 from pourprint.plans.plan import ranged
 from pourprint.plans.steps import Stage
 from pourprint.report.traveller import BOUGHT

@@ -11,6 +11,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
@@ -46,14 +47,13 @@ class Finding:
     where_mm: np.ndarray | None = None
 
     def __str__(self):
-        place = (
-            "" if self.where_mm is None else " at ({:.0f}, {:.0f}, {:.0f}) mm".format(*np.round(self.where_mm) + 0.0)
-        )
+        at = () if self.where_mm is None else np.round(self.where_mm) + 0.0
+        place = " at ({:.0f}, {:.0f}, {:.0f}) mm".format(*at) if len(at) else ""
         if not self.key:
             return f"{self.part}: {self.what}{place}; {self.advice}"
         unit = "" if self.unit == "-" else f" {self.unit}"
-        limit = f"{self.limit:.3g}{unit} ({self.pedigree}, {self.key})"
-        return f"{self.part}: {self.what} {self.measured:.3g}{unit}{place}, limit {limit}; {self.advice}"
+        limit = f"limit {self.limit:.3g}{unit} ({self.pedigree}): {in_words(self.key)}"
+        return f"{self.part}: {self.what} {self.measured:.3g}{unit}{place}, {limit}; {self.advice}"
 
 
 def findings(route, job, rates=None):
@@ -67,8 +67,8 @@ def findings(route, job, rates=None):
     rates = RateCard.default() if rates is None else rates
     found = [one for item in job.kit.parts for one in _of_part(item, route, job, rates)]
     if route not in job.alloy.refused and not allowed(route, job.alloy, rates):
-        what = "this lab's card does not allow molten magnesium (handling.magnesium is 0)"
-        advice = "take another metal; a lab with licence, cover gas and training for it writes 1"
+        what = "this lab's card does not allow molten magnesium"
+        advice = "take another metal; a lab with licence, cover gas and training writes 1 for it, under handling"
         found.append(Finding(Verdict.REFUSED, job.alloy.title, what, 1.0, np.nan, "", "", "", advice))
     return tuple(sorted(found, key=lambda one: (one.verdict is Verdict.WATCH, not one.key)))
 

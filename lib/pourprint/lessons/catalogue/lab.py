@@ -4,7 +4,7 @@ import math
 
 from pourprint.decide.learning import Curve
 from pourprint.decide.sensitivity import output_of
-from pourprint.ledger.entries import Kind
+from pourprint.ledger.entries import Kind, in_words
 from pourprint.ledger.rates import annuity as yearly_payment
 from pourprint.ledger.rates import machine_hour as hour_price
 from pourprint.lessons.exercises import Slider, exercise
@@ -132,34 +132,33 @@ def measure_first(draw, room):
     plan = room.plan(draw.choice("route", PRINTED))
     entries, moved = plan.rates.entries, {}
     for key in draw.shuffled("keys", entries.keys() & output_of(plan).entries):
-        value = entries[key].value
-        tenth = float(plan.at(rates=room.rates.replace({key: value * 0.9})).unit_cost - plan.unit_cost)
-        swing = abs(tenth) * 10 * (entries[key].high - entries[key].low) / value
-        told_apart = all(not 0.7 < swing / other < 1.4 for _, other in moved.values())
+        entry = entries[key]
+        tenth = float(plan.at(rates=room.rates.replace({key: entry.value * 0.9})).unit_cost - plan.unit_cost)
+        swing = abs(tenth) * 10 * (entry.high - entry.low) / entry.value
+        told_apart = all(not 0.7 < swing / other < 1.4 for _, other, _ in moved.values())
         if told_apart and swing > 0.002 * plan.unit_cost:
-            moved[key] = tenth, swing
+            moved[in_words(key)] = tenth, swing, entry
         if len(moved) == 4:
             break
-    first = max(moved, key=lambda key: moved[key][1])
+    first = max(moved, key=lambda name: moved[name][1])
     lines = (
-        f"{key} = {entries[key].value:g} {entries[key].unit}, believed {entries[key].low:g} to {entries[key].high:g}; "
-        f"10 % less make {tenth:+,.2f} {room.money}"
-        for key, (tenth, _) in moved.items()
+        f"{name} = {e.value:g} {e.unit}, believed {e.low:g} to {e.high:g}; 10 % less make {tenth:+,.2f} {room.money}"
+        for name, (tenth, _, e) in moved.items()
     )
     return choose(
         draw,
         f"A kit by {plan.title.lower()} costs {plan.unit_cost:,.0f} {room.money}. Four numbers of it: "
         f"{'; '.join(lines)}. Which one should the lab measure first, to know the cost better?",
         [
-            Option(key, "How wide is its range, in tenths of the value? Times what a tenth moves." * (key != first))
-            for key in moved
+            Option(name, "How wide is its range, in tenths of the value? Times what a tenth moves." * (name != first))
+            for name in moved
         ],
         [
             Option("over its whole range it moves the cost most"),
             Option("it is the least known, in percent", "A number that moves nothing may stay unknown."),
             Option("a tenth of it moves the cost most", "And if it is known to a hundredth already?"),
         ],
-        "; ".join(f"{key} moves it by {swing:,.0f} {room.money}" for key, (_, swing) in moved.items()) + ".",
+        "; ".join(f"{name} moves it by {swing:,.0f} {room.money}" for name, (_, swing, _) in moved.items()) + ".",
     )
 
 

@@ -1,6 +1,6 @@
 """Exercises of notebook 00: the stages, the routes, and where numbers come from."""
 
-from pourprint.ledger.entries import Pedigree
+from pourprint.ledger.entries import Pedigree, in_words
 from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import Option, choose, order, some_of
 from pourprint.plans.steps import Stage
@@ -71,15 +71,15 @@ def pedigree(draw, room):
     there = [mark for mark in Pedigree if any(entry.pedigree == mark for entry in entries.values())]
     mark = draw.choice("pedigree", there)
     key = draw.choice("key", sorted(key for key, entry in entries.items() if entry.pedigree == mark))
-    entry = entries[key]
+    entry, name = entries[key], in_words(key)
     look = f"Look at the row “{key}” of pp.pedigree(pp.lessons.classroom().rates), column pedigree."
     fits = "That is the care another kind of number needs. What is known about where this one comes from?"
     return choose(
         draw,
-        f"The rate card says {key} = {entry.value:g} {entry.unit}. What is its pedigree, and what should a lab do "
+        f"The rate card says {name} = {entry.value:g} {entry.unit}. What is its pedigree, and what should a lab do "
         "before it relies on it?",
         [Option(str(each), "" if each == mark else look) for each in Pedigree],
         [Option(use, "" if each == mark else fits) for each, use in USES.items()],
-        f"{key} is {mark}; its source says: {entry.source}. Believe {entry.low:g} to {entry.high:g} {entry.unit}.",
+        f"{name} is {mark}; its source says: {entry.source}. Believe {entry.low:g} to {entry.high:g} {entry.unit}.",
         asks=("its pedigree", "so the lab should"),
     )
