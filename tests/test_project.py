@@ -18,16 +18,16 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 895,
+    "ledger": 898,
     "parts": 1337,
     "process": 3263,
     "plans": 1047,
     "routes": 1819,
     "risk": 553,
-    "decide": 1856,
+    "decide": 1853,
     "figures": 2664,
-    "panels": 1467,
-    "lessons": 3050,
+    "panels": 1466,
+    "lessons": 3049,
     "report": 497,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

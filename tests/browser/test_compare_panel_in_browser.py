@@ -183,7 +183,7 @@ def test_the_chart_runs_along_the_price_of_a_day_and_back(panel):
     menu.select_option("price of a day [EUR]")
     days = moved(panel, before)
     assert days[0]["x"] == list(range(0, 1001, 10)) and days[-1]["x"] == [number(panel, "price of a day")]
-    menu.select_option("kits wanted")
+    menu.select_option("quantity wanted")
     moved(panel, days)
     check_all_traces(panel)
 

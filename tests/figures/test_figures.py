@@ -91,7 +91,7 @@ def test_the_axis_of_a_change_stands_still_while_its_bars_move_a_little():
 
 def test_a_comparison_draws_the_plan_and_marks_and_writes_what_failures_make_of_it():
     found = compared()
-    text = bars.comparison_bars(found, "EUR")
+    text = bars.comparison_bars(found, "EUR a kit")
     for route in found.days:
         assert f"<b>{found.mean_unit_cost(route):,.0f}</b>" in text and f"<b>{found.mean_days(route):,.0f}</b>" in text
     assert text.count("<em") == 2 * len(found.days) == text.count("title='with failures")
@@ -118,7 +118,7 @@ def along(price_of_day):
     plans, quantities = compared(price_of_day=0).plans, {"quantity": np.arange(1, 401)}
     days = days_along(plans, quantities, "2026-11-25T08:00")
     costs = unit_costs(totals_along(plans, quantities), quantities["quantity"], price_of_day, days)
-    return Along("kits wanted", quantities["quantity"], True, costs, 4, "EUR"), [*plans]
+    return Along("quantity wanted", quantities["quantity"], True, costs, 4, "EUR a kit"), [*plans]
 
 
 def test_the_cost_axis_holds_all_lines_and_names_and_stands_still_while_they_move_a_little():
@@ -185,6 +185,12 @@ def test_the_stage_matrix_counts_ten_seven_five_stages():
     whole = words_of(figures.stage_matrix())
     assert [f"{n} stages" in whole for n in (10, 7, 5, 11)] == [True] * 4
     assert "you are here" not in whole and "<details" not in figures.stage_matrix()
+
+
+def test_the_stage_matrix_counts_the_steps_that_the_course_s_tables_count():
+    whole = words_of(figures.stage_matrix())
+    for plan in pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates()).values():
+        assert f"{len(plan.stages)} stages, {len(plan.steps)} steps" in whole
 
 
 def test_the_stage_matrix_shows_the_place_alone_and_folds_the_whole_map():

@@ -1,6 +1,7 @@
 """Pictures and panel of printed metal: what they draw is what the route computes."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,8 +20,8 @@ from scenes import bracket, demo_kit, demo_rates
 JOB = pp.Job(demo_kit(), "AlSi10Mg", 1)
 CHARTS = {
     "plate": lambda: plate.plate_picture(JOB, demo_rates()),
-    "directions": lambda: printing.orientation_map(JOB, demo_rates(), "mast_foot"),
-    "layers": lambda: printing.layer_chart(JOB, demo_rates(), "spreader"),
+    "directions": lambda: printing.orientation_map(JOB, demo_rates()),
+    "layers": lambda: printing.layer_chart(JOB, demo_rates()),
     "roughness": lambda: printing.roughness_chart(JOB, demo_rates()),
 }
 
@@ -49,8 +50,6 @@ def test_a_plate_that_is_not_there_is_named():
         plate.plate_picture(JOB, demo_rates(), 3)
     with pytest.raises(InputError, match="no mesh"):
         plate.plate_picture(pp.Job(bracket(), "AlSi10Mg"), demo_rates())
-    with pytest.raises(InputError, match="must be one of rocker_pivot"):
-        printing.orientation_map(JOB, demo_rates(), "rocker")
 
 
 def test_a_coarser_mesh_keeps_its_shape():
@@ -71,8 +70,9 @@ def test_a_mesh_that_does_not_close_is_drawn_as_it_is():
 def test_layers_take_the_laser_hours_of_the_route():
     """The sections of a part add up to its hatching and its outlines; the supports are hatched besides."""
     for item in demo_kit().parts:
-        piece = printing.piece_named(JOB, demo_rates(), item.part.name)
-        _, inside, outline, _ = printing.layer_times(JOB, demo_rates(), item.part.name)
+        job = JOB.with_(kit=replace(demo_kit(), parts=(item,)))
+        (piece,) = route.lay_out(job, demo_rates()).pieces
+        _, inside, outline, _ = printing.layer_times(job, demo_rates())
         assert outline.sum() / 3600 == pytest.approx(piece.hours.contour, rel=2e-3)
         part_only = piece.hours.hatch * item.part.volume_cm3 / piece.melted_cm3
         assert inside.sum() / 3600 == pytest.approx(part_only, rel=2e-3)

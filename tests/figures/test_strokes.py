@@ -29,6 +29,22 @@ def test_what_a_name_holds_is_text_in_a_message():
     assert title.replace("<br>", " ") == '&lt;a href="//x"&gt;foot&lt;/a&gt; &amp; &lt;b&gt;all: nothing found'
 
 
+def test_a_unit_does_not_stand_alone_on_a_line_below_its_axis():
+    for words in ("expected cost of its failures [EUR]", "least stiffness over the first's [-]", "days [d]"):
+        figure = canvas("T", words, rows=["a", "b"])
+        lines = figure.layout.xaxis.title.text.split("<br>")
+        assert " ".join(lines) == words and not lines[-1].startswith("[")
+
+
+@pytest.mark.parametrize("count", [1, 3, 30])
+def test_each_named_row_has_its_room_and_its_name_however_long_title_and_axis(count):
+    long = " ".join(["seven77"] * 30)
+    for margin in ({}, {"b": 70}):
+        figure = canvas(long, long, rows=[f"row {i}" for i in range(count)], key=long, **margin)
+        room = figure.layout.height - figure.layout.margin.t - figure.layout.margin.b
+        assert room / count >= LINE_PX + 8 and figure.layout.yaxis.dtick == 1, "plotly drops names that it cannot set"
+
+
 def charts():
     job, rates = pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates()
     sizes, item, metal = pp.ShellSizes(job, rates), demo_kit().parts[0], pp.Job(demo_kit(), "AlSi10Mg", 1)
@@ -79,6 +95,14 @@ def test_a_table_has_headings_with_units_words_left_and_no_count_of_rows():
     assert '<th scope="col">pool [cm³]</th>' in text and ">12.35<" in text and "<td>0</td>" in text
     assert text.count("<th") == 3 + 1 and "a &lt;b&gt;" in text  # three headings, and the word "thead"
     assert text.count("text-align:left") == 3, "the caption, the heading of words, and the words"
+
+
+def test_what_stands_in_a_column_stands_under_its_heading():
+    """Dates and words among numbers: heading and cells of such a column are all set left; of numbers alone, right."""
+    table = pd.DataFrame({"mixed": [1.5, "Fri 26 Feb 2027"], "numbers": [2, 3], "words": ["a", None]})
+    text = table_html(table)
+    assert [text.count(f'{tag} style="text-align:left">') for tag in ('<th scope="col"', "<td")] == [2, 4]
+    assert '<th scope="col">numbers' in text and "<td>2<" in text and "<td>3<" in text
 
 
 def test_a_table_says_names_in_words_and_leaves_out_what_is_empty_in_every_row():

@@ -1,6 +1,7 @@
 """Every panel with the card of a class in another currency, and decimal commas typed in every one of its fields."""
 
 import json
+import re
 
 import ipywidgets as widgets
 import numpy as np
@@ -55,6 +56,26 @@ def texts(widget):
         found.append(json.dumps(widget.picture["text"]))
     inside = (text for child in getattr(widget, "children", ()) for text in texts(child))
     return [*(text for text in found if isinstance(text, str)), *inside]
+
+
+def test_a_lone_part_is_counted_in_pieces_not_in_kits(card):
+    part, job = bracket(), pp.Job(bracket(), "AlSi7Mg", 4)
+    panels = (
+        pp.panels.compare_panel(part, card, START),
+        pp.panels.risk_panel(part, card, start=START),
+        pp.panels.pattern_panel(part, card, quantity=4),
+        pp.panels.mould_panel(part, card, quantity=4),
+        pp.panels.metal_panel(job, card),
+    )
+    for panel in panels:
+        shown = [panel.answer.value, panel.bars.value, panel.table.value, *texts(panel.chart)]
+        units = [row.widget.children[-2].value for row in panel.controls.values()]
+        assert not re.search(r"\bkits?\b", " ".join([*shown, *units])), panel.answer.value
+        assert " a piece" in panel.answer.value
+    sizes = pp.ShellSizes(job, card)
+    plan = pp.plan("printed_pattern", job, card)
+    for chart in (pp.figures.plan_costs(plan), pp.figures.cluster_picture(sizes, 4), pp.figures.metal_chart(sizes)):
+        assert not re.search(r"\bkits?\b", f"{chart.takeaway} {chart.figure.layout.xaxis.title.text}")
 
 
 def test_no_other_currency_is_named_than_the_cards(panel):

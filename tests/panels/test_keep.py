@@ -98,7 +98,7 @@ def test_what_moved_is_drawn_and_tables_are_taken_along(folder):
     assert [*files] == ["routes.csv", "chart.csv", "tables.xlsx"]
     heads, first, *_ = b64decode(files["routes.csv"]).decode().splitlines()
     cost = float(first.split(",")[1])
-    assert heads.split(",")[1] == "with failures [EUR a kit]" and f"{cost:,.0f} EUR a kit" in panel.answer.value
+    assert heads.split(",")[1] == "with failures [EUR a piece]" and f"{cost:,.0f} EUR a piece" in panel.answer.value
     book = zipfile.ZipFile(io.BytesIO(b64decode(files["tables.xlsx"])))
     sheet = book.read("xl/worksheets/sheet1.xml").decode()  # cells as ECMA-376 lays them out
     assert float(re.search(r'<c r="B2"[^>]*><v>([^<]+)</v>', sheet)[1]) == cost

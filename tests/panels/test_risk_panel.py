@@ -56,7 +56,7 @@ def test_the_panel_opens_with_the_answer_of_the_model(panel):
     plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 4, 4), demo_rates(), PRINTED)
     runs = simulate_all(plans, FULL[0], start=START)
     best = min(runs.values(), key=lambda run: run.cost.mean())
-    assert f"{best.plan.title}, {best.cost.mean() / 4:,.0f} EUR a kit" in panel.answer.value
+    assert f"{best.plan.title}, {best.cost.mean() / 4:,.0f} EUR a {best.plan.job.kit.noun}" in panel.answer.value
     assert f"{runs['printed_metal'].chance(60):.0%}" in panel.answer.value
 
 

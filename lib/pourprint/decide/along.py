@@ -23,23 +23,21 @@ class Crossing:
 @dataclass(frozen=True)
 class Along:
     """Cost of one kit along one input: `title` of the input with its unit, `grid` (n,), whether it is a matter of
-    orders (`log`), `unit_costs` {route: (n,) [currency]}, nan where a route cannot, `now` the input's value, `noun` of
-    what is counted: kit or piece."""
+    orders (`log`), `unit_costs` {route: (n,) [currency]}, nan where a route cannot, `now` the input's value, `unit` of
+    the costs as "EUR a kit"."""
 
     title: str
     grid: np.ndarray
     log: bool
     unit_costs: Mapping[str, np.ndarray]
     now: float
-    currency: str
-    noun: str = "kit"
+    unit: str
 
     def table(self):
         """The lines as a pandas table: one row a value of the input, one column a route."""
         import pandas as pd
 
-        each = f"[{self.currency} a {self.noun}]"
-        lines = {f"{route.replace('_', ' ')} {each}": costs for route, costs in self.unit_costs.items()}
+        lines = {f"{route.replace('_', ' ')} [{self.unit}]": costs for route, costs in self.unit_costs.items()}
         return pd.DataFrame(lines, index=pd.Index(self.grid, name=self.title))
 
     @cached_property

@@ -231,15 +231,15 @@ class Comparison:
         rows = {}
         for route in sorted(self.days, key=self.mean_unit_cost):
             plan = self.plans[route]
-            ready = self.start + dt.timedelta(days=self.mean_days(route))
+            ready, one = self.start + dt.timedelta(days=self.mean_days(route)), plan.job.kit.noun
             rows[plan.title] = {
-                f"with failures [{plan.rates.currency} a kit]": round(self.mean_unit_cost(route)),
+                f"with failures [{plan.rates.currency} a {one}]": round(self.mean_unit_cost(route)),
                 "with failures [days]": round(self.mean_days(route)),
                 "ready, with failures": f"{ready:%a %d %b %Y}",
-                f"if nothing fails [{plan.rates.currency} a kit]": round(self.unit_cost(route)),
+                f"if nothing fails [{plan.rates.currency} a {one}]": round(self.unit_cost(route)),
                 "if nothing fails [days]": round(self.days[route]),
-                "hands-on, all kits [h]": round(plan.hands_on_h),
-                "machines, all kits [h]": round(plan.machine_h),
+                f"hands-on, all {one}s [h]": round(plan.hands_on_h),
+                f"machines, all {one}s [h]": round(plan.machine_h),
                 "stages": len(plan.stages),
                 "steps": len(plan.steps),
                 "all steps right at the first try": f"{plan.first_pass_yield:.0%}",

@@ -29,7 +29,7 @@ PHASES = {
 PHASE_OF = {stage: phase for phase, stages in PHASES.items() for stage in stages}
 LATER = "further batches and delivery"
 BARS_IN_WORDS = (
-    "The stacked bars split the cost of one kit by stage, first stage on the left, and lay the days of the first "
+    "The stacked bars split the cost of one by stage, first stage on the left, and lay the days of the first "
     "batch and of all that follow end to end: plain is hands-on, lines are where work rests (closed hours, or laid "
     "down), strokes are machines running alone, dots are waiting, crosses are further batches and delivery."
 )
@@ -109,15 +109,15 @@ def clock_bars(comparison):
     return bars
 
 
-def comparison_bars(comparison, money):
+def comparison_bars(comparison, unit):
     """Both stacks of a comparison, cost by stage and days by phase, as HTML.
 
-    Parameter: `money` the currency. The page needs STYLE once.
+    Parameter: `unit` of the cost of one, as "EUR a kit". The page needs STYLE once.
     """
     return stacked_bars(
-        "Where the money of one kit goes, stage by stage",
+        "Where the money goes, stage by stage",
         stage_bars(comparison),
-        f"{money} a kit; bar: if nothing fails, stroke and number: with failures",
+        f"{unit}; bar: if nothing fails, stroke and number: with failures",
         "{:,.0f}",
         "with failures",
     ) + stacked_bars(

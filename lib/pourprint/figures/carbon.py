@@ -17,18 +17,17 @@ NAMED = {  # where the names of the marks stand, from left to right, so that nei
 }
 
 
-def footprint_chart(footprints, days=None):
+def footprint_chart(footprints):
     """Cost, days and greenhouse gases of a kit, route by route, with ranges.
 
-    Parameters: `footprints` {route: Footprint} of plans of single numbers; `days` {route: [d]} (default: the plans').
-    Returns: Chart.
+    Parameters: `footprints` {route: Footprint} of plans of single numbers. Returns: Chart.
     """
     rows = {}
     for route, found in footprints.items():
         plan = found.plan
         plan.single_only("a footprint chart")
         kg, kwh = found.total_kg / plan.job.quantity, found.total_kwh / plan.job.quantity
-        rows[route] = (plan.unit_cost, plan.lead_time_days if days is None else days[route], *kg, *kwh)
+        rows[route] = (plan.unit_cost, plan.lead_time_days, *kg, *kwh)
     columns = ["unit_cost", "days", "co2e_low", "co2e_kg", "co2e_high", "energy_low", "energy_kwh", "energy_high"]
     table = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
     order = sorted(footprints, key=lambda route: footprints[route].total_kg[1])

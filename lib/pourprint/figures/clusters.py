@@ -19,8 +19,8 @@ def cluster_picture(sizes, kits=1, number=1):
     """
     clusters = sizes.hang(kits)
     if number not in range(1, len(clusters) + 1):
-        raise InputError(f"number={number!r} must be from 1 to {len(clusters)}, the clusters of {kits} kits.")
-    hung = places(clusters[number - 1])
+        raise InputError(f"number={number!r} must be from 1 to {len(clusters)}, the clusters asked for.")
+    hung, noun = places(clusters[number - 1]), sizes.job.kit.noun
     parts, start = [item.part for item in sizes.job.kit.parts], sizes.rack.start_mm.item()
     each = (MOST_FACETS - 400) // max(len(hung), 1) - 24
     kinds, traces = sorted({kind for kind, _, _ in hung}), []
@@ -46,8 +46,8 @@ def cluster_picture(sizes, kits=1, number=1):
     on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in kinds}
     return Chart(
         picture(title, traces, (1.3, 1.3, 0.75), 560),
-        f"Clusters for {counted(kits, 'kit')}: {len(clusters)} in this layout; the plan reckons with "
-        f"{kits * float(sizes.per_kit):.2f}, the mean of many kits, rounded up.",
+        f"Clusters for {counted(kits, noun)}: {len(clusters)} in this layout; the plan reckons with "
+        f"{kits * float(sizes.per_kit):.2f}, the mean of many {noun}s, rounded up.",
         f"A vertical runner of {2 * radius:.0f} mm with a cup on top; round it, ring above ring, hang "
         f"{', '.join(f'{count} {name}' for name, count in on_it.items())}, each on a gate; dotted circles of "
         f"{2 * tank:.0f} mm are the dipping tank.",

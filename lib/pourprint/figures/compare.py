@@ -15,7 +15,7 @@ MOST_NAMED = 6  # of them; the table below the chart names all
 NAMES_PX = 96  # right of the chart, for the names
 LETTER = 0.023  # of the words below the lines, as a share of what the panel's narrow chart leaves beside the names
 COMPARISON_IN_WORDS = (
-    "The chart draws the cost of one kit, with the price of the days, along one input of your choice, one line a "
+    "The chart draws the cost of one, with the price of the days, along one input of your choice, one line a "
     "route; a cross marks each place from which another route is cheapest and names it, a ring the present value."
 )
 
@@ -112,11 +112,11 @@ def comparison_figure(along, routes):
     Returns: go.Figure whose traces stand in the order of `comparison_data`; parameters as there.
     """
     *lines, names, turns, chosen = traces = comparison_data(along, routes)
-    each, shape = f"{along.currency} a {along.noun}", "linear" if np.any(along.grid % 1) else "hv"
-    figure = canvas("", along.title, each, 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
+    shape = "linear" if np.any(along.grid % 1) else "hv"
+    figure = canvas("", along.title, along.unit, 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)
-        said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {each}"
+        said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {along.unit}"
         line(figure, along.grid, costs["y"], look.colour, look.dash, hover=said, shape=shape, name=name)
     # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
     figure.add_scatter(
@@ -129,7 +129,7 @@ def comparison_figure(along, routes):
     )
     said = "from %{x:,.4~g} on another route is cheapest"
     mark(figure, **turns, symbol="x-thin", size=13, hover=said, name="break-even")
-    said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {each}"
+    said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {along.unit}"
     mark(figure, **chosen, symbol="circle-open", size=15, hover=said, name="present value")
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}

@@ -7,6 +7,8 @@ from pourprint.decide.learning import SHARES, Curve
 from pourprint.figures.look import INK, LOOKS, ROUND, SERIES, Chart, counted, tint, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
+DIE = ("printed_pattern", "tooled_pattern")  # the routes without and with one
+
 
 def learning_chart(rate, pieces=32):
     """Both forms of the learning curve of one rate: mean time of the first n pieces. Returns: Chart."""
@@ -54,7 +56,7 @@ def repeats_chart(table, currency):
     )
 
 
-def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"), currency=""):
+def die_chart(plain, learned=None, currency=""):
     """Unit cost over quantity without and with a die, and where the die pays.
 
     Parameters: `plain` DiePays; `learned` DiePays with a learning curve, drawn thin. Returns: Chart.
@@ -67,7 +69,7 @@ def die_chart(plain, learned=None, routes=("printed_pattern", "tooled_pattern"),
     for found, width, more in ((plain, 2.5, ""), (learned, 1.2, ", learning")):
         if found is None:
             continue
-        for route, cost in zip(routes, (found.without, found.with_die), strict=True):
+        for route, cost in zip(DIE, (found.without, found.with_die), strict=True):
             look = LOOKS[route]
             line(figure, found.quantities, cost, look.colour, look.dash, width, shape="hv")
             table[title_of(route) + more] = cost

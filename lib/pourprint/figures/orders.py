@@ -40,7 +40,8 @@ def workshop_chart(timeline):
             figure.add_vline(x=str(day), line={"color": INK, "dash": "dot", "width": 1})
         text = f"{_plain(booking.resource)} booked"
         write(figure, str(booking.first), 1, text, anchor="left", yref="paper", yanchor="bottom")
-    figure.update_layout(margin={"t": figure.layout.margin.t + 16 * bool(timeline.workshop.booked)})
+    more = 16 * bool(timeline.workshop.booked)
+    figure.update_layout(margin={"t": figure.layout.margin.t + more}, height=figure.layout.height + more)
     return Chart(
         figure,
         f"The last task ends {last:%a %d %b}. Busiest is the {_plain(busiest)}, with {held:.0f} h.",

@@ -5,7 +5,6 @@ import pandas as pd
 
 from pourprint.figures.look import LOOKS, ON_FILL, SCALE, Chart, sampled, tint
 from pourprint.figures.strokes import band, canvas, line, mark, write
-from pourprint.ledger.errors import InputError
 from pourprint.parts import meshes
 from pourprint.process.packing import layers
 from pourprint.process.powder.bed import layer_seconds
@@ -23,20 +22,20 @@ HOURS = {  # of a kit: what is done → key of a Piece's hours
     "take off supports": "removal",
 }
 HOURS_IN_WORDS = (
-    "five bars, one a kind of work, in the order in which it is done: hours of one kit. Spreading powder is shared by "
-    "the kits that are usually printed together; what is melted includes the supports."
+    "five bars, one a kind of work, in the order in which it is done: hours of one kit or piece. Spreading powder is "
+    "shared by those that are usually printed together; what is melted includes the supports."
 )
 
 
 # Directions -----------------------------------------------------------------------------------------------
 
 
-def orientation_map(job, rates, part_name=None):
-    """Hours of one piece over all directions that may point up, the chosen one marked.
+def orientation_map(job, rates):
+    """Hours of one piece of a job's first part over all directions that may point up, the chosen one marked.
 
-    Parameters: `part_name` which part of the kit (default: the first). Returns: Chart. Raises: InputError.
+    Returns: Chart. Raises: InputError.
     """
-    piece = piece_named(job, rates, part_name)
+    piece = route.lay_out(job, rates).pieces[0]
     part, m, tried = piece.item.part, rates.section(route.NAME), piece.orientations
     part.needed_mesh("turned to every direction")
     scan = part.study(Scan)
@@ -89,23 +88,15 @@ def _angles(directions):
     return np.degrees(np.arctan2(y, x)), np.degrees(np.arcsin(np.clip(z, -1, 1)))
 
 
-def piece_named(job, rates, part_name=None):
-    """The Piece of that name in the layout of a job. Raises: InputError."""
-    pieces = {piece.item.part.name: piece for piece in route.lay_out(job, rates).pieces}
-    if part_name is not None and part_name not in pieces:
-        raise InputError(f"part_name={part_name!r} must be one of {', '.join(pieces)}.")
-    return next(iter(pieces.values())) if part_name is None else pieces[part_name]
-
-
 # Layers and hours -----------------------------------------------------------------------------------------
 
 
-def layer_times(job, rates, part_name=None):
-    """Height [mm] and seconds for hatching, outline and spreading of every layer of a part as it is printed.
+def layer_times(job, rates):
+    """Height [mm] and seconds for hatching, outline and spreading of every layer of a job's first part as printed.
 
     Supports are left out. Returns: four arrays (n,). Raises: InputError.
     """
-    piece, m = piece_named(job, rates, part_name), rates.section(route.NAME)
+    piece, m = route.lay_out(job, rates).pieces[0], rates.section(route.NAME)
     vertices, faces = piece.item.part.needed_mesh("cut into layers")
     layer = route.layer_mm(job, m)
     turned_mesh = meshes.rotated_up(vertices, piece.up)
@@ -115,10 +106,10 @@ def layer_times(job, rates, part_name=None):
     return heights, *layer_seconds(areas, outlines, layer, rate, m("contour_speed"), m("recoat"))
 
 
-def layer_chart(job, rates, part_name=None):
-    """What the seconds of every layer go to, over the height of one part. Returns: Chart. Raises: InputError."""
-    heights, hatch, outline, spread = layer_times(job, rates, part_name)
-    name = piece_named(job, rates, part_name).item.part.name
+def layer_chart(job, rates):
+    """What the seconds of each layer of a job's first part go to, over its height: Chart. Raises: InputError."""
+    heights, hatch, outline, spread = layer_times(job, rates)
+    name = job.kit.parts[0].part.name
     step, share = -(-len(heights) // MOST_POINTS), spread.sum() / (spread + hatch + outline).sum()
     title = f"Alone on a plate, {name} spends {share:.0%} of its time on spreading powder"
     figure = canvas(title, "height [mm]", "seconds a layer, one piece alone [s]", 395)

@@ -137,7 +137,7 @@ def metal_chart(sizes):
     metal = {name: float(kg) for name, kg in sizes.metal_kg.items()}
     total, kilograms = sum(metal.values()), [*metal.values()]
     title = f"{sizes.casting_yield:.0%} of the metal becomes parts"
-    figure = canvas(title, "metal poured for one kit [kg]", rows=metal)
+    figure = canvas(title, f"metal poured for one {sizes.job.kit.noun} [kg]", rows=metal)
     shades = [COLOUR, *(tint(COLOUR, white) for white in (0.3, 0.5, 0.7))]
     bars(figure, kilograms, [*metal], shades, said=[f"{kg:.2f} kg, {kg / total:.0%}" for kg in kilograms])
     return Chart(

@@ -46,8 +46,8 @@ def spread_bars(runs, price_of_day=0.0):
         looks = zip(PARTS, ("#0000", thin, thick, thin), ("", "thin", "", "thin"), ends, strict=True)
         pieces = (Piece("", length, colour, f"{name} of the runs", kind) for name, colour, kind, length in looks)
         rows.append(Bar(run.plan.title, tuple(pieces), middle, middle))
-    unit = f"{_money(runs)} a kit, days priced; thick: half of the runs, thin: nine of ten, stroke: the middle"
-    return stacked_bars("What a kit comes to", rows, unit, "{:,.0f}", "middle")
+    unit = f"{money_of_one(runs)}, days priced; thick: half of the runs, thin: nine of ten, stroke: the middle"
+    return stacked_bars("What one comes to", rows, unit, "{:,.0f}", "middle")
 
 
 def spread_chart(runs):
@@ -61,7 +61,7 @@ def spread_chart(runs):
     dearer = {run.plan.title: run.cost.mean() / run.plan.total_cost for run in runs.values()}
     worst = max(slower, key=slower.get)
     title = f"{worst}: {slower[worst]:.1f} times the days of its plan, {dearer[worst]:.1f} times the cost"
-    units = (f"{_money(runs)} a kit", "days to delivery [d]")
+    units = (money_of_one(runs), "days to delivery [d]")
     key = "thick: half of the runs · thin: nine of ten · mark: the middle · stroke: the plan without failures"
     figure = canvas(title, units, rows=titles, key=key, r=20)
     drawn = (_unit_costs(runs), [run.days for run in runs.values()])
@@ -83,7 +83,7 @@ def spread_chart(runs):
         f"{worst} suffers most, on average, from what fails and from what is not known.",
         f"For each route two bars on one line: thin from 5 to 95 %, thick from 25 to 75 % of "
         f"{next(iter(runs.values())).n} runs; a mark at the middle, a bold stroke where the plan without failures "
-        "stands; left cost of a kit, right days.",
+        "stands; left what one costs, right days.",
         pd.DataFrame(np.reshape(rows, (len(runs), -1)), index=titles, columns=columns),
     )
 
@@ -93,8 +93,10 @@ def _days_of(run):
     return run.plan.lead_time_days if run.start is None else float(lead_time(run.plan, run.start).days)
 
 
-def _money(runs):
-    return next(iter(runs.values())).plan.rates.currency
+def money_of_one(runs):
+    """The unit of what one kit, or one piece of a lone part, costs: "EUR a kit"."""
+    plan = next(iter(runs.values())).plan
+    return f"{plan.rates.currency} a {plan.job.kit.noun}"
 
 
 def chance_data(runs, deadline_days=None):

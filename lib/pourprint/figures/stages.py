@@ -56,9 +56,11 @@ def _table(plans, caption, rows):
 
 
 def example_plans():
-    """Feasible plans of all routes for a small example part, to read stages and steps from."""
+    """Feasible plans of all routes for a small example part with a bore, to read stages and steps from."""
+    from pourprint.parts.kits import Bore, Kit, KitPart
     from pourprint.parts.part import Part
     from pourprint.plans.jobs import Job
 
     part = Part.from_numbers("example", volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60))
-    return [plan for plan in plan_all(Job(part, "AlSi7Mg")).values() if plan.feasible]
+    kit = Kit("example", (KitPart(part, bores=(Bore(28, 8),)),))
+    return [plan for plan in plan_all(Job(kit, "AlSi7Mg")).values() if plan.feasible]

@@ -28,21 +28,24 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
     panels = (across,) if isinstance(across, str) else across
     spread = {"shared_yaxes": True, "horizontal_spacing": 0.08}
     figure = make_subplots(1, len(panels), **spread) if len(panels) > 1 else go.Figure()
-    styled(figure, height if rows is None else 115 + ROW_PX * len(rows) + 18 * bool(key))
+    styled(figure, height)
     message(figure, title, key)
-    names = [textwrap.wrap(words, (AXIS_LETTERS if rows is None else BESIDE_ROWS) // len(panels)) for words in panels]
+    letters = (AXIS_LETTERS if rows is None else BESIDE_ROWS) // len(panels)
+    # A unit does not stand alone on a line.
+    names = [textwrap.wrap(words.replace(" [", "\u00a0["), letters) for words in panels]
     for k, lines in enumerate(names, start=1):
-        figure.update_layout({_axis("x", k): {"title": {"text": "<br>".join(lines)}}})
+        figure.update_layout({_axis("x", k): {"title": {"text": "<br>".join(lines).replace("\u00a0", " ")}}})
     more, low = 18 * (max(map(len, names)) - 1), figure.layout.margin.b
     figure.update_layout(yaxis={"title": {"text": up}}, margin={"b": low + more} | margin)
-    figure.layout.height += more
     for name, update in (("x", figure.update_xaxes), ("y", figure.update_yaxes)):
         if name in log:
             update(type="log", tickvals=ROUND)
     if rows is not None:
         names = list(rows)[::-1]
-        figure.update_yaxes(categoryorder="array", categoryarray=names, automargin=True, ticksuffix="  ")
+        figure.update_yaxes(categoryorder="array", categoryarray=names, automargin=True, ticksuffix="  ", dtick=1)
         figure.update_layout(margin={"l": 10, "r": 70} | margin)
+    room = figure.layout.margin
+    figure.layout.height = height + more if rows is None else room.t + room.b + ROW_PX * (len(rows) + 0.5)
     return figure
 
 

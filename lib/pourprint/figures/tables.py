@@ -1,4 +1,4 @@
-"""Tables to read: headings with units, words on the left, numbers on the right, one row of headings."""
+"""Tables to read: headings with units, one row of them; columns with words on the left, numbers on the right."""
 
 from html import escape
 from numbers import Number
@@ -50,11 +50,11 @@ def table_html(table, caption="", most=60):
     table = table.T.rename(index=heading) if len(table) < MOST_ACROSS < table.shape[1] else table
     counts = table.index.dtype.kind == "i" and table.index.name is None
     table = table if counts else table.reset_index(names=[name or "" for name in table.index.names])
-    left = [LEFT if all(value is None or isinstance(value, str) for value in table[name]) else "" for name in table]
+    left = [LEFT if any(isinstance(value, str) for value in table[name]) else "" for name in table]
     heads = (f'<th scope="col"{at}>{escape(heading(name))}</th>' for name, at in zip(table, left, strict=True))
     body = ""
     for row in table.head(most).itertuples(index=False, name=None):
-        cells = [f"<td{LEFT if isinstance(value, str) else ''}>{escape(cell(value))}</td>" for value in row]
+        cells = [f"<td{at}>{escape(cell(value))}</td>" for value, at in zip(row, left, strict=True)]
         if not counts:
             cells[0] = f'<th scope="row"{left[0]}>{escape(cell(row[0]))}</th>'
         body += f"<tr>{''.join(cells)}</tr>"

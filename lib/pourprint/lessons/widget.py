@@ -200,9 +200,9 @@ def _input(part):
         layout = {"width": f"{230 + 7 * len(part.label)}px", "max_width": "100%"}
         return widgets.Text(layout=layout, placeholder="a number", continuous_update=False, **look)
     names = {key: f"{key}: {_cut(text)}" if _is_long(part) else text for key, text in part.options.items()}
-    width = 70 + 8 * (len(part.label) + max(map(len, names.values())))
+    width = max(260, 70 + 8 * (len(part.label) + max(map(len, names.values()))))
     offered = [("choose …", ""), *((name, key) for key, name in names.items())]
-    return widgets.Dropdown(options=offered, value="", layout={"width": f"{min(840, max(260, width))}px"}, **look)
+    return widgets.Dropdown(options=offered, value="", layout={"width": f"{width}px", "max_width": "100%"}, **look)
 
 
 def _is_long(part):

@@ -38,6 +38,8 @@ TABLE = (
     "The routes in order of cost with failures, days priced: failures in the mean (days to 5 %), every input at its "
     "value. Estimates for teaching and planning, not a quotation."
 )
+NOTES = "to watch, or why it cannot"
+MEAN = ", failures in the mean, inputs at their values"
 FOLDS = {  # the hourly rates: caption → words of their names; the last holds what has none of them
     "people": ("technician", "engineer"),
     "printers": ("printer",),
@@ -128,11 +130,13 @@ class _Desk:
 def _shown(found, values):
     """The Answer as the panel shows it: Shown."""
     traces = figures.comparison_data(found.along, values["routes"])
-    bars = figures.comparison_bars(found.now, found.along.currency)
+    bars = figures.comparison_bars(found.now, found.along.unit)
     resting = found.chances is not None  # the table waits until then
-    table = table_html(found.now.table(), TABLE) if resting else None
-    kind, ends = (values["axis"], values["routes"]), {"range": figures.comparison_range(traces)}
-    return Shown(_facts(found, values), bars, table, kind, traces, {"yaxis": ends})
+    table = found.now.table()
+    notes = table.pop(NOTES)
+    tables = table_html(table, TABLE) + table_html(notes[notes != ""]) if resting else None
+    kind, ends = (values["axis"], values["routes"], found.along.unit), {"range": figures.comparison_range(traces)}
+    return Shown(_facts(found, values), bars, tables, kind, traces, {"yaxis": ends})
 
 
 def _kits(kit):
@@ -145,9 +149,9 @@ def _job_rows(kits):
     return {
         "kit": choice_row("kit or part", list(kits)),
         "alloy": alloy_row(),
-        "quantity": number_row("quantity wanted", 1, 1, int(QUANTITIES[-1]), 1, "kits", log=True),
+        "quantity": number_row("quantity wanted", 1, 1, int(QUANTITIES[-1]), 1, "", log=True),
         "at_once": choice_row("made", [("all at once", True), ("in batches", False)]),
-        "batch": number_row("batch size", 4, 1, 100, 1, "kits", log=True),
+        "batch": number_row("batch size", 4, 1, 100, 1, "", log=True),
         "volume": volume_row(kits.values(), 1000.0),
         "routes": choice_row("serial reference", [("hide", PRINTED), ("show", tuple(ROUTES))], tuple(ROUTES)),
     }
@@ -156,8 +160,8 @@ def _job_rows(kits):
 def _axes(rates, prices):
     """What the chart may be drawn along: {input: (its title, values (n,), whether it is a matter of orders)}."""
     axes = {
-        "quantity": ("kits wanted", QUANTITIES, True),
-        "batch_size": ("kits made together", np.arange(1, 101), True),
+        "quantity": ("quantity wanted", QUANTITIES, True),
+        "batch_size": ("batch size", np.arange(1, 101), True),
         "volume_cm3": ("mean part volume [cm³]", np.geomspace(5, 1000, 40), True),
         "day": (f"price of a day [{rates.currency}]", np.linspace(0, dearest_day(rates), 101), False),
     }
@@ -187,22 +191,19 @@ def _facts(found, values):
     if not made:
         return {"no route can make this": " ".join(f"{plan.title}: {plan.reason}" for plan in now.plans.values())}
     best, soonest = min(made, key=now.mean_unit_cost), min(made, key=now.mean_days)
-    job, money = made[best].job, made[best].rates.currency
+    job, priced = made[best].job, ", days priced" * bool(values["day"])
     batches = f", in batches of {job.batch_size}" * (job.batch_size < job.quantity)
 
     def told(route):
         days, plain = (counted(round(n), "day") for n in (now.mean_days(route), now.days[route]))
         ordered = [ware.title for ware in bought_for(made[route])]
         title = f"{made[route].title} ({', '.join(ordered)} bought)" if ordered else made[route].title
-        return (
-            f"{title}, with failures in the mean about "
-            f"{now.mean_unit_cost(route):,.0f} {money} a kit and {days}; "
-            f"if nothing fails {now.unit_cost(route):,.0f} and {plain}"
-        )
+        cost = f"about {now.mean_unit_cost(route):,.0f} {found.along.unit} and {days}"
+        return f"{title}: {cost}; if nothing fails {now.unit_cost(route):,.0f} and {plain}"
 
-    facts = {"cheapest" + ", days priced" * bool(values["day"]) + batches: told(best), "soonest": told(soonest)}
+    facts = {"cheapest" + priced + batches + MEAN: told(best), "soonest" + MEAN: told(soonest)}
     if best == soonest:
-        facts = {"cheapest and soonest" + batches: told(best)}
+        facts = {"cheapest and soonest" + batches + MEAN: told(best)}
     facts["where it turns, failures included"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
     if rough := [item.part.name for item in job.kit.parts if item.part.shape is None]:
         facts["known by numbers alone"] = (

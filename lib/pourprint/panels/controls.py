@@ -78,28 +78,9 @@ def number_row(name, value, low, high, step, unit, log=False):
             f"{name}: low={low:g}, high={high:g}, step={step:g}, value={value:g} do not fit together; give "
             f"low <= value <= high with low < high, step > 0{' and low > 0 for a log slider' if log else ''}."
         )
-    source, rungs = Number(value, low, high), None
-    field = widgets.Text(written(value), continuous_update=False).add_class("pourprint-field")
-    if log:
-        # A slider over places, not exponents: each key press must reach a new value, even at 1, 2, 3.
-        # The first value is a place too, so that a student can come back to it.
-        rungs = np.union1d(log_rungs(low, high, step), [value])
-        slider = widgets.IntSlider(min=0, max=len(rungs) - 1, readout=False)
-
-        def to_slider(number):
-            return int(np.abs(np.log(rungs / number)).argmin())
-
-        def to_number(place):
-            return float(rungs[place])
-    else:
-        slider = widgets.FloatSlider(min=low, max=high, step=step, readout=False)
-
-        def to_slider(number):
-            return number
-
-        def to_number(number):
-            return round(number, 9)  # 0.1 + 0.2 must not show as 0.30000000000000004
-
+    source, field = Number(value, low, high), widgets.Text(written(value), continuous_update=False)
+    field.add_class("pourprint-field")
+    slider, rungs, to_slider, to_number = _log_slider(value, low, high, step) if log else _slider(low, high, step)
     slider.value = to_slider(value)
     row = Row(name, _line(name, _tail(unit_of(unit, value)), rungs, slider, field), source, source.value)
 
@@ -133,6 +114,20 @@ def number_row(name, value, low, high, step, unit, log=False):
     field.observe(typed, "value")
     source.observe(changed, "value")
     return _with_a_way_back(row)
+
+
+def _slider(low, high, step):
+    """A slider, the places that it has (none of its own), and what leads from a number to its value and back."""
+    slider = widgets.FloatSlider(min=low, max=high, step=step, readout=False)
+    return slider, None, float, lambda number: round(number, 9)  # 0.1 + 0.2 must not show as 0.30000000000000004
+
+
+def _log_slider(value, low, high, step):
+    """As `_slider`, over places, not exponents: each key press must reach a new value, even at 1, 2, 3; the first value
+    is a place too, so that a student can come back to it."""
+    rungs = np.union1d(log_rungs(low, high, step), [value])
+    slider = widgets.IntSlider(min=0, max=len(rungs) - 1, readout=False)
+    return slider, rungs, lambda number: int(np.abs(np.log(rungs / number)).argmin()), lambda place: float(rungs[place])
 
 
 def choice_row(name, options, first=None):

@@ -130,7 +130,8 @@ class _Joint:
             bars.append(Bar(one.title, (Piece("machining", cut, *dark), Piece("the rest", rest, *pale))))
         title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
         table = table_html(finishing_list(plan).loc[self.kind.name].round(3), f"{self.kind.name}: {plan.title}")
-        return Shown(facts, stacked_bars(title, bars, f"{money} a kit"), table, object())  # the chart is drawn anew
+        costs = stacked_bars(title, bars, f"{money} a kit", "{:,.0f}")
+        return Shown(facts, costs, table, object())  # the chart is drawn anew
 
     def seat(self, values, plan):
         """What bearing_seat and fit_chart ask of the seat: (bore, depth, boss [mm], alloy, warmer [K])."""

@@ -23,13 +23,14 @@ def metal_panel(job, rates):
             f"job must be a Job of one quantity, not {job!r}: make one with Job(kit, alloy=…, quantity=…)."
         )
     check_card(rates)
+    kits, one = f"{job.kit.noun}s", f"hours of one {job.kit.noun}"
     scale, recoat, shared = (rates.entries[f"{KEY}.{key}"] for key in PROCESS[1:])
     rows = {
         "alloy": alloy_row(KEY, rates, job.alloy.name),
         "turning": choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)]),
-        "quantity": number_row("quantity wanted", job.quantity, 1, max(50, job.quantity), 1, "kits", log=True),
+        "quantity": number_row("quantity wanted", job.quantity, 1, max(50, job.quantity), 1, kits, log=True),
         "layer_scale": number_row("layer thickness", scale.value, scale.low, scale.high, 0.05, "× usual"),
-        "kits_together": number_row("printed together", shared.value, shared.low, shared.high, 1, "kits", log=True),
+        "kits_together": number_row("printed together", shared.value, shared.low, shared.high, 1, kits, log=True),
         "recoat": number_row("spread a layer", recoat.value, recoat.low, recoat.high, 0.5, "s"),
     }
 
@@ -43,8 +44,8 @@ def metal_panel(job, rates):
         lambda found: printing.hours_of_a_kit(printed_metal.lay_out(found.job, found.rates)),
         _facts,
         f"{printing.HOURS_IN_WORDS} The stroke is what it took at first.",
-        "Where the hours of one kit go",
-        "hours of one kit",
+        f"Where the {one} go",
+        one,
     )
 
 

@@ -30,7 +30,7 @@ def mould_panel(kit, rates, quantity=1):
     check_card(rates)
     job = {
         "alloy": alloy_row(NAME, rates),
-        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
+        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{kit.noun}s", log=True),
         "volume": volume_row([kit], 500.0),
     }
 
@@ -50,11 +50,11 @@ def mould_panel(kit, rates, quantity=1):
         asked,
         lambda found: _costs(found, names),
         _facts,
-        "one bar a step, first step on top; its length is what the step costs for one kit now, and the stroke is what "
+        "one bar a step, first step on top; its length is what the step costs now, and the stroke is what "
         "it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed. "
         "Of a feeder's two needs, modulus and metal to give, the larger one counts: the other's slider moves nothing.",
         "Which steps a choice makes dearer or cheaper",
-        f"{rates.currency} a kit",
+        f"{rates.currency} a {kit.noun}",
     )
 
 

@@ -157,7 +157,7 @@ def _what_changed(found, first):
     money, more = found.rates.currency, found.unit_cost - first.unit_cost
     change = f", {abs(more):,.0f} {'more' if more > 0 else 'less'} than at first" if abs(more) >= 0.5 else ""
     return {
-        "cost": f"{found.unit_cost:,.0f} {money} a kit{change}",
+        "cost": f"{found.unit_cost:,.0f} {money} a {found.job.kit.noun}{change}",
         "days": f"ready {found.lead_time_days:.1f} days after a Monday's start",
     }
 

@@ -29,7 +29,7 @@ def pattern_panel(kit, rates, quantity=1):
     check_card(rates)
     job = {
         "alloy": alloy_row(NAME, rates),
-        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, "kits", log=True),
+        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{kit.noun}s", log=True),
     }
     choices = [*value_rows(CHOICES, rates, UNITS).items()]
 
@@ -41,12 +41,12 @@ def pattern_panel(kit, rates, quantity=1):
         asked,
         _costs,
         _facts,
-        "one bar a stage, first stage on top; its length is what the stage costs for one kit now, and the stroke is "
+        "one bar a stage, first stage on top; its length is what the stage costs now, and the stroke is "
         "what it cost at first. The table holds the sizes that the choices move; an arrow marks what has changed. "
         "Shells need room: gate length and gap move nothing while they are less than two shells and the clearance "
         "between them.",
-        "Where the money of one kit goes, stage by stage",
-        f"{rates.currency} a kit",
+        "Where the money goes, stage by stage",
+        f"{rates.currency} a {kit.noun}",
     )
 
 
@@ -57,14 +57,14 @@ def _costs(found):
 
 def _facts(found):
     """What the sliders change, as {name: text}."""
-    sizes, kits = ShellSizes(found.job, found.rates), found.job.quantity
+    sizes, kits, noun = ShellSizes(found.job, found.rates), found.job.quantity, found.job.kit.noun
     return {
-        "polymer of one kit": f"{1000 * sizes.kit_polymer_kg:.0f} g",
+        f"polymer of one {noun}": f"{1000 * sizes.kit_polymer_kg:.0f} g",
         "printing, whole job": f"{kits * sizes.printing_h:.1f} h",
-        "kits on one cluster": f"{1 / float(sizes.per_kit):.2f}",
+        f"{noun}s on one cluster": f"{1 / float(sizes.per_kit):.2f}",
         "coats": f"{float(sizes.coats):.0f}",
         "from first dip to dry shell": f"{sizes.drying_h:.0f} h",
         "least time to burn all patterns": f"{kits * float(sizes.burning_h):.1f} h",
-        "metal poured for one kit": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
+        f"metal poured for one {noun}": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
         "share that becomes parts": f"{float(sizes.casting_yield):.0%}",
     }

@@ -86,7 +86,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
             f"{air:.1f} cm³ of air caught",
             "feeder": f"can give {gives:.1f} cm³; {takes:.1f} are taken",
             "metal and money": f"{run.mould.metal_kg:.2f} kg, {run.mould.casting_yield:.0%} becomes part, "
-            f"{run.mould.sand_kg:.1f} kg of sand; {cost:+.0f} {rates.currency} a kit",
+            f"{run.mould.sand_kg:.1f} kg of sand; {cost:+.0f} {rates.currency} a {kit.noun}",
             "left out": "jets, splash, gas, convection, a mould that moves: read places and bands",
         }
         places = pour_table(run)

@@ -163,7 +163,8 @@ class Question:
             days = self._days(now, axis, others, at, resting)
         if axis in WHOLE:
             failing = {route: self.known["shares"][route](grid) for route in now.days}
-        return Along(title, grid, log, unit_costs(totals, kits, price, days, failing), at, self.rates.currency)
+        unit = f"{self.rates.currency} a {self.kits[values['kit']].noun}"
+        return Along(title, grid, log, unit_costs(totals, kits, price, days, failing), at, unit)
 
     def _days(self, now, axis, others, at, resting):
         """Days along the chosen input, read between some points and the present value; while a slider moves the points

@@ -7,7 +7,7 @@ import numpy as np
 
 from pourprint.decide.information import Samples, probability_best
 from pourprint.decide.inputs import dearest_day
-from pourprint.figures.simulation import chance_data, chance_figure, spread_bars
+from pourprint.figures.simulation import chance_data, chance_figure, money_of_one, spread_bars
 from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
@@ -59,10 +59,10 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         return Shown(_facts(runs, *prices), bars, _table(runs, *prices), [*runs], traces)
 
     return panel(
-        _groups(rates, start),
+        _groups(rates, start, f"{kit.noun}s"),
         lambda values: asked(values, *FULL),
         shown,
-        "the lower chart has a row for each route and shows a kit's cost with its share of the days: the thin bar "
+        "the lower chart has a row for each route and shows the cost of one with its share of the days: the thin bar "
         "holds nine runs of ten, the thick bar half of them, the stroke is the middle. The upper chart draws the "
         "chance of delivery against the date, one rising curve a route; the upright line is the deadline. While a "
         "slider moves, only these two follow; the facts above and the table with the same in numbers wait until it "
@@ -83,10 +83,10 @@ def _with_yields(rates, level):
     return rates.replace(yields) if level else rates
 
 
-def _groups(rates, start):
+def _groups(rates, start, kits):
     job = {
-        "quantity": number_row("quantity wanted", 4, 1, 400, 1, "kits", log=True),
-        "batch": number_row("batch size", 4, 1, 100, 1, "kits", log=True),
+        "quantity": number_row("quantity wanted", 4, 1, 400, 1, kits, log=True),
+        "batch": number_row("batch size", 4, 1, 100, 1, kits, log=True),
         "spares": number_row("spare pieces", 0, 0, 60, 1, "a batch"),
     }
     most = dearest_day(rates)
@@ -123,7 +123,7 @@ def _facts(runs, price_of_day, deadline):
     )
     return {
         "cheapest on average, failures and inputs drawn": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a "
-        f"kit; best in {of_runs(share)} of {runs[best].n} runs",
+        f"{plan.job.kit.noun}; best in {of_runs(share)} of {runs[best].n} runs",
         "soonest on average, the same": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
         f"chance of delivery by {date:%a %d %b %Y}, failures and inputs drawn": chances,
     }
@@ -133,11 +133,11 @@ def _table(runs, price_of_day, deadline):
     """Each route's cost, days, pieces begun and chance as an HTML table."""
     import pandas as pd
 
-    rows, money = {}, next(iter(runs.values())).plan.rates.currency
+    rows, money = {}, money_of_one(runs)
     for run in runs.values():
         kit = run.with_delay(price_of_day) / run.plan.job.quantity
         cells = rows[run.plan.title] = {}
-        for what, values in ((f"{money} a kit, days priced", kit), ("days", run.days)):
+        for what, values in ((f"{money}, days priced", kit), ("days", run.days)):
             cells[f"{what}: mean"] = round(values.mean())
             cells[f"{what}: nine of ten"] = "{:,.0f} to {:,.0f}".format(*np.quantile(values, NINE_OF_TEN))
         cells |= {"begun for one good": run.attempts.mean(), "in time": of_runs(run.chance(deadline))}

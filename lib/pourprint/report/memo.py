@@ -246,7 +246,7 @@ class Memo:
         failing = {r: again_along(p, "quantity", self.start).at(kits, self.rates) for r, p in self.able.items()}
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         noun = self.job.kit.noun
-        along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, self.rates.currency, noun)
+        along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, f"{self.rates.currency} a {noun}")
         names = {route: self.plans[route].title for route in lines}
         turned = [f"from {c.at:.0f} {noun}s on {names[c.to].lower()}" for c in along.crossings]
         first = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
