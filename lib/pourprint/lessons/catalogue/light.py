@@ -78,7 +78,7 @@ def design_a_beam(draw, room):
     return design(
         f"Design a half beam of 36 × 12 cells that is light, stiff and can be made: at most {most} % of the room "
         f"filled, a compliance of at most {wanted:g}, and a filter of at least {radius:g} cells. Try numbers with "
-        "`pp.lighten_beam(36, 12, share, radius, most=40)`; several answers pass.",
+        "pp.lighten_beam(36, 12, share, radius, most=40); several answers pass.",
         fields,
         outcome,
         {"share": f"{most}", "radius": f"{radius:g}"},
