@@ -21,7 +21,7 @@ BUDGETS = {
     "ledger": 898,
     "parts": 1337,
     "process": 3263,
-    "plans": 1047,
+    "plans": 1042,
     "routes": 1819,
     "risk": 553,
     "decide": 1853,

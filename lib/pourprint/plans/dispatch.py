@@ -1,8 +1,6 @@
 """The scheduler put to work, plain or compiled: who is there, and when which batch is done."""
 
-import os
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
 from types import FunctionType
@@ -15,8 +13,6 @@ from pourprint.plans.scheduler import UNDER_WAY, Floor, State, Visits
 
 MOST_PLAIN = 20_000  # visits, some 0.2 s: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already
-MANY_RUNS = 200  # from which on all cores lead them: on two, 10 000 runs of 20 batches take half the time
-SCRATCH = ("held", "busy", "person", "from_h", "to_h", "count")  # of a State: of one run, not of all
 
 
 @cache
@@ -122,17 +118,8 @@ def schedule(shop, steps, leg, hours, batches, runs=None, log=False):
     if plain:
         given = [type(g)(*(each.tolist() for each in g)) if isinstance(g, tuple) else g.tolist() for g in given]
         scheduler.lead(floor, *given)
-    elif len(runs) < MANY_RUNS:
+    else:
         compiled()(floor, *given)
-    else:  # a thread for each core, with scratch of its own
-        cores = os.cpu_count() or 1
-
-        def led(part):
-            own = state._replace(**{name: getattr(state, name).copy() for name in SCRATCH})
-            compiled()(floor, visits, batches, runs[part[0] : part[-1] + 2], own)
-
-        with ThreadPoolExecutor(cores) as pool:
-            list(pool.map(led, np.array_split(np.arange(len(runs) - 1), cores)))
     state = State(*map(np.asarray, given[-1]))
     if np.isinf(state.end_h).any():
         raise past_horizon()

@@ -310,18 +310,19 @@ def dispatch(floor, visits, state, now_h):
             state.busy[state.person[kept]] += state.from_h[kept] <= now_h + MOMENT_H
             kept += 1
     state.count[BOOKINGS] = kept
-    next_h = math.inf
-    for bench in (False, True):
-        for j in range(state.count[OLDEST], state.count[BEYOND]):
-            mode = state.mode[j]
-            if mode <= AT_BENCH and bench != (mode == TO_LOAD) and (mode == AT_BENCH or state.due_h[j] == math.inf):
-                visit = state.at[j]
-                if bench and (mode == AT_BENCH or state.phase[j] != SET_UP or not visits.whole[visit]):
-                    at_bench(floor, visits, state, j, now_h)
-                elif not bench or state.busy[visits.who[visit]] < floor.people[visits.who[visit]]:
-                    set_out(floor, visits, state, j, now_h)
-            if bench:
-                next_h = min(next_h, state.due_h[j])
+    next_h, oldest, beyond = math.inf, state.count[OLDEST], state.count[BEYOND]
+    for j in range(oldest, beyond):
+        if state.mode[j] == TO_LOAD and state.due_h[j] == math.inf:
+            set_out(floor, visits, state, j, now_h)
+    for j in range(oldest, beyond):
+        mode = state.mode[j]
+        if mode == AT_BENCH or (mode == TO_WORK and state.due_h[j] == math.inf):
+            visit = state.at[j]
+            if mode == AT_BENCH or state.phase[j] != SET_UP or not visits.whole[visit]:
+                at_bench(floor, visits, state, j, now_h)
+            elif state.busy[visits.who[visit]] < floor.people[visits.who[visit]]:
+                set_out(floor, visits, state, j, now_h)
+        next_h = min(next_h, state.due_h[j])
     return next_h
 
 

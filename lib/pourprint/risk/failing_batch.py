@@ -119,7 +119,7 @@ class Run:
 def _compiled():
     from numba import njit
 
-    return njit(cache=True)(loops.walk)
+    return njit(cache=True, nogil=True)(loops.walk)
 
 
 def _factors(rng, time_spread, count):

@@ -7,7 +7,9 @@ Not modelled: pieces lost for good, failures that come in series, and other jobs
 """
 
 import datetime as dt
+import os
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -189,11 +191,14 @@ class Drawn:
         run = run_of(plan, self.legs, int(spares), again)
         calendar, begin_h = calendar_of(plan.rates.hours, start)
         size = max(1, BLOCK // sum(many for *_, many in run.kinds))
-        rng = stream(self.seed, "failures and times")
-        blocks = [
-            run.block(slice(at, min(at + size, n)), calendar, begin_h, rng, time_spread, errors)
-            for at in range(0, n, size)
-        ]
+        parts = [slice(at, min(at + size, n)) for at in range(0, n, size)]
+
+        def block(part, rng):
+            return run.block(part, calendar, begin_h, rng, time_spread, errors)
+
+        rng = stream(self.seed, "failures and times")  # and one more for each further block: cores may not matter
+        with ThreadPoolExecutor(os.cpu_count()) as pool:  # the first alone: it loads what all of them run
+            blocks = [block(parts[0], rng), *pool.map(block, parts[1:], rng.spawn(len(parts) - 1))]
         done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
         return done, begun, (end - begin_h) / 24 + plan.job.delivery_days
 
@@ -212,8 +217,7 @@ def drawn(plan, n=10_000, seed=1, inputs="triangular"):
     return Drawn(plan, Legs(plan, sampled), values, int(n), seed)
 
 
-# A compromise between time and memory that touches no result.
-BLOCK = 40_000  # batches walked together: more would only fill the memory
+BLOCK = 2000  # batches walked together, drawn from a stream of their own: more are slower and fill the memory
 
 
 def simulate_all(plans, n=10_000, seed=1, **options):
