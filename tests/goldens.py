@@ -43,6 +43,11 @@ def demo_plans(quantity=4, alloy="AlSi7Mg"):
     return pp.plan_all(pp.Job(kit(), alloy, quantity), rates().replace({"handling.magnesium": 1.0}))
 
 
+def from_(plans, start=START):
+    """The same plans from a start on."""
+    return of_each(plans, lambda plan: plan.at(start=start))
+
+
 def of_each(plans, answer):
     """{route: answer(plan)}."""
     return {route: answer(plan) for route, plan in plans.items()}
@@ -70,14 +75,16 @@ def plan_facts(plan):
 def array_facts(plan):
     """Costs, hours and days of a plan with arrays."""
     found = facts_of(plan, "unit_cost total_cost one_off_cost hands_on_h machine_h elapsed_h")
-    return found | {"days": pp.lead_time(plan, START).days}
+    return found | {"days": plan.at(start=START).lead_time_days}
 
 
 def run_facts(runs):
     """Mean and quantiles of simulated runs."""
     columns = facts_of(runs, "cost days attempts design_errors")
     means = {name: [values.mean(), values.std()] for name, values in columns.items()}
-    return means | {"quantiles": runs.quantiles(), "chance of 60 days": runs.chance(60)}
+    shares = {f"{share:.0%}": share for share in (0.1, 0.5, 0.9)}
+    spread = {name: np.quantile(columns[name], [*shares.values()]) for name in ("cost", "days", "attempts")}
+    return means | {"quantiles": pd.DataFrame(spread, index=[*shares]), "chance of 60 days": runs.chance(60)}
 
 
 def mix_facts(mix):
@@ -123,7 +130,9 @@ def calendar():
     """Lead times from two dates, and the first batch's way through the calendar."""
     starts = (START, "2026-12-22T13:30")
     return {
-        start: of_each(demo_plans(), lambda plan, start=start: [pp.lead_time(plan, start).finish, plan.timeline(start)])
+        start: of_each(
+            demo_plans(), lambda plan, start=start: [pp.lead_time(plan, start).finish, plan.at(start=start).timeline()]
+        )
         for start in starts
     }
 
@@ -133,7 +142,7 @@ def comparison():
     made = demo_plans()
     routes = [*made]
     pairs = [(a, b) for i, a in enumerate(routes) for b in routes[i + 1 :]]
-    laid_out = pp.comparison(made, price_of_day=100.0, start=START)
+    laid_out = pp.comparison(from_(made), price_of_day=100.0)
     return {
         "rank": pp.rank(made, 100.0),
         "rank of titanium": pp.rank(demo_plans(4, "Ti-6Al-4V")),
@@ -163,11 +172,12 @@ def runs():
     made, few = demo_plans(), {"n": 500, "seed": 1}
     cases = {
         "plain": {},
-        "from a date, PERT, a spare": {"start": START, "inputs": "PERT", "spares": 1},
+        "from a date, PERT, a spare": {"inputs": "PERT", "spares": 1},
         "inputs kept, design errors": {"inputs": None, "design_again": 0.3, "again": pp.Stage.TOOLING},
         "log-normal, no spread": {"inputs": "log-normal", "time_spread": 0.0},
     }
-    drawn = {name: pp.simulate_all(made, **few, **options) for name, options in cases.items()}
+    dated = {name: from_(made) if "date" in name else made for name in cases}
+    drawn = {name: pp.simulate_all(dated[name], **few, **options) for name, options in cases.items()}
     errors = of_each(made, lambda plan: pp.design_error(plan, **few))
     return {
         **{name: of_each(found, run_facts) for name, found in drawn.items()},
@@ -238,7 +248,8 @@ def mixes():
     job = pp.Job(kit(), "AlSi7Mg", 4)
     choices = pp.mix.choices(job, rates(), routes=[*demo_plans()][:3])
     cheapest, workshop = choices.best(), pp.orders.Workshop(rates().hours)
-    bound = pp.mix.choices(job, rates(), only={"corner_left": ("printed_metal",)}, start=START)
+    dated = job.with_(start=START)
+    bound = pp.mix.choices(dated, rates(), only={"corner_left": ("printed_metal",)})
     return {
         "single routes": choices.single_routes(),
         "cheapest": mix_facts(cheapest),
@@ -247,7 +258,7 @@ def mixes():
         "too soon": mix_facts(choices.best(deadline_days=2)),
         "within limits": mix_facts(choices.best(limits={"labour.technician": 60.0})),
         "frontier": [mix_facts(mix) for mix in choices.frontier(least_gain_days=4)],
-        "together": cheapest.together(workshop, START).summary(),
+        "together": pp.mix.choices(dated, rates(), routes=[*demo_plans()][:3]).best().together(workshop).summary(),
         "bound, from a date": mix_facts(bound.best()),
     }
 

@@ -72,7 +72,7 @@ MALFORMED = [
     ("plan again with an unknown field", ask(lambda plan: plan.at(hurry=True))),
     ("plan again with no card", ask(lambda plan: plan.at(rates="cheap"))),
     ("the table of an array", lambda folder: planned(quantity=[1, 2]).table()),
-    ("the timeline of an array", lambda folder: planned(quantity=[1, 2]).timeline("2026-11-25")),
+    ("the timeline of an array", lambda folder: planned(quantity=[1, 2]).at(start="2026-11-25").timeline()),
     ("a job longer than the calendar", lambda folder: planned(quantity=1_000_000, batch_size=1).elapsed_h),
     # Dates
     ("no start", ask(lambda plan: pp.lead_time(plan, None))),
@@ -80,7 +80,8 @@ MALFORMED = [
     ("no such day", ask(lambda plan: pp.lead_time(plan, "2026-02-30T08:00"))),
     ("start as a number", ask(lambda plan: pp.lead_time(plan, 20261125))),
     ("start in a time zone", ask(lambda plan: pp.lead_time(plan, "2026-11-25T08:00+01:00"))),
-    ("timeline from nowhere", ask(lambda plan: plan.timeline("soon"))),
+    ("timeline from nowhere", ask(lambda plan: plan.at(start="soon"))),
+    ("timeline without a start", ask(lambda plan: plan.timeline())),
     ("lead time of no plan", lambda folder: pp.lead_time("printed_metal", "2026-11-25T08:00")),
     ("lead time at no card", ask(lambda plan: pp.lead_time(plan, "2026-11-25T08:00", rates=3))),
     ("lead time of a route that cannot", plans(lambda p: pp.lead_time(p["printed_metal"], "2026-11-25"), "AZ91D")),
@@ -109,6 +110,6 @@ MALFORMED = [
     ("rank arrays", lambda folder: pp.rank(pp.plan_all(small_job([1, 2]), demo_rates()))),
     ("winners of arrays", lambda folder: pp.flip_prices(pp.plan_all(small_job([1, 2]), demo_rates()))),
     ("winners of nothing at all", lambda folder: pp.flip_prices(None)),
-    ("compare from nowhere", plans(lambda p: comparison(p, start="soon"))),
+    ("compare from nowhere", plans(lambda p: comparison(p).table())),
     ("compare a list", plans(lambda p: comparison(list(p)))),
 ]

@@ -189,15 +189,15 @@ class Foreman:
 class Floor:
     """One or more jobs on one floor; `run()` gives (cost, days of each). `seed` None: nothing fails or varies."""
 
-    def __init__(self, *plans, seed=None, time_spread=0.0, start=dt.datetime(2001, 1, 1), people=1):
+    def __init__(self, *plans, seed=None, time_spread=0.0, people=1):
         self.plans, self.random, self.spread, self.cost = plans, random.Random(seed), time_spread, 0.0
-        self.fails, hours = seed is not None, plans[0].rates.hours
-        self.begin = hours.start_h if start == dt.datetime(2001, 1, 1) else start.hour + start.minute / 60
+        self.fails, hours, start = seed is not None, plans[0].rates.hours, plans[0].job.start
+        self.begin = start.hour + start.minute / 60 if start else hours.start_h
         self.env = simpy.Environment(initial_time=self.begin)
         steps = [step for plan in plans for step in plan.steps]
         self.foreman = Foreman(
             self.env,
-            Diary(hours, start.date()),
+            Diary(hours, start.date() if start else dt.date(2001, 1, 1)),
             {step.who: people for step in steps},
             {step.machine: 1 for step in steps if step.machine},
         )

@@ -58,7 +58,8 @@ def rows(page):
 def wanted(price, *made):
     """The same of plans with some wares made here, with failures and their days at a price."""
     kit, card = pp.Kit.load(REPOSITORY / "data_demo/rover_kit.toml"), CARD.making(*made) if made else CARD
-    means = {plan.title: pp.expected(plan, START) for plan in pp.plan_all(pp.Job(kit, "AlSi7Mg"), card).values()}
+    plans = pp.plan_all(pp.Job(kit, "AlSi7Mg", start=START), card).values()
+    means = {plan.title: pp.expected(plan) for plan in plans}
     return {title: f"{round(mean.cost + price * mean.days):,}" for title, mean in means.items()}
 
 

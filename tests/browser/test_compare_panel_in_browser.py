@@ -60,7 +60,8 @@ def expected(page):
     rates = rates.replace({key: number(page, shown_name(key)) for key in RATE_SLIDERS})
     batches = page.get_by_role("combobox", name="made").input_value() == "in batches"
     size = int(number(page, "batch size")) if batches else None
-    job = pp.Job(kit, "AlSi7Mg", quantity=int(number(page, "quantity wanted")), batch_size=size)
+    start = dt.datetime.fromisoformat(page.locator("input[type=date]").first.input_value() + "T08:00")
+    job = pp.Job(kit, "AlSi7Mg", quantity=int(number(page, "quantity wanted")), batch_size=size, start=start)
     return pp.plan_all(job, rates, ROUTES), number(page, "price of a day")
 
 
@@ -80,18 +81,17 @@ def check_all_traces(page):
     plot = settled(page)[0]
     plans, price = expected(page)
     quantity = next(iter(plans.values())).job.quantity
-    start = dt.datetime.fromisoformat(page.locator("input[type=date]").first.input_value() + "T08:00")
     quantities = np.arange(1, 401)
     # Days between these are read from them.
     some = np.unique(np.append(np.geomspace(1, 400, DAYS_POINTS).astype(int), quantity))
     lines, means = [], []
     for plan in plans.values():
-        along = again_along(plan, "quantity", start)
+        along = again_along(plan, "quantity")
         more, longer = along.at(quantities, plan.rates)
-        days = np.interp(quantities, some, plan.at(quantity=some).days(start))
+        days = np.interp(quantities, some, plan.at(quantity=some).lead_time_days)
         lines.append((more * plan.at(quantity=quantities).total_cost + price * longer * days) / quantities)
         more, longer = along.at(quantity, plan.rates)
-        means.append((more * plan.total_cost + price * longer * plan.days(start)) / quantity)
+        means.append((more * plan.total_cost + price * longer * plan.lead_time_days) / quantity)
     # The browser gets whole doubles; what differs is only the order of a few sums.
     for trace, line in zip(plot, lines, strict=False):
         np.testing.assert_allclose(np.array(trace["y"], float), line, rtol=1e-9)
@@ -100,7 +100,7 @@ def check_all_traces(page):
     ends, heights = np.array([line[-1] for line in lines]), np.array(names["y"][: len(ROUTES)], float)
     assert np.all(heights >= ends * (1 - 1e-9)) and list(np.argsort(heights)) == list(np.argsort(ends))
     assert chosen["x"] == [quantity]
-    exact = [(plan.total_cost + price * plan.days(start)) / quantity for plan in plans.values()]
+    exact = [(plan.total_cost + price * plan.lead_time_days) / quantity for plan in plans.values()]
     np.testing.assert_allclose(chosen["y"], [min(means)], rtol=1e-9)
     best = np.argmin(lines, axis=0)
     crossings = [int(q) for q in quantities[1:][np.diff(best) != 0]]
@@ -108,7 +108,7 @@ def check_all_traces(page):
     costs_drawn, days_drawn = page.evaluate(BAR_ENDS)
     # A browser lays boxes out to 1/64 of a pixel on bars of some 500: half a percent is more than enough.
     np.testing.assert_allclose(costs_drawn, exact, rtol=5e-3)
-    np.testing.assert_allclose(days_drawn, [pp.lead_time(plan, start).days for plan in plans.values()], rtol=5e-3)
+    np.testing.assert_allclose(days_drawn, [plan.lead_time_days for plan in plans.values()], rtol=5e-3)
 
 
 @pytest.fixture(scope="module")

@@ -33,10 +33,10 @@ def expected(page):
     the pieces), the start of the sentence)."""
     kit = pp.Kit.of(pp.Part.from_mesh(REPOSITORY / "data_demo/nodes/axle_carrier.stl", "mm"))
     quantity, batch = (int(number(page, name)) for name in ("quantity wanted", "batch size"))
-    job = pp.Job(kit, "AlSi7Mg", quantity, batch)
+    job = pp.Job(kit, "AlSi7Mg", quantity, batch, start=START)
     plans = pp.plan_all(job, pp.RateCard.load(REPOSITORY / "data_demo/rates.toml"), PRINTED)
     n = max(FULL[1], FULL[0] // -(-quantity // batch))
-    runs = pp.simulate_all(plans, n, start=START, spares=int(number(page, "spare pieces")))
+    runs = pp.simulate_all(plans, n, spares=int(number(page, "spare pieces")))
     price = number(page, "price of a day")
     means = {run.plan.title: run.with_delay(price).mean() / quantity for run in runs.values()}
     best = min(means, key=means.get)

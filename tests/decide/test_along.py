@@ -50,8 +50,8 @@ def test_beyond_its_limit_a_route_has_no_cost():
 
 
 def test_days_along_are_those_of_each_plan():
-    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg"), demo_rates(), ("printed_mould",))
-    exact = days_along(plans, {"quantity": np.arange(1, 61)}, START)["printed_mould"]
+    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", start=START), demo_rates(), ("printed_mould",))
+    exact = days_along(plans, {"quantity": np.arange(1, 61)})["printed_mould"]
     for quantity in (1, 13, 60):
         plan = pp.plan("printed_mould", pp.Job(bracket(), "AlSi7Mg", quantity), demo_rates())
         assert exact[quantity - 1] == pytest.approx(pp.lead_time(plan, START).days)

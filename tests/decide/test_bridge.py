@@ -18,8 +18,8 @@ def setting(name="before", kit=None, rates=None, **job):
 
 def by_hand(route, rates, quantity, price):
     """Cost of a kit and days with failures, from the plan and its closed form alone."""
-    plan = pp.plan(route, pp.Job(bracket(), "AlSi7Mg", quantity), rates)
-    mean = pp.expected(plan, START)
+    plan = pp.plan(route, pp.Job(bracket(), "AlSi7Mg", quantity, start=START), rates)
+    mean = pp.expected(plan)
     return (mean.cost + price * mean.days) / quantity, mean.days
 
 

@@ -14,29 +14,30 @@ START = "2027-01-11T08:00"
 
 
 def plan_of(what, route, quantity, size=None):
-    return pp.plan(route, pp.Job(what, "AlSi7Mg", quantity, size), demo_rates())
+    return pp.plan(route, pp.Job(what, "AlSi7Mg", quantity, size, start=START), demo_rates())
 
 
 def exact(plan):
-    mean = pp.expected(plan, START)
-    return mean.cost / plan.total_cost, mean.days / plan.days(START)
+    mean = pp.expected(plan)
+    return mean.cost / plan.total_cost, mean.days / plan.lead_time_days
 
 
-def runs_of(plan, start, n):
-    return pp.simulate(plan, n, seed=77, start=start, inputs=None, time_spread=0.0)
+def runs_of(plan, n):
+    return pp.simulate(plan, n, seed=77, inputs=None, time_spread=0.0)
 
 
 def some_plan(draw):
-    """A plan of some part or kit in any alloy, number, batches and route, and a start."""
+    """A plan of some part or kit in any alloy, number, batches and route, from any start."""
     kit, kind = demo_kit(), draw.integers(3)
     parts = tuple(replace(item, count=int(draw.integers(1, 5))) for item in kit.parts if draw.random() < 0.5)
     what = (bracket(), kit, pp.Kit("some", parts or kit.parts[:1]))[kind]
     quantity = int(np.exp(draw.uniform(0, np.log(30))))
     size = None if draw.random() < 0.5 else int(draw.integers(1, quantity + 1))
-    job = pp.Job(what, str(draw.choice(sorted(pp.alloys()))), quantity, size)
+    alloy = str(draw.choice(sorted(pp.alloys())))
     start = f"2027-{draw.integers(1, 13):02d}-{draw.integers(1, 28):02d}T{draw.integers(8, 16):02d}:30"
+    job = pp.Job(what, alloy, quantity, size, start=start)
     route = str(draw.choice(ROUTES))
-    return pp.plan_all(job, demo_rates(), (route,))[route], start
+    return pp.plan_all(job, demo_rates(), (route,))[route]
 
 
 def test_mean_days_are_within_a_twentieth_of_thousands_of_runs_for_any_job():
@@ -44,9 +45,9 @@ def test_mean_days_are_within_a_twentieth_of_thousands_of_runs_for_any_job():
     jobs, so what they are off by goes together a little: their mean need not be nothing."""
     draw, off = np.random.default_rng(5), []
     while len(off) < 60:
-        plan, start = some_plan(draw)
+        plan = some_plan(draw)
         if plan.feasible:
-            off.append(pp.expected(plan, start).days / runs_of(plan, start, 2000).days.mean() - 1)
+            off.append(pp.expected(plan).days / runs_of(plan, 2000).days.mean() - 1)
     assert max(np.abs(off)) < 0.05 and np.std(off) < 0.015 and abs(np.mean(off)) < 0.01
 
 
@@ -57,28 +58,28 @@ def test_beyond_what_is_exact_and_beyond_many_batches_the_mean_is_that_of_runs(r
         plan_of(bracket(), route, 4 * MOST_EXACT),
         plan_of(bracket(), route, 240, 2),
     ):
-        mean, runs = pp.expected(plan, START), runs_of(plan, START, 300)
+        mean, runs = pp.expected(plan), runs_of(plan, 300)
         assert mean.cost == pytest.approx(runs.cost.mean(), rel=0.02)
         assert mean.days == pytest.approx(runs.days.mean(), rel=0.05)
 
 
 def test_the_cost_of_many_batches_is_exact():
     plan = plan_of(bracket(), "printed_mould", 250, 2)
-    assert pp.expected(plan, START).cost == pytest.approx(pp.rework(plan).cost, rel=1e-9)
+    assert pp.expected(plan).cost == pytest.approx(pp.rework(plan).cost, rel=1e-9)
 
 
 @pytest.mark.parametrize("route", ROUTES[:3])
 def test_shares_are_those_of_the_mean_where_they_were_asked_and_near_it_between_and_beyond(route):
     plan = plan_of(demo_kit(), route, 3)
-    along = again_along(plan, "quantity", START)
+    along = again_along(plan, "quantity")
     for kits, near in ((1, 1e-9), (3, 1e-9), (4, 1e-9), (7, 0.08), (12, 0.08), (80, 0.15)):
         assert tuple(along.at(kits, plan.rates)) == pytest.approx(exact(plan.at(quantity=kits)), rel=near), kits
-    assert shares(plan, START) == pytest.approx(exact(plan))
+    assert shares(plan) == pytest.approx(exact(plan))
 
 
 def test_along_the_batch_size_no_more_kits_are_made_together_than_are_wanted():
     plan = plan_of(bracket(), "printed_mould", 6, 2)
-    along = again_along(plan, "batch_size", START)
+    along = again_along(plan, "batch_size")
     assert along.kits.tolist() == [1, 2, 4]
     assert tuple(along.at(4, plan.rates)) == pytest.approx(exact(plan.at(batch_size=4)))
 
@@ -100,7 +101,7 @@ def test_what_is_done_again_does_not_hang_on_prices_and_is_priced_as_the_closed_
     entries = {key: entry for key, entry in card.entries.items() if entry.kind is Kind.PRICE}
     prices = {key: entry.value * (1.5 if "labour" in key else 0.4) for key, entry in entries.items()}
     dear = plan_of(demo_kit(), route, quantity, size).at(rates=card.replace(prices))
-    before, after = (again_along(one, "quantity", START) for one in (plan, dear))
+    before, after = (again_along(one, "quantity") for one in (plan, dear))
     assert {key: table.tolist() for key, table in before.amounts.items()} == {
         key: table.tolist() for key, table in after.amounts.items()
     }

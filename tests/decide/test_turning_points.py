@@ -43,7 +43,7 @@ def turned(found, key):
 
 def along(plans, key, values, price=0.0):
     """({route: cost of a kit (n,)}, crossings) along one input of a card or job."""
-    days = days_along(plans, {key: values}, None)
+    days = days_along(plans, {key: values})
     kits = values if key == "quantity" else next(iter(plans.values())).job.quantity
     costs = unit_costs(totals_along(plans, {key: values}), kits, price, days)
     return costs, crossings(values, costs)
@@ -57,7 +57,7 @@ def winner(plans, changes, price=0.0):
             found = varied(plan, {key: value for key, value in changes.items() if key != "price_of_day"})
         except Infeasible:
             continue
-        days = found.days() if (price := changes.get("price_of_day", price)) else 0.0
+        days = found.lead_time_days if (price := changes.get("price_of_day", price)) else 0.0
         costs[route] = (found.total_cost + price * days) / found.job.quantity
     return min(costs, key=costs.get, default="")
 
@@ -145,7 +145,7 @@ def test_curves_along_any_input_say_what_plans_say_and_mark_their_crossings(key,
             except Infeasible:
                 assert np.isnan(costs[route][i])
                 continue
-            kit = (alone.total_cost + price * alone.days()) / alone.job.quantity
+            kit = (alone.total_cost + price * alone.lead_time_days) / alone.job.quantity
             assert costs[route][i] == pytest.approx(kit)
     now = next(turn for turn in pp.turns(plans, price_of_day=price) if turn.key == key)
     if key != "volume_cm3" and values[0] <= now.at <= values[-1]:  # by root finding; along volume there are jumps

@@ -16,7 +16,7 @@ from scenes import PRINTED, ROUTES, demo_kit, demo_rates
 
 
 def compared(routes=ROUTES, alloy="AlSi7Mg", price_of_day=60.0):
-    job = pp.Job(demo_kit(), alloy, quantity=4, batch_size=4)
+    job = pp.Job(demo_kit(), alloy, quantity=4, batch_size=4, start="2026-11-25T08:00")
     return pp.comparison(pp.plan_all(job, demo_rates(), routes), price_of_day)
 
 
@@ -34,9 +34,9 @@ def test_the_clock_tells_hands_on_closed_machine_waiting_and_later_batches_as_th
         plan, counted = found.plans[route], {}
         for piece in bar.pieces:
             counted[piece.kind] = counted.get(piece.kind, 0.0) + 24 * piece.amount
-        drawn = figures.plan_timeline(plan, found.start).figure.data
+        drawn = figures.plan_timeline(plan).figure.data
         hours = {trace.name: sum(trace.x) / 3.6e6 for trace in drawn if sum(trace.x)}
-        later_h = 24 * found.days[route] - plan.spans(found.start)[-1].end_h
+        later_h = 24 * found.days[route] - plan.spans()[-1].end_h
         assert counted == pytest.approx(hours | ({"later": later_h} if later_h > 1e-6 else {}))
 
 
@@ -116,7 +116,7 @@ def test_ticks_are_round_and_cover_most_of_the_longest_bar(longest):
 def along(price_of_day):
     """Unit costs of the routes over quantity, and their names."""
     plans, quantities = compared(price_of_day=0).plans, {"quantity": np.arange(1, 401)}
-    days = days_along(plans, quantities, "2026-11-25T08:00")
+    days = days_along(plans, quantities)
     costs = unit_costs(totals_along(plans, quantities), quantities["quantity"], price_of_day, days)
     return Along("quantity wanted", quantities["quantity"], True, costs, 4, "EUR a kit"), [*plans]
 

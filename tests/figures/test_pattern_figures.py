@@ -67,9 +67,9 @@ def test_drying_and_firing_charts_add_up_to_the_plan():
 def test_plan_bars_and_timeline_add_up_to_the_plan():
     plan = pp.plan("printed_pattern", pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates())
     assert np.sum(figures.plan_costs(plan).figure.data[0].x) == pytest.approx(plan.total_cost)
-    chart = figures.plan_timeline(plan, START)
+    chart = figures.plan_timeline(plan.at(start=START))
     drawn = sum(np.sum(trace.x) for trace in chart.figure.data) / 3.6e6
-    assert drawn == pytest.approx(plan.spans(START)[-1].end_h), "no hour is lost, none is drawn twice"
+    assert drawn == pytest.approx(plan.at(start=START).spans()[-1].end_h), "no hour is lost, none is drawn twice"
 
 
 def test_the_timeline_tells_closed_hours_from_work_as_counted_by_hand():
@@ -79,7 +79,7 @@ def test_the_timeline_tells_closed_hours_from_work_as_counted_by_hand():
     plan = replace(toy_plan(slow, step("look", hands(1))), route="printed_pattern")
     drawn = {
         trace.name: [(f"{at:%a %H}", hours / 3.6e6) for at, hours in zip(trace.base, trace.x, strict=True)]
-        for trace in figures.plan_timeline(plan, "2026-11-06T15:00").figure.data
+        for trace in figures.plan_timeline(plan.at(start="2026-11-06T15:00")).figure.data
     }
     assert drawn == {
         "hands-on": [("Fri 15", 1), ("Mon 08", 8), ("Tue 08", 3), ("Wed 08", 1)],
@@ -91,7 +91,7 @@ def test_the_timeline_tells_closed_hours_from_work_as_counted_by_hand():
 
 def test_each_kind_of_time_has_its_own_pattern_and_shade():
     plan = pp.plan("printed_mould", pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates())
-    looks = [trace.marker for trace in figures.plan_timeline(plan, START).figure.data]
+    looks = [trace.marker for trace in figures.plan_timeline(plan.at(start=START)).figure.data]
     assert len({look.pattern.shape for look in looks}) == len({look.color for look in looks}) == 4
 
 

@@ -40,8 +40,8 @@ def asked_of(panel):
 
 def with_failures(plan):
     """How many times as dear and as long the plan is with failures, from the closed form."""
-    mean = pp.expected(plan, START)
-    return mean.cost / plan.total_cost, mean.days / pp.lead_time(plan, START).days
+    mean = pp.expected(plan)
+    return mean.cost / plan.total_cost, mean.days / plan.lead_time_days
 
 
 def planned_anew(panel):
@@ -49,10 +49,10 @@ def planned_anew(panel):
     value, kit, card, size = asked_of(panel)
     some, lines = (1, 4, 7), {}
     for quantity in some:
-        plans = pp.plan_all(pp.Job(kit, value["alloy"], quantity, size), card)
+        plans = pp.plan_all(pp.Job(kit, value["alloy"], quantity, size, start=START), card)
         for route, plan in plans.items():
             more, longer = with_failures(plan)
-            cost = more * plan.total_cost + value["day"] * longer * pp.lead_time(plan, START).days
+            cost = more * plan.total_cost + value["day"] * longer * plan.lead_time_days
             lines.setdefault(route, []).append(cost / quantity)
     return some, lines
 
@@ -112,15 +112,15 @@ def test_who_chooses_a_batch_size_wants_batches_and_it_is_said():
 def test_the_answer_says_cost_and_days_with_failures_as_the_closed_form_and_the_simulation_have_them():
     panel = compare_panel(bracket(), demo_rates(), START)
     panel.controls["quantity"].source.value, panel.controls["day"].source.value = 6, 0
-    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 6), demo_rates())
-    best = min(plans.values(), key=lambda plan: pp.expected(plan, START).cost)
-    runs = pp.simulate(best, n=4000, start=START, inputs=None, time_spread=0)
+    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 6, start=START), demo_rates())
+    best = min(plans.values(), key=lambda plan: pp.expected(plan).cost)
+    runs = pp.simulate(best, n=4000, inputs=None, time_spread=0)
     first = panel.answer.value.partition("soonest")[0]
     said = re.search(r"about ([\d,]+) EUR a piece and (\d+) days; if nothing fails ([\d,]+) and (\d+)", first)
     mean, days, plain, plain_days = (int(text.replace(",", "")) for text in said.groups())
     assert best.title in first and "failures in the mean, inputs at their values" in first
     assert mean == round(pp.rework(best).cost / 6) and plain == round(best.unit_cost)
-    assert abs(days - runs.days.mean()) < 0.5 + 0.05 * runs.days.mean() and plain_days == round(best.days(START))
+    assert abs(days - runs.days.mean()) < 0.5 + 0.05 * runs.days.mean() and plain_days == round(best.lead_time_days)
 
 
 def test_the_opening_state_shows_crossings_and_starts_clear_of_holidays():
@@ -136,8 +136,8 @@ def test_the_chart_may_run_along_any_input(panel, axis):
     """The ring stands at the present value, on the lowest line as it is planned for that value alone."""
     panel.controls["axis"].source.value = axis
     ring, (value, kit, card, size) = panel.chart.figure.data[-1], asked_of(panel)
-    plans = pp.plan_all(pp.Job(kit, value["alloy"], value["quantity"], size), card).values()
-    means = [pp.expected(plan, START) for plan in plans]
+    plans = pp.plan_all(pp.Job(kit, value["alloy"], value["quantity"], size, start=START), card).values()
+    means = [pp.expected(plan) for plan in plans]
     lowest = min(mean.cost + value["day"] * mean.days for mean in means) / value["quantity"]
     now = {"batch_size": value["batch"], "volume_cm3": value["volume"]}.get(axis, value.get(axis))
     assert ring.x == (now,)
@@ -152,8 +152,8 @@ def test_the_nearest_prices_of_a_day_that_turn_the_answer_are_said_either_way_as
     for quantity, day in ((1, 30), (1, 160), (1, 400), (4, 200), (10, 20)):
         panel.controls["day"].source.value = day
         panel.controls["quantity"].source.value = quantity
-        plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", quantity), demo_rates())
-        means = {route: pp.expected(plan, START) for route, plan in plans.items()}
+        plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", quantity, start=START), demo_rates())
+        means = {route: pp.expected(plan) for route, plan in plans.items()}
         prices = [price for price, _ in envelope({route: (m.cost, m.days) for route, m in means.items()})[1:]]
         wanted = [price for price in prices if price <= day][-1:] + [p for p in prices if day < p <= 1000][:1]
         said = [float(text) for text in re.findall(r"(?:above|below) ([\d.]+) a day", panel.answer.value)]
@@ -179,8 +179,8 @@ def test_a_table_says_what_would_turn_the_answer_until_a_control_moves():
     button, found = panel.widget.children[0].children[2:4]
     assert button.description == "What would turn the answer?" and not found.value
     button.click()
-    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1), demo_rates())
-    nearest = pp.decide.turning_points.turns(plans, price_of_day=100, start=START, failures=True)[0]
+    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1, start=START), demo_rates())
+    nearest = pp.decide.turning_points.turns(plans, price_of_day=100, failures=True)[0]
     assert f"{nearest.at:.4g}"[:4] in found.value.partition("<tbody>")[2].partition("</tr>")[0]
     panel.controls["quantity"].source.value = 2
     assert not found.value
@@ -189,7 +189,7 @@ def test_a_table_says_what_would_turn_the_answer_until_a_control_moves():
 def test_a_date_gives_each_route_its_chance():
     panel = compare_panel(bracket(), demo_rates(), START)
     panel.controls["deadline"].source.value = date = dt.date(2026, 12, 7)
-    runs = pp.simulate_all(pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1), demo_rates()), 6000, start=START)
+    runs = pp.simulate_all(pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 1, start=START), demo_rates()), 6000)
     said = dict(
         re.findall(r"([a-z]+ [a-z]+) [a-z ]*(\d+)%", panel.answer.value.partition("in time by Mon 07 Dec 2026")[2])
     )
@@ -250,8 +250,8 @@ def test_what_a_card_buys_may_be_made_here_ware_by_ware(buying):
     alloy, before = panel.controls["alloy"].value, panel.answer.value
     panel.controls["buy.printed_mould"].source.value = "made here"
     panel.finish()
-    made = pp.plan("printed_mould", pp.Job(demo_kit(), alloy, 1), buying.making("printed_mould"))
-    days = pp.lead_time(made, START).days
+    made = pp.plan("printed_mould", pp.Job(demo_kit(), alloy, 1, start=START), buying.making("printed_mould"))
+    days = made.lead_time_days
     said = f"if nothing fails {made.unit_cost + panel.controls['day'].value * days:,.0f} and {days:.0f} days"
     assert "Printed mould (heat treatment bought): about" in panel.answer.value and said in panel.answer.value
     panel.controls["buy.relieved_metal"].source.value = "made here"

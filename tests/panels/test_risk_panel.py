@@ -29,12 +29,12 @@ START = "2026-11-25T08:00"
 
 @pytest.fixture(scope="module")
 def plans():
-    return pp.plan_all(small_job(2), demo_rates(), PRINTED)
+    return pp.plan_all(small_job(2).with_(start=START), demo_rates(), PRINTED)
 
 
 @pytest.fixture(scope="module")
 def runs(plans):
-    return simulate_all(plans, 300, start=START)
+    return simulate_all(plans, 300)
 
 
 @pytest.fixture
@@ -53,8 +53,8 @@ def set_to(panel, **values):
 
 
 def test_the_panel_opens_with_the_answer_of_the_model(panel):
-    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 4, 4), demo_rates(), PRINTED)
-    runs = simulate_all(plans, FULL[0], start=START)
+    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 4, 4, start=START), demo_rates(), PRINTED)
+    runs = simulate_all(plans, FULL[0])
     best = min(runs.values(), key=lambda run: run.cost.mean())
     assert f"{best.plan.title}, {best.cost.mean() / 4:,.0f} EUR a {best.plan.job.kit.noun}" in panel.answer.value
     assert f"{runs['printed_metal'].chance(60):.0%}" in panel.answer.value
@@ -65,8 +65,8 @@ def test_the_figure_shows_what_the_model_says_after_a_change(panel):
     # No event loop here: the last change has run in full.
     card = demo_rates()
     yields = {k: e.value + 0.5 * (e.high - e.value) for k, e in card.entries.items() if ".yield_" in k}
-    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 3, 4), card.replace(yields), PRINTED)
-    runs = simulate_all(plans, FULL[0], start=START, spares=2, design_again=0.2)
+    plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", 3, 4, start=START), card.replace(yields), PRINTED)
+    runs = simulate_all(plans, FULL[0], spares=2, design_again=0.2)
     for trace, data in zip(panel.chart.figure.data, chance_data(runs, 30), strict=True):
         assert [str(x) for x in trace.x] == [str(x) for x in data["x"]]
         if "y" in data:

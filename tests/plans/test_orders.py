@@ -34,7 +34,7 @@ def fires(name, hours, **more):
 def test_shortest_job_first_gives_the_published_mean_flow(rule, mean_days):
     # Mechanical Engineers' Handbook vol. 3, example 10 (published): times 7, 6, 8, 5 days.
     jobs = [fires(f"job {days}", 24 * days) for days in (7, 6, 8, 5)]
-    assert Workshop(ROUND_THE_CLOCK, rule=rule).schedule(jobs).mean_flow_days == pytest.approx(mean_days)
+    assert Workshop(ROUND_THE_CLOCK, rule=rule).schedule(jobs).flow_days.mean() == pytest.approx(mean_days)
 
 
 @given(st.lists(st.integers(1, 40), min_size=2, max_size=6, unique=True))
@@ -42,8 +42,8 @@ def test_shortest_job_first_gives_the_published_mean_flow(rule, mean_days):
 def test_on_one_machine_shortest_first_has_the_least_mean_flow_of_all_sequences(hours):
     # Smith 1956 (from memory): the shortest-processing-time rule minimises mean flow time on one machine.
     jobs = [fires(f"job {h}", h) for h in hours]
-    shortest = Workshop(ROUND_THE_CLOCK, rule="shortest first").schedule(jobs).mean_flow_days
-    assert shortest <= OPEN.schedule(jobs).mean_flow_days + 1e-9
+    shortest = Workshop(ROUND_THE_CLOCK, rule="shortest first").schedule(jobs).flow_days.mean()
+    assert shortest <= OPEN.schedule(jobs).flow_days.mean() + 1e-9
     assert shortest == pytest.approx(np.cumsum(sorted(hours)).mean() / 24)
 
 
@@ -147,7 +147,7 @@ def test_an_order_alone_goes_as_its_plan_says(route, start):
     plan = pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", quantity=4, delivery_days=2), demo_rates())
     timeline = Workshop(plan.rates.hours).schedule([Order.of(plan, start)])
     ours = [(s.span.step.name, s.span.ready_h, s.span.begin_h, s.span.worked_h, s.span.end_h) for s in timeline.slots]
-    theirs = [(s.step.name, s.ready_h, s.begin_h, s.worked_h, s.end_h) for s in plan.spans(start)]
+    theirs = [(s.step.name, s.ready_h, s.begin_h, s.worked_h, s.end_h) for s in plan.at(start=start).spans()]
     assert [row[0] for row in ours] == [row[0] for row in theirs]
     assert np.array([row[1:] for row in ours]) == pytest.approx(np.array([row[1:] for row in theirs]), abs=1e-6)
     assert timeline.flow_days[0] == pytest.approx(pp.lead_time(plan, start).days)

@@ -63,20 +63,20 @@ def jobs_and_cards(draw):
         opens, open_h = draw(st.sampled_from([(7.0, 6.0), (8.0, 13.0), (10.5, 9.0)]))
         rates = rates.with_hours(pp.WorkingHours(tuple(week.split()), opens, opens + open_h))
     start = MONDAY + dt.timedelta(days=draw(st.integers(0, 365)), hours=draw(st.sampled_from([0, 2, 7])))
-    return job, rates, start
+    return job.with_(start=start), rates
 
 
 @settings(max_examples=60, deadline=None)  # a busy machine
 @given(jobs_and_cards(), st.sampled_from(ROUTES))
-@example((pp.Job(demo_kit(), "17-4PH", 2, 2), demo_rates(), MONDAY), "printed_metal")  # two kinds of furnace load
+@example((pp.Job(demo_kit(), "17-4PH", 2, 2, start=MONDAY), demo_rates()), "printed_metal")  # two kinds of furnace load
 def test_cost_and_days_of_any_job_are_those_of_an_independent_event_loop(asked, route):
-    job, rates, start = asked
+    job, rates = asked
     try:
         plan = pp.plan(route, job, rates)
     except pp.Infeasible:
         return
-    cost, days = Floor(plan, start=start).run()
-    assert plan.days(start.isoformat()) == pytest.approx(days, abs=MINUTE)
+    cost, days = Floor(plan).run()
+    assert plan.lead_time_days == pytest.approx(days, abs=MINUTE)
     assert plan.total_cost == pytest.approx(cost)
 
 
@@ -87,24 +87,22 @@ def test_cost_and_days_of_any_job_are_those_of_an_independent_event_loop(asked, 
 )
 @pytest.mark.parametrize("route", PRINTED)
 def test_plan_workshop_and_runs_tell_the_same_days(route, part, quantity, batch_size):
-    plan = sure(pp.plan(route, pp.Job(part, "AlSi7Mg", quantity, batch_size), demo_rates()))
-    start = "2026-11-25T08:00"
-    days = plan.days(start)
-    assert pp.lead_time(plan, start).days == plan.schedule(start)[1] == days
-    order = Workshop(plan.rates.hours).schedule([Order.of(plan, start)])
-    runs = simulate(plan, 3, start=start, inputs=None, time_spread=0.0)
-    _, floor_days = Floor(plan, start=dt.datetime.fromisoformat(start)).run()
+    plan = sure(pp.plan(route, pp.Job(part, "AlSi7Mg", quantity, batch_size, start="2026-11-25T08:00"), demo_rates()))
+    days = plan.lead_time_days
+    assert pp.lead_time(plan, plan.begin).days == plan.schedule()[1] == days
+    order = Workshop(plan.rates.hours).schedule([Order.of(plan, plan.begin)])
+    runs = simulate(plan, 3, inputs=None, time_spread=0.0)
+    _, floor_days = Floor(plan).run()
     assert (order.flow_days[0], runs.days[0], floor_days) == pytest.approx((days,) * 3, abs=MINUTE)
 
 
 @pytest.mark.parametrize("people", [1, 2])
 @pytest.mark.parametrize(("quantity", "batch_size"), [(2, 2), (6, 2)])
 def test_three_orders_in_one_shop_are_those_of_the_event_loop(quantity, batch_size, people):
-    plans = [plan_of(route, quantity, batch_size) for route in PRINTED]
-    hours, start = plans[0].rates.hours, dt.datetime(2026, 11, 25, 8)
+    plans = [plan_of(route, quantity, batch_size).at(start="2026-11-25T08:00") for route in PRINTED]
     places = {"labour.technician": people, "labour.engineer": people}
-    timeline = Workshop(hours, places=places).schedule([Order.of(plan, start.isoformat()) for plan in plans])
-    _, days = Floor(*plans, start=start, people=people).run()
+    timeline = Workshop(plans[0].rates.hours, places=places).schedule([Order.of(plan, plan.begin) for plan in plans])
+    _, days = Floor(*plans, people=people).run()
     assert timeline.flow_days == pytest.approx(days, abs=MINUTE)
 
 
@@ -246,7 +244,7 @@ def test_over_a_year_nothing_is_left_alone_or_cold_through_a_night(route, alloy)
         pytest.skip(plan.reason)
     for day in range(0, 365, 2):
         start = dt.datetime(2026, 1, 1, 8 + day % 8) + dt.timedelta(days=day)
-        spans = plan.spans(start.isoformat())
+        spans = plan.at(start=start).spans()
         for before, span in zip((None, *spans), spans, strict=False):
             if span.step.whole:
                 (from_h, to_h), *more = span.hands
@@ -296,7 +294,7 @@ def test_more_hands_do_not_make_these_jobs_later_though_they_can():
 
 def test_one_kit_more_may_end_a_job_sooner_as_notebook_06_says():
     fours = pp.plan("printed_pattern", pp.Job(demo_kit(), "AlSi7Mg", np.array([13, 14]), 4), demo_rates())
-    later, sooner = fours.days()
+    later, sooner = fours.lead_time_days
     assert sooner < later - 0.5
     for kits, days in ((13, later), (14, sooner)):  # and the event loop, written in its own words, says the same
         assert Floor(fours.at(quantity=kits)).run()[1] == pytest.approx(days, abs=1 / 1440)

@@ -257,7 +257,7 @@ def test_every_number_of_the_card_may_be_an_array(route):
 
 def test_views_of_an_array_are_refused_in_a_sentence():
     plan = demo_plan("printed_pattern", np.arange(1, 4))
-    for view in (plan.table, lambda: plan.timeline("2026-11-25T08:00"), lambda: plan.spans("2026-11-25T08:00")):
+    for view in (plan.table, plan.timeline, plan.spans):
         with pytest.raises(InputError, match="array"):
             view()
 
@@ -325,7 +325,7 @@ def test_a_week_worked_by_hand():
     plan = toy_plan(*steps)
     finish = pp.lead_time(plan, "2026-11-05T14:00").finish  # a Thursday
     assert pd.Timestamp(finish) == pd.Timestamp("2026-11-10T09:00")
-    table = plan.timeline("2026-11-05T14:00")
+    table = plan.at(start="2026-11-05T14:00").timeline()
     assert table["begin"].tolist() == [pd.Timestamp(t) for t in ("2026-11-05T14", "2026-11-06T10", "2026-11-09T08")]
     assert table["end"].tolist() == [pd.Timestamp(t) for t in ("2026-11-06T10", "2026-11-08T22", "2026-11-10T09")]
 
@@ -360,7 +360,7 @@ def test_holidays_and_delivery_move_the_date():
 @pytest.mark.parametrize("start", ["2026-11-25T08:00", "2026-12-18T13:30", "2026-11-28T11:00"])
 def test_the_timeline_is_in_order_and_ends_at_the_lead_time(route, start):
     plan = demo_plan(route, 2)
-    table, lead = plan.timeline(start), pp.lead_time(plan, start)
+    table, lead = plan.at(start=start).timeline(), pp.lead_time(plan, start)
     assert (table["end"] >= table["begin"]).all()
     assert (table["begin"].iloc[1:].to_numpy() >= table["end"].iloc[:-1].to_numpy()).all()
     assert table["begin"].iloc[0] >= pd.Timestamp(start)
@@ -372,10 +372,10 @@ def test_the_timeline_is_in_order_and_ends_at_the_lead_time(route, start):
 @pytest.mark.parametrize(("quantity", "batch_size"), [(4, 4), (9, 4), (3, 8), (1, 1)])
 def test_a_schedule_holds_the_first_batch_and_ends_with_the_last(route, quantity, batch_size):
     start = "2026-12-18T13:30"
-    plan = demo_plan(route, 1).at(quantity=quantity, batch_size=batch_size)
-    spans, days = plan.schedule(start)
+    plan = demo_plan(route, 1).at(quantity=quantity, batch_size=batch_size, start=start)
+    spans, days = plan.schedule()
     assert days == pytest.approx(pp.lead_time(plan, start).days, abs=1e-9)
-    alone = plan.at(quantity=min(quantity, batch_size)).schedule(start)[0]
+    alone = plan.at(quantity=min(quantity, batch_size)).schedule()[0]
     assert [s.step.name for s in spans] == [s.step.name for s in alone]
     assert all(s.end_h >= a.end_h - 1e-9 for s, a in zip(spans, alone, strict=True))  # others may be loaded before
 
@@ -384,7 +384,7 @@ def test_a_schedule_holds_the_first_batch_and_ends_with_the_last(route, quantity
 def test_hands_work_only_in_working_hours(route):
     plan, start = demo_plan(route, 3), pd.Timestamp("2026-12-21T08:00")
     hours = plan.rates.hours
-    for span in plan.spans(start.isoformat()):
+    for span in plan.at(start=start).spans():
         assert span.ready_h <= span.begin_h + 1e-9 <= span.worked_h + 2e-9 <= span.ran_h + 3e-9 <= span.end_h + 4e-9
         if span.worked_h > span.begin_h:
             for at in (span.begin_h + 0.001, span.worked_h - 0.001):
@@ -395,7 +395,7 @@ def test_hands_work_only_in_working_hours(route):
 
 def test_further_batches_stand_in_a_last_row():
     plan = demo_plan("printed_mould", 5, 2)
-    table = plan.timeline("2026-11-25T08:00")
+    table = plan.at(start="2026-11-25T08:00").timeline()
     finish = pd.Timestamp(pp.lead_time(plan, "2026-11-25T08:00").finish)
     assert table["step"].iloc[-1] == "2 further batches"
     assert abs(table["end"].iloc[-1] - finish) <= pd.Timedelta(minutes=1)

@@ -1,6 +1,5 @@
 """The memo: figures worked by hand, the same to the cent everywhere, one page that asks nobody else for anything."""
 
-import datetime as dt
 import io
 import os
 import re
@@ -28,7 +27,7 @@ SHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 
 
 TINY = (
-    pp.Job(bracket(), "AlSi7Mg"),
+    pp.Job(bracket(), "AlSi7Mg", start=START),
     pp.RateCard.default().replace({"labour.technician": 10.0}).with_hours(ROUND_THE_CLOCK),
 )
 
@@ -50,8 +49,7 @@ def tiny_memo(metal=step("print", hands(60)), **changes):  # noqa: B008  frozen
         "printed_pattern": toy("printed_pattern", hands(24)),
         "printed_metal": Plan("printed_metal", "Printed metal", job, rates, lambda job, rates: (metal,), (metal,)),
     }
-    begin = dt.datetime(2026, 11, 30)
-    return replace(pp.report.Memo(job, rates, begin, None, 100.0, plans), **changes)
+    return replace(pp.report.Memo(job, rates, None, 100.0, plans), **changes)
 
 
 @cache
@@ -160,7 +158,7 @@ def test_the_choice_is_the_cheapest_with_failures_and_days():
 
 def test_the_traveller_holds_every_step_of_a_batch_with_its_hours_and_materials():
     plan = pp.plan("printed_pattern", small_job(4, batch_size=2), demo_rates())
-    sheet = pp.report.traveller(plan, START)
+    sheet = pp.report.traveller(plan.at(start=START))
     batch = plan.at(quantity=2)
     assert sheet["step"].tolist() == [each.name for each in plan.steps]
     assert sheet["hands [h]"].sum() == pytest.approx(batch.hands_on_h)
@@ -193,7 +191,8 @@ def test_whoever_reads_the_traveller_does_the_plan_step_by_step_in_every_alloy(r
 
 def assert_traveller_says_the_plan(plan):
     batch, cautions, settings = plan.at(quantity=2), pp.report.cautions_table(plan), set_points(plan)
-    told = zip(plan.steps, batch.table().itertuples(), pp.report.traveller(plan, START).to_dict("records"), strict=True)
+    sheet = pp.report.traveller(plan.at(start=START)).to_dict("records")
+    told = zip(plan.steps, batch.table().itertuples(), sheet, strict=True)
     names = [each.name for each in plan.steps]
     for number, (each, planned, row) in enumerate(told):
         where = plan.route, plan.job.alloy.name, each.name

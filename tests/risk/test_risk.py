@@ -59,7 +59,7 @@ def test_inputs_drawn_once_serve_every_quantity_and_batch_size(route):
 
 def test_dates_and_holidays_are_the_plans_too():
     plan, start = with_yields(demo_plan("printed_mould", 10, 4), 1.0), "2026-12-14T10:30"
-    runs = simulate(plan, 5, start=start, **SURE)
+    runs = simulate(plan.at(start=start), 5, **SURE)
     assert runs.days == pytest.approx(pp.lead_time(plan, start).days, rel=1e-12)
     assert runs.days[0] > plan.lead_time_days + 5  # the lab's Christmas
 
@@ -180,7 +180,7 @@ def test_runs_in_blocks_are_as_many_as_asked():
 
 @pytest.fixture(scope="module")
 def dated():
-    return simulate(demo_plan("printed_metal"), 2000, start="2026-11-25T08:00")
+    return simulate(demo_plan("printed_metal").at(start="2026-11-25T08:00"), 2000)
 
 
 def test_the_chance_of_a_date_rises_from_never_to_always(dated):

@@ -196,7 +196,8 @@ def test_the_demo_kit_can_be_made(route):
 
 
 def test_a_comparison_says_what_to_watch_and_what_is_refused():
-    found = pp.comparison(pp.plan_all(pp.Job(part(box((100, 80, 1.2)), "cover"), "AlSi7Mg"), routes=PRINTED))
+    job = pp.Job(part(box((100, 80, 1.2)), "cover"), "AlSi7Mg", start="2026-11-25T08:00")
+    found = pp.comparison(pp.plan_all(job, routes=PRINTED))
     assert "cover: wall 1.2 mm" in found.table().loc["Printed mould", "to watch, or why it cannot"]
 
 

@@ -140,7 +140,7 @@ def test_a_small_melt_heats_the_furnace_too():
 def test_melting_comes_before_pouring_and_each_melt_is_done_in_one_day(route, alloy):
     """No furnace runs after the hands that pour have gone; a round is a melt, and none spans a night."""
     found = plan(route, demo_job(alloy).with_(quantity=8, batch_size=8))
-    pours = [span for span in found.spans("2026-11-25T08:00") if span.step.name == "melt and pour"]
+    pours = [span for span in found.at(start="2026-11-25T08:00").spans() if span.step.name == "melt and pour"]
     assert len(pours) == float(level_of(found, "melt").per_batch(8))
     for span in pours:
         assert span.ran_h == span.worked_h
@@ -408,7 +408,7 @@ def test_no_time_of_zero_divides_by_nothing(route):
     for keys in (melt, *((key,) for key in times)):
         card = demo_rates().replace(dict.fromkeys(keys, 0.0))
         plan = pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", np.array([1, 4, 9]), 4), card)
-        assert np.isfinite(plan.total_cost).all() and np.isfinite(plan.days()).all(), keys
+        assert np.isfinite(plan.total_cost).all() and np.isfinite(plan.lead_time_days).all(), keys
         if route != "printed_metal":  # who melts begins cold at least once, however quick the melts
             cold = next(w.level for s in plan.steps for w in s.work if w.level.name == "cold start")
             assert np.all(cold.per_batch(np.array([1, 4])) >= 1) and cold.per_batch(0) == 0

@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
 from pourprint.decide.failures import Shares
 from pourprint.decide.inputs import outcomes
-from pourprint.plans.plan import Plan, feasible
+from pourprint.plans.plan import feasible
 
 
 @dataclass(frozen=True)
@@ -54,20 +54,18 @@ class Along:
         return np.where(np.isinf(lines.min(axis=0)), np.nan, lines.min(axis=0))
 
 
-def days_along(plans, changes, start=None):
+def days_along(plans, changes):
     """Calendar days from the start to delivery along one input: {route: (n,) [d]}, nan where a route cannot.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `changes` {input: (n,)} as of `varied`, rising;
-    `start` date and time (default: some Monday).
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `changes` {input: (n,)} as of `varied`, rising.
     """
-    days = partial(Plan.days, start=start)
-    return {route: _far(outcomes(plan, changes, days)[1]) for route, plan in feasible(plans).items()}
+    return {route: _far(outcomes(plan, changes)[1]) for route, plan in feasible(plans).items()}
 
 
 def totals_along(plans, changes):
     """Cost of the whole job along one input, if nothing fails: {route: (n,) [currency]}, parameters as of `days_along`;
     without changes one number each."""
-    return {route: _far(outcomes(plan, changes, lambda one: 0.0)[0]) for route, plan in feasible(plans).items()}
+    return {route: _far(outcomes(plan, changes, clock=False)[0]) for route, plan in feasible(plans).items()}
 
 
 def unit_costs(totals, kits, price_of_day, days, failing=None):

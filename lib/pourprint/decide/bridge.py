@@ -76,7 +76,7 @@ def _answer(setting, route=None):
     plans = plan_all(setting.job, setting.rates, setting.routes if route is None else (route,))
     if not feasible(plans):
         raise InputError(f"{setting.name}: " + " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values()))
-    return comparison(plans, setting.price_of_day, setting.start)
+    return comparison(plans, setting.price_of_day)
 
 
 def _pier(what, setting, route):

@@ -10,7 +10,6 @@ from pourprint.decide.failures import Shares, shares
 from pourprint.decide.inputs import outcomes, single_plans
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.workdays import moment_of
 from pourprint.plans.plan import NoPlan, Plan, feasible, made
 from pourprint.routes.findings import note
 
@@ -144,8 +143,8 @@ def flip_prices(plans, quantities=None):
 def rank(plans, price_of_day=0.0):
     """Routes in order of cost with the price of their days, those that cannot last: a pandas table, one row a route.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]. Days begin on some
-    Monday, without holidays. Unit and total cost are without, `cost_with_delay` is with the price of the days.
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]. Unit and
+    total cost are without, `cost_with_delay` is with the price of the days.
     Raises: InputError.
     """
     import pandas as pd
@@ -154,7 +153,7 @@ def rank(plans, price_of_day=0.0):
     rows = []
     for plan in feasible(plans).values():
         plan.single_only("a ranking")
-        days = plan.days()
+        days = plan.lead_time_days
         row = {"route": plan.title, "unit_cost": plan.unit_cost, "total_cost": plan.total_cost, "days": days}
         row["cost_with_delay"] = plan.total_cost + price_of_day * days
         row |= {"hands_on_h": plan.hands_on_h, "machine_h": plan.machine_h, "stages": len(plan.stages)}
@@ -172,31 +171,30 @@ def _check_price(price_of_day):
 DELAY = "price of the days"
 
 
-def comparison(plans, price_of_day=0.0, start="2026-11-25T08:00"):
-    """Lay the plans of one job side by side.
+def comparison(plans, price_of_day=0.0):
+    """Lay the plans of one job, which has a start, side by side.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `price_of_day` [currency/d];
-    `start` date and time. Returns: Comparison. Raises: InputError.
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `price_of_day` [currency/d].
+    Returns: Comparison. Raises: InputError.
     """
     _check_price(price_of_day)
-    scheduled = {route: plan.schedule(start) for route, plan in feasible(plans).items()}
+    scheduled = {route: plan.schedule() for route, plan in feasible(plans).items()}
     spans, days = ({route: pair[i] for route, pair in scheduled.items()} for i in (0, 1))
-    failing = {route: shares(plans[route], start) for route in days}
-    return Comparison(plans, float(price_of_day), moment_of(start), spans, days, failing)
+    failing = {route: shares(plans[route]) for route in days}
+    return Comparison(plans, float(price_of_day), spans, days, failing)
 
 
 @dataclass(frozen=True)
 class Comparison:
     """Plans of several routes for one job, ready to be drawn or told.
 
-    `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `start` date and time; `spans`
-    {route: the first batch through the calendar}; `days` {route: calendar days from the start to delivery [d]};
-    `failing` {route: Shares}, what failures make of cost and days in the mean.
+    `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]; `spans` {route: the first
+    batch through the calendar}; `days` {route: calendar days from the job's start to delivery [d]}; `failing` {route:
+    Shares}, what failures make of cost and days in the mean.
     """
 
     plans: Mapping[str, Plan | NoPlan]
     price_of_day: float
-    start: dt.datetime
     spans: Mapping[str, tuple]
     days: Mapping[str, float]
     failing: Mapping[str, Shares]
@@ -231,7 +229,7 @@ class Comparison:
         rows = {}
         for route in sorted(self.days, key=self.mean_unit_cost):
             plan = self.plans[route]
-            ready, one = self.start + dt.timedelta(days=self.mean_days(route)), plan.job.kit.noun
+            ready, one = plan.begin + dt.timedelta(days=self.mean_days(route)), plan.job.kit.noun
             rows[plan.title] = {
                 f"with failures [{plan.rates.currency} a {one}]": round(self.mean_unit_cost(route)),
                 "with failures [days]": round(self.mean_days(route)),

@@ -61,7 +61,7 @@ class Again:
         return Shares(*found)
 
 
-def again(plan, key, kits, start=None):
+def again(plan, key, kits):
     """What failures make of a plan at some numbers of `kits` (k,), rising, of its "quantity" or "batch_size": Again.
 
     RUNS runs, in which failures alone are drawn, are led through the calendar as any run is; beyond STEADY batches
@@ -69,7 +69,7 @@ def again(plan, key, kits, start=None):
     are moved along the runs' line of days on hours of people and machines to where the exact mean lies (a control
     variate; textbook). Of 300 jobs at random (parts, kits, alloys, routes, batches, starts) days were within 5 % of
     the mean of 3000 runs, mostly within 1 %.
-    Parameters: `plan` of single numbers; `start` date and time (default: some Monday). Raises: InputError.
+    Parameters: `plan` of single numbers. Raises: InputError.
     """
     jobs = [plan.at(**{key: n}) for n in kits]
     some = [job.at(quantity=min(job.job.quantity, STEADY * job.job.batch_size)) for job in jobs]
@@ -77,13 +77,13 @@ def again(plan, key, kits, start=None):
     known, tables, days = taken(exact) if exact else {}, [], []
     for i, (job, one) in enumerate(zip(jobs, some, strict=True)):
         ready = drawn(one, RUNS, inputs=None)
-        done, _, ends = ready.led(np.zeros(RUNS, dtype=int), start, time_spread=0.0)
+        done, _, ends = ready.led(np.zeros(RUNS, dtype=int), time_spread=0.0)
         runs = {of: amount.sum(axis=0) for of, amount in ready.legs.amounts(done[0]).items()}
         mean = {of: known[of][i] if i < len(exact) else amount.mean() for of, amount in runs.items()}
         hours, exact_h = (_hours(amounts) for amounts in (runs, mean))
         off = hours - hours.mean()
         line = off @ ends / max(off @ off, 1e-9)  # where none failed, off is 0
-        days.append((ends.mean() + line * (exact_h - hours.mean())) / one.days(start))
+        days.append((ends.mean() + line * (exact_h - hours.mean())) / one.lead_time_days)
         more = job.job.quantity / one.job.quantity
         tables.append({of: (_all(job, of), _all(job, of) + more * (mean[of] - _all(one, of))) for of in mean})
     amounts = {of: np.transpose([table[of] for table in tables]) for of in tables[0]}
@@ -100,7 +100,7 @@ def _all(plan, key):
     return sum(row.get(key, 0.0) for row in plan.amounts)
 
 
-def again_along(plan, key, start=None):
+def again_along(plan, key):
     """The same at a few numbers of kits, the plan's own among them.
 
     Read between and beyond, cost is within 5 %, days mostly within 8 %, and where the plan's own days jump by a weekend
@@ -108,13 +108,13 @@ def again_along(plan, key, start=None):
     """
     most = MOST_ASKED / plan.job.kit.nodes if plan.job.all_at_once or key == "batch_size" else KNOTS[-1]
     most = most if key == "quantity" else min(most, plan.job.quantity)
-    return again(plan, key, sorted({1, getattr(plan.job, key), *(n for n in KNOTS if n <= most)}), start)
+    return again(plan, key, sorted({1, getattr(plan.job, key), *(n for n in KNOTS if n <= most)}))
 
 
-def again_here(plan, start=None):
+def again_here(plan):
     """The same at the plan's own kits, as `kits_of` has them."""
     key, here = kits_of(plan.job)
-    return again(plan, key, [here], start)
+    return again(plan, key, [here])
 
 
 def kits_of(job):
@@ -122,12 +122,12 @@ def kits_of(job):
     return ("quantity", job.quantity) if job.all_at_once else ("batch_size", job.batch_size)
 
 
-def shares(plan, start=None):
+def shares(plan):
     """What failures make of a plan's cost and days: Shares, floats. Parameters, raises, limits: as for `again_here`."""
-    return Shares(*map(float, again_here(plan, start).at(kits_of(plan.job)[1], plan.rates)))
+    return Shares(*map(float, again_here(plan).at(kits_of(plan.job)[1], plan.rates)))
 
 
-def expected(plan, start=None):
+def expected(plan):
     """Mean cost and days of a plan with failures and rework: Expected. As for `again`."""
-    share = shares(plan, start)
-    return Expected(share.cost * plan.total_cost, share.days * plan.days(start))
+    share = shares(plan)
+    return Expected(share.cost * plan.total_cost, share.days * plan.lead_time_days)

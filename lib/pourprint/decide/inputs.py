@@ -14,7 +14,7 @@ import numpy as np
 from pourprint.ledger.entries import PRICES, nearest
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
-from pourprint.plans.plan import Plan, feasible, ranged
+from pourprint.plans.plan import feasible, ranged
 
 WHOLE = ("quantity", "batch_size")  # of the job, in whole kits
 OF_THE_JOB = (*WHOLE, "volume_cm3")
@@ -64,15 +64,16 @@ def varied(plan, changes):
     return plan.at(rates=plan.rates.replace(rates) if rates else None, **job)
 
 
-def outcomes(plan, changes, days=Plan.days):
+def outcomes(plan, changes, clock=True):
     """Cost and days of a plan over arrays of inputs: `outcomes_of` with {input: number or array}, which broadcast."""
-    return outcomes_of(partial(varied, plan), changes, days)
+    return outcomes_of(partial(varied, plan), changes, clock)
 
 
-def outcomes_of(ask, given, days=Plan.days):
+def outcomes_of(ask, given, clock=True):
     """Cost and days of the plans that `ask` makes of arrays, infinite where the route cannot make the job.
 
-    Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast; `days` Plan → its days.
+    Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast; `clock` whether days
+    are asked for, which take longer (else 0).
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
     route refuses, its limits are looked for along a single input; of more, the arrays are halved until the refused
     points stand alone. What lies between a lower and an upper limit may be missed: along one input where it holds
@@ -85,7 +86,7 @@ def outcomes_of(ask, given, days=Plan.days):
         sizes = ", ".join(f"{key} {array.shape}" for key, array in arrays.items())
         raise InputError(f"the inputs must broadcast together, but have shapes {sizes}.") from None
     arrays = {key: array.reshape((1,) * (len(shape) - array.ndim) + array.shape) for key, array in arrays.items()}
-    return _divided(ask, arrays, shape, days)
+    return _divided(ask, arrays, shape, clock)
 
 
 def with_delay(cost, days, price_of_day):
@@ -94,13 +95,16 @@ def with_delay(cost, days, price_of_day):
     return np.where(can, cost, np.inf) + price_of_day * np.where(can, days, 0.0)
 
 
-def _divided(ask, arrays, shape, days):
+def _told(plan, clock):
+    return plan.total_cost, plan.lead_time_days if clock else 0.0
+
+
+def _divided(ask, arrays, shape, clock):
     try:
-        found = ask(arrays)
-        return tuple(np.broadcast_to(value, shape) for value in (found.total_cost, days(found)))
+        return tuple(np.broadcast_to(value, shape) for value in _told(ask(arrays), clock))
     except Infeasible:
         if len(shape) == 1 and len(_moving(arrays)) == 1:
-            return _between_limits(ask, arrays, shape[0], days)
+            return _between_limits(ask, arrays, shape[0], clock)
         axis = _where_to_cut(ask, arrays, shape)
     if axis is None:
         return np.full(shape, np.inf), np.full(shape, np.inf)
@@ -108,7 +112,7 @@ def _divided(ask, arrays, shape, days):
     for part, length in ((slice(0, half), half), (slice(half, None), shape[axis] - half)):
         along = (slice(None),) * axis + (part,)
         cut = {key: array[along] if array.shape[axis] > 1 else array for key, array in arrays.items()}
-        halves.append(_divided(ask, cut, (*shape[:axis], length, *shape[axis + 1 :]), days))
+        halves.append(_divided(ask, cut, (*shape[:axis], length, *shape[axis + 1 :]), clock))
     return tuple(np.concatenate(pair, axis=axis) for pair in zip(*halves, strict=True))
 
 
@@ -116,7 +120,7 @@ def _moving(arrays):
     return [key for key, array in arrays.items() if np.min(array) < np.max(array)]
 
 
-def _between_limits(ask, arrays, size, days):
+def _between_limits(ask, arrays, size, clock):
     """The same along one input: a route that can at two values can between them, passing a limit at either end once."""
 
     def some(first, last):
@@ -134,8 +138,7 @@ def _between_limits(ask, arrays, size, days):
     if inside is not None:
         first = bisect_left(range(inside), True, key=can)
         last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
-        plan = ask(some(first, last))
-        found[0, first:last], found[1, first:last] = plan.total_cost, days(plan)
+        found[0, first:last], found[1, first:last] = _told(ask(some(first, last)), clock)
     return tuple(found)
 
 

@@ -9,7 +9,6 @@ Days of a mix are those of its slowest route, as if each route had people and ma
 leads the routes of one through a shared workshop. Failures are not priced here (see `risk`).
 """
 
-import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -42,7 +41,6 @@ class Choices:
     """A job's sub-kits, ready to be chosen from: make it with `choices`."""
 
     kits: SubKits
-    start: str | None
 
     def best(self, want="cost", deadline_days=None, price_of_day=0.0, limits=None):
         """The best mix under a deadline and limits: a Mix, or a NoMix with the reason.
@@ -123,7 +121,7 @@ class Choices:
             return NoMix(self._short_of(question.limits))
         slowest = max(fastest.plans.values(), key=lambda plan: fastest.days_of[plan.route])
         took = {}
-        for span in slowest.spans(_begin_of(slowest.rates.hours, self.start)):
+        for span in slowest.spans():
             took[span.step.name] = took.get(span.step.name, 0.0) + (span.end_h - span.ready_h) / 24
         longest = max(took, key=took.get)
         said = (
@@ -148,13 +146,13 @@ class Choices:
         return f"each limit can be met alone, but not all together: loosen one of {', '.join(map(in_words, limits))}."
 
 
-def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None, start=None, cards=()):
+def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None, cards=()):
     """Plan every sub-kit of a job, once for any number of questions.
 
     Parameters: `job` of single numbers; `rates` the lab's RateCard; `routes` to choose from; `by` "part" (all
     pieces of a part go together) or "node" (each piece for itself); `alloys` {route: alloy} where it is not the
-    job's; `only` {part name: routes allowed}; `start` date and time (default: some Monday, no holidays); `cards`
-    more rate cards that may hold just as well as `rates`, for the mean and for regret.
+    job's; `only` {part name: routes allowed}; `cards` more rate cards that may hold just as well as `rates`, for the
+    mean and for regret.
     Returns: Choices. Raises: InputError, also when some part can go by no route.
     """
     if not isinstance(job, Job) or np.ndim(job.quantity) or np.ndim(job.batch_size) or np.ndim(job.kit.volume_cm3):
@@ -176,7 +174,7 @@ def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None,
             f"{size} sub-kits are too many to choose from, at most {MOST}: bind some parts to a route with only, "
             'leave routes out, or choose by="part".'
         )
-    return Choices(sub_kits(job, (rates, *cards), most, alloys, by == "node", start), start)
+    return Choices(sub_kits(job, (rates, *cards), most, alloys, by == "node"))
 
 
 def _programme(kits, goal, latest, limits, more=()):
@@ -208,11 +206,6 @@ def _programme(kits, goal, latest, limits, more=()):
         options={"mip_rel_gap": 0},
     )
     return None if done.x is None else (np.flatnonzero(done.x[:n] > 0.5), float(done.fun))
-
-
-def _begin_of(hours, start):
-    """The start given, or some Monday's opening."""
-    return dt.datetime(2001, 1, 1) + dt.timedelta(hours=hours.start_h) if start is None else start
 
 
 @dataclass(frozen=True)
@@ -253,10 +246,13 @@ class Mix:
                 found.setdefault(item.part.name, {})[route] = item.count
         return found
 
-    def together(self, workshop, start=None):
-        """All routes in one shared workshop: a Timeline. They queue by the workshop's rule, longest plan first."""
+    def together(self, workshop):
+        """All routes in one shared workshop: a Timeline. They queue by the workshop's rule, longest plan first.
+
+        Raises: InputError, also where the job has no start.
+        """
         longest = sorted(self.plans.values(), key=lambda plan: -plan.lead_time_days)
-        return workshop.schedule([Order.of(plan, _begin_of(workshop.hours, start)) for plan in longest])
+        return workshop.schedule([Order.of(plan, plan.begin) for plan in longest])
 
     def __str__(self):
         def listed(kit):

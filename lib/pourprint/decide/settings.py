@@ -58,12 +58,12 @@ class Setting:
             raise InputError(f"routes must be of {', '.join(ROUTES)}, not {unknown[0]!r}.")
         check_numbers(arrays=False, quantity=self.quantity)
         check_numbers(zero_allowed=True, arrays=False, price_of_day=self.price_of_day)
-        job = Job(self.kit, self.alloy, self.quantity, self.batch_size)
+        job = Job(self.kit, self.alloy, self.quantity, self.batch_size, start=moment_of(self.start))
         fields = {
             "kit": job.kit,
             "quantity": job.quantity,
             "batch_size": None if job.all_at_once else job.batch_size,
-            "start": moment_of(self.start),
+            "start": job.start,
             "deadline": None if self.deadline is None else moment_of(self.deadline).date(),
         }
         for key, value in fields.items():
@@ -73,7 +73,7 @@ class Setting:
     def job(self):
         """The Job that is asked, its kit grown to `volume_cm3`."""
         kit = self.kit if self.volume_cm3 is None else self.kit.scaled_to(self.volume_cm3)
-        return Job(kit, self.alloy, self.quantity, self.batch_size)
+        return Job(kit, self.alloy, self.quantity, self.batch_size, start=self.start)
 
     @classmethod
     def load(cls, path):

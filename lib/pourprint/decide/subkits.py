@@ -42,12 +42,12 @@ class SubKits:
     reasons: Mapping[tuple[str, str], str]
 
 
-def sub_kits(job, cards, most, alloys, by_node, start):
+def sub_kits(job, cards, most, alloys, by_node):
     """Plan all sub-kits of a job.
 
     Parameters: `job` of single numbers; `cards` RateCards; `most` {route: (parts,) pieces that may go by it [-]};
-    `alloys` {route: alloy} where it is not the job's; `by_node` whether the pieces of a part may be parted; `start`
-    date and time, or None for some Monday. Returns: SubKits. Raises: InputError, also where a part can go by no route.
+    `alloys` {route: alloy} where it is not the job's; `by_node` whether the pieces of a part may be parted.
+    Returns: SubKits. Raises: InputError, also where a part can go by no route.
     """
     parts, found, reasons = job.kit.parts, [], {}
 
@@ -76,7 +76,7 @@ def sub_kits(job, cards, most, alloys, by_node, start):
         why = "; ".join(f"{ROUTES[route].TITLE}: {why}" for (route, name), why in reasons.items() if name == part)
         raise InputError(f"no route can make {part}. {why}")
     uses = [usage(plans[0]) for *_, plans in found]
-    days = [[p.days(start) for p in plans] for *_, plans in found]
+    days = [[p.lead_time_days for p in plans] for *_, plans in found]
     return SubKits(
         job.kit.counts,
         tuple(plans[0] for *_, plans in found),

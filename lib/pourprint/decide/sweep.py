@@ -122,8 +122,8 @@ class Catalogue:
     """Plans for thousands of different parts known by numbers, each a job of its own: a function for `sweep`.
 
     `alloy` name; `quantity`, `batch_size` [-]; `rates` RateCard; `routes` names. Call with arrays (m,) volume_cm3,
-    area_cm2, box_x_mm, box_y_mm, box_z_mm. Returns {"unit_cost printed_metal": (m,) [currency], "days …": (m,) [d],
-    …}, infinite where a route cannot make a part. Raises: InputError for parts that no solid can be.
+    area_cm2, box_x_mm, box_y_mm, box_z_mm. Returns {"unit_cost printed_metal": (m,) [currency], "days …": (m,) [d]
+    from some Monday, …}, infinite where a route cannot make a part. Raises: InputError for parts that no solid can be.
     """
 
     alloy: str = "AlSi7Mg"
@@ -170,11 +170,11 @@ class Kits:
 
     def _one(self, path):
         try:
-            plans = plan_all(Job(Kit.load(path), self.alloy, self.quantity), self.rates)
+            plans = plan_all(Job(Kit.load(path), self.alloy, self.quantity, start=self.start), self.rates)
             able = feasible(plans)
             if not able:
                 return "", np.nan, np.nan, "; ".join(f"{plan.title}: {plan.reason}" for plan in plans.values())
-            means = {route: expected(plan, self.start) for route, plan in able.items()}
+            means = {route: expected(plan) for route, plan in able.items()}
         except InputError as error:
             return "", np.nan, np.nan, str(error)
         best = min(means, key=lambda route: means[route].cost)

@@ -5,7 +5,6 @@ Costs here are those of one kit with the price of its share of the days, of plan
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
@@ -38,12 +37,11 @@ NOBODY_COSTS = 1e15  # [currency] what it costs that no route can
 
 @dataclass(frozen=True)
 class _Question:
-    """What is compared: `plans` {route: Plan} of one job, the `price_of_day` [currency/d], the `start`, and what
-    failures make of cost and days, `failing` {route: Shares}."""
+    """What is compared: `plans` {route: Plan} of one job, the `price_of_day` [currency/d], and what failures make of
+    cost and days, `failing` {route: Shares}."""
 
     plans: Mapping[str, Plan]
     price_of_day: float
-    start: str | None
     failing: Mapping[str, Shares]
 
     @property
@@ -56,11 +54,10 @@ class _Question:
         that of nobody, dearer than any route that can and cheaper than those that cannot."""
         changes = dict(changes)
         price = np.asarray(changes.pop(PRICE, self.price_of_day), dtype=float)
-        days = partial(Plan.days, start=self.start) if np.any(price) else lambda plan: 0.0
         rows = []
         for route, plan in self.plans.items():
             share = self.failing.get(route, Shares())
-            cost, time = outcomes(plan, changes, days)
+            cost, time = outcomes(plan, changes, clock=np.any(price))
             kits = changes.get("quantity", plan.job.quantity)
             rows.append(with_delay(share.cost * cost, share.days * time, price) / kits)
         table = np.stack(np.broadcast_arrays(*rows, NOBODY_COSTS))
@@ -112,12 +109,12 @@ class _Question:
         return np.where(whole, ends[1], value), np.where(whole, np.argmin(costs[:, 1], axis=0), after)
 
 
-def _question(plans, price_of_day, start, failures):
+def _question(plans, price_of_day, failures):
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     able = single_plans(plans)
     bare = {route: _without_meshes(plan) for route, plan in able.items()}
-    failing = {route: shares(plan, start) for route, plan in able.items()} if failures else {}
-    return _Question(bare, float(price_of_day), start, failing)
+    failing = {route: shares(plan) for route, plan in able.items()} if failures else {}
+    return _Question(bare, float(price_of_day), failing)
 
 
 def _without_meshes(plan):
@@ -149,11 +146,11 @@ class Turn:
         return abs(self.at - self.now) / (self.high - self.low) if np.isfinite(self.at) else np.inf
 
 
-def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kinds=PRICES):
+def turns(plans, inputs=None, price_of_day=0.0, failures=False, kinds=PRICES):
     """What would turn the answer: for each input the nearest value at which another route wins, nearest first.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job; `price_of_day` [currency/d]; `start` date
-    and time (default: some Monday); `failures` in the mean, with the shares that they have at the plans' own inputs;
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job; `price_of_day` [currency/d];
+    `failures` in the mean, with the shares that they have at the plans' own inputs;
     `inputs` {key: (low, high)} to look at (default: quantity up to 400, batch size, part
     volume to a third and three times, price of a day up to `dearest_day`, and from its low to its high each number of
     the rate card that some plan reads and that is of one of these `kinds`; with (*PRICES, *HOURS) times and speeds
@@ -161,7 +158,7 @@ def turns(plans, inputs=None, price_of_day=0.0, start=None, failures=False, kind
     Turn. Raises: InputError. Prices are exact; of times and speeds both ends are looked at, of sizes and kits SAMPLES
     either way, closer the nearer: what turns there and back between two of them is not seen.
     """
-    question = _question(plans, price_of_day, start, failures)
+    question = _question(plans, price_of_day, failures)
     entries = {key: e for plan in question.plans.values() for key, e in ranged(plan).items() if e.kind in kinds}
     asked = dict.fromkeys((*OF_THE_JOB, PRICE, *entries)) if inputs is None else dict(inputs)
     found, grids = [], {}

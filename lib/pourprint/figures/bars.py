@@ -12,7 +12,7 @@ import numpy as np
 
 from pourprint.figures.look import LOOKS, RESTS, SHADE, THEME, tint, title_of
 from pourprint.figures.stages import SHORT
-from pourprint.ledger.workdays import start_of
+from pourprint.plans.days import calendar_of
 from pourprint.plans.steps import Stage
 
 NAMED_SHARE = 0.018  # of the axis: what a letter of a piece's name takes on a narrow page
@@ -85,7 +85,7 @@ def clock_bars(comparison):
     [d]."""
     bars = []
     for route, spans in comparison.spans.items():
-        calendar, begin_h = start_of(comparison.start, comparison.plans[route].rates.hours)
+        calendar, begin_h = calendar_of(comparison.plans[route])
         owner, from_h, to_h = np.transpose([(i, *hands) for i, span in enumerate(spans) for hands in span.hands])
         open_h = calendar.open_h(begin_h + from_h, begin_h + to_h)
         by_hand = np.bincount(owner.astype(int), open_h, len(spans)).tolist()

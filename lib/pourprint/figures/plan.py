@@ -4,7 +4,7 @@ import datetime as dt
 
 from pourprint.figures.look import HATCH, LOOKS, RESTS, SHADE, Chart, counted, tint
 from pourprint.figures.strokes import bars, canvas
-from pourprint.ledger.workdays import moment_of, start_of
+from pourprint.plans.days import calendar_of
 from pourprint.plans.plan import made
 
 QUEUE = "in a queue"
@@ -39,10 +39,10 @@ TICKS = [
 ]
 
 
-def plan_timeline(plan, start):
-    """When each step of the first batch happens. Needs a plan of single numbers; `start` date and time: Chart."""
-    spans, begin = made(plan).spans(start), moment_of(start)
-    calendar, begin_h = start_of(start, plan.rates.hours)
+def plan_timeline(plan):
+    """When each step of the first batch happens. Needs a plan of single numbers, of a job with a start: Chart."""
+    begin, spans = made(plan).begin, plan.spans()
+    calendar, begin_h = calendar_of(plan)
     pieces = [(span.step.name, *piece) for span in spans for piece in span_pieces(span, calendar, begin_h)]
     kinds = {kind: sum(to_h - from_h for _, what, from_h, to_h in pieces if what == kind) / 24 for kind in HATCH}
     worked, rested, ran, waited = kinds.values()
@@ -61,7 +61,7 @@ def plan_timeline(plan, start):
         f"{worked:.1f} hands, and in {rested:.1f} work rests: closed hours, or laid down for other work.",
         f"{len(figure.layout.yaxis.categoryarray)} rows, one a step; bars from begin to end of each round, on a "
         f"calendar from {begin:%d %b %Y}. Where work rests, the bar is light with lines along it.",
-        plan.timeline(start).set_index("step"),
+        plan.timeline().set_index("step"),
     )
 
 

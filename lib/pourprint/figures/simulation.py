@@ -6,7 +6,6 @@ import pandas as pd
 from pourprint.figures.bars import Bar, Piece, stacked_bars
 from pourprint.figures.look import INK, LOOKS, ON_FILL, Chart, tint
 from pourprint.figures.strokes import TALL, bars, canvas, line, mark, write
-from pourprint.plans.plan import lead_time
 from pourprint.risk.simulation import of_runs
 
 LETTER = 0.017  # of a route's name, as a share of the width of the panel's narrow chart
@@ -56,7 +55,7 @@ def spread_chart(runs):
     Parameters: `runs` {route: Runs} of one job, as from `simulate_all`.
     """
     titles, looks, plans = _titles(runs), [LOOKS[route] for route in runs], [run.plan for run in runs.values()]
-    planned = ([plan.unit_cost for plan in plans], [_days_of(run) for run in runs.values()])
+    planned = ([plan.unit_cost for plan in plans], [plan.lead_time_days for plan in plans])
     slower = {run.plan.title: run.days.mean() / days for run, days in zip(runs.values(), planned[1], strict=True)}
     dearer = {run.plan.title: run.cost.mean() / run.plan.total_cost for run in runs.values()}
     worst = max(slower, key=slower.get)
@@ -86,11 +85,6 @@ def spread_chart(runs):
         "stands; left what one costs, right days.",
         pd.DataFrame(np.reshape(rows, (len(runs), -1)), index=titles, columns=columns),
     )
-
-
-def _days_of(run):
-    """Days of the plan without failures from the same start [d]."""
-    return run.plan.lead_time_days if run.start is None else float(lead_time(run.plan, run.start).days)
 
 
 def money_of_one(runs):
@@ -155,9 +149,9 @@ def _clear_spots(titles, shares, days, deadline_days=None):
 
 def _when(run, days):
     """Days from the start as they are, or as moments where the start is a date."""
-    if run.start is None:
+    if run.plan.job.start is None:
         return np.asarray(days, dtype=float)
-    return np.datetime64(run.start, "s") + 60 * np.round(np.asarray(days) * 1440).astype("timedelta64[s]")
+    return np.datetime64(run.plan.begin, "s") + 60 * np.round(np.asarray(days) * 1440).astype("timedelta64[s]")
 
 
 def _place(run, days):
@@ -169,7 +163,7 @@ def _place(run, days):
 def chance_figure(runs, deadline_days=None, title="", height=400):
     """Curves, names and deadline: go.Figure in the order of `chance_data`."""
     *curves, names, upright = chance_data(runs, deadline_days)
-    dated = next(iter(runs.values())).start is not None
+    dated = next(iter(runs.values())).plan.job.start is not None
     figure = canvas(title, "date of delivery" if dated else "days from the start [d]", "chance of delivery", height)
     for (route, run), curve in zip(runs.items(), curves, strict=True):
         look, said = LOOKS[route], f"{run.plan.title}: %{{y:.0%}} by %{{x}}"

@@ -88,8 +88,8 @@ class Classroom:
         return self.rates.currency
 
     def job(self, quantity=1, batch_size=None):
-        """A Job of the class's kit and alloy."""
-        return Job(self.kit, self.alloy, quantity, batch_size)
+        """A Job of the class's kit and alloy, from its start on."""
+        return Job(self.kit, self.alloy, quantity, batch_size, start=self.start)
 
     def plan(self, route, quantity=1, batch_size=None):
         """The plan of a route for the class's kit and alloy. Raises: InputError where the route cannot."""

@@ -237,5 +237,5 @@ def _price_turns(now, best, price):
 
 def _what_turns(now):
     """Each price and size: its value now, and where another route wins, nearest first, as an HTML table."""
-    found = turns(now.plans, price_of_day=now.price_of_day, start=now.start, failures=True)
+    found = turns(now.plans, price_of_day=now.price_of_day, failures=True)
     return table_html(turns_table(found), "One input at a time, the others as they are; failures included in the mean.")

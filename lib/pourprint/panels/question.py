@@ -123,25 +123,25 @@ class Question:
         """The Answer for the controls' {name: value}; while one still moves, with the last known shares of failures."""
         asked, axis = self.setting(values), values["axis"]
         job, card = replace(asked, kit=_measured(asked.kit)).job, [values[name] for name in self.prices]
-        size = {"quantity": job.quantity, "batch_size": None if job.all_at_once else job.batch_size}
+        size = {"quantity": job.quantity, "batch_size": None if job.all_at_once else job.batch_size, "start": job.start}
         work = {"volume_cm3": values["volume"]} | {name: values[name] for name in (*WORK, *self.wares)}
         plans = self._once("plans", (work, card), lambda: plan_all(job, asked.rates, asked.routes))
         plans = {route: plan.at(**size) if plan.feasible else plan for route, plan in plans.items()}
-        work, able = work | size | {"start": asked.start}, feasible(plans)
-        clock = self._once("clock", work, lambda: {route: plan.schedule(asked.start) for route, plan in able.items()})
+        work, able = work | size, feasible(plans)
+        clock = self._once("clock", work, lambda: {route: plan.schedule() for route, plan in able.items()})
         spans, days = ({route: pair[i] for route, pair in clock.items()} for i in (0, 1))
         if resting or not able.keys() <= self.known.get("shares", {}).keys():
             of = partial(again_along, key=axis) if axis in WHOLE else again_here
-            again = self._once("again", (work, axis), lambda: {r: of(p, start=asked.start) for r, p in able.items()})
+            again = self._once("again", (work, axis), lambda: {r: of(p) for r, p in able.items()})
             self.known["shares"] = {route: partial(found.at, rates=asked.rates) for route, found in again.items()}
         here = getattr(job, axis) if axis in WHOLE else kits_of(job)[1]
         failing = {route: Shares(*map(float, self.known["shares"][route](here))) for route in able}
-        now = Comparison(plans, asked.price_of_day, asked.start, spans, days, failing)
+        now = Comparison(plans, asked.price_of_day, spans, days, failing)
         others = {key: value for key, value in work.items() if key != axis}
         along = self._along(now, axis, others, card, values, resting)
         if not resting:
             return Answer(now, along, None)
-        runs = simulate_all(able, RUNS, start=asked.start) if asked.deadline else {}
+        runs = simulate_all(able, RUNS) if asked.deadline else {}
         return Answer(now, along, {route: run.chance(asked.deadline) for route, run in runs.items()})
 
     def _once(self, what, depends, make):
@@ -175,7 +175,7 @@ class Question:
             points = self.known[known][1]
             points = {route: line * now.days[route] / np.interp(at, some, line) for route, line in points.items()}
         else:
-            points = self._once(known, others, lambda: days_along(now.plans, {axis: some}, now.start))
+            points = self._once(known, others, lambda: days_along(now.plans, {axis: some}))
         order = np.argsort(np.append(some, at), kind="stable")
         where = np.append(some, at)[order]
         return {r: np.interp(grid, where, np.append(line, now.days[r])[order]) for r, line in points.items()}

@@ -39,7 +39,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
     @lru_cache(maxsize=4)  # most sliders leave the inputs alone: they are drawn once
     def ready(level, n):
         """Every route that can, its inputs drawn, yields moved by `level`: {route: Drawn}."""
-        plans = feasible(plan_all(Job(kit, alloy), _with_yields(rates, level), PRINTED))
+        plans = feasible(plan_all(Job(kit, alloy, start=start), _with_yields(rates, level), PRINTED))
         if not plans:
             raise InputError(f"no printed route can make {kit.name} in {alloy}: choose another alloy.")
         return {route: drawn(plan, n) for route, plan in plans.items()}
@@ -48,7 +48,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         """Runs of every route that can, about so many batches of each."""
         job = {"quantity": values["quantity"], "batch_size": values["batch"]}
         n = max(fewest, int(batches / np.ceil(values["quantity"] / values["batch"])))
-        options = {"start": start, "spares": values["spares"], "design_again": values["design"] / 100}
+        options = {"spares": values["spares"], "design_again": values["design"] / 100}
         return {route: inputs.at(**job).run(**options) for route, inputs in ready(values["yields"], n).items()}
 
     def shown(runs, values):
@@ -115,7 +115,7 @@ def _facts(runs, price_of_day, deadline):
     best = min(means, key=means.get)
     plan, share = runs[best].plan, probability_best(Samples.of(runs), price_of_day)[best]
     soonest = min(runs.values(), key=lambda run: run.days.mean())
-    date = runs[best].start + dt.timedelta(days=deadline)
+    date = runs[best].plan.begin + dt.timedelta(days=deadline)
     chances = ", ".join(
         f"{run.plan.title.lower()} {of_runs(run.chance(deadline))}"
         + f" (its quickest run takes {run.days.min():.0f} days)" * (run.chance(deadline) == 0)

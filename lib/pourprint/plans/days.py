@@ -104,17 +104,17 @@ def walk_of(plan):
     return Walk((*one_off, *each), len(one_off), hours, full, more.astype(int), which.ravel())
 
 
-def days_of(plan, start=None):
-    """Calendar days of a plan from a start to delivery, as `Plan.days`."""
-    calendar, begin_h = calendar_of(plan.rates.hours, start)
+def days_of(plan):
+    """Calendar days of a plan from its job's start to delivery, as `Plan.lead_time_days`."""
+    calendar, begin_h = calendar_of(plan)
     walk = walk_of(plan)
     days = (walk.ends(calendar, begin_h) - begin_h) / 24 + plan.job.delivery_days
     return days[walk.which].reshape(plan.shape) if plan.shape else float(days[0])
 
 
-def spans_and_days(plan, start):
+def spans_and_days(plan):
     """The spans of the first batch, with its one-off work, and the days to delivery of a plan of single numbers."""
-    calendar, begin_h = calendar_of(plan.rates.hours, start)
+    calendar, begin_h = calendar_of(plan)
     walk = walk_of(plan)
     ends, rows, pieces = walk.lead(calendar, begin_h, np.minimum(walk.full, STEADY), log=True)
     if walk.full[0] > STEADY:
@@ -124,6 +124,7 @@ def spans_and_days(plan, start):
     return first, float((ends[0] - begin_h) / 24 + plan.job.delivery_days)
 
 
-def calendar_of(hours, start):
-    """(Calendar, begin [h since its first midnight]) of working hours from a start, or from some Monday's opening."""
+def calendar_of(plan):
+    """(Calendar, begin [h since its first midnight]) of a plan, from its job's start or from some Monday's opening."""
+    hours, start = plan.rates.hours, plan.job.start
     return (generic_calendar(hours), hours.start_h) if start is None else start_of(start, hours)

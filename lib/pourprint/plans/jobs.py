@@ -1,5 +1,6 @@
 """The job: which kit, in which alloy, how many, in batches of how many."""
 
+import datetime as dt
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy as np
 from pourprint.ledger.alloys import Alloy
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.workdays import moment_of
 from pourprint.parts.kits import Kit
 from pourprint.parts.part import Part
 from pourprint.process.finish.bonding import ISOLATIONS
@@ -31,7 +33,9 @@ class Job:
     `batch_size` kits made together [-] (default: all at once); `machine_all_sockets` asks for machined
     tube sockets even where the route's casting grade would hold the bond gap; `delivery_days` from the
     lab to the customer [d]; `isolation` what keeps metal and carbon apart where the lab bonds the tubes in and cures,
-    breaks coupons and proof-loads them, empty where it delivers bare nodes. Numbers may be arrays that broadcast.
+    breaks coupons and proof-loads them, empty where it delivers bare nodes; `start` date and time from which on work
+    may begin, and all days are counted (default: some Monday's opening time, no holidays). Numbers may be arrays that
+    broadcast.
     Raises: InputError.
     """
 
@@ -42,6 +46,7 @@ class Job:
     machine_all_sockets: bool = False
     delivery_days: float = 0.0
     isolation: str = ""
+    start: dt.datetime | None = None
 
     def _put(self, name, value):
         object.__setattr__(self, name, value)  # the only way to fill a frozen field
@@ -56,6 +61,7 @@ class Job:
         self._put("quantity", _whole("quantity", self.quantity))
         self._put("all_at_once", self.batch_size is None)  # remembered, so that `with_` keeps it at another quantity
         self._put("batch_size", _whole("batch_size", self.quantity if self.all_at_once else self.batch_size))
+        self._put("start", None if self.start is None else moment_of(self.start))
         check_numbers(zero_allowed=True, arrays=False, delivery_days=self.delivery_days)
         if not isinstance(self.machine_all_sockets, bool):
             raise InputError(f"machine_all_sockets must be True or False, not {self.machine_all_sockets!r}.")

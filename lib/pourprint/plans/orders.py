@@ -247,11 +247,6 @@ class Timeline:
         arrives = np.array([(order.arrives - self.start) / dt.timedelta(days=1) for order in self.orders])
         return self.done_h / 24 - arrives
 
-    @property
-    def mean_flow_days(self):
-        """Mean days from arrival to delivery [d]."""
-        return float(self.flow_days.mean())
-
     def table(self):
         """One row a task: order, batch, step, who, machine, when, and hours waited for a busy person or machine."""
         import pandas as pd

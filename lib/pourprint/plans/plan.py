@@ -51,8 +51,8 @@ class Plan:
         job, rates = self.job.with_(**changes), self.rates if rates is None else rates
         if not isinstance(rates, RateCard):
             raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-        # Steps are written per level of work, so they hold for every quantity and batch size.
-        same = rates is self.rates and changes.keys() <= {"quantity", "batch_size"}
+        # Steps are written per level of work, so they hold for every quantity, batch size and start.
+        same = rates is self.rates and changes.keys() <= {"quantity", "batch_size", "start"}
         return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
 
     @cached_property
@@ -210,23 +210,19 @@ class Plan:
             rows.append((rounds, hands_on / rounds, run / rounds, unload / rounds, wait))
         return rows
 
-    def days(self, start=None):
-        """Calendar days from a start to delivery [d]: a number, or an array of the plan's shape.
-
-        All batches share one of each person and machine, by the rule of `scheduler`. Parameters: `start` date and time
-        (default: some Monday's opening time, no holidays). From the hundredth batch on each is taken to follow at the
-        pace of the fifty before it (tests show that it has set in by then). Raises: InputError.
-        """
-        return days_of(self, start)
-
     @cached_property
     def lead_time_days(self):
-        """Calendar days from a Monday's opening time to delivery, without holidays [d]."""
-        return self.days()
+        """Calendar days from the job's start to delivery [d]: a number, or an array of the plan's shape.
+
+        All batches share one of each person and machine, by the rule of `scheduler`. From the hundredth batch on each
+        is taken to follow at the pace of the fifty before it (tests show that it has set in by then). Raises:
+        InputError.
+        """
+        return days_of(self)
 
     @property
     def elapsed_h(self):
-        """Clock hours from a Monday's opening time to the end of the last batch, without holidays [h]."""
+        """Clock hours from the job's start to the end of the last batch [h]."""
         return 24 * (self.lead_time_days - self.job.delivery_days)
 
     # Views -----------------------------------------------------------------------------------------
@@ -278,32 +274,38 @@ class Plan:
             )
         return pd.DataFrame(rows)
 
-    def spans(self, start):
+    @property
+    def begin(self):
+        """The job's start, for views with dates. Raises: InputError where it has none."""
+        if self.job.start is None:
+            raise InputError('dates need a start: Job(…, start="2026-11-25T08:00"), or plan.at(start=…).')
+        return self.job.start
+
+    def spans(self):
         """One-off work and the first batch through the calendar, round by round: tuple of Span.
 
-        Parameters: `start` date and time. Needs a plan of single numbers.
+        Needs a plan of single numbers.
         """
-        return self.schedule(start)[0]
+        return self.schedule()[0]
 
-    def schedule(self, start):
+    def schedule(self):
         """The `spans` of the first batch, and the days from the start to delivery of the last [d].
 
-        Parameters: `start` date and time. Needs a plan of single numbers. Quicker than asking for each.
+        Needs a plan of single numbers. Quicker than asking for each.
         """
         self.single_only("spans()")
-        return spans_and_days(self, start)
+        return spans_and_days(self)
 
-    def timeline(self, start):
+    def timeline(self):
         """When each step begins and ends in the first batch, with a last row for the further batches, if any.
 
-        Parameters: `start` date and time. Returns: pandas table. Needs a plan of single numbers.
+        Returns: pandas table. Needs a plan of single numbers, of a job with a start. Raises: InputError.
         """
         import pandas as pd
 
-        rows, (spans, days) = {}, self.schedule(start)
+        rows, (spans, days), begin = {}, self.schedule(), self.begin
         for span in spans:
             rows.setdefault(span.step.name, []).append(span)
-        begin = moment_of(start)
 
         def row(stage, step, rounds, from_h, to_h):
             times = {
@@ -380,12 +382,13 @@ class LeadTime:
 
 
 def lead_time(plan, start, rates=None):
-    """Finish of a plan from a real start date, holidays included.
+    """Finish of a plan from some start, whatever its job's own, holidays included.
 
     Parameters: `plan` a Plan; `start` date and time; `rates` a card with other working hours (default: the
     plan's). Returns: LeadTime, delivery included. Raises: InputError.
     """
-    plan = made(plan).at(rates=rates)
-    days, moment = plan.days(start), moment_of(start)
+    moment = moment_of(start)
+    plan = made(plan).at(rates=rates, start=moment)
+    days = plan.lead_time_days
     finish = np.datetime64(moment, "m") + np.round(np.asarray(days) * 1440).astype("timedelta64[m]")
     return LeadTime(moment, finish if plan.shape else finish.item(), days)

@@ -43,13 +43,12 @@ ROWS = 8  # of long tables on the page: the workbook has all
 class Memo:
     """A decision with its evidence; make it with `memo`. What is asked for is worked out once, when first asked.
 
-    `job`, `rates`; `start` a datetime; `deadline` as of `Runs.chance`, or None; `price_of_day` [currency/d]; `plans`
+    `job` with its start, `rates`; `deadline` as of `Runs.chance`, or None; `price_of_day` [currency/d]; `plans`
     {route: Plan or NoPlan}; `argument` the author's own words; `written` date of the memo.
     """
 
     job: Job
     rates: RateCard
-    start: dt.datetime
     deadline: object
     price_of_day: float
     plans: Mapping
@@ -66,12 +65,12 @@ class Memo:
     @cached_property
     def failing(self):
         """{route: Expected} cost and days of the job with failures."""
-        return {route: expected(plan, self.start) for route, plan in self.able.items()}
+        return {route: expected(plan) for route, plan in self.able.items()}
 
     @cached_property
     def runs(self):
         """{route: Runs}: failures and uncertain numbers drawn together."""
-        return simulate_all(self.able, DRAWS, start=self.start)
+        return simulate_all(self.able, DRAWS)
 
     @cached_property
     def sureness(self):
@@ -105,9 +104,9 @@ class Memo:
     def setting(self):
         """What was asked, as a Setting of that name; it knows neither days of delivery nor sockets machined unasked."""
         job, day = self.job, self.deadline
-        day = self.start + dt.timedelta(days=day) if isinstance(day, int | float) else day
+        day = job.start + dt.timedelta(days=day) if isinstance(day, int | float) else day
         batch, asked = None if job.all_at_once else job.batch_size, (self.price_of_day, None, tuple(self.plans))
-        return Setting(job.kit.name, job.kit, self.rates, job.alloy.name, job.quantity, self.start, batch, day, *asked)
+        return Setting(job.kit.name, job.kit, self.rates, job.alloy.name, job.quantity, job.start, batch, day, *asked)
 
     @cached_property
     def rework(self):
@@ -122,7 +121,7 @@ class Memo:
     @cached_property
     def turns(self):
         """What would turn the answer, failures included: tuple of Turn, nearest first."""
-        return turns(self.plans, price_of_day=self.price_of_day, start=self.start, failures=True)
+        return turns(self.plans, price_of_day=self.price_of_day, failures=True)
 
     @cached_property
     def information(self):
@@ -140,13 +139,13 @@ class Memo:
         day = f", with a day at {self.price_of_day:,.2f} {self.rates.currency}" if self.price_of_day else ""
         return (
             f"Which route for {job.kit.counted(job.quantity)}, in {job.alloy.name}, "
-            f"made {once} from {self.start:%a %d %b %Y %H:%M}{by}{day}?"
+            f"made {once} from {self.job.start:%a %d %b %Y %H:%M}{by}{day}?"
         )
 
     @property
     def ready(self):
         """When the job is done, failures included in the mean: date and time."""
-        return self.start + dt.timedelta(days=self.failing[self.chosen].days)
+        return self.job.start + dt.timedelta(days=self.failing[self.chosen].days)
 
     @property
     def recommendation(self):
@@ -205,13 +204,13 @@ class Memo:
     @cached_property
     def tables(self):
         """Every table of the memo: {title: pandas table}, in the order of the page."""
-        plan, start = self.plan, self.start
+        plan = self.plan
         return {
             "The kit": self.job.kit.table(),
             "The routes": tables.routes_table(self),
             "Findings on the parts": tables.together(tables.findings_table(self.plans)),
-            "Timeline": plan.timeline(start).set_index("step"),
-            "Traveller": traveller(plan, start),
+            "Timeline": plan.timeline().set_index("step"),
+            "Traveller": traveller(plan),
             "Settings": set_points(plan),
             "Sizes": sizes_table(plan),
             "Machining": machining_table(plan),
@@ -230,7 +229,7 @@ class Memo:
 
         one = len(self.able) == 1  # a map with one route on it says nothing
         found = {"Break-even": self._break_even(figures)} | ({} if one else {"Decision map": self._map(figures)})
-        found["Timeline"] = figures.plan_timeline(self.plan, self.start)
+        found["Timeline"] = figures.plan_timeline(self.plan)
         found["Timeline"].figure.update_layout(height=140 + 17 * len(self.plan.steps))  # with its table on one page
         # Where the chosen route has nothing to show, another may.
         meshed = {item.part.name: item.part for item in self.job.kit.parts if item.part.mesh is not None}
@@ -242,8 +241,8 @@ class Memo:
 
     def _break_even(self, figures):
         changes = {"quantity": (kits := np.arange(1, max(50, 4 * self.job.quantity) + 1))}
-        totals, days = totals_along(self.able, changes), days_along(self.able, changes, self.start)
-        failing = {r: again_along(p, "quantity", self.start).at(kits, self.rates) for r, p in self.able.items()}
+        totals, days = totals_along(self.able, changes), days_along(self.able, changes)
+        failing = {r: again_along(p, "quantity").at(kits, self.rates) for r, p in self.able.items()}
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         noun = self.job.kit.noun
         along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, f"{self.rates.currency} a {noun}")
@@ -333,6 +332,12 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     own words. Returns: Memo. Raises: InputError, also where no route can make the job.
     """
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+    begin = moment_of(start)
+    if begin.time() == dt.time():
+        begin += dt.timedelta(hours=rates.hours.start_h)
+    if deadline is not None and not isinstance(deadline, int | float) and moment_of(deadline) <= begin:
+        raise InputError(f"the deadline, {date_of(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
+    job = job.with_(start=begin)
     plans = plan_all(job, rates, routes)
     able = feasible(plans)
     if not able:
@@ -340,12 +345,7 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
         raise InputError(f"no route can make this job. {reasons}")
     for plan in able.values():
         plan.single_only("a memo")
-    begin = moment_of(start)
-    if begin.time() == dt.time():
-        begin += dt.timedelta(hours=rates.hours.start_h)
-    if deadline is not None and not isinstance(deadline, int | float) and moment_of(deadline) <= begin:
-        raise InputError(f"the deadline, {date_of(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
-    return Memo(job, rates, begin, deadline, float(price_of_day), plans, argument)
+    return Memo(job, rates, deadline, float(price_of_day), plans, argument)
 
 
 def memo_of(setting, argument=""):

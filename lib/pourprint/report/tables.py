@@ -74,7 +74,7 @@ def routes_table(memo):
         if any(key.startswith("price.") for key in memo.rates.entries):
             row[f"price, no failures [{money}]"] = price_of(plan)["price"]
         row |= {
-            "days, no failures [d]": plan.days(memo.start),
+            "days, no failures [d]": plan.lead_time_days,
             "days with failures [d]": mean.days,
             f"job, 9 of 10 draws below [{money}]": float(np.quantile(memo.runs[route].cost, 0.9)),
             "days, 9 of 10 draws within [d]": float(np.quantile(memo.runs[route].days, 0.9)),

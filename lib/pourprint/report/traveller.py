@@ -13,16 +13,16 @@ MINUTE = "%d\N{NO-BREAK SPACE}%b\N{NO-BREAK SPACE}%H:%M"
 BOUGHT = ("labour.", "machine.")  # hours, which nobody orders
 
 
-def traveller(plan, start):
+def traveller(plan):
     """One batch's work to tick and sign: steps in order with how often, settings, hands, machine, times, materials.
 
-    Parameters: `plan` of single numbers; `start` date and time. Hours and materials are those of one batch with the
+    Parameters: `plan` of single numbers, of a job with a start. Hours and materials are those of one batch with the
     one-off work; times are planned, failures left out; cautions are named by their number in `cautions_table`.
     """
     import pandas as pd
 
     first, cautions = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size)), cautions_table(plan)
-    times, settings, rows = first.timeline(start).set_index("step"), {}, []
+    times, settings, rows = first.timeline().set_index("step"), {}, []
     numbers = {step.name: number for number, step in enumerate(first.steps, start=1)}
     for name, what, value, unit in set_points(first).iloc[:, :3].itertuples():
         settings.setdefault(name, []).append(f"{what} {cell(value)}{'' if unit == '-' else f' {unit}'}")

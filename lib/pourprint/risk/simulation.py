@@ -41,12 +41,10 @@ class Runs:
     """What a plan's job may come to: n runs with cost, time and failures drawn together.
 
     `cost` [currency], `days` calendar days from the start to delivery [d], `attempts` pieces begun for each good one
-    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn; `start` date and time, or None for
-    some Monday without holidays.
+    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn.
     """
 
     plan: Plan
-    start: dt.datetime | None
     cost: np.ndarray = field(repr=False)
     days: np.ndarray = field(repr=False)
     attempts: np.ndarray = field(repr=False)
@@ -69,17 +67,16 @@ class Runs:
         if isinstance(deadline, int | float | np.number) and not isinstance(deadline, bool):
             check_numbers(arrays=False, deadline=deadline)
             return float(deadline)
-        if self.start is None:
-            raise InputError("a deadline by date needs a start: simulate(plan, start=…), or give days, such as 30.")
+        start = self.plan.begin
         try:
             moment = moment_of(deadline)
         except InputError:
             raise InputError(f'deadline must be days, or a date such as "2026-12-18", not {deadline!r}.') from None
         if moment.time() == dt.time():
             moment += dt.timedelta(days=1)  # a date means the end of that day
-        if moment <= self.start:
-            raise InputError(f"the deadline, {moment:%d %b %Y}, must be after the start, {self.start:%d %b %Y}.")
-        return (moment - self.start) / dt.timedelta(days=1)
+        if moment <= start:
+            raise InputError(f"the deadline, {moment:%d %b %Y}, must be after the start, {start:%d %b %Y}.")
+        return (moment - start) / dt.timedelta(days=1)
 
     def chance(self, deadline):
         """Chance of delivery by a deadline (days from the start, date or moment) [-]; uncertain by √(p(1 − p)/n)."""
@@ -99,16 +96,6 @@ class Runs:
             f"{self.days.min():.0f}, nine of ten up to {usual:.0f}. Move the date, make fewer, or take another route."
         )
 
-    def quantiles(self, shares=(0.1, 0.5, 0.9)):
-        """Cost [currency], days [d] and attempts [-] that a share of the runs stays below, as a pandas table."""
-        import pandas as pd
-
-        check_numbers(zero_allowed=True, shares=shares)
-        if np.any(np.asarray(shares) > 1):
-            raise InputError(f"shares must lie from 0 to 1, not {shares!r}.")
-        table = {name: np.quantile(getattr(self, name), shares) for name in ("cost", "days", "attempts")}
-        return pd.DataFrame(table, index=[f"{share:.0%}" for share in shares])
-
 
 def of_runs(share):
     """A share [-] of runs in whole per cent, but no "100%" or "0%" as long as one run is otherwise."""
@@ -122,28 +109,19 @@ def _days(days):
 
 
 def simulate(
-    plan,
-    n=10_000,
-    seed=1,
-    start=None,
-    inputs="triangular",
-    time_spread=None,
-    spares=0,
-    design_again=0.0,
-    again=Stage.DESIGN,
+    plan, n=10_000, seed=1, inputs="triangular", time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN
 ):
     """Draw cost and calendar time of a plan together, with failures, rework and uncertain inputs.
 
     Parameters: `plan` of single numbers; `n` runs; `seed` whole number: one seed gives every route the same prices,
-    times and yields, so that differences are sharp; `start` date and time (default: some Monday, no holidays);
-    `inputs` how the plan's `uncertain` inputs spread within their ranges: "triangular", "PERT", "log-normal", or None
-    to keep their values; `time_spread` standard deviation of a visit's hands-on time over its mean [-] (default:
-    risk.time_spread); `spares` pieces begun in each batch beyond those wanted; `design_again` chance that an
-    assembled first batch shows a fault of the design [-], upon which work begins anew from stage `again` on.
-    Returns: Runs. Raises: InputError.
+    times and yields, so that differences are sharp; `inputs` how the plan's `uncertain` inputs spread within their
+    ranges: "triangular", "PERT", "log-normal", or None to keep their values; `time_spread` standard deviation of a
+    visit's hands-on time over its mean [-] (default: risk.time_spread); `spares` pieces begun in each batch beyond
+    those wanted; `design_again` chance that an assembled first batch shows a fault of the design [-], upon which work
+    begins anew from stage `again` on. Returns: Runs. Raises: InputError.
     Further batches that were begun before a design fault shows are not counted.
     """
-    return drawn(plan, n, seed, inputs).run(start, time_spread, spares, design_again, again)
+    return drawn(plan, n, seed, inputs).run(time_spread, spares, design_again, again)
 
 
 @dataclass(frozen=True)
@@ -164,7 +142,7 @@ class Drawn:
         check_numbers(arrays=False, quantity=quantity, batch_size=batch_size)
         return replace(self, plan=self.plan.at(quantity=quantity, batch_size=batch_size))
 
-    def run(self, start=None, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
+    def run(self, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
         """Run the plan with failures and rework; parameters as of `simulate`. Returns: Runs. Raises: InputError."""
         check_design(design_again, again)
         # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
@@ -172,15 +150,14 @@ class Drawn:
         errors = np.zeros(self.n, dtype=int)
         if design_again > 0:
             errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
-        return self._run(errors, start, time_spread, spares, again)
+        return self._run(errors, time_spread, spares, again)
 
-    def _run(self, errors, start, time_spread, spares, again):
-        done, begun, days = self.led(errors, start, time_spread, spares, again)
+    def _run(self, errors, time_spread, spares, again):
+        done, begun, days = self.led(errors, time_spread, spares, again)
         attempts = begun / (self.plan.job.quantity * self.plan.job.kit.nodes)
-        began = None if start is None else moment_of(start)
-        return Runs(self.plan, began, self.legs.costs(done).sum(axis=0), days, attempts, errors, self.inputs)
+        return Runs(self.plan, self.legs.costs(done).sum(axis=0), days, attempts, errors, self.inputs)
 
-    def led(self, errors, start=None, time_spread=None, spares=0, again=Stage.DESIGN):
+    def led(self, errors, time_spread=None, spares=0, again=Stage.DESIGN):
         """Lead the runs, with so many design `errors` (n,) in each: (times each work was done, as of `Run.block`,
         pieces begun (n,), days (n,) to delivery)."""
         plan, n = self.plan, self.n
@@ -189,7 +166,7 @@ class Drawn:
         if spares % 1 != 0:
             raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
         run = run_of(plan, self.legs, int(spares), again)
-        calendar, begin_h = calendar_of(plan.rates.hours, start)
+        calendar, begin_h = calendar_of(plan)
         size = max(1, BLOCK // sum(many for *_, many in run.kinds))
         parts = [slice(at, min(at + size, n)) for at in range(0, n, size)]
 
@@ -233,14 +210,14 @@ class DesignError:
     days: np.ndarray
 
 
-def design_error(plan, n=2000, seed=1, start=None, inputs="triangular", time_spread=None, spares=0, again=Stage.DESIGN):
+def design_error(plan, n=2000, seed=1, inputs="triangular", time_spread=None, spares=0, again=Stage.DESIGN):
     """What one fault of the design costs that the first assembly shows; parameters as of `simulate`.
 
     Returns: DesignError. The first batch is scrapped, one-off work is done again from stage `again` on.
     """
     ready = drawn(plan, n, seed, inputs)
     check_design(0.0, again)
-    without, once = (ready._run(np.full(ready.n, k), start, time_spread, spares, again) for k in (0, 1))
+    without, once = (ready._run(np.full(ready.n, k), time_spread, spares, again) for k in (0, 1))
     return DesignError(once.cost - without.cost, once.days - without.days)
 
 
