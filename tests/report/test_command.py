@@ -86,8 +86,8 @@ def test_a_sweep_keeps_a_line_for_a_kit_that_cannot_be_read(kit, capsys):
     assert main(["sweep", str(kit.parent), *RATES, "--start", "2026-11-30T08:00", "--csv"]) == DONE
     said = capsys.readouterr()
     rows = {row["kit"]: row for row in csv.DictReader(io.StringIO(said.out))}
-    plans = pp.plan_all(pp.Job(pp.Kit.load(kit), "AlSi7Mg"), pp.RateCard.load(RATES[1]))
-    costs = {plan.title: pp.expected(plan, "2026-11-30T08:00").cost for plan in plans.values() if plan.feasible}
+    plans = pp.plan_all(pp.Job(pp.Kit.load(kit), "AlSi7Mg", start="2026-11-30T08:00"), pp.RateCard.load(RATES[1]))
+    costs = {plan.title: pp.expected(plan).cost for plan in plans.values() if plan.feasible}
     assert rows["blocks.toml"]["best"] == min(costs, key=costs.get)
     assert float(rows["blocks.toml"]["a kit with failures [EUR]"]) == pytest.approx(min(costs.values()))
     assert rows["broken.toml"]["best"] == "" and rows["broken.toml"]["note"]
