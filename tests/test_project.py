@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 1042,
     "routes": 1819,
     "risk": 538,
-    "decide": 1846,
+    "decide": 1843,
     "figures": 2661,
     "panels": 1466,
     "lessons": 3049,
