@@ -180,7 +180,7 @@ def mark(given):
     if path.suffix != ".csv":
         raise InputError(f"--output {given.output!r} must end in .csv.")
     check_free(path, path.with_name(f"{path.stem}-reports.csv"), replace=given.replace)
-    for written in marked(given.folder, given.class_file).save(path):
+    for written in marked(given.folder, given.class_file).save(path, given.replace):
         print(written)
     return DONE
 
@@ -238,6 +238,8 @@ def _print(table, form, currency=""):
 def main(arguments=None):
     """Run a command. Returns: its exit code; what cannot be used is said in a sentence on stderr."""
     given = parser().parse_args(arguments)
+    if hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(encoding="utf-8")  # wherever it goes: older encodings lack cm³, arrows and names
     from pourprint.ledger.errors import InputError
 
     try:

@@ -31,7 +31,7 @@ def faults_of(tmp_path, text):
 
 
 def again(card, tmp_path):
-    card.save(tmp_path / "saved.toml")
+    card.save(tmp_path / "saved.toml", replace=True)
     return pp.RateCard.load(tmp_path / "saved.toml"), (tmp_path / "saved.toml").read_text(encoding="utf-8")
 
 

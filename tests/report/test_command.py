@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -168,30 +169,12 @@ def test_every_command_has_help_with_an_example_that_parses(command, capsys):
     assert parser().parse_args(example.removeprefix("Example: pourprint ").split()).command == command
 
 
+def test_what_is_printed_is_utf_8_also_where_the_system_knows_ascii_alone():
+    old = {**os.environ, "LC_ALL": "C", "PYTHONCOERCECLOCALE": "0", "PYTHONUTF8": "0"}
+    done = subprocess.run([sys.executable, "-m", "pourprint", "measure", MESH], capture_output=True, env=old)
+    assert done.returncode == DONE and "volume [cm³]" in done.stdout.decode("utf-8") and done.stderr == b""
+
+
 def test_the_module_runs_as_a_command():
     done = subprocess.run([sys.executable, "-m", "pourprint", "measure", "absent.stl"], capture_output=True, text=True)
     assert done.returncode == WRONG and done.stderr.startswith("pourprint: ")
-
-
-def test_the_notebook_its_files_and_the_command_say_the_same_to_the_cent(tmp_path, monkeypatch, capsys):
-    notebooks = DEMO.parent / "notebooks"
-    monkeypatch.chdir(notebooks)
-    names = {}
-    for cell in json.loads((notebooks / "10_write_the_decision.ipynb").read_text(encoding="utf-8"))["cells"]:
-        source = "".join(cell["source"])
-        if cell["cell_type"] == "code" and "lessons.ask" not in source:
-            exec(compile(source, "cell", "exec"), names)
-        if "decision.xlsx" in source:
-            break
-    memo, room = names["memo"], names["room"]
-    asked = ["--quantity", "4", "--price-of-day", "50", "--alloy", room.alloy.name]
-    when = ["--start", room.start.isoformat(), "--deadline", names["setting"].deadline.isoformat()]
-    capsys.readouterr()
-    assert main(["compare", str(DEMO / "rover_kit.toml"), *RATES, *asked, *when, "--csv"]) == DONE
-    rows = {row.pop("what"): row for row in csv.DictReader(io.StringIO(capsys.readouterr().out))}
-    table, page = memo.tables["The routes"], names["page"].read_text(encoding="utf-8")
-    assert list(rows) == table.index.tolist()
-    for what, row in rows.items():
-        for route, value in row.items():
-            assert float(value) == pytest.approx(table.loc[what, route], abs=0.005)
-            assert "[EUR]" not in what or f">{float(value):,.2f}</td>" in page

@@ -144,10 +144,11 @@ class RateCard:
             raise InputError(f"hours must be WorkingHours, not {hours!r}.")
         return replace(self, hours=hours)
 
-    def save(self, path):
+    def save(self, path, replace=False):
         """Write the card as TOML: comments and order of the loaded file are kept, changes written in.
 
-        Raises: InputError when a value is an array, or the file cannot be written.
+        Parameter: `replace` lets it take the place of a file that is there. Raises: InputError when a value is an
+        array, a file is there, or the file cannot be written.
         """
         import tomlkit
 
@@ -173,7 +174,7 @@ class RateCard:
                 if (part not in line and not inherited) or (part in line and part != "unit" and line[part] != value):
                     line[part] = value
         try:
-            write_whole(path, tomlkit.dumps(document).encode(), replace=True)
+            write_whole(path, tomlkit.dumps(document).encode(), replace)
         except (TypeError, ValueError) as error:
             raise InputError(f'"{path}" cannot be written ({error}): choose another place.') from None
 

@@ -11,17 +11,18 @@ import tempfile
 from pathlib import Path
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.files import write_whole
+from pourprint.ledger.files import check_free, write_whole
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
-def write_handout(notebooks, path, code=True, title=None):
+def write_handout(notebooks, path, code=True, title=None, replace=False):
     """Run notebooks, in their folders, and write them as one handout.
 
     Parameters: `notebooks` a path or a list of paths; `path` ends in .html or .pdf; `code` shows the code cells;
-    `title` of the page (default: the first notebook's name). Returns: the Path written.
-    Raises: InputError for a missing notebook, another ending, a cell that fails, or a PDF without a browser.
+    `title` of the page (default: the first notebook's name); `replace` lets it take the place of a file that is there.
+    Returns: the Path written. Raises: InputError for a missing notebook, another ending, a file that is there, a cell
+    that fails, or a PDF without a browser.
     """
     paths = [Path(p) for p in ([notebooks] if isinstance(notebooks, str | Path) else notebooks)]
     path = Path(path)
@@ -29,11 +30,12 @@ def write_handout(notebooks, path, code=True, title=None):
         raise InputError(f"notebooks={notebooks!r} must be one or more .ipynb files that exist.")
     if path.suffix not in (".html", ".pdf") or not path.parent.is_dir():
         raise InputError(f"path={str(path)!r} must end in .html or .pdf, in an existing folder.")
+    check_free(path, replace=replace)  # before the work, and again when it is written
     if path.suffix == ".pdf":
         needed_browser()
     page = _page([(_run(p), p.parent) for p in paths], title or paths[0].stem.replace("_", " "), code)
     unfolded = page.replace("<details>", "<details open>")  # paper cannot be unfolded
-    return write_whole(path, page.encode() if path.suffix == ".html" else printed(unfolded), replace=True)
+    return write_whole(path, page.encode() if path.suffix == ".html" else printed(unfolded), replace)
 
 
 def needed_browser():
@@ -45,11 +47,23 @@ def needed_browser():
 
 
 def printed(page):
-    """A page of HTML printed by an installed Chromium: the PDF's bytes. Raises: InputError."""
+    """A page of HTML printed by an installed Chromium: the PDF's bytes; its charts are drawn in virtual time.
+
+    Raises: InputError.
+    """
     with tempfile.TemporaryDirectory() as folder:
         source, path = Path(folder, "page.html"), Path(folder, "page.pdf")
         source.write_text(page, encoding="utf-8")
-        _print(needed_browser(), source, path, folder)
+        command = [
+            *(needed_browser(), "--headless", "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader"),
+            *("--enable-unsafe-swiftshader", "--disable-background-networking", "--no-first-run"),
+            *(f"--user-data-dir={folder}/profile", "--virtual-time-budget=20000", "--no-pdf-header-footer"),
+            *(f"--print-to-pdf={path}", source.as_uri()),
+        ]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=180)
+        if done.returncode or not path.is_file():
+            told = f"the browser could not print the PDF: {done.stderr.strip()[-300:]}."
+            raise InputError(f"{told} Write .html instead and print it from your browser.")
         return path.read_bytes()
 
 
@@ -124,20 +138,6 @@ def plot_html(figure):
     """A plotly figure as HTML that needs plotly's script on its page once."""
     config = {"displayModeBar": False, "responsive": True}
     return figure.to_html(full_html=False, include_plotlyjs=False, include_mathjax=False, config=config)
-
-
-def _print(browser, source, path, folder):
-    """Print an HTML file to PDF; the budget is virtual time in which the charts are drawn."""
-    command = [
-        *(browser, "--headless", "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader"),
-        *("--enable-unsafe-swiftshader", "--disable-background-networking", "--no-first-run"),
-        *(f"--user-data-dir={folder}/profile", "--virtual-time-budget=20000", "--no-pdf-header-footer"),
-        *(f"--print-to-pdf={path}", source.as_uri()),
-    ]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=180)
-    if done.returncode or not path.is_file():
-        told = f"the browser could not print the PDF: {done.stderr.strip()[-300:]}."
-        raise InputError(f"{told} Write .html instead and print it from your browser.")
 
 
 # Widgets as stills, inside the notebook's kernel -----------------------------------------------------------

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pourprint.ledger.checks import existing_file
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.files import harmless_csv, write_whole
+from pourprint.ledger.files import check_free, harmless_csv, write_whole
 from pourprint.lessons.answers import Answers, answers_in
 from pourprint.lessons.catalogue import catalogue, exercises_of
 from pourprint.lessons.classroom import Classroom
@@ -41,12 +41,16 @@ class Marks:
             chart(self.attempts) for chart in (classroom.unsolved_chart, classroom.slips_chart, classroom.gaps_chart)
         )
 
-    def save(self, path):
-        """Write the mark sheet as CSV, and the reports beside it. Returns: both paths. Raises: InputError."""
+    def save(self, path, replace=False):
+        """Write the mark sheet as CSV, and the reports beside it, over others if `replace`.
+
+        Returns: both paths. Raises: InputError.
+        """
         path = Path(path)
         reports = path.with_name(f"{path.stem}-reports.csv")
+        check_free(path, reports, replace=replace)  # both, before either is written
         for table, place in ((self.sheet.reset_index(), path), (self.reports, reports)):
-            write_whole(place, harmless_csv(table).encode(), replace=True)
+            write_whole(place, harmless_csv(table).encode(), replace)
         return path, reports
 
 
