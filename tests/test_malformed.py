@@ -45,7 +45,7 @@ def test_a_notebook_shows_the_message_and_no_traceback(attempt, tmp_path, shell)
     text = shown.stdout + shown.stderr
     assert isinstance(result.error_in_exec, InputError)
     assert " ".join(str(result.error_in_exec).split()) in " ".join(text.split())
-    assert text.count("Please check your input") + text.count("This route cannot make the job") == 1
+    assert text.count("Please check your input") + text.count("This cannot be made") == 1
     assert "Traceback" not in text and 'File "' not in text and ".py" not in text
 
 

@@ -240,12 +240,13 @@ def main(arguments=None):
     given = parser().parse_args(arguments)
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(encoding="utf-8")  # wherever it goes: older encodings lack cm³, arrows and names
-    from pourprint.ledger.errors import InputError
+    from pourprint.ledger.errors import Infeasible, InputError
 
     try:
         return given.run(given)
     except InputError as error:
         print(f"pourprint: {error}", file=sys.stderr)
+        return CANNOT if isinstance(error, Infeasible) else WRONG
     except OSError as error:
         print(f"pourprint: {error.filename or given.command}: {error.strerror}.", file=sys.stderr)
     except KeyboardInterrupt:

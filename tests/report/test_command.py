@@ -48,6 +48,10 @@ def test_check_names_every_route_and_says_by_its_code_when_none_can(capsys):
         route.TITLE for route in pp.ROUTES.values()
     }
     assert main(["check", MESH, "--unit", "cm"]) == CANNOT
+    capsys.readouterr()
+    assert main(["compare", MESH, "--unit", "cm", "--start", "2026-11-30"]) == CANNOT
+    told = capsys.readouterr()
+    assert told.out == "" and told.err.startswith("pourprint: no route can make this job.")
 
 
 def test_compare_and_memo_print_the_numbers_of_the_library_to_the_cent(kit, tmp_path, capsys):

@@ -6,20 +6,22 @@ from pourprint.figures.look import METAL, Chart
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
 from pourprint.routes.findings import Verdict, table
 
+# Where words stand from the place that they point at [px]: right and left, above and below, no two at one height.
+ASIDE = ((90, -50), (-90, -90), (90, 50), (-90, 90), (90, -130), (-90, 130))
+
 
 def findings_picture(part, found):
     """The part as a picture to turn, with the place of each finding named on it.
 
-    Parameters: `part` a Part with a mesh; `found` Findings, of which those of this part are shown. Returns: Chart.
-    Raises: InputError without a mesh.
+    Parameters: `part` a Part with a mesh; `found` Findings, of which those of this part are shown, six of them with
+    their places. Returns: Chart. Raises: InputError without a mesh.
     """
     drawn = solid_trace(coarser(*part.needed_mesh("drawn"), MOST_FACETS), METAL, 0.55, part.name)
     mine = [one for one in found if one.part == part.name]
     refused = sum(one.verdict is Verdict.REFUSED for one in mine)
-    placed = [one for one in mine if one.where_mm is not None]
+    placed = [one for one in mine if one.where_mm is not None][: len(ASIDE)]
     words = ["<br>".join(textwrap.wrap(f"{one.verdict}: {one.what}", 30)) for one in placed]
-    offs = [(90 * (-1) ** i, -50 - 40 * i) for i in range(len(placed))]  # each line of words on a height of its own
-    names = [(said, one.where_mm, off) for said, one, off in zip(words, placed, offs, strict=True)]
+    names = [(said, one.where_mm, off) for said, one, off in zip(words, placed, ASIDE, strict=False)]
     title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch" if mine else f"{part.name}: nothing found"
     told = "; ".join(f"{one.verdict}, {one.what}" for one in mine)
     return Chart(

@@ -12,7 +12,7 @@ class InputError(ValueError):
 
 
 class Infeasible(InputError):
-    """A route cannot make this job; the message is the reason."""
+    """A route cannot make this job, or none can; the message is the reason."""
 
     def _render_traceback_(self):
-        return [f"This route cannot make the job: {self}"]
+        return [f"This cannot be made: {self}"]

@@ -21,7 +21,7 @@ from pourprint.decide.map import decision_map
 from pourprint.decide.settings import Setting
 from pourprint.decide.turning_points import turns, turns_table
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.errors import InputError
+from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
@@ -342,7 +342,7 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     able = feasible(plans)
     if not able:
         reasons = " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values())
-        raise InputError(f"no route can make this job. {reasons}")
+        raise Infeasible(f"no route can make this job. {reasons}")
     for plan in able.values():
         plan.single_only("a memo")
     return Memo(job, rates, deadline, float(price_of_day), plans, argument)
