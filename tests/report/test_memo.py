@@ -475,9 +475,9 @@ def test_notebook_page_workbook_and_command_say_the_same_to_the_cent(case, tmp_p
     rows = [row for row in table.index if f"[{money}]" in row]
     assert len(rows) >= 6
     for route, plan in memo.able.items():
-        fresh = pp.plan(route, asked.job, asked.rates)
+        fresh = pp.plan(route, memo.job, asked.rates)
         assert table.loc[f"job, no failures [{money}]", plan.title] == pytest.approx(fresh.total_cost)
-        mean = pp.expected(fresh, memo.start)
+        mean = pp.expected(fresh)
         assert table.loc[f"job with failures [{money}]", plan.title] == pytest.approx(mean.cost)
         assert table.loc[f"with failures and days [{money}]", plan.title] == pytest.approx(mean.cost + day * mean.days)
 
