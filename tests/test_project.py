@@ -23,10 +23,10 @@ BUDGETS = {
     "process": 3263,
     "plans": 1042,
     "routes": 1819,
-    "risk": 538,
+    "risk": 537,
     "decide": 1843,
-    "figures": 2661,
-    "panels": 1466,
+    "figures": 2659,
+    "panels": 1464,
     "lessons": 3049,
     "report": 497,
 }

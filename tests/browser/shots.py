@@ -4,6 +4,8 @@ Run: python tests/browser/shots.py [notebook …] [--sizes 1280x800 …] [--them
 (default: all notebooks, of the panels' pages too, in JupyterLab). At 100 % its file browser is open, at 200 % closed.
 Everything is pictured as it stands on the page: text, tables, charts, panels; columns go from left to right. Only in
 height is the window not the screen's: what stays in view beside what is tested in `test_layout_in_browser`.
+Besides, what a machine can see of a page's faults is printed: what is wider than its place, words of charts that are
+cut or lie on each other.
 """
 
 import argparse
@@ -19,6 +21,29 @@ SIZES = ("1280x800", "1366x768", "1440x900", "1920x1080")
 HEIGHT_PX, OVERLAP_PX = 2600, 40  # of the window while it is pictured
 COLUMN_PX, SHEET_PX = (560, 1500), 1600  # of a column on a sheet, and how wide a sheet may be
 NOTEBOOKS = [f"{path.relative_to(REPOSITORY)}" for path in sorted(REPOSITORY.glob("notebooks/**/*.ipynb"))]
+
+FAULTS = """() => {
+  const pane = document.querySelector('.jp-WindowedPanel-outer'), found = new Set();
+  const end = pane.getBoundingClientRect().left + pane.clientWidth;
+  const say = (what, e) => found.add(`${what}: ${(e.innerText ?? e.textContent ?? '').trim().slice(0, 60)}`);
+  for (const e of document.querySelectorAll('.jp-OutputArea-output'))
+    if (e.scrollWidth > e.clientWidth + 1 && !e.querySelector('.pourprint-content')) say('scrolls sideways', e);
+  for (const e of document.querySelectorAll('.jupyter-widgets, .pourprint-panel table'))
+    if (e.getBoundingClientRect().width && e.getBoundingClientRect().right > end + 1) say('beyond the page', e);
+  for (const plot of document.querySelectorAll('.js-plotly-plot')) {
+    const box = plot.getBoundingClientRect();
+    const texts = [...plot.querySelectorAll('svg.main-svg text')].map(e => [e.textContent, e.getBoundingClientRect()])
+      .filter(([words, r]) => words.trim() && r.width);
+    texts.forEach(([words, r], i) => {
+      if (Math.max(box.left - r.left, r.right - box.right, box.top - r.top, r.bottom - box.bottom) > 2)
+        say(`cut “${words}”`, plot);
+      for (const [others, q] of texts.slice(0, i))
+        if (others !== words && Math.min(r.right, q.right) - Math.max(r.left, q.left) > 2
+            && Math.min(r.bottom, q.bottom) - Math.max(r.top, q.top) > 4) say(`“${words}” on “${others}”`, plot);
+    });
+  }
+  return [...found];
+}"""
 
 
 def themed(page, theme):
@@ -36,17 +61,18 @@ def zoomed(page, size, zoom):
 
 
 def pictures(page):
-    """The notebook from top to foot, a picture for each height of the window."""
-    pane, taken, at = page.locator(".jp-WindowedPanel-outer").first, [], -1
+    """The notebook from top to foot: a picture for each height of the window, and the faults that were found."""
+    pane, taken, faults, at = page.locator(".jp-WindowedPanel-outer").first, [], {}, -1
     box = pane.bounding_box()
     pane.evaluate("e => {e.scrollTop = 0}")
     while (now := pane.evaluate("e => e.scrollTop")) != at:
         page.wait_for_timeout(1200)  # charts come into view and are drawn
         taken.append(Image.open(io.BytesIO(page.screenshot(clip=box))).convert("RGB"))
+        faults |= dict.fromkeys(page.evaluate(FAULTS))
         at = now
         pane.evaluate("(e, step) => {e.scrollTop += step}", box["height"] - OVERLAP_PX)
         page.wait_for_timeout(300)
-    return taken
+    return taken, [*faults]
 
 
 def sheets(taken, stem):
@@ -91,7 +117,8 @@ def main():
                     for zoom in given.zooms:
                         zoomed(page, size, zoom)
                         stem = folder / f"{Path(name).stem[:12]}-{theme}-{size}-{zoom}00"
-                        print(*sheets(pictures(page), stem), sep="\n", flush=True)
+                        taken, faults = pictures(page)
+                        print(*sheets(taken, stem), *(f"  {one}" for one in faults), sep="\n", flush=True)
 
 
 if __name__ == "__main__":

@@ -92,7 +92,7 @@ def test_a_lab_owner_drops_a_mesh_in_inches_and_has_an_answer_with_failures_in_t
         facts = page.locator(".pourprint-facts").first
         facts.get_by_text("in time by Wed 15 Dec 2027").wait_for(timeout=60_000)
         said = facts.inner_text()
-        assert "failures in the mean" in said and "EUR a kit" in said and "cheapest" in said
+        assert "failures in the mean" in said and "EUR a piece" in said and "cheapest" in said
         assert page.locator(".jp-CodeCell .jp-InputArea:visible").count() == 0
         assert serious_findings(page, ".pourprint-panel") == []
         assert page.refused == []

@@ -11,16 +11,16 @@ from scenes import bracket, demo_kit, demo_rates
 START = "2027-01-11T08:00"
 
 
-def test_crossings_of_lines_lie_where_they_meet():
-    """Total cost of machining at 10 + 2 x against 20 + x: they meet at x = 10 (by hand)."""
-    grid = np.linspace(0.5, 30.5, 31)
-    assert crossings(grid, {"a": 10 + 2 * grid, "b": 20 + grid}) == [Crossing(pytest.approx(10), "a", "b")]
+@pytest.mark.parametrize("grid", [np.linspace(0.5, 30.5, 31), np.linspace(0, 30, 11), np.linspace(0, 30, 4)])
+def test_crossings_of_lines_lie_where_they_meet_also_between_whole_numbers(grid):
+    """Total cost of machining at 9 + 2 x against 20 + x: they meet at x = 11 (by hand)."""
+    assert crossings(grid, {"a": 9 + 2 * grid, "b": 20 + grid}, False) == [Crossing(pytest.approx(11), "a", "b")]
 
 
 def test_on_whole_numbers_a_crossing_is_the_first_that_another_wins_and_all_are_found():
     grid = np.arange(1, 7)
     costs = {"a": np.array([1, 3, 1, 1, 9, 9.0]), "b": np.array([2, 2, 2, 2, 2, np.nan])}
-    assert [(c.at, c.to) for c in crossings(grid, costs)] == [(2, "b"), (3, "a"), (5, "b"), (6, "a")]
+    assert [(c.at, c.to) for c in crossings(grid, costs, True)] == [(2, "b"), (3, "a"), (5, "b"), (6, "a")]
 
 
 def test_a_rate_at_which_another_route_wins_is_the_root_of_the_difference():
@@ -33,7 +33,7 @@ def test_a_rate_at_which_another_route_wins_is_the_root_of_the_difference():
 
     grid, plans = np.linspace(0, 90, 41), pp.plan_all(job, demo_rates(), routes)
     costs = unit_costs(totals_along(plans, {"machine.metal_printer": grid}), 1, 0.0, dict.fromkeys(routes, 0.0))
-    (turn,) = crossings(grid, costs)
+    (turn,) = crossings(grid, costs, False)
     assert turn.at == pytest.approx(brentq(difference, 0.0, 90.0), rel=1e-6)  # cost is linear in a price
 
 

@@ -131,6 +131,18 @@ def test_the_opening_state_shows_crossings_and_starts_clear_of_holidays():
     assert f"{start:%a}" in demo_rates().hours.days
 
 
+def test_prices_of_a_day_on_the_chart_are_those_of_the_facts_and_lie_between_its_points():
+    """Lines C + d·T meet where by hand d = (C₁ − C₂)/(T₂ − T₁), whatever round numbers the chart is drawn at."""
+    panel = compare_panel(demo_kit(), demo_rates(), START)
+    panel.controls["axis"].source.value = "day"
+    *_, turns, _ = panel.chart.figure.data
+    plans = pp.plan_all(pp.Job(demo_kit(), panel.controls["alloy"].value, 1, start=START), demo_rates())
+    means = {route: pp.expected(plan) for route, plan in plans.items()}
+    exact = [at for at, _ in envelope({route: (mean.cost, mean.days) for route, mean in means.items()})[1:]]
+    assert np.asarray(turns.x)[: len(exact)] == pytest.approx(exact, rel=1e-3) and max(np.asarray(exact) % 1) > 0
+    assert "price of a day" not in panel.answer.value, "said once, not a second time, rounded otherwise"
+
+
 @pytest.mark.parametrize("axis", ["batch_size", "volume_cm3", "day", "labour.technician", "machine.metal_printer"])
 def test_the_chart_may_run_along_any_input(panel, axis):
     """The ring stands at the present value, on the lowest line as it is planned for that value alone."""

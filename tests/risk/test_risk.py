@@ -204,6 +204,13 @@ def test_an_impossible_deadline_is_explained(dated):
     assert "within 1 day:" in dated.answer(1) and "within 2 days:" in dated.answer(2)
 
 
+def test_a_date_before_the_start_is_refused_by_its_own_name(dated):
+    too_soon = dated.plan.begin.date() - dt.timedelta(days=3)
+    with pytest.raises(InputError, match=f"the deadline, {too_soon:%d %b %Y}, must be after the start"):
+        dated.days_until(too_soon)
+    assert 0 < dated.days_until(dated.plan.begin.date()) < 1, "the day of the start ends after it"
+
+
 def test_delay_costs_the_days_or_those_past_the_deadline(dated):
     assert dated.with_delay(100) == pytest.approx(dated.cost + 100 * dated.days)
     late = dated.with_delay(100, deadline=35) - dated.cost

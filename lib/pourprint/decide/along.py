@@ -40,18 +40,20 @@ class Along:
         lines = {f"{route.replace('_', ' ')} [{self.unit}]": costs for route, costs in self.unit_costs.items()}
         return pd.DataFrame(lines, index=pd.Index(self.grid, name=self.title))
 
+    @property
+    def counted(self):
+        """Whether the input counts kits, so that nothing lies between two values."""
+        return self.log and not np.any(self.grid % 1)
+
     @cached_property
     def crossings(self):
         """Every place where the cheapest route changes, first to last: [Crossing]."""
-        return crossings(self.grid, self.unit_costs)
+        return crossings(self.grid, self.unit_costs, self.counted)
 
     @cached_property
     def lowest(self):
         """Cost in the cheapest route, (n,) [currency], nan where none can."""
-        lines = np.array(
-            [np.full(self.grid.shape, np.inf), *(np.nan_to_num(c, nan=np.inf) for c in self.unit_costs.values())]
-        )
-        return np.where(np.isinf(lines.min(axis=0)), np.nan, lines.min(axis=0))
+        return np.fmin.reduce([np.full(self.grid.shape, np.nan), *self.unit_costs.values()])
 
 
 def days_along(plans, changes):
@@ -86,11 +88,11 @@ def _far(values):
     return np.where(np.isinf(values), np.nan, values)
 
 
-def crossings(grid, unit_costs):
+def crossings(grid, unit_costs, counted):
     """Every place where the cheapest route changes, first to last: [Crossing].
 
-    Parameters: `grid` (n,) rising; `unit_costs` {route: (n,)}. On a grid of whole numbers the place is the first of
-    them that another route wins; else it lies where the two lines meet between neighbours (linear).
+    Parameters: `grid` (n,) rising; `unit_costs` {route: (n,)}; `counted` whether nothing lies between two values: then
+    the place is the first that another route wins; else it lies where the two lines meet between neighbours (linear).
     """
     if not unit_costs:
         return []
@@ -99,7 +101,7 @@ def crossings(grid, unit_costs):
     for i in np.flatnonzero(best[1:] != best[:-1]):
         before, to, at = best[i], best[i + 1], grid[i + 1]
         ends = table[[before, to], i : i + 2]
-        if np.any(grid % 1) and np.isfinite(ends).all():
+        if not counted and np.isfinite(ends).all():
             ahead, behind = ends[1, 0] - ends[0, 0], ends[0, 1] - ends[1, 1]
             at = grid[i] + (grid[i + 1] - grid[i]) * ahead / (ahead + behind)
         found.append(Crossing(float(at), routes[before], routes[to]))

@@ -112,7 +112,7 @@ def comparison_figure(along, routes):
     Returns: go.Figure whose traces stand in the order of `comparison_data`; parameters as there.
     """
     *lines, names, turns, chosen = traces = comparison_data(along, routes)
-    shape = "linear" if np.any(along.grid % 1) else "hv"
+    shape = "hv" if along.counted else "linear"
     figure = canvas("", along.title, along.unit, 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)

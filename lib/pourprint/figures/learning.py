@@ -61,9 +61,7 @@ def die_chart(plain, learned=None, currency=""):
 
     Parameters: `plain` DiePays; `learned` DiePays with a learning curve, drawn thin. Returns: Chart.
     """
-    most = counted(plain.quantities[-1], "kit")
-    pays = "from the first kit on" if plain.pays_from == 1 else f"from {plain.pays_from} kits on"
-    pays = pays if plain.pays_from else f"nowhere up to {most}"
+    pays = _pays(plain)
     figure = canvas(f"The die pays {pays}", "kits wanted", f"{currency} a kit".strip(), 420, log="xy")
     table = {}
     for found, width, more in ((plain, 2.5, ""), (learned, 1.2, ", learning")):
@@ -81,10 +79,7 @@ def die_chart(plain, learned=None, currency=""):
             text = {"text": [f"from {found.pays_from}{more}"], "textposition": side, "mode": "markers+text"}
             mark(figure, [found.pays_from], [cost], INK, "x-thin", 13, **text)
     shown = pd.DataFrame(table, index=pd.Index(plain.quantities, name="kits"))
-    later = "Learning is not reckoned with."
-    if learned is not None:
-        where = f"from {learned.pays_from} kits on" if learned.pays_from else f"nowhere up to {most}"
-        later = f"With learning it pays {where}."
+    later = "Learning is not reckoned with." if learned is None else f"With learning it pays {_pays(learned)}."
     fall = "with a die the cost of a kit begins high and falls below the other " + pays
     thin = "; thin lines include learning" if learned is not None else ""
     return Chart(
@@ -93,3 +88,9 @@ def die_chart(plain, learned=None, currency=""):
         f"Two falling lines over quantity, both axes logarithmic: {fall}{thin}.",
         shown.loc[[int(n) for n in ROUND if n in shown.index]],
     )
+
+
+def _pays(found):
+    """From where a die pays, in words."""
+    some = "the first kit" if found.pays_from == 1 else f"{found.pays_from} kits"
+    return f"from {some} on" if found.pays_from else f"nowhere up to {counted(found.quantities[-1], 'kit')}"

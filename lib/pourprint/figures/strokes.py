@@ -43,7 +43,7 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
     if rows is not None:
         names = list(rows)[::-1]
         figure.update_yaxes(categoryorder="array", categoryarray=names, automargin=True, ticksuffix="  ", dtick=1)
-        figure.update_layout(margin={"l": 10, "r": 70} | margin)
+        figure.update_layout(margin={"l": 10, "r": 70} | margin).update_xaxes(tickangle=0)
     room = figure.layout.margin
     figure.layout.height = height + more if rows is None else room.t + room.b + ROW_PX * (len(rows) + 0.5)
     return figure

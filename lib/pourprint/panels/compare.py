@@ -204,7 +204,8 @@ def _facts(found, values):
     facts = {"cheapest" + priced + batches + MEAN: told(best), "soonest" + MEAN: told(soonest)}
     if best == soonest:
         facts = {"cheapest and soonest" + batches + MEAN: told(best)}
-    facts["where it turns, failures included"] = f"{_turns(found.along)}; {_price_turns(now, best, values['day'])}"
+    along = f"{_turns(found.along)}; " * (values["axis"] != "day")
+    facts["where it turns, failures included"] = along + _price_turns(now, best, values["day"])
     if rough := [item.part.name for item in job.kit.parts if item.part.shape is None]:
         facts["known by numbers alone"] = (
             f"{', '.join(rough)}: cost may be off by 15 %, days by a weekend; a mesh tells better"

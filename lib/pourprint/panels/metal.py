@@ -5,7 +5,7 @@ import numpy as np
 from pourprint.figures import printed_metal as printing
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import alloy_row, check_card, route_panel
+from pourprint.panels.panel import check_card, job_rows, route_panel
 from pourprint.plans.jobs import Job
 from pourprint.routes import plan, printed_metal
 
@@ -23,14 +23,14 @@ def metal_panel(job, rates):
             f"job must be a Job of one quantity, not {job!r}: make one with Job(kit, alloy=…, quantity=…)."
         )
     check_card(rates)
-    kits, one = f"{job.kit.noun}s", f"hours of one {job.kit.noun}"
+    one = f"hours of one {job.kit.noun}"
     scale, recoat, shared = (rates.entries[f"{KEY}.{key}"] for key in PROCESS[1:])
-    rows = {
-        "alloy": alloy_row(KEY, rates, job.alloy.name),
+    rows = job_rows(KEY, job.kit, rates, job.quantity, job.alloy.name) | {
         "turning": choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)]),
-        "quantity": number_row("quantity wanted", job.quantity, 1, max(50, job.quantity), 1, kits, log=True),
         "layer_scale": number_row("layer thickness", scale.value, scale.low, scale.high, 0.05, "× usual"),
-        "kits_together": number_row("printed together", shared.value, shared.low, shared.high, 1, kits, log=True),
+        "kits_together": number_row(
+            "printed together", shared.value, shared.low, shared.high, 1, f"{job.kit.noun}s", log=True
+        ),
         "recoat": number_row("spread a layer", recoat.value, recoat.low, recoat.high, 0.5, "s"),
     }
 

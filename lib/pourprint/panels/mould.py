@@ -1,8 +1,7 @@
 """The panel of the printed mould: a moulder's choices, and the steps whose cost they move."""
 
 from pourprint.ledger.alloys import alloys
-from pourprint.panels.controls import number_row
-from pourprint.panels.panel import alloy_row, check_card, kit_of, mean_cm3, route_panel, value_rows, volume_row
+from pourprint.panels.panel import check_card, job_rows, kit_of, mean_cm3, route_panel, value_rows, volume_row
 from pourprint.plans.jobs import Job
 from pourprint.routes import plan
 from pourprint.routes.findings import allowed
@@ -28,11 +27,7 @@ def mould_panel(kit, rates, quantity=1):
     """
     kit = kit_of(kit)
     check_card(rates)
-    job = {
-        "alloy": alloy_row(NAME, rates),
-        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{kit.noun}s", log=True),
-        "volume": volume_row([kit], 500.0),
-    }
+    job = job_rows(NAME, kit, rates, quantity) | {"volume": volume_row([kit], 500.0)}
 
     def asked(values):
         card = rates.replace({key: values[key] for key in CHOICES})

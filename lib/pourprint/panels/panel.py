@@ -207,6 +207,12 @@ def at_opening(day, hours):
     return dt.datetime.combine(day, dt.time()) + dt.timedelta(hours=hours.start_h)
 
 
+def job_rows(route, kit, rates, quantity, alloy=None):
+    """Rows for the alloy, starting with `alloy`, and for how many of a kit are wanted of a route: {name: Row}."""
+    wanted = number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{kit.noun}s", log=True)
+    return {"alloy": alloy_row(route, rates, alloy), "quantity": wanted}
+
+
 def alloy_row(route=None, rates=None, first=None):
     """A choice of the alloys that a route makes in a card's lab, or of all; starts with `first` if in it: a Row."""
     offered = [(a.title, name) for name, a in alloys().items() if route is None or allowed(route, a, rates)]

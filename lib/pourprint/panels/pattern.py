@@ -1,8 +1,7 @@
 """The panel of the pattern route: a moulder's choices on the left, what follows from them on the right."""
 
 from pourprint.figures.stages import SHORT
-from pourprint.panels.controls import number_row
-from pourprint.panels.panel import alloy_row, check_card, kit_of, route_panel, value_rows
+from pourprint.panels.panel import check_card, job_rows, kit_of, route_panel, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.routes import plan
 from pourprint.routes.printed_pattern import NAME
@@ -27,17 +26,17 @@ def pattern_panel(kit, rates, quantity=1):
     """
     kit = kit_of(kit)
     check_card(rates)
-    job = {
-        "alloy": alloy_row(NAME, rates),
-        "quantity": number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{kit.noun}s", log=True),
-    }
     choices = [*value_rows(CHOICES, rates, UNITS).items()]
 
     def asked(values):
         return plan(NAME, Job(kit, values["alloy"], values["quantity"]), rates.replace({k: values[k] for k in CHOICES}))
 
     return route_panel(
-        {"The job": job, "Pattern and cluster": dict(choices[:4]), "Shell and fire": dict(choices[4:])},
+        {
+            "The job": job_rows(NAME, kit, rates, quantity),
+            "Pattern and cluster": dict(choices[:4]),
+            "Shell and fire": dict(choices[4:]),
+        },
         asked,
         _costs,
         _facts,

@@ -72,11 +72,10 @@ class Runs:
             moment = moment_of(deadline)
         except InputError:
             raise InputError(f'deadline must be days, or a date such as "2026-12-18", not {deadline!r}.') from None
-        if moment.time() == dt.time():
-            moment += dt.timedelta(days=1)  # a date means the end of that day
-        if moment <= start:
+        end = moment + dt.timedelta(days=moment.time() == dt.time())  # a date means the end of that day
+        if end <= start:
             raise InputError(f"the deadline, {moment:%d %b %Y}, must be after the start, {start:%d %b %Y}.")
-        return (moment - start) / dt.timedelta(days=1)
+        return (end - start) / dt.timedelta(days=1)
 
     def chance(self, deadline):
         """Chance of delivery by a deadline (days from the start, date or moment) [-]; uncertain by √(p(1 − p)/n)."""
