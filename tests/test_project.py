@@ -18,17 +18,17 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 898,
+    "ledger": 897,
     "parts": 1337,
     "process": 3263,
-    "plans": 1042,
+    "plans": 1044,
     "routes": 1819,
     "risk": 537,
-    "decide": 1843,
+    "decide": 1841,
     "figures": 2659,
-    "panels": 1464,
+    "panels": 1463,
     "lessons": 3049,
-    "report": 497,
+    "report": 495,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

@@ -8,10 +8,11 @@ import pytest
 
 import pourprint as pp
 from pourprint.decide.along import days_along
+from pourprint.decide.bridge import bridge
 from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import outcomes
 from pourprint.ledger.entries import Kind
-from scenes import PRINTED, demo_kit, demo_rates
+from scenes import PRINTED, bracket, demo_kit, demo_rates
 
 # A Monday clear of holidays, a Friday after lunch, the last hour before the lab's Christmas, New Year's Eve (closed).
 STARTS = ("2027-01-11T08:00", "2026-11-27T13:00", "2026-12-23T15:00", "2026-12-31T08:00")
@@ -73,6 +74,23 @@ def test_the_start_matters_and_the_same_job_without_one_begins_on_some_monday(ro
     assert new_year.lead_time_days > plan.lead_time_days + 2  # from Thursday to Monday
     assert plan.at(start=STARTS[2]).lead_time_days == pytest.approx(christmas.lead_time_days)
     assert monday.total_cost == christmas.total_cost  # closed hours are not paid
+
+
+@pytest.mark.parametrize("date", ["2026-11-27", "2026-12-31"])
+def test_a_date_alone_means_its_opening_time_to_everybody(date):
+    rates, opening = demo_rates(), f"{date}T{demo_rates().hours.start_h:02.0f}:00"
+    alone, timed = (
+        pp.plan("printed_metal", pp.Job(bracket(), "AlSi7Mg", start=start), rates) for start in (date, opening)
+    )
+    assert alone.begin == timed.begin == pd.Timestamp(opening)
+    asked = {"kit": bracket(), "rates": rates, "alloy": "AlSi7Mg", "quantity": 1, "routes": ("printed_metal",)}
+    days = pp.expected(timed).days
+    assert pp.expected(alone).days == days
+    assert pp.report.memo(alone.job, rates, date, routes=asked["routes"]).failing["printed_metal"].days == days
+    first, second = (pp.Setting(name, start=start, **asked) for name, start in (("date", date), ("time", opening)))
+    assert [pier.days for pier in bridge(first, second)] == pytest.approx([days, days])
+    assert pp.lead_time(timed, date).days == timed.lead_time_days
+    assert pp.panels.compare_panel(bracket(), rates, date).controls["start"].value == timed.begin.date()
 
 
 def test_a_view_with_dates_of_a_job_without_a_start_says_what_is_missing():

@@ -149,7 +149,7 @@ def rank(plans, price_of_day=0.0):
     """
     import pandas as pd
 
-    _check_price(price_of_day)
+    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     rows = []
     for plan in feasible(plans).values():
         plan.single_only("a ranking")
@@ -164,10 +164,6 @@ def rank(plans, price_of_day=0.0):
     return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
 
-def _check_price(price_of_day):
-    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
-
-
 DELAY = "price of the days"
 
 
@@ -177,7 +173,7 @@ def comparison(plans, price_of_day=0.0):
     Parameters: `plans` {route: Plan or NoPlan} of single numbers, as from `plan_all`; `price_of_day` [currency/d].
     Returns: Comparison. Raises: InputError.
     """
-    _check_price(price_of_day)
+    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     scheduled = {route: plan.schedule() for route, plan in feasible(plans).items()}
     spans, days = ({route: pair[i] for route, pair in scheduled.items()} for i in (0, 1))
     failing = {route: shares(plans[route]) for route in days}

@@ -190,8 +190,7 @@ def moment_of(start):
     return moment
 
 
-def start_of(start, hours):
-    """(Calendar, hours since midnight [h]) of a start date and time. Raises: InputError."""
+def begin_of(start, hours):
+    """When work may begin, as a datetime: at the start's own hour, or on a date alone when the lab opens."""
     moment = moment_of(start)
-    midnight = dt.datetime.combine(moment.date(), dt.time())
-    return calendar_from(hours, moment.date().isoformat()), (moment - midnight) / dt.timedelta(hours=1)
+    return moment if moment.time() != dt.time() else moment + dt.timedelta(hours=hours.start_h)

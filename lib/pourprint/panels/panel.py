@@ -15,7 +15,7 @@ from pourprint.figures.tables import table_html
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
-from pourprint.ledger.workdays import moment_of
+from pourprint.ledger.workdays import begin_of
 from pourprint.panels.controls import Row, choice_row, fold, group, named, number_row
 from pourprint.panels.live import LiveFigure, at_rest, guarded, status_line
 from pourprint.parts.kits import Kit
@@ -193,18 +193,13 @@ def start_or_next(start, rates):
 
     Raises: InputError.
     """
-    if start is not None:
-        return moment_of(start)
     hours = rates.hours
+    if start is not None:
+        return begin_of(start, hours)
     days = [dt.date.today() + dt.timedelta(days=n) for n in range(366)]
     working = [day for day in days if day not in hours.holidays and f"{day:%a}" in hours.days]
     clear = [day for day in working if not any(dt.timedelta() <= off - day <= CLEAR for off in hours.holidays)]
-    return at_opening([*clear, *working][0], hours)
-
-
-def at_opening(day, hours):
-    """The moment at which the lab opens on a date."""
-    return dt.datetime.combine(day, dt.time()) + dt.timedelta(hours=hours.start_h)
+    return begin_of([*clear, *working][0], hours)
 
 
 def job_rows(route, kit, rates, quantity, alloy=None):

@@ -14,7 +14,8 @@ from pourprint.decide.inputs import OF_THE_JOB, WHOLE
 from pourprint.decide.settings import Setting, same_kit
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
-from pourprint.panels.panel import at_opening, mean_cm3
+from pourprint.ledger.workdays import begin_of
+from pourprint.panels.panel import mean_cm3
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import simulate_all
 from pourprint.routes import plan_all
@@ -81,7 +82,7 @@ class Question:
         if other or setting.rates.currency != here.currency:
             what = ", ".join(other[:3]) or setting.rates.currency
             raise InputError(f"{setting.name} was kept with another rate card ({what}): open a panel with that card.")
-        if setting.start != self._begin(setting.start.date()):
+        if begin_of(setting.start, self.rates.hours) != self._begin(setting.start.date()):
             raise InputError(f"{setting.name} starts at {setting.start:%H:%M}: here work starts when the lab opens.")
         label = next((name for name, kit in self.kits.items() if same_kit(kit, setting.kit)), None)
         if label is None:
@@ -117,7 +118,7 @@ class Question:
         return self.rates.making(*(key.removeprefix("buy.") for key in made)) if made else self.rates
 
     def _begin(self, date):
-        return self.start if date == self.start.date() else at_opening(date, self.rates.hours)
+        return self.start if date == self.start.date() else begin_of(date, self.rates.hours)
 
     def answer(self, values, resting=True):
         """The Answer for the controls' {name: value}; while one still moves, with the last known shares of failures."""

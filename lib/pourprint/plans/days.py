@@ -1,10 +1,11 @@
 """From a plan to its days: its steps as visits that the scheduler leads through the calendar."""
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
 
-from pourprint.ledger.workdays import HORIZON_DAYS, generic_calendar, past_horizon, start_of
+from pourprint.ledger.workdays import HORIZON_DAYS, calendar_from, generic_calendar, past_horizon
 from pourprint.plans.dispatch import Shop, schedule
 from pourprint.plans.scheduler import Batches
 from pourprint.plans.steps import Step
@@ -126,5 +127,8 @@ def spans_and_days(plan):
 
 def calendar_of(plan):
     """(Calendar, begin [h since its first midnight]) of a plan, from its job's start or from some Monday's opening."""
-    hours, start = plan.rates.hours, plan.job.start
-    return (generic_calendar(hours), hours.start_h) if start is None else start_of(start, hours)
+    hours = plan.rates.hours
+    if plan.job.start is None:
+        return generic_calendar(hours), hours.start_h
+    midnight = dt.datetime.combine(plan.begin, dt.time())
+    return calendar_from(hours, plan.begin.date().isoformat()), (plan.begin - midnight) / dt.timedelta(hours=1)

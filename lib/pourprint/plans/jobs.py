@@ -33,9 +33,9 @@ class Job:
     `batch_size` kits made together [-] (default: all at once); `machine_all_sockets` asks for machined
     tube sockets even where the route's casting grade would hold the bond gap; `delivery_days` from the
     lab to the customer [d]; `isolation` what keeps metal and carbon apart where the lab bonds the tubes in and cures,
-    breaks coupons and proof-loads them, empty where it delivers bare nodes; `start` date and time from which on work
-    may begin, and all days are counted (default: some Monday's opening time, no holidays). Numbers may be arrays that
-    broadcast.
+    breaks coupons and proof-loads them, empty where it delivers bare nodes; `start` date (from opening time) or date
+    and time from which on work may begin, and all days are counted (default: some Monday's opening time, no holidays).
+    Numbers may be arrays that broadcast.
     Raises: InputError.
     """
 

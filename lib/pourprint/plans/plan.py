@@ -16,7 +16,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
-from pourprint.ledger.workdays import moment_of
+from pourprint.ledger.workdays import begin_of
 from pourprint.plans.days import days_of, spans_and_days
 from pourprint.plans.jobs import Job
 from pourprint.plans.steps import JOB, Step, priced, weighed
@@ -276,10 +276,10 @@ class Plan:
 
     @property
     def begin(self):
-        """The job's start, for views with dates. Raises: InputError where it has none."""
+        """When work may begin, date and time. Raises: InputError where the job has no start."""
         if self.job.start is None:
             raise InputError('dates need a start: Job(…, start="2026-11-25T08:00"), or plan.at(start=…).')
-        return self.job.start
+        return begin_of(self.job.start, self.rates.hours)
 
     def spans(self):
         """One-off work and the first batch through the calendar, round by round: tuple of Span.
@@ -374,9 +374,8 @@ def ranged(plan):
 
 @dataclass(frozen=True)
 class LeadTime:
-    """When a plan is delivered: `finish` as a datetime, or an array of them to the minute; `days` from `start` [d]."""
+    """When a plan is delivered: `finish`, a datetime or an array of them to the minute; `days` from the start [d]."""
 
-    start: dt.datetime
     finish: dt.datetime | np.ndarray
     days: np.ndarray | float
 
@@ -384,11 +383,10 @@ class LeadTime:
 def lead_time(plan, start, rates=None):
     """Finish of a plan from some start, whatever its job's own, holidays included.
 
-    Parameters: `plan` a Plan; `start` date and time; `rates` a card with other working hours (default: the
-    plan's). Returns: LeadTime, delivery included. Raises: InputError.
+    Parameters: `plan` a Plan; `start` as of Job; `rates` a card with other working hours (default: the plan's).
+    Returns: LeadTime, delivery included. Raises: InputError.
     """
-    moment = moment_of(start)
-    plan = made(plan).at(rates=rates, start=moment)
+    plan = made(plan).at(rates=rates, start=start)
     days = plan.lead_time_days
-    finish = np.datetime64(moment, "m") + np.round(np.asarray(days) * 1440).astype("timedelta64[m]")
-    return LeadTime(moment, finish if plan.shape else finish.item(), days)
+    finish = np.datetime64(plan.begin, "m") + np.round(np.asarray(days) * 1440).astype("timedelta64[m]")
+    return LeadTime(finish if plan.shape else finish.item(), days)

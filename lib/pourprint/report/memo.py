@@ -24,7 +24,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard
-from pourprint.ledger.workdays import moment_of
+from pourprint.ledger.workdays import begin_of, moment_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.report import tables
@@ -332,9 +332,7 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     own words. Returns: Memo. Raises: InputError, also where no route can make the job.
     """
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
-    begin = moment_of(start)
-    if begin.time() == dt.time():
-        begin += dt.timedelta(hours=rates.hours.start_h)
+    begin = begin_of(start, rates.hours)
     if deadline is not None and not isinstance(deadline, int | float) and moment_of(deadline) <= begin:
         raise InputError(f"the deadline, {date_of(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
     job = job.with_(start=begin)

@@ -12,6 +12,7 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from pourprint.ledger.errors import InputError
 from pourprint.plans.dispatch import Shop, plainly, schedule
 from pourprint.plans.plan import Plan
 from pourprint.plans.scheduler import Batches
@@ -19,19 +20,30 @@ from pourprint.plans.steps import Stage
 from pourprint.risk import loops
 from pourprint.risk.legs import Legs, chain_of
 
+# Of the pieces: below it each good one takes some 500 starts, and a run would hardly end. A guard of this program.
+LEAST_YIELD = 0.002
+
 
 @dataclass(frozen=True)
 class Run:
     """A plan ready to be run through: `plan` for the job, its `legs` for the work, inputs drawn or not.
 
     `spares` pieces begun beyond those wanted in each batch; `again` the stage from which on one-off work is done again
-    after a design error.
+    after a design error. Raises: InputError where hardly anything passes.
     """
 
     plan: Plan
     legs: Legs
     spares: int = 0
     again: Stage = Stage.DESIGN
+
+    def __post_init__(self):
+        good = np.prod(1 - self.legs.spoil, axis=0).min()
+        if good < LEAST_YIELD:
+            raise InputError(
+                f"{self.plan.title} gets only {good:.2%} of its pieces through all steps at the first try: below "
+                f"{LEAST_YIELD:.1%} no plan is worth simulating; raise its yields (entries named yield_…)."
+            )
 
     @cached_property
     def kinds(self):

@@ -11,8 +11,9 @@ import numpy as np
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
 from pourprint.plans.steps import Stage
+from pourprint.risk.failing_batch import Run
 from pourprint.risk.legs import Legs
-from pourprint.risk.simulation import check_design, run_of
+from pourprint.risk.simulation import check_design
 from pourprint.risk.yields import expected_visits
 
 
@@ -89,7 +90,7 @@ def _runs_of(plans, again=Stage.DESIGN):
     for plan in plans:
         made(plan).single_only("rework()")
     legs = Legs(plans[0], plans[0])
-    runs = [run_of(plan, legs, again=again) for plan in plans]
+    runs = [Run(plan, legs, again=again) for plan in plans]
     pieces = max(run.begun(run.kinds[0][1]) for run in runs)
     if pieces > MOST_PIECES:
         raise InputError(

@@ -22,7 +22,7 @@ from pourprint.ledger.workdays import moment_of
 from pourprint.plans.days import calendar_of
 from pourprint.plans.plan import Plan, feasible, made, ranged
 from pourprint.plans.steps import Stage
-from pourprint.risk import failing_batch
+from pourprint.risk.failing_batch import Run
 from pourprint.risk.legs import Legs
 
 UNCERTAIN = (*PRICES, Kind.TIME, Kind.SPEED, Kind.YIELD)
@@ -164,7 +164,7 @@ class Drawn:
         check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
         if spares % 1 != 0:
             raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
-        run = run_of(plan, self.legs, int(spares), again)
+        run = Run(plan, self.legs, int(spares), again)
         calendar, begin_h = calendar_of(plan)
         size = max(1, BLOCK // sum(many for *_, many in run.kinds))
         parts = [slice(at, min(at + size, n)) for at in range(0, n, size)]
@@ -218,22 +218,6 @@ def design_error(plan, n=2000, seed=1, inputs="triangular", time_spread=None, sp
     check_design(0.0, again)
     without, once = (ready._run(np.full(ready.n, k), time_spread, spares, again) for k in (0, 1))
     return DesignError(once.cost - without.cost, once.days - without.days)
-
-
-# Of the pieces: below it each good one takes some 500 starts, and a run would hardly end. A guard of this program.
-LEAST_YIELD = 0.002
-
-
-def run_of(plan, legs, spares=0, again=Stage.DESIGN):
-    """The Run behind a simulation, or a closed form. Raises: InputError where hardly anything passes."""
-    run = failing_batch.Run(plan, legs, spares, again)
-    good = np.prod(1 - legs.spoil, axis=0).min()
-    if good < LEAST_YIELD:
-        raise InputError(
-            f"{plan.title} gets only {good:.2%} of its pieces through all steps at the first try: below "
-            f"{LEAST_YIELD:.1%} no plan is worth simulating; raise its yields (entries named yield_…)."
-        )
-    return run
 
 
 def check_design(design_again, again):
