@@ -338,6 +338,18 @@ def test_the_page_refers_to_no_other_machine_and_embeds_one_script():
     assert page().count("plotly.js v") == 1
 
 
+def test_the_workshop_reads_what_to_measure_on_a_batch_to_the_thousandth():
+    """A bore of 28 N7 is 28 -0.028 … -0.007 mm (ISO 286-2, as tests/process/test_iso_fits.py has it): four figures
+    would leave nothing of its tolerance."""
+    found = small_memo()
+    listed, text = found.tables["Inspection"], without_script(page())
+    assert listed.index.tolist() == pp.inspection_list(found.plan).index.tolist() and len(listed) > 3
+    limits = listed[["least", "greatest"]].dropna()
+    assert len(limits) and all(f">{value:.3f}</td>" in text for value in limits.to_numpy().ravel())
+    bores = limits[listed.loc[listed["least"].notna(), "what"].str.startswith("bore")]
+    assert len(bores) and (bores["greatest"] - bores["least"]).max() < 0.05
+
+
 def test_every_chart_has_words_for_those_who_do_not_see_it_and_its_numbers():
     text = without_script(page())
     alts = re.findall(r'role="img" aria-label="([^"]+)"', text)

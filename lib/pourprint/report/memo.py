@@ -32,6 +32,7 @@ from pourprint.report.traveller import cautions_table, machining_table, sizes_ta
 from pourprint.risk.rework import rework
 from pourprint.risk.simulation import of_runs, simulate_all
 from pourprint.routes import ROUTES, plan_all
+from pourprint.routes.inspection import inspection_list
 from pourprint.routes.set_points import set_points
 
 DRAWS = 4000
@@ -214,6 +215,7 @@ class Memo:
             "Settings": set_points(plan),
             "Sizes": sizes_table(plan),
             "Machining": machining_table(plan),
+            "Inspection": inspection_list(plan),
             "Cautions": cautions_table(plan),
             "What to buy": tables.buying_table(plan, self.rework.visits),
             "Risks": tables.risks_table(self),

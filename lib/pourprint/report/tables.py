@@ -16,13 +16,13 @@ from pourprint.routes.finishing import finishing_list
 
 
 def shown(value, heading, currency):
-    """A cell as text: money to the cent, dates to the minute, shares and days to a tenth, other numbers with four
-    figures."""
+    """A cell as text: money to the cent, dates to the minute, shares and days to a tenth, the ends of a tolerance to a
+    thousandth, other numbers with four figures."""
     if isinstance(value, Number) and not isinstance(value, bool) and np.isfinite(value):
-        if currency and f"[{currency}" in str(heading):
-            return f"{value:,.2f}"
-        if str(heading).endswith(("[%]", "[d]")):
-            return f"{value:,.1f}"
+        form = ",.2f" if currency and f"[{currency}" in heading else ",.1f" if heading.endswith(("[%]", "[d]")) else ""
+        form = ".3f" if heading.startswith(("least", "greatest")) else form
+        if form:
+            return format(value, form)
     return f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "strftime") else cell(value)
 
 
@@ -93,8 +93,7 @@ def routes_table(memo):
             "greenhouse gases [kg CO2e]": float(carbon.total_kg[1]),
         }
         rows.append(row)
-    table = pd.DataFrame(rows).set_index("route")
-    return table.T.rename_axis("what").rename_axis(None, axis=1)
+    return pd.DataFrame(rows).set_index("route").T.rename_axis("what").rename_axis(None, axis=1)
 
 
 def buying_table(plan, visits):
@@ -137,11 +136,10 @@ def assumptions_table(memo):
     """The numbers with a range that the chosen plan reads, with pedigree, source and date; weakest pedigree first."""
     import pandas as pd
 
-    entries = ranged(memo.plan)
     order = {"invented": 0, "from memory": 1, "common practice": 2, "published": 3}
     rows = [
         (in_words(key), e.value, e.low, e.high, e.unit, str(e.pedigree), e.source, e.date.isoformat())
-        for key, e in sorted(entries.items(), key=lambda item: order.get(str(item[1].pedigree), 0))
+        for key, e in sorted(ranged(memo.plan).items(), key=lambda item: order.get(str(item[1].pedigree), 0))
     ]
     columns = ["number", "value", "low", "high", "unit", "pedigree", "source", "date"]
     return pd.DataFrame(rows, columns=columns).set_index("number")
