@@ -151,7 +151,7 @@ def test_the_chart_may_run_along_any_input(panel, axis):
     plans = pp.plan_all(pp.Job(kit, value["alloy"], value["quantity"], size, start=START), card).values()
     means = [pp.expected(plan) for plan in plans]
     lowest = min(mean.cost + value["day"] * mean.days for mean in means) / value["quantity"]
-    now = {"batch_size": value["batch"], "volume_cm3": value["volume"]}.get(axis, value.get(axis))
+    now = {"batch_size": size or value["quantity"], "volume_cm3": value["volume"]}.get(axis, value.get(axis))
     assert ring.x == (now,)
     # Between points of the grid the ring is read along the line: saw-teeth of clusters and plates are cut there.
     assert ring.y[0] == pytest.approx(lowest, rel=0.03)
