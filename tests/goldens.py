@@ -108,7 +108,7 @@ def answer_of(question):
 
 def parts():
     """Facts of each demo node, read from its mesh."""
-    names = "volume_cm3 area_cm2 box_mm overhang_cm2 support_cm3 bodies watertight notes modulus_mm wall_mm solidity"
+    names = "volume_cm3 area_cm2 box_mm overhang_cm2 support_cm3 bodies notes modulus_mm wall_mm solidity"
     meshes = sorted(path for path in (DEMO / "nodes").iterdir() if path.suffix in (".stl", ".3mf"))
     return {path.stem: facts_of(pp.Part.from_mesh(path), names) for path in meshes}
 

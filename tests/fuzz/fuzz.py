@@ -25,7 +25,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.lab_log import LabLog
 from pourprint.lessons.marking import mark
 from pourprint.parts.mending import mended, read_mesh
-from pourprint.parts.meshes import edges_of, measure
+from pourprint.parts.meshes import counted, edges_of, measure
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 SOLIDS = (
@@ -142,7 +142,7 @@ def spoilt_text(rng, text, between):
 
 def sound(vertices, faces):
     """A mended mesh is closed, points outward and is finite."""
-    volume, area, box_mm, bodies, _ = measure(vertices, faces)
+    (volume, area, box_mm), (bodies, _) = measure(vertices, faces), counted(vertices, faces)
     promise(volume > 0 and area > 0 and bodies >= 1, f"volume {volume}, area {area}, bodies {bodies}")
     promise(np.isfinite(vertices).all() and (box_mm <= 2000).all(), "beyond the size of a node")
     promise((np.bincount(edges_of(faces)[0].ravel()) % 2 == 0).all(), "open edges")

@@ -4,9 +4,10 @@
     python tests/mutation/mutate.py 60 7          # sixty changes, drawn with seed 7
 
 Each change is made in a copy of the repository, one at a time: an operator, a comparison, a number, a minimum for a
-maximum, an axis. Asked are first the tests that run the changed line, the quickest first, then the whole of the tests
-most likely to notice; what they let pass is printed with its place. Some changes alter nothing that matters (a
-message's digits, a tolerance of rounding): those are judged by eye.
+maximum, an axis. Asked are the tests of the models' rooms that run the changed line, or its file where the line is
+compiled or runs at import, the quickest first; what they let pass is printed with its place. Kept results (goldens)
+are not asked: they notice any change. Some changes alter nothing that matters (a message's digits, a tolerance of
+rounding): those are judged by eye.
 """
 
 import ast
@@ -18,14 +19,16 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections import Counter
+from collections import Counter, defaultdict
+from itertools import accumulate
 from pathlib import Path
 from xml.etree import ElementTree
 
 ROOT = Path(__file__).parents[2]
 KEPT = Path(tempfile.gettempdir()) / "mutation"  # where the map is
-PATIENCE_S = 240  # of CPU: a change that hangs is noticed, a busy machine is not
+PATIENCE_S = 400  # of CPU: a change that hangs is noticed, a busy machine is not
 AT_ONCE = 40  # tests asked first
+ASKED_S = 100  # of tests, as the map timed them, asked before a change has passed
 LOADED = (
     "numpy",
     "scipy.sparse",
@@ -37,39 +40,7 @@ LOADED = (
     "pytest",
     "hypothesis",
 )
-# The models, and the tests most likely to notice a change of them.
-NOTICED_BY = {
-    "ledger/lab_log.py": ["ledger/test_lab_log.py"],
-    "ledger/workdays.py": ["ledger/test_workdays.py"],
-    "ledger/ranges.py": ["ledger/test_ranges.py"],
-    "ledger/rates.py": ["ledger/test_rates.py", "process/test_process.py"],
-    "parts/meshes.py": ["parts/test_meshes.py"],
-    "parts/mending.py": ["parts/test_meshes.py"],
-    "parts/kits.py": ["parts/test_parts.py"],
-    "process/contraction.py": ["process/test_process.py", "process/test_pattern.py"],
-    "process/heating.py": ["process/test_process.py", "routes/test_routes.py"],
-    "process/packing.py": ["process/test_process.py", "process/test_metal_plate.py", "routes/test_mould.py"],
-    "process/walls.py": ["process/test_walls.py"],
-    "process/finish/machining.py": ["process/test_process.py", "routes/test_finishing.py"],
-    "process/finish/fits.py": ["process/test_iso_fits.py", "process/test_process.py"],
-    "process/finish/bonding.py": ["process/test_bonding.py"],
-    "process/powder/bed.py": ["process/test_metal_plate.py", "process/test_process.py", "routes/test_metal_route.py"],
-    "process/powder/supports.py": ["process/test_metal_supports.py"],
-    "process/sand/feeding.py": ["routes/test_mould.py"],
-    "process/sand/gating.py": ["routes/test_mould.py"],
-    "process/shell/coats.py": ["process/test_pattern.py", "routes/test_pattern_route.py"],
-    "process/shell/burn_out.py": ["process/test_pattern.py"],
-    "plans/orders.py": ["plans/test_orders.py"],
-    "plans/steps.py": ["plans/test_steps.py"],
-    "risk/rework.py": ["risk"],
-    "risk/yields.py": ["risk/test_yields.py"],
-    "risk/legs.py": ["risk"],
-    "decide/price.py": ["decide/test_price.py"],
-    "decide/learning.py": ["decide/test_learning.py"],
-    "decide/lightness.py": ["decide/test_lightness.py"],
-    "decide/carbon.py": ["decide/test_carbon.py"],
-    "routes/findings.py": ["routes/test_findings.py"],
-}
+ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide")  # those of the models
 OPERATORS = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Div, ast.Pow: ast.Mult,
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
@@ -119,29 +90,31 @@ def make_map():
     """Run all tests that are ever asked, and keep which test runs which line."""
     KEPT.mkdir(exist_ok=True)
     (KEPT / "rc").write_text("[run]\nsource = lib/pourprint\ndynamic_context = test_function\n")
-    tests = sorted({f"tests/{test}" for named in NOTICED_BY.values() for test in named})
     command = [sys.executable, "-m", "coverage", "run", f"--rcfile={KEPT / 'rc'}", f"--data-file={KEPT / 'lines'}"]
-    command += ["-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", f"--junitxml={KEPT / 'times.xml'}", *tests]
-    subprocess.run(command, cwd=ROOT, check=True)
+    command += ["-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", f"--junitxml={KEPT / 'times.xml'}"]
+    subprocess.run([*command, *(f"tests/{room}" for room in ROOMS)], cwd=ROOT, check=True)
 
 
 def tests_of():
-    """{(file, line): [tests], the quickest first} of the map."""
+    """{(file, line): [tests, the quickest first]} of the map, with line 0 for the whole file; {test: seconds}."""
     from coverage import CoverageData
 
     where = {path.stem: path.relative_to(ROOT) for path in ROOT.glob("tests/*/test_*.py")}
     seconds = Counter()
     for case in ElementTree.parse(KEPT / "times.xml").iter("testcase"):
-        seconds[case.get("classname").split(".")[-1], case.get("name").split("[")[0]] += float(case.get("time"))
-    data, found = CoverageData(KEPT / "lines"), {}
+        module, test = case.get("classname").split(".")[-1], case.get("name").split("[")[0]
+        if module in where:
+            seconds[f"{where[module]}::{test}"] += float(case.get("time"))
+    data, found = CoverageData(KEPT / "lines"), defaultdict(set)
     data.read()
     for file in data.measured_files():
         name = Path(file).relative_to(ROOT / "lib/pourprint").as_posix()
         for line, contexts in data.contexts_by_lineno(file).items():
-            tests = {tuple(context.split(".")[-2:]) for context in contexts if "test_" in context}
-            tests = sorted((test for test in tests if test in seconds), key=seconds.__getitem__)
-            found[name, line] = [f"{where[stem]}::{test}" for stem, test in tests]
-    return found
+            tests = (context.split(".")[-2:] for context in contexts if "test_" in context)
+            tests = {f"{where.get(module)}::{test}" for module, test in tests} & seconds.keys()
+            found[name, line] |= tests
+            found[name, 0] |= tests
+    return {place: sorted(tests, key=seconds.__getitem__) for place, tests in found.items()}, seconds
 
 
 def passes(copy, name, text, tests):
@@ -170,25 +143,25 @@ def passes(copy, name, text, tests):
 def main(count, seed):
     for name in LOADED:
         importlib.import_module(name)
-    draw, passed, running = random.Random(seed), 0, tests_of()
+    draw, passed, (running, seconds) = random.Random(seed), 0, tests_of()
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", "*.pyc"))
-        lines = {name: (copy / "lib/pourprint" / name).read_text().count("\n") for name in NOTICED_BY}
-        left = []
+        library = copy / "lib/pourprint"
+        paths = sorted(path for room in ROOMS for path in (library / room).rglob("*.py") if path.stem != "__init__")
+        files = {path.relative_to(library).as_posix(): path for path in paths}
+        lines = [path.read_text().count("\n") for path in files.values()]
         for turn in range(1, count + 1):
-            name = draw.choices([*lines], [*lines.values()])[0]
-            text, line, what = changed(copy / "lib/pourprint" / name, draw)
-            near = running.get((name, line), [])[:AT_ONCE]
-            if near and not passes(copy, name, text, near):
-                print(f"{turn:3} noticed {name} line {line}: {what}"[:220], flush=True)
-            else:
-                left.append((turn, name, text, f"line {line}: {what}"))
-        for turn, name, text, what in left:
-            likely = [f"tests/{test}" for test in NOTICED_BY[name]] + [f"lib/pourprint/{name}"]  # its examples, too
-            seen = not passes(copy, name, text, likely)
+            name = draw.choices([*files], lines)[0]
+            text, line, what = changed(files[name], draw)
+            asked = running.get((name, line)) or running.get((name, 0), [])
+            spent = accumulate(seconds[test] for test in asked)
+            asked = [test for test, so_far in zip(asked, spent, strict=True) if so_far <= ASKED_S]
+            rest = [*asked[AT_ONCE:], f"lib/pourprint/{name}"]  # its examples, too
+            near = asked[:AT_ONCE]
+            seen = (near and not passes(copy, name, text, near)) or not passes(copy, name, text, rest)
             passed += not seen
-            print(f"{turn:3} {'noticed' if seen else 'PASSED '} {name} {what}"[:220], flush=True)
+            print(f"{turn:3} {'noticed' if seen else 'PASSED '} {name} line {line}: {what}"[:220], flush=True)
     print(f"{count - passed} of {count} changes noticed")
 
 

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 from scipy.spatial.transform import Rotation
 
 from pourprint.ledger.errors import InputError
@@ -32,7 +33,7 @@ def test_a_whole_kit_comes_from_one_file(rover, kit):
     # Every tube has two ends: each is a socket, turns in a boss, or is free.
     assert sum(entry.count * len(entry.sockets) for entry in kit.parts) == ends - pivoting - free
     assert kit.nodes == len(rover.points) - free == 15
-    assert all(entry.part.watertight and entry.part.bodies == 1 for entry in kit.parts)
+    assert all(trimesh.Trimesh(*entry.part.mesh).is_watertight and entry.part.bodies == 1 for entry in kit.parts)
 
 
 def test_the_demo_kit_is_the_frames_kit_part_by_part(kit):

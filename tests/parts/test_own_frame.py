@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 
 import pourprint as pp
 from pourprint.ledger.errors import InputError
@@ -46,7 +47,7 @@ def test_eight_nodes_come_from_the_file(cart, kit):
         "hub": (1, 5), "bow": (2, 4), "crown": (1, 4),
         "front_left": (1, 3), "front_right": (1, 3), "rear_left": (1, 2), "rear_right": (1, 2),
     }  # fmt: skip
-    assert all(item.part.watertight and item.part.bodies == 1 for item in kit.parts)
+    assert all(trimesh.Trimesh(*item.part.mesh).is_watertight and item.part.bodies == 1 for item in kit.parts)
     pair = [cart.direction(cart.tubes[name], "bow") for name in ("keel_front", "stay_front")]
     assert np.degrees(np.arccos(pair[0] @ pair[1])) == pytest.approx(np.degrees(np.arctan(165 / 420)))  # 21.4
 
@@ -83,7 +84,7 @@ def test_one_node_is_lightened_and_the_lighter_kit_has_a_memo(cart, kit, loads):
     task = Task.of(cart, loads, "front_left")
     *_, stage = lighten(task, share=0.85, cell_mm=4.0, iterations=3)
     light = solid_of(task, stage)
-    assert light.watertight and light.bodies == 1
+    assert trimesh.Trimesh(*light.mesh).is_watertight and light.bodies == 1
     assert light.volume_cm3 == pytest.approx(0.85 * task.plain.volume_cm3, rel=0.02)
     memo = pp.report.memo(pp.Job(pp.with_part(kit, light, "front_left"), "AlSi7Mg", 3), demo_rates(), "2026-12-01")
     assert {route for route, plan in memo.plans.items() if plan.feasible} >= set(PRINTED)

@@ -21,14 +21,10 @@ ALIKE_DEG = 0.1  # two nodes are alike where a turn brings all their directions 
 
 
 @dataclass(frozen=True)
-class Pivot:
-    """A bored boss at a point: axis (3,), bore_mm, length_mm, wall_mm [mm], and two bearing seats of `fit`, seat_mm."""
+class Pivot(Boss):
+    """A Boss at a point, with two bearing seats of `fit`, seat_mm long [mm]."""
 
     __pydantic_config__ = STRICT
-    axis: tuple[float, float, float]
-    bore_mm: float
-    length_mm: float
-    wall_mm: float = 5.0
     fit: str = "N7"
     seat_mm: float = 8.0
 
@@ -189,9 +185,8 @@ class Frame:
         faults += _wrong_names(file, points, tubing)
         refuse(path, faults)
         tubes = {tube.name: tube for tube in file.tube}
-        return cls(
-            file.name, points, tubes, tubing, file.wheel, file.differential, file.cases, file.pedigree, file.notes
-        )
+        asked = file.wheel, file.differential, file.cases
+        return cls(file.name, points, tubes, tubing, *asked, file.pedigree, file.notes)
 
     def direction(self, tube, point):
         """Unit vector (3,) of a tube (FrameTube) out of the point of that name."""
@@ -211,8 +206,7 @@ class Frame:
         where = self.points[point]
         sockets = ((t, t.socket_at(point)) for t in self.sockets_at(point))
         tubes = tuple(Tube(tuple(self.direction(t, point)), s.diameter_mm, s.depth_mm) for t, s in sockets)
-        pivot = where.pivot
-        bosses = () if pivot is None else (Boss(pivot.axis, pivot.bore_mm, pivot.length_mm, pivot.wall_mm),)
+        bosses = (where.pivot,) if where.pivot else ()
         walls = {"wall_mm": where.wall_mm, "hub_shell_mm": where.hub_shell_mm, "blend_mm": where.blend_mm}
         return {"tubes": tubes, "bosses": bosses, **walls}
 
@@ -235,7 +229,7 @@ class Frame:
             bonded = self.sockets_at(point)
             for i, (kind, shape) in enumerate(kinds):
                 found = _turn_between(shape, self.shape_at(point))
-                if found and self._seats(point) == self._seats(kind.points[0]):
+                if found:
                     turn, order = found
                     names = tuple(bonded[k].name for k in order)
                     more = NodeKind(kind.name, (*kind.points, point), (*kind.turns, turn), (*kind.tubes, names))
@@ -257,10 +251,6 @@ class Frame:
         except InputError as error:
             names = ", ".join(tube.name for tube in self.sockets_at(point))
             raise InputError(f"point {point}, where the tubes {names} are bonded in: {error}") from None
-
-    def _seats(self, point):
-        pivot = self.points[point].pivot
-        return pivot and (pivot.fit, pivot.seat_mm)
 
     def kit(self, segments=64):
         """The kit of all nodes, their meshes made from the tubes that meet there, alike nodes counted.
@@ -317,14 +307,13 @@ def _wrong_names(file, points, tubing):
 def _turn_between(a, b):
     """(turn (3, 3), order of b's tubes) that bring node b (arguments of make_node) over node a, or None."""
     flat = [
-        (s["wall_mm"], s["hub_shell_mm"], s["blend_mm"], [(x.bore_mm, x.length_mm, x.wall_mm) for x in s["bosses"]])
+        (s["wall_mm"], s["hub_shell_mm"], s["blend_mm"], [{**vars(boss), "axis": ()} for boss in s["bosses"]])
         for s in (a, b)
     ]
     sizes = [[(t.diameter_mm, t.depth_mm) for t in s["tubes"]] for s in (a, b)]
     if flat[0] != flat[1] or sorted(sizes[0]) != sorted(sizes[1]):
         return None
-    ours = np.array([unit_vector(d, "direction") for d in _directions(a)])
-    theirs = np.array([unit_vector(d, "direction") for d in _directions(b)])
+    ours, theirs = _directions(a), _directions(b)
     tubes, bosses = len(sizes[0]), len(b["bosses"])
     for order in permutations(range(tubes)):
         if [sizes[1][k] for k in order] != sizes[0]:
@@ -339,4 +328,5 @@ def _turn_between(a, b):
 
 
 def _directions(shape):
-    return [*(tube.direction for tube in shape["tubes"]), *(boss.axis for boss in shape["bosses"])]
+    found = [*(tube.direction for tube in shape["tubes"]), *(boss.axis for boss in shape["bosses"])]
+    return np.array([unit_vector(one, "direction") for one in found])

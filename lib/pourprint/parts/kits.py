@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint.ledger.checks import STRICT, check_numbers, plain, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
-from pourprint.parts.meshes import bodies_of, facets_of, used
+from pourprint.parts.meshes import bodies_of, facets_of, merged
 from pourprint.parts.part import Part
 
 
@@ -64,12 +64,8 @@ class KitPart:
     def __post_init__(self):
         if not isinstance(self.part, Part):
             raise InputError(f"part={self.part!r} must be a Part.")
-        _check_count(self.count)
-
-
-def _check_count(count):
-    if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
-        raise InputError(f"count={count!r} must be a whole number of at least 1.")
+        if isinstance(self.count, bool) or not isinstance(self.count, (int, np.integer)) or self.count < 1:
+            raise InputError(f"count={self.count!r} must be a whole number of at least 1.")
 
 
 @dataclass(frozen=True)
@@ -104,7 +100,7 @@ class Kit:
             sizes = tuple(f"{x.sum():.4g}" for x in facets_of(vertices, body))
             alike.setdefault(sizes, []).append(body)
         parts = [
-            KitPart(Part.from_arrays(f"{part.name} {i}", *used(vertices, group[0])), len(group))
+            KitPart(Part.from_arrays(f"{part.name} {i}", *merged(vertices, group[0])), len(group))
             for i, group in enumerate(alike.values(), start=1)
         ]
         return cls(part.name, tuple(parts), notes=f"The bodies of {part.name}, each as a part.")
@@ -236,7 +232,6 @@ class _KitEntry:
     faces: tuple[Face, ...] = ()
 
     def __post_init__(self):
-        _check_count(self.count)
         needed = (self.volume_cm3, self.area_cm2, self.box_mm)
         numbers = (*needed, self.overhang_cm2, self.support_cm3)
         if self.mesh is None and None in needed:

@@ -16,8 +16,7 @@ import numpy as np
 
 from pourprint.ledger.checks import existing_file
 from pourprint.ledger.errors import InputError
-from pourprint.parts import kept
-from pourprint.parts.meshes import edges_of, facets_of, groups_of, is_inside, measure, miscounted, shell_labels
+from pourprint.parts import kept, meshes
 
 FORMATS = (".stl", ".obj", ".ply", ".3mf")
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
@@ -158,8 +157,7 @@ def mended(vertices, faces, name="mesh", unit="mm"):
     if not np.isfinite(vertices).all():
         raise InputError(f"{name} holds coordinates that are not finite numbers (NaN or inf); export it again.")
 
-    clock, mesh = _Clock(name), trimesh.Trimesh(vertices, faces, process=False)
-    mesh.merge_vertices()
+    clock, mesh = _Clock(name), trimesh.Trimesh(*meshes.merged(vertices, faces), process=False)
     mesh.update_faces((np.diff(np.sort(mesh.faces, axis=1)) > 0).all(axis=1))
     mesh.remove_unreferenced_vertices()
     if not len(mesh.faces):
@@ -168,18 +166,19 @@ def mended(vertices, faces, name="mesh", unit="mm"):
     notes = [*_check_size(mesh, name, unit), *_drop_repeats(mesh, name)]
     notes += [*_close(mesh, name), *_wind(mesh, name)] if _clashes(mesh.faces) else []  # an open edge is one, too
     clock.check()
-    vertices, faces, more = _settle_shells(mesh, name, clock)
-    volume, area, _, bodies, cavities = measure(vertices, faces)
+    vertices, faces, bodies, cavities, more = _settle_shells(mesh, name, clock)
+    volume, area, _ = meshes.measure(vertices, faces)
     if volume <= 1e-6 * area**1.5:
         raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
-    wrong = sum(miscounted(vertices, faces))
+    wrong = sum(meshes.miscounted(vertices, faces))
     if wrong > MOST_MISCOUNTED:
-        uncrossed = _uncrossed(vertices, faces, clock)
+        uncrossed = _uncrossed(vertices, faces, bodies, clock)
         if uncrossed is None:
             raise InputError(
                 f"{name} crosses itself: {wrong:.1%} of its metal would be counted wrongly; unite it in CAD."
             )
         vertices, faces = uncrossed
+        bodies, cavities = meshes.counted(vertices, faces)
         more.append(f"The surface crossed itself and was united ({wrong:.1%} of the metal had been counted twice).")
     elif wrong > 0:
         more.append(f"The surface crosses itself a little: {wrong:.1e} of the metal is counted wrongly.")
@@ -241,7 +240,7 @@ def _drop_repeats(mesh, name):
 
 def _open_edges(faces):
     """How many edges have an odd number of facets."""
-    return int((np.bincount(edges_of(faces)[0].ravel()) % 2).sum())
+    return int((np.bincount(meshes.edges_of(faces)[0].ravel()) % 2).sum())
 
 
 def _close(mesh, name):
@@ -262,12 +261,12 @@ def _wind(mesh, name):
     """Neighbouring facets must run along their common edge in opposite directions."""
     # Every facet has two states, as it is (number i) and turned over (m + i). States that agree across an edge
     # are linked: a shell then makes two groups, of which one is kept.
-    (number, direction), m = edges_of(mesh.faces), len(mesh.faces)
+    (number, direction), m = meshes.edges_of(mesh.faces), len(mesh.faces)
     order = np.argsort(number.ravel())
     paired = order[np.bincount(number.ravel())[number.ravel()[order]] == 2].reshape(-1, 2)
     clash = direction.ravel()[paired].prod(axis=1) > 0
     i, j = paired.T // 3
-    group = groups_of(np.concatenate([i, i + m]), np.concatenate([j + m * clash, j + m * ~clash]), 2 * m)
+    group = meshes.groups_of(np.concatenate([i, i + m]), np.concatenate([j + m * clash, j + m * ~clash]), 2 * m)
     turned = group[m:] < group[:m]
     mesh.faces = np.where(turned[:, None], mesh.faces[:, ::-1], mesh.faces)
     if _clashes(mesh.faces):
@@ -276,25 +275,25 @@ def _wind(mesh, name):
 
 
 def _clashes(faces):
-    number, direction = edges_of(faces)
+    number, direction = meshes.edges_of(faces)
     return np.bincount(number.ravel(), weights=direction.ravel()).any()
 
 
 def _settle_shells(mesh, name, clock):
-    """Point every shell the right way and unite shells that share space; returns vertices, faces, notes."""
+    """Point every shell the right way and unite shells that share space: vertices, faces, bodies, cavities, notes."""
     vertices, faces, notes = mesh.vertices, mesh.faces, []
-    if facets_of(vertices, faces)[0].sum() < 0:
+    if meshes.facets_of(vertices, faces)[0].sum() < 0:
         faces, notes = faces[:, ::-1], ["All facets pointed inward and were turned outward."]
-    number = edges_of(faces)[0]
-    label = shell_labels(number)
+    number = meshes.edges_of(faces)[0]
+    label = meshes.shell_labels(number)
     # More than two facets on an edge: shells that touch there, perhaps with a wall between them.
     touching = np.bincount(number.ravel()).max() > 2
     if label.max() == 0 and not touching:
-        return vertices, faces, notes
+        return vertices, faces, 1, 0, notes
     if label.max() >= MOST_SHELLS:
         raise InputError(f"{name} has {label.max() + 1} separate shells; keep the node alone (at most {MOST_SHELLS}).")
     shells = [faces[label == i] for i in range(label.max() + 1)]
-    volumes = [facets_of(vertices, shell)[0].sum() for shell in shells]
+    volumes = [meshes.facets_of(vertices, shell)[0].sum() for shell in shells]
     boxes = [(vertices[shell].min((0, 1)), vertices[shell].max((0, 1))) for shell in shells]
     cavities, across = {}, False
     for i in (i for i, v in enumerate(volumes) if v < 0):
@@ -313,17 +312,19 @@ def _settle_shells(mesh, name, clock):
         for i, j in combinations(range(len(shells)), 2)
         if volumes[i] * volumes[j] > 0 and (boxes[i][0] <= boxes[j][1]).all() and (boxes[j][0] <= boxes[i][1]).all()
     ]
+    bodies = sum(v > 0 for v in volumes)
+    as_it_is = vertices, faces, bodies, len(volumes) - bodies, notes
     if not close and not touching and not across:
-        return vertices, faces, notes
+        return as_it_is
     clock.check()
     united = _united(vertices, shells, cavities, [i for i, v in enumerate(volumes) if v > 0], name)
-    before, after = ([x.sum() for x in facets_of(*body)] for body in ((vertices, faces), united))
+    before, after = ([x.sum() for x in meshes.facets_of(*body)] for body in ((vertices, faces), united))
     if np.allclose(before, after, rtol=1e-6, atol=0):
-        return vertices, faces, notes
+        return as_it_is
     if not across:
         twice = (before[0] - after[0]) / 1000
         notes.append(f"Shells that overlap or touch were united ({twice:.3g} cm3 had been counted twice).")
-    return *united, notes
+    return *united, *meshes.counted(*united), notes
 
 
 def _around(vertices, shells, boxes, volumes, i, clock):
@@ -332,21 +333,21 @@ def _around(vertices, shells, boxes, volumes, i, clock):
     around, crossed = [], []
     for j in sorted((j for j, v in enumerate(volumes) if v > 0), key=volumes.__getitem__):
         if (boxes[i][0] <= boxes[j][1]).all() and (boxes[j][0] <= boxes[i][1]).all():
-            inside = [is_inside(point, vertices[shells[j]]) for point in middles]
+            inside = [meshes.is_inside(point, vertices[shells[j]]) for point in middles]
             if any(inside):
                 (around if all(inside) else crossed).append(j)
             clock.check()
     return around, crossed
 
 
-def _uncrossed(vertices, faces, clock):
+def _uncrossed(vertices, faces, bodies, clock):
     """A mesh that crosses itself, cut by planes into pieces that do not and united: vertices, faces. None where the
-    union and the rays of `miscounted` disagree on what had been counted twice, or pieces are left over."""
-    from manifold3d import Error, Manifold, Mesh64, OpType
+    union and the rays of `miscounted` disagree on what had been counted twice, or there are more than `bodies`."""
+    from manifold3d import Error, Manifold, OpType
 
-    volume, _, _, bodies, _ = measure(vertices, faces)
-    twice, less = miscounted(vertices, faces)
-    body = Manifold(Mesh64(np.array(vertices), np.array(faces).astype(np.uint64)))
+    volume, *_ = meshes.measure(vertices, faces)
+    twice, less = meshes.miscounted(vertices, faces)
+    body = meshes.solid_of(vertices, faces)
     if less > 0 or body.status() != Error.NoError:
         return None
     low, high = vertices[faces].min((0, 1)), vertices[faces].max((0, 1))
@@ -362,28 +363,26 @@ def _uncrossed(vertices, faces, clock):
         if union.is_empty():
             return None
         united = _arrays(union)
-        shared = volume - facets_of(*united)[0].sum()
+        shared = volume - meshes.facets_of(*united)[0].sum()
         agreed = abs(shared - volume * twice / (1 + twice)) < CROSSING_AGREES * shared
-        if agreed and sum(miscounted(*united)) < 1e-9 and measure(*united)[3] <= bodies:
+        if agreed and sum(meshes.miscounted(*united)) < 1e-9 and meshes.counted(*united)[0] <= bodies:
             return united
     return None
 
 
 def _arrays(manifold):
     """Vertices (n, 3) [mm] and faces (m, 3) of a manifold, without the empty slivers that unions may leave."""
-    mesh = manifold.to_mesh64()
-    vertices, faces = np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts).astype(int)
-    label = shell_labels(edges_of(faces)[0])
-    volumes = np.abs(np.bincount(label, weights=facets_of(vertices, faces)[0]))
+    vertices, faces = meshes.mesh_of(manifold)
+    label = meshes.shell_labels(meshes.edges_of(faces)[0])
+    volumes = np.abs(np.bincount(label, weights=meshes.facets_of(vertices, faces)[0]))
     return vertices, faces[(volumes > 1e-12 * volumes.sum())[label]]
 
 
 def _united(vertices, shells, cavities, solids, name):
-    from manifold3d import Error, Manifold, Mesh64, OpType
+    from manifold3d import Error, Manifold, OpType
 
     def solid(shell):
-        used, index = np.unique(shell, return_inverse=True)
-        body = Manifold(Mesh64(np.array(vertices[used]), index.reshape(-1, 3).astype(np.uint64)))
+        body = meshes.solid_of(*meshes.merged(vertices, shell))
         if body.status() != Error.NoError:
             raise InputError(f"{name} has overlapping shells that cannot be united; unite them in your CAD program.")
         return Manifold.batch_boolean(body.decompose(), OpType.Add)

@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.parts.meshes import rotated_up, unit_vector
+from pourprint.parts.meshes import mesh_of, rotated_up, unit_vector
 from pourprint.parts.part import Part
 
 LEAST_FILLET_MM = 2.0  # smaller ones would need so fine a grid that a slider could not follow
@@ -112,8 +112,7 @@ def make_node(
                 f"tube {i} cannot be slid into its socket: other metal is in the way; make depth_mm longer, or"
                 " blend_mm or the bosses smaller."
             )
-    mesh = node.to_mesh64()
-    part = Part.from_arrays(name, mesh.vert_properties[:, :3], np.asarray(mesh.tri_verts).astype(int))
+    part = Part.from_arrays(name, *mesh_of(node))
     if part.bodies != 1:
         raise InputError(f"this node falls into {part.bodies} pieces; use smaller bores or thicker walls.")
     return part
@@ -221,5 +220,4 @@ def badly_drawn(arm_mm=5.0):
     boss = Manifold.cylinder(34, 20, -1, 64, True).translate((100, 0, 0))
     arm = Manifold.cube((100, 18, arm_mm), True).translate((50, 0, 0))
     bore = Manifold.cylinder(60, 7, -1, 64, True).translate((100, 0, 0))
-    mesh = (hub + boss + arm - bore).to_mesh()
-    return Part.from_arrays("badly_drawn", mesh.vert_properties[:, :3], mesh.tri_verts)
+    return Part.from_arrays("badly_drawn", *mesh_of(hub + boss + arm - bore))

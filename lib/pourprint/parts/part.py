@@ -34,11 +34,9 @@ def _studies_of(content):
 
 @dataclass(frozen=True, eq=False)
 class Measures:
-    """The plain measures of a mesh as it lies [mm, mm2, mm3]; see `meshes.measure` and `meshes.overhang`."""
+    """The plain measures of a mesh as it lies [mm2, mm3]; see `meshes.measure`, `counted` and `overhang`."""
 
     volume: float
-    area: float
-    box: np.ndarray
     bodies: int
     overhang: float
     support: float
@@ -46,8 +44,8 @@ class Measures:
     @classmethod
     def measured(cls, vertices, faces):
         """From a closed mesh: vertices [mm], faces."""
-        volume, area, box, bodies, _ = meshes.measure(vertices, faces)
-        return cls(volume, area, box, bodies, *meshes.overhang(vertices, faces))
+        volume, bodies = meshes.measure(vertices, faces)[0], meshes.counted(vertices, faces)[0]
+        return cls(volume, bodies, *meshes.overhang(vertices, faces))
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +98,6 @@ class Part:
     overhang_cm2: float | np.ndarray
     support_cm3: float | np.ndarray
     bodies: int = 1
-    watertight: bool = True
     notes: tuple[str, ...] = ()
     mesh: tuple[np.ndarray, np.ndarray] | None = field(default=None, repr=False)
     shape: "Shape | None" = field(default=None, repr=False)
@@ -150,17 +147,18 @@ class Part:
 
     @classmethod
     def _measured(cls, name, vertices, faces, notes):
+        volume, area, box = meshes.measure(vertices, faces)
         shape = Shape(vertices, faces)
-        m = shape.study(Measures)
         if len(faces) > MOST_STUDIED:
-            within_mm = m.box.max() / DETAIL
+            within_mm = box.max() / DETAIL
             shape = Shape(*meshes.simplified(vertices, faces, within_mm))
             notes += (
                 f"Studied on a copy with {len(shape.faces)} of {len(faces)} facets, its surface at most "
-                f"{within_mm:.2g} mm off, its volume {shape.volume_cm3 * 1e3 / m.volume - 1:+.1e}.",
+                f"{within_mm:.2g} mm off, its volume {shape.volume_cm3 * 1e3 / volume - 1:+.1e}.",
             )
-        sizes = m.volume / 1e3, m.area / 1e2, m.box, m.overhang / 1e2, m.support / 1e3
-        return cls(name, *sizes, m.bodies, True, notes, (vertices, faces), shape)
+        m = shape.study(Measures)
+        sizes = volume / 1e3, area / 1e2, box, m.overhang / 1e2, m.support / 1e3
+        return cls(name, *sizes, m.bodies, notes, (vertices, faces), shape)
 
     @classmethod
     def from_numbers(cls, name, volume_cm3, area_cm2, box_mm, overhang_cm2=None, support_cm3=None):
@@ -189,6 +187,11 @@ class Part:
             support_cm3 = np.maximum(support_cm3, 0)  # rounding, where the part fills its box
             notes += (f"support_cm3 is an estimate: {support:.0%} of the free part of its box.",)
         return replace(given, overhang_cm2=overhang_cm2, support_cm3=support_cm3, notes=notes)
+
+    @property
+    def as_studied(self):
+        """The part as it was first measured, or the copy with fewer facets that is studied in its place: a Part."""
+        return self._measured(self.name, self.shape.vertices, self.shape.faces, self.notes)
 
     @property
     def modulus_mm(self):

@@ -15,7 +15,6 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.parts import kept
 from pourprint.parts.kits import Kit
-from pourprint.parts.part import Part
 from pourprint.plans.jobs import Job
 from pourprint.process.cavity import Rigging, Stand, cavity
 from pourprint.process.filling import Filling, Inflow, Trap, fill
@@ -243,10 +242,7 @@ def look(part, alloy):
 def looked(part, kind):
     """Make the Look of a kind now; one that saw nothing where no grid of reasonable size holds its walls."""
     card = RateCard.default()
-    one = part.scaled_to(part.shape.volume_cm3)
-    if one.mesh is None:  # sizes as an array drop it
-        one = Part.from_arrays(part.name, part.shape.vertices, part.shape.faces)
-    job = Job(Kit.of(one), METALS[kind.metal])
+    job = Job(Kit.of(part.as_studied), METALS[kind.metal])
     (one,) = moulds_of(job, card)
     try:
         run = pour(one, job, card)

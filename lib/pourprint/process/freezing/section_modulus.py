@@ -53,7 +53,7 @@ class SectionIn:
         Where much of the metal is in walls too thin for the coarse grid, the usual ratio stands in.
         """
         own = own_frame(vertices, faces)  # the same cells however it is drawn
-        volume, area, box, _, _ = meshes.measure(vertices @ own.T, faces)
+        volume, area, box = meshes.measure(vertices @ own.T, faces)
         mean = volume / area
         pad = rim_mm(mean, self.melt, self.sand)
         try:

@@ -14,7 +14,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.parts.frame import GAP_MM
 from pourprint.parts.kept import made_once
-from pourprint.parts.meshes import unit_vector
+from pourprint.parts.meshes import mesh_of, unit_vector
 from pourprint.parts.nodes import make_node, rod, socket_starts
 from pourprint.parts.part import Part
 from pourprint.process.strength.bricks import Lattice, Solver, brick
@@ -249,9 +249,7 @@ def solid_of(task, stage, least_mm=LEAST_MM, name=None):
         if abs(made.volume() / 1000 / stage.volume_cm3 - 1) < 1e-3:
             break
         faint, full = (level, full) if made.volume() > 1000 * stage.volume_cm3 else (faint, level)
-    mesh = made.to_mesh64()
-    vertices, faces = mesh.vert_properties[:, :3], np.asarray(mesh.tri_verts).astype(int)
-    return Part.from_arrays(name or f"{task.name} lightened", vertices, faces)
+    return Part.from_arrays(name or f"{task.name} lightened", *mesh_of(made))
 
 
 def _skin(field, low, cell, holes, least_mm):
