@@ -11,7 +11,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from pourprint.ledger.entries import in_words
+from pourprint.ledger.entries import Pedigree, in_words
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
@@ -20,6 +20,9 @@ from pourprint.routes.pouring import UNSEEN, UNSEEN_ADVICE, judged, unseen
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
+PORES_WITHIN = 0.4  # of its volume, a pore lies on grids of other cells; only what is left is beyond doubt
+LOGIC = "by logic"  # the pedigree of what needs no measuring
+SHARP_ADVICE = "round them, or the metal tears as it freezes"
 
 
 class Verdict(StrEnum):
@@ -32,8 +35,8 @@ class Verdict(StrEnum):
 @dataclass(frozen=True, eq=False)
 class Finding:
     """One thing that stands against a part: what was `measured` [`unit`], the worst of an array, against the `limit`
-    from which it is refused or watched; `key` and `pedigree` of the limit, empty where logic alone decides; `where_mm`
-    (3,) on the part as drawn, None where it has no one place."""
+    from which it is refused or watched, both nan where nothing is counted; `key` of the limit, empty where it is no
+    entry, and its `pedigree`; `where_mm` (3,) on the part as drawn, None where it has no one place."""
 
     verdict: Verdict
     part: str
@@ -49,11 +52,11 @@ class Finding:
     def __str__(self):
         at = () if self.where_mm is None else np.round(self.where_mm) + 0.0
         place = " at ({:.0f}, {:.0f}, {:.0f}) mm".format(*at) if len(at) else ""
-        if not self.key:
-            return f"{self.part}: {self.what}{place}; {self.advice}"
         unit = "" if self.unit == "-" else f" {self.unit}"
-        limit = f"limit {self.limit:.3g}{unit} ({self.pedigree}): {in_words(self.key)}"
-        return f"{self.part}: {self.what} {self.measured:.3g}{unit}{place}, {limit}; {self.advice}"
+        measured = f" {self.measured:.3g}{unit}" if self.key else ""  # else the words say it
+        limit = "" if np.isnan(self.limit) else f", limit {self.limit:.3g}{unit} ({self.pedigree})"
+        named = f": {in_words(self.key)}" if self.key else ""
+        return f"{self.part}: {self.what}{measured}{place}{limit}{named}; {self.advice}"
 
 
 def findings(route, job, rates=None):
@@ -69,7 +72,7 @@ def findings(route, job, rates=None):
     if route not in job.alloy.refused and not allowed(route, job.alloy, rates):
         what = "this lab's card does not allow molten magnesium"
         advice = "take another metal; a lab with licence, cover gas and training writes 1 for it, under handling"
-        found.append(Finding(Verdict.REFUSED, job.alloy.title, what, 1.0, np.nan, "", "", "", advice))
+        found.append(Finding(Verdict.REFUSED, job.alloy.title, what, np.nan, np.nan, "-", "", LOGIC, advice))
     return tuple(sorted(found, key=lambda one: (one.verdict is Verdict.WATCH, not one.key)))
 
 
@@ -146,16 +149,18 @@ def _of_part(item, route, job, rates):
     advice = "split it, or use a hoist and say so on the card"
     yield from _judged(part, 1, mass_kg, "mass", "handling.most_mass", advice, rates)
     if route == "printed_mould" and unseen(item, job):
-        yield _by_reason(part, Verdict.WATCH, UNSEEN, np.nan, UNSEEN_ADVICE)
+        yield _by_reason(part, Verdict.WATCH, UNSEEN, UNSEEN_ADVICE)
     for row in judged(item, job) if route == "printed_mould" else ():
-        yield from _judged(part, 1, *row[:4], rates, row[4])
+        sure = 1 - PORES_WITHIN if row[2] == "printed_mould.most_pore" else 1.0
+        yield from _judged(part, 1, *row[:4], rates, row[4], sure)
     if route in BLIND_MOST:
         held_kg = np.min(crucible_kg(job, rates))
         if np.max(mass_kg) > held_kg:
             what = f"its {np.max(mass_kg):.3g} kg are more than the {held_kg:.3g} kg that the crucible holds"
-            yield _by_reason(
-                part, Verdict.REFUSED, what, np.max(mass_kg), "no casting is poured from two melts: split it"
-            )
+            advice = "no casting is poured from two melts: split it"
+            pedigree = str(rates.entries["foundry.crucible"].pedigree)
+            counted = np.max(mass_kg), held_kg, "kg", pedigree
+            yield _by_reason(part, Verdict.REFUSED, what, advice, *counted)
         listed = max((hole.depth_mm / hole.diameter_mm for hole in item.sockets), default=0.0)
         seen = walls.deep > listed
         where = walls.deep_at if seen else None
@@ -164,39 +169,37 @@ def _of_part(item, route, job, rates):
         yield from _judged(part, 1, walls.hidden_cm2, *HIDDEN_MOST, rates, walls.hidden_at)
 
 
-def _by_reason(part, verdict, what, measured, advice, where=None):
-    return Finding(verdict, part.name, what, float(measured), np.nan, "", "", "", advice, where)
+def _by_reason(part, verdict, what, advice, measured=np.nan, limit=np.nan, unit="-", pedigree=LOGIC, where=None):
+    return Finding(verdict, part.name, what, float(measured), float(limit), unit, "", pedigree, advice, where)
 
 
 def _by_logic(part, walls, route):
-    """What needs no limit."""
+    """What needs no limit of the ledger."""
     if part.shape is None and route in BY_NUMBERS:
         advice = (
             "its cost may be off by 15 % and its days by a weekend, as with the demo nodes: give its mesh where you can"
         )
-        yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", np.nan, advice)
+        yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", advice)
     if part.bodies > 1:
-        what = f"{part.bodies} separate bodies"
-        yield _by_reason(part, Verdict.REFUSED, what, part.bodies, "make a kit of them: Kit.of_bodies(part)")
+        what, advice = f"{part.bodies} separate bodies", "make a kit of them: Kit.of_bodies(part)"
+        yield _by_reason(part, Verdict.REFUSED, what, advice, part.bodies, 1)
     if walls.sealed:
         inside = "powder" if route == "printed_metal" else "sand and shell"
         what = f"{walls.sealed} sealed {'cavity' if walls.sealed == 1 else 'cavities'}"
         advice = f"{inside} would stay inside: open it, or fill it"
-        yield _by_reason(part, Verdict.REFUSED, what, walls.sealed, advice, walls.sealed_at)
+        yield _by_reason(part, Verdict.REFUSED, what, advice, walls.sealed, 0, where=walls.sealed_at)
     if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
         longest = np.max(walls.sharp_mm)
-        what = f"{longest:.0f} mm of edges turn inward by more than {SHARP_DEG:.0f}°"
-        yield _by_reason(
-            part, Verdict.WATCH, what, longest, "round them, or the metal tears as it freezes", walls.sharp_at
-        )
+        what, advice = f"{longest:.0f} mm of edges turn inward by more than {SHARP_DEG:.0f}°", SHARP_ADVICE
+        yield _by_reason(part, Verdict.WATCH, what, advice, longest, 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at)
 
 
-def _judged(part, sign, measured, what, key, advice, rates, where=None):
-    """At most one Finding; sign −1 for a least, 1 for a most."""
+def _judged(part, sign, measured, what, key, advice, rates, where=None, sure=1.0):
+    """At most one Finding; sign −1 for a least, 1 for a most; refused by the share `sure` of what was measured [-]."""
     entry, usual, measured = rates.entries[key], rates[key], np.asarray(measured, dtype=float)
     last, slack = (entry.low, entry.high)[sign > 0], 1 + sign * ROUNDING
     if np.any(sign * measured > sign * usual * slack):
-        refused = np.any(sign * measured > sign * last * slack)
+        refused = np.any(sign * sure * measured > sign * last * slack)
         worst, limit = sign * np.max(sign * measured), last if refused else -sign * np.max(-sign * usual)
         known = where is not None and np.ndim(where) == 1 and np.isfinite(where).all()
         yield Finding(
