@@ -309,3 +309,17 @@ def test_a_scaled_part_has_the_bend_of_its_scaled_mesh():
     assert larger.study(coats.Bend).curvature_mm == pytest.approx(coats.Bend.measured(*larger.mesh).curvature_mm)
     several = part.scaled_to(part.volume_cm3 * np.array([1, 8])).study(coats.Bend)
     assert several.curvature_mm == pytest.approx(part.study(coats.Bend).curvature_mm * np.array([1, 2]))
+
+
+def test_a_dimension_is_off_by_what_the_metal_contracts_more_or_less():
+    """By hand, 100 mm of AlSi7Mg, 1.45 % (1.25 to 1.6): 101.45 mm printed; 101.45/1.016 and 101.45/1.0125 mm cast."""
+    kit = pp.Kit.of(pp.Part.from_numbers("bar", 100, 260, (100, 50, 40)))
+    row = pp.ShellSizes(pp.Job(kit, "AlSi7Mg"), demo_rates()).dimensions(kit.parts[0]).loc["box along x"]
+    assert row["pattern_mm"] == pytest.approx(101.45)
+    assert row[["smallest_mm", "largest_mm"]].tolist() == pytest.approx([-0.1476, 0.1975], abs=1e-4)
+
+
+def test_the_places_where_a_part_rests_grow_with_it():
+    """By hand: a bar of 60 × 30 × 20 mm rests in the middle of its sides; twice as large, twice as far out."""
+    seat = pp.Part.from_numbers("bar", 30, 70, (60, 30, 20)).study(clusters.Seat).scaled(2.0)
+    assert seat.lands_mm[0].tolist() == [[0, 30, 20], [120, 30, 20]]

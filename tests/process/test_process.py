@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -10,6 +11,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
 from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
+from pourprint.process.geometry import own_frame
 from pourprint.process.heating import melt_kj_kg
 from pourprint.process.packing import layers, per_bed
 from pourprint.process.shell.hot_shell import knock_out_s
@@ -204,3 +206,11 @@ def test_a_mould_is_not_broken_at_a_temperature_that_never_comes_or_at_which_the
 def test_the_heat_in_a_melt():
     # A356 heated by 675 K to 700 °C: 1.0558 MJ/kg by the course's table of facts; one specific heat gives 1.6 % less.
     assert melt_kj_kg(Melt.of(pp.alloys()["AlSi7Mg"], pour_c=700.0), 25.0) == pytest.approx(1055.8, rel=0.02)
+
+
+def test_a_parts_own_box_is_the_least_though_its_largest_side_lies_aslant():
+    """By hand: along (3, 2)/√13 the four corners reach 310/√13, across it 40/√13: 954 mm2 in place of 1140 mm2."""
+    ends = [(x, y, z) for x, y in ((10, 30), (70, 60), (80, 80), (50, 60)) for z in (0, 200)]
+    bar = trimesh.convex.convex_hull(np.array(ends, dtype=float))
+    sides = np.ptp(bar.vertices @ own_frame(bar.vertices, bar.faces).T, axis=0)
+    assert sides == pytest.approx([200, 310 / 13**0.5, 40 / 13**0.5])
