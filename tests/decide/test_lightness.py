@@ -1,5 +1,7 @@
 """The price of a gram: the plans' own difference, the engineer's hours, and where lightening begins to pay."""
 
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -80,6 +82,19 @@ def test_a_route_that_refuses_the_lighter_kit_is_left_out_and_no_route_at_all_is
         price_of_a_gram(plain, none, [1])
 
 
+def rims(faces):
+    """How many edges are passed more often one way than the other: none where a skin is closed, even where two of its
+    sheets touch along an edge, as these do at one or two, which trimesh does not call watertight."""
+    passed = Counter((a, b) for face in faces.tolist() for a, b in zip(face, face[1:] + face[:1], strict=True))
+    return sum(count != passed[b, a] for (a, b), count in passed.items())
+
+
+def test_rims_are_counted():
+    """A box is closed, one without a facet has three edges that lead nowhere."""
+    faces = trimesh.creation.box().faces
+    assert rims(faces) == 0 and rims(faces[1:]) == 3
+
+
 def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_plans_it():
     """From rover_frame.toml alone: watertight, a third lighter, planned by all three routes with a price per gram."""
     frame = pp.Frame.load(DEMO / "rover_frame.toml")
@@ -89,7 +104,7 @@ def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_pl
     seen = []
     light, stages = pp.lightened(task, seen.append, **DEMO_SEARCH)
     assert not seen and len(stages) == 40  # what comes with the library is of this frame, these loads and settings
-    assert trimesh.Trimesh(*light.mesh).is_watertight and light.bodies == 1
+    assert not rims(light.mesh[1]) and light.bodies == 1
     assert light.volume_cm3 == pytest.approx(0.68 * part.volume_cm3, rel=2e-3)
     lighter = with_part(kit, light, "rocker_pivot")
     plans, again = planned(kit, 10), planned(lighter, 10)
