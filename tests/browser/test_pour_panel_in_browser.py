@@ -6,12 +6,12 @@ from jupyter_browser import open_notebook, write_notebook
 
 CELLS = [
     "import pourprint as pp\n"
-    "from pourprint.routes.mould_sizes import moulds_of\n"
+    "from pourprint.routes.mould_sizes import moulds_with_one_feeder\n"
     "from pourprint.routes.pouring import pour\n"
     "rates = pp.RateCard.load('data_demo/rates.toml')\n"
     "part = pp.nodes.badly_drawn()\n"
     "job = pp.Job(part, 'AlSi7Mg')\n"
-    "run = pour(moulds_of(job, rates)[0], job, rates, cells=100_000)",
+    "run = pour(moulds_with_one_feeder(job, rates)[0], cells=100_000)",
     "pp.panels.Film(run)",
     "pp.panels.pour_panel(part, rates)",
 ]

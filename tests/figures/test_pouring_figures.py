@@ -8,7 +8,7 @@ import pytest
 import pourprint as pp
 from pourprint.figures.pouring import STATES, pour_frames, states
 from pourprint.panels.pouring import Film
-from pourprint.routes.mould_sizes import moulds_of
+from pourprint.routes.mould_sizes import moulds_with_one_feeder
 from pourprint.routes.pouring import NOT_MODELLED, pour
 from scenes import demo_rates
 
@@ -16,7 +16,7 @@ from scenes import demo_rates
 @cache
 def run():
     job = pp.Job(pp.nodes.badly_drawn(), "AlSi7Mg")
-    return pour(moulds_of(job, demo_rates())[0], job, demo_rates(), cells=100_000)
+    return pour(moulds_with_one_feeder(job, demo_rates())[0], cells=100_000)
 
 
 @pytest.mark.parametrize("name", ["filling_slices", "feeding_slices", "pour_picture", "pour_still"])

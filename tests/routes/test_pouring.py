@@ -2,16 +2,22 @@
 
 import numpy as np
 import pytest
+import trimesh
 from scipy.stats import spearmanr
 
 import pourprint as pp
 from pourprint.plans.plan import Plan
+from pourprint.process.cavity import Rigging, Stand, cavity
+from pourprint.process.freezing.solidification import chvorinov_s_mm2
 from pourprint.process.misrun import Band
-from pourprint.routes.cluster_turns import cluster_turns
+from pourprint.process.sand.feeding import cylinder_cm3
+from pourprint.routes.cluster_turns import cluster_turns, runner_feeding
 from pourprint.routes.findings import Verdict, findings
-from pourprint.routes.mould_sizes import moulds_of
-from pourprint.routes.pouring import look, plan_rigging, pour, trial, tries, tries_table, with_risk
+from pourprint.routes.looks import look, moulds_of
+from pourprint.routes.mould_sizes import moulds_with_one_feeder
+from pourprint.routes.pouring import plan_rigging, pour, trial, tries, tries_table, with_risk
 from pourprint.routes.printed_mould import NAME, TITLE, steps_with
+from pourprint.routes.printed_pattern import pour_shell_c
 from scenes import demo_kit, demo_rates
 
 
@@ -34,38 +40,103 @@ def planned(job, rates):
 def test_a_badly_drawn_node_is_found_mended_and_the_mending_priced():
     part = pp.nodes.badly_drawn()
     job, rates = job_of(part), demo_rates()
-    (one,) = moulds_of(job, rates)
-    found = [each for each in findings(NAME, job, rates) if each.key == "printed_mould.most_pore"]
-    assert found and found[0].verdict is Verdict.REFUSED
-    assert np.linalg.norm(found[0].where_mm[:2] - (100, 0)) < 20  # in the boss, which has no feeder
-    assert np.linalg.norm((one.hot_mm @ one.study.frame)[:2]) < 20  # the plan feeds the hub
-    thick = pp.nodes.badly_drawn(30.0)  # drawn better: the arm is thick enough to feed through
-    kept = [sum(pore.pore_cm3 for pore in look(each, job.alloy).pores) for each in (thick, part)]
-    assert kept[0] < 0.3 * kept[1]
-    made = {each.name: each for each in tries(one, job, rates, planned(job, rates))}
-    plan, second = made["as planned"], made["second feeder"]
-    assert plan.pour.feeding.pore_cm3 > 5 * second.pour.feeding.pore_cm3
-    assert second.pour.mould.metal_kg > plan.pour.mould.metal_kg  # more metal is poured for it
-    assert second.pour.mould.casting_yield < plan.pour.mould.casting_yield
-    assert second.plan.unit_cost > plan.plan.unit_cost  # and it costs
+    (alone,), (one,) = moulds_with_one_feeder(job, rates), moulds_of(job, rates)
+    found = [each for each in findings(NAME, job, rates) if "takes another" in each.what]
+    assert [each.verdict for each in found] == [Verdict.WATCH] and "thicken the way to it" in found[0].advice
+    assert np.linalg.norm(found[0].where_mm[:2] - (100, 0)) < 20  # in the boss, which one feeder leaves
+    assert np.linalg.norm((one.hot_mm @ one.study.frame)[:2]) < 20  # over the hub
+    assert (alone.feeders, one.feeders) == (1, 2)
+    assert np.linalg.norm(plan_rigging(one).feeders[1].at_mm @ one.study.frame[:2, :2] - (100, 0)) < 20
+    # Counted in the plan: metal, sawing, sand and money, and no more than that.
+    assert one.metal_kg > alone.metal_kg and one.foot_cm2 > alone.foot_cm2
+    assert one.feeder_cm3 - alone.feeder_cm3 == pytest.approx(cylinder_cm3(*sizes_of(one.stands[1])))
+    plan = pp.plan(NAME, job, rates)
+    assert plan.unit_cost == pytest.approx(planned(job, rates)((one,)).unit_cost)
+    assert plan.unit_cost > planned(job, rates)((alone,)).unit_cost
+    thick = pp.nodes.badly_drawn(30.0)  # drawn better: the arm is thick enough to feed through, one feeder does
+    assert look(thick, job.alloy).fed is None and moulds_of(job_of(thick), rates)[0].feeders == 1
+    made = {each.name: each for each in tries(one, planned(job, rates))}
+    plan, bare = made["as planned"], made["one feeder alone"]
+    assert bare.pour.feeding.pore_cm3 > 5 * plan.pour.feeding.pore_cm3
+    assert plan.pour.mould.metal_kg > bare.pour.mould.metal_kg and plan.plan.unit_cost > bare.plan.unit_cost
     table = tries_table(tuple(made.values()))
     assert next(iter(table.index)) == "as planned" and table["cost"].notna().all()
+
+
+def sizes_of(stand):
+    return stand.diameter_mm, stand.height_mm
+
+
+def test_a_further_feeder_keeps_both_rules_of_the_first():
+    """By hand, from what the pour on trial saw: its modulus 1.2 times the pocket's, its metal 14 % against α·V."""
+    job, rates = job_of(pp.nodes.badly_drawn()), demo_rates()
+    (one,), alloy = moulds_of(job, rates), job.alloy
+    (pore,) = look(job.kit.parts[0].part, alloy).fed.over
+    b = chvorinov_s_mm2(pp.Melt.of(alloy), pp.Mould.sand())
+    by_modulus = 1.2 * np.sqrt(pore.frozen_s / b) / 0.1875  # of a cylinder 1.5 times as high as it is wide
+    pocket_cm3 = pore.pore_cm3 / (alloy["shrinkage"] / 100)
+    by_volume = np.cbrt(1000 * 0.053 * pocket_cm3 / (0.14 - 0.053) / (np.pi / 4 * 1.5))
+    assert one.stands[1].diameter_mm == pytest.approx(max(by_modulus, by_volume), rel=1e-3)
+
+
+def test_further_feeders_go_with_size_and_stay_away_where_a_small_part_needs_none():
+    job, rates = job_of(pp.nodes.badly_drawn()), demo_rates()
+    part = job.kit.parts[0].part
+    (one,) = moulds_of(job, rates)
+    volumes = part.volume_cm3 * np.array([1.0, 8.0, 0.1])
+    (many,) = moulds_of(job_of(part.scaled_to(volumes)), rates)
+    second = many.stands[1].diameter_mm
+    assert second == pytest.approx(one.stands[1].diameter_mm * np.array([1, 2, 0]))
+    assert many.feeders.tolist() == [2, 2, 1]
+    (small,) = moulds_of(job_of(part.scaled_to(volumes[2])), rates)
+    (bare,) = moulds_with_one_feeder(job_of(part.scaled_to(volumes[2])), rates)
+    assert small.feeder_cm3 == pytest.approx(bare.feeder_cm3) and small.feeders == 1
+    assert many.metal_kg[2] == pytest.approx(small.metal_kg) and many.metal_kg[0] == pytest.approx(one.metal_kg)
+    # A lab that lives with larger pores needs no second feeder either.
+    lax = rates.replace({"printed_mould.most_pore": 5.0})  # the range widens to hold it
+    assert moulds_of(job, lax)[0].feeders == 1
+
+
+def test_metal_in_necks_and_hollows_under_a_feeder_is_found_by_hand():
+    """A cup of 16 mm, 30 mm deep, under a neck of 30 mm that reaches its floor, and a step beside the cup's rim."""
+    outer, hole = trimesh.creation.cylinder(25, 60), trimesh.creation.cylinder(8, 40)
+    hole.apply_translation((0, 0, 20))  # its floor at 0, open above
+    cup = trimesh.boolean.difference([outer, hole])
+    rigging = Rigging((Stand((0.0, 0.0), 34.0, 30.0, 45.0, 1.0, -5.0),), (0.0,), -20.0, 150.0, 15.0)
+    made = cavity(np.asarray(cup.vertices), np.asarray(cup.faces), rigging, 1.0, 10.0)
+    whole, hollow = made.necks_cm3(34.0)  # the foot stands 4 mm over the rim
+    assert hollow == pytest.approx(np.pi * 8**2 * 30 / 1000, rel=0.06)  # a quarter of a cell all round
+    assert whole - hollow == pytest.approx(np.pi * 15**2 * 4 / 1000, rel=0.06)
+
+
+def test_what_a_neck_casts_solid_is_poured_bored_out_and_priced():
+    job, rates = job_of(demo_kit().parts[3].part), demo_rates()  # a corner: an upright socket under its feeder
+    (one,), (bare,) = moulds_of(job, rates), moulds_with_one_feeder(job, rates)
+    assert one.hollow_cm3 > 1 and one.features == bare.features + 1
+    assert one.stock_cm3 - bare.stock_cm3 == pytest.approx(one.hollow_cm3)
+    more = one.metal_cm3 - one.gating.volume_cm3 - (bare.metal_cm3 - bare.gating.volume_cm3)
+    assert more == pytest.approx(one.hollow_cm3 + one.neck_cm3)
+    listed = pp.finishing_list(planned(job, rates)((one,))).set_index("feature")["hours [h]"]
+    read = rates.section("machining")
+    cutting_h = job.alloy["cutting"] * (read("feature") + one.hollow_cm3 / read("removal_rate"))
+    assert listed["hollow under the feeder"] == pytest.approx(cutting_h + read("clamp_each") / len(listed))
 
 
 def test_the_plans_own_rigging_costs_what_the_plan_costs():
     part = demo_kit().parts[0].part
     job, rates = job_of(part), demo_rates()
     (one,) = moulds_of(job, rates)
-    run = pour(one, job, rates, cells=60_000)
-    assert planned(job, rates)((run.mould,)).unit_cost == pytest.approx(pp.plan(NAME, job, rates).unit_cost)
-    assert run.mould is one and run.rigging == plan_rigging(one, rates)
+    run = pour(one)
+    # The plan knows the necks by the default card's pour, to half a millimetre.
+    assert planned(job, rates)((run.mould,)).unit_cost == pytest.approx(pp.plan(NAME, job, rates).unit_cost, rel=1e-3)
+    assert run.rigging == plan_rigging(one)
 
 
 @pytest.mark.parametrize("entry", demo_kit().parts, ids=lambda entry: entry.part.name)
 def test_demo_nodes_fill_safely_and_keep_small_pores_with_the_plans_feeder(entry):
     job, rates = job_of(entry.part), demo_rates()
     (one,) = moulds_of(job, rates)
-    run = pour(one, job, rates, cells=200_000)
+    run = pour(one, cells=200_000)
     assert run.filling.complete and run.band is Band.SAFE
     assert run.gate_m_s <= 0.5 * 1.02
     assert run.feeding.pore_cm3 < 0.01 * entry.part.volume_cm3
@@ -76,7 +147,7 @@ def test_demo_nodes_fill_safely_and_keep_small_pores_with_the_plans_feeder(entry
     assert run.feeding.stops_s[feeder].max() > run.feeding.stops_s[part].max()
     assert np.isinf(run.feeding.solid_s[feeder]).any()
     assert np.nanmin(run.feeding.rank) >= 0 and np.nanmax(run.feeding.rank) <= 1
-    bare = pour(one, job, rates, run.rigging.with_(feeders=(), vents=(run.rigging.feeders[0].at_mm,)), cells=200_000)
+    bare = pour(one, run.rigging.with_(feeders=(), vents=(run.rigging.feeders[0].at_mm,)), cells=200_000)
     assert bare.feeding.pore_cm3 > 0.03 * entry.part.volume_cm3  # nearly all that 5.3 % of shrinkage leaves
     assert bare.mould.metal_kg < run.mould.metal_kg
 
@@ -96,10 +167,10 @@ RINGS = {("mast_foot", "pore"), ("bogie_pivot", "pore"), ("spreader", "air")}
 def test_order_air_and_pores_of_a_demo_node_agree_on_two_grids(entry, fed):
     job, rates, name = job_of(entry.part), demo_rates(), entry.part.name
     (one,) = moulds_of(job, rates)
-    plan = plan_rigging(one, rates)
+    plan = plan_rigging(one)
     tried = plan if fed else plan.with_(feeders=(), vents=(plan.feeders[0].at_mm,))
     wide, narrow = (2.0, 1.6) if name == "mast_foot" else (1.75, 1.4)  # the mast's foot is twice as large
-    coarse, fine = (pour(one, job, rates, tried, cell_mm=cell) for cell in (wide, narrow))
+    coarse, fine = (pour(one, tried, cell_mm=cell) for cell in (wide, narrow))
     # Order: the same cells come at the same share of the time.
     a, b = coarse.filling, fine.filling
     places = b.cavity.grid.centres_mm(np.argwhere(b.cavity.part))
@@ -128,10 +199,10 @@ def test_order_air_and_pores_of_a_demo_node_agree_on_two_grids(entry, fed):
 def test_a_hotter_pour_buys_time_and_a_thinner_sprue_takes_it():
     job, rates = job_of(demo_kit().parts[0].part), demo_rates()
     (one,) = moulds_of(job, rates)
-    usual = pour(one, job, rates, cells=100_000).share
-    assert pour(one, job, rates, cells=100_000, pour_c=job.alloy["pour_temperature"] + 60).share < usual
+    usual = pour(one, cells=100_000).share
+    assert pour(one, cells=100_000, pour_c=job.alloy["pour_temperature"] + 60).share < usual
     narrow = rates.replace({"gating.least_sprue": 7.0})
-    assert pour(moulds_of(job, narrow)[0], job, narrow, cells=100_000).share > usual
+    assert pour(moulds_of(job, narrow)[0], cells=100_000).share > usual
 
 
 def test_a_look_is_kept_with_the_shape_and_says_nothing_of_parts_by_numbers():
@@ -143,17 +214,17 @@ def test_a_look_is_kept_with_the_shape_and_says_nothing_of_parts_by_numbers():
 
 def test_a_scenario_of_yields_is_off_unless_asked_for_and_touches_the_pour_alone():
     rates, job = demo_rates(), job_of(pp.nodes.badly_drawn())
-    (one,) = moulds_of(job, rates)
-    run = pour(one, job, rates, cells=100_000)
+    (one,) = moulds_with_one_feeder(job, rates)
+    run = pour(one, cells=100_000)
     worse = with_risk(rates, run)
     assert worse["foundry.yield_pour"] == rates.entries["foundry.yield_pour"].low < rates["foundry.yield_pour"]
     both = trial(run, "both", 34.0, 1.0)
-    assert with_risk(rates, pour(one, job, rates, both, cells=100_000)) is rates
+    assert with_risk(rates, pour(one, both, cells=100_000)) is rates
 
 
 def test_upside_down_is_the_same_mould_turned_over():
     job, rates = job_of(demo_kit().parts[1].part), demo_rates()
-    (one,), (other,) = moulds_of(job, rates), moulds_of(job, rates, upside_down=True)
+    (one,), (other,) = (moulds_with_one_feeder(job, rates, upside_down=turned) for turned in (False, True))
     assert other.study.below_mm == pytest.approx(one.study.above_mm)
     assert np.linalg.det(other.study.frame) == pytest.approx(1.0)
     vertices = job.kit.parts[0].part.mesh[0] @ other.study.frame.T
@@ -168,3 +239,35 @@ def test_a_clusters_parts_fill_tier_by_tier_and_hold_the_patterns_volume():
     assert list(table["begins_s"]) == sorted(table["begins_s"]) and (table["full_s"] > table["begins_s"]).all()
     assert (table["above_cm3"] < sizes.pattern_cm3(job.kit.parts[0].part)).all()
     assert set(table["filling"]) == {"safe"}  # a hot shell gives thin walls time
+
+
+def fed_by_its_runner(part, rates, cell_mm):
+    job = pp.Job(part, "AlSi7Mg", 4)
+    sizes = pp.ShellSizes(job, rates)
+    shell = pp.Mould.shell(float(sizes.thickness_mm), start_c=float(pour_shell_c(job, rates)))
+    return runner_feeding(sizes, 0, pp.Melt.of(job.alloy), shell, cell_mm)
+
+
+def test_a_runner_feeds_a_block_through_a_gate_thick_enough_and_not_through_a_thin_one():
+    """A gate of 1.2 times the block's modulus freezes after it (Rashid, published); one of a third long before it."""
+    block = trimesh.creation.box((24, 24, 24))
+    part = pp.Part.from_arrays("block", block.vertices, block.faces)
+    assert fed_by_its_runner(part, demo_rates(), 2.0).pores == ()
+    thin = fed_by_its_runner(part, demo_rates().replace({"cluster.gate_ratio": 0.4}), 2.0)
+    (pore,) = thin.pores
+    # Nearly all of it freezes cut off: 13.8 cm3 of pattern metal at 5.3 % of shrinkage.
+    assert 0.5 < pore.pore_cm3 / (0.053 * thin.cavity.part_cm3) <= 1
+    low = thin.cavity.grid.centres_mm(np.argwhere(thin.cavity.part)).min(0)
+    assert np.abs(np.subtract(pore.place_mm, low + 12)).max() < 6  # in its middle
+
+
+@pytest.mark.parametrize("name", ["axle_carrier", "spreader", "corner_left"])
+def test_what_a_runner_leaves_unfed_agrees_on_two_grids(name):
+    part = next(entry.part for entry in demo_kit().parts if entry.part.name == name)
+    coarse, fine = (fed_by_its_runner(part, demo_rates(), cell) for cell in (2.5, 2.0))
+    assert coarse.pores and coarse.pore_cm3 == pytest.approx(fine.pore_cm3, rel=0.4)
+    away = np.subtract(coarse.pores[0].place_mm, fine.pores[0].place_mm)
+    assert np.abs(away).max() <= 2 * 2.5
+    # What is left is cut off while the runner is liquid still: the way through the part is too thin, not the runner.
+    for run in (coarse, fine):
+        assert run.pores[0].cut_off_s < np.nanmax(run.stops_s[run.cavity.feeder])

@@ -4,10 +4,12 @@ import numpy as np
 import pandas as pd
 
 from pourprint.figures.freezing import AXES, ring, sections, surface_round
+from pourprint.figures.gating import feeder_tube
 from pourprint.figures.look import METAL, PARTS, SAND, SCALE, Chart, counted
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
 from pourprint.figures.strokes import canvas
-from pourprint.routes.pouring import NOT_MODELLED, look
+from pourprint.routes.looks import OTHER_CELLS, look
+from pourprint.routes.pouring import FINE_CELLS, NOT_MODELLED
 
 AIR, PORE = "#56B4E9", "#D55E00"
 STATES = {"empty": "#E6E6E6", "liquid": "#E69F00", "stiff": "#CC79A7", "solid": METAL}  # of a cell, in order of time
@@ -24,26 +26,31 @@ def pour_table(run):
 
 
 def look_table(kit, alloy):
-    """Where each part of a Kit fills last, what air and what pores it keeps with the plan's feeder, and with a vent
-    instead, by the default card: pandas table. Places (x, y, z) of the largest, on the part as drawn [mm]."""
+    """Where each part of a Kit fills last, what air and what pores it keeps as planned, and with a vent instead of its
+    feeders, on two grids, by the default card: pandas table. Places (x, y, z) of the largest, on the part as drawn,
+    give or take how far it may be from there [mm]."""
 
     def said(found, size, unit):
-        return f"{size} {unit} at {_spot(found[0].place_mm)}" if found else "none"
+        return f"{size} {unit} at {_spot(found[0].place_mm)} ± {found[0].within_mm:.0f}" if found else "none"
 
     rows = {}
     for item in kit.parts:
-        fed = look(item.part, alloy)
-        if fed is not None and fed.bare is not None:
-            rows[item.part.name] = {"fills last at": _spot(fed.last_at)}
-            for how, one in (("", fed), (" without feeder", fed.bare)):
+        looks = [look(item.part, alloy, cells) for cells in (FINE_CELLS, OTHER_CELLS)]
+        if looks[0] is None or any(one.bare is None for one in looks):
+            continue
+        for how, kind in (("as planned", "planned"), ("no feeder", "bare")):
+            rows[item.part.name, how] = row = {}
+            for grid, one in zip(("", ", coarser"), (getattr(each, kind) for each in looks), strict=True):
                 air, pores = sum(each.volume_cm3 for each in one.traps), sum(each.pore_cm3 for each in one.pores)
-                rows[item.part.name][f"air{how}"] = said(one.traps, f"{air:.1f}", "cm³")
-                rows[item.part.name][f"pores{how}"] = said(one.pores, f"{1000 * pores:.0f}", "mm³")
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("part")
+                row[f"fills last at{grid}"] = _spot(one.last_at)
+                row[f"air{grid}"] = said(one.traps, f"{air:.1f}", "cm³")
+                row[f"pores{grid}"] = said(one.pores, f"{1000 * pores:.0f}", "mm³")
+    table = pd.DataFrame.from_dict(rows, orient="index").rename_axis(["part", "feeding"])
+    return table[sorted(table, key=lambda name: ("last" not in name, name))]
 
 
 def _spot(place):
-    return "({:.0f}, {:.0f}, {:.0f})".format(*np.round(place) + 0.0)
+    return "({:.0f},\N{NO-BREAK SPACE}{:.0f},\N{NO-BREAK SPACE}{:.0f})".format(*np.round(place) + 0.0)
 
 
 def said_of(run):
@@ -129,8 +136,7 @@ def pour_picture(run):
     vertices, faces = coarser(one.part.mesh[0] @ one.study.frame.T, one.part.mesh[1], MOST_FACETS // 2)
     traces = [solid_trace((vertices, faces), METAL, 0.3, one.part.name)]
     for stand in run.rigging.feeders:
-        ends = [(*stand.at_mm, stand.foot_mm), (*stand.at_mm, stand.top_mm)]
-        traces.append(solid_trace(tube(ends, [stand.diameter_mm / 2] * 2), SAND, 0.35, "feeder"))
+        traces.append(solid_trace(feeder_tube(stand, stand.foot_mm), SAND, 0.35, "feeder"))
     for cells, colour, name in (
         (cavity.metal & ~cavity.part & ~cavity.feeder, PARTS[2], "gate"),
         (cavity.chill, PARTS[0], "chill"),

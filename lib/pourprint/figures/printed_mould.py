@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.gating import PLANE, round_sizes, wall_of
+from pourprint.figures.gating import PLANE, feeder_tube, round_sizes, wall_of
 from pourprint.figures.look import LOOKS, METAL, PARTS, SAND, Chart, counted, tint
 from pourprint.figures.solids import MOST_FACETS, box, edges_trace, joined, picture, solid_trace, tube
 from pourprint.figures.strokes import bars, canvas
@@ -11,6 +11,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.voxels import columns
 from pourprint.process.packing import packed
 from pourprint.process.sand.parting import hidden_of
+from pourprint.routes.pouring import plan_rigging
 from pourprint.routes.printed_mould import job_box_mm, moulds_of
 
 CORE = LOOKS["printed_mould"].colour
@@ -31,16 +32,15 @@ def opened_mould(mould):
         raise InputError(
             f"{mould.part.name} has {len(faces)} facets, too many to turn: export a coarser mesh to look at."
         )
-    u, v = mould.hot_mm[:2]
-    low, parting, lift = mould.low_mm - wall, study.parting_mm, 0.45 * block[2]
+    feeders, u = plan_rigging(mould).feeders, mould.hot_mm[0]
+    low, parting, lift = mould.room_mm[0] - wall, study.parting_mm, 0.45 * block[2]
     drag = np.array([low, [low[0] + block[0], low[1] + block[1], parting]])
     cope = np.array([[*low[:2], parting], low + block]) + np.array([0, 0, lift])
     roof, reach, split = study.high_mm[2] + lift, study.high_mm[1], parting + lift
     top_d, base_d = round_sizes(mould.gating)
     sprue_v, gate = drag[1, 1] - wall - top_d / 2, np.sqrt(mould.gating.ingate_mm2)
-    feeder_d, feeder_h = float(mould.feeder.diameter_mm), float(mould.feeder.height_mm)
     metal = [
-        tube([(u, v, roof), (u, v, roof + feeder_h)], (feeder_d / 2, feeder_d / 2)),
+        *(feeder_tube(one, roof) for one in feeders),
         tube([(u, sprue_v, split), (u, sprue_v, cope[1, 2])], (base_d / 2, top_d / 2)),
         box([[u - gate / 2, reach, split], [u + gate / 2, sprue_v, split + gate]]),
     ]
@@ -55,11 +55,12 @@ def opened_mould(mould):
     names = [
         ("lower half", [*drag[0, :2], (low[2] + parting) / 2], None),
         ("upper half, lifted", [cope[1, 0], cope[0, 1], cope[0, 2]], None),
-        ("feeder", [u, v, roof + feeder_h], (30, -20)),
+        *(("feeder", [*one.at_mm, roof + one.height_mm], (30, -20)) for one in feeders),
         ("sprue", [u, sprue_v, cope[1, 2]], (30, -20)),
         ("parting plane", [drag[1, 0], drag[0, 1], parting], None),
     ]
-    title = f"{mould.part.name}: {counted(mould.cores, 'core')} (orange), one feeder, one sprue; drag to turn"
+    many = counted(len(feeders), "feeder")
+    title = f"{mould.part.name}: {counted(mould.cores, 'core')} (orange), {many}, one sprue; drag to turn"
     sizes = " × ".join(f"{side:.0f}" for side in block)
     return Chart(
         picture(title, traces, (-1.95, -1.85, 1.05), 560, names, axes="uvw"),
@@ -67,8 +68,8 @@ def opened_mould(mould):
         f"{mould.part.volume_cm3:.0f} cm³; what neither half shows, {mould.core_cm3:.0f} cm³, takes "
         f"{counted(mould.cores, 'core')}.",
         f"The lower half of the mould as a see-through box with the casting in it, its upper half lifted by "
-        f"{lift:.0f} mm with the feeder ({feeder_d:.0f} mm wide) and the sprue; cores drawn as the rays see them, in "
-        "small square columns. The green plane is the flat parting; where the casting's outline leaves it, the real "
+        f"{lift:.0f} mm with {many} and the sprue; cores drawn as the rays see them, in small "
+        "square columns. The green plane is the flat parting; where the casting's outline leaves it, the real "
         "parting steps up or down.",
         mould_table([mould]).T,
     )
@@ -85,7 +86,10 @@ def mould_table(moulds):
             "feeder height [mm]": m.feeder.height_mm,
             "sprue base [mm²]": m.gating.choke_mm2,
             "ingate [mm²]": m.gating.ingate_mm2,
-            "feeder [cm³]": m.feeder.volume_cm3,
+            "feeders [-]": m.feeders,
+            "feeders [cm³]": m.feeder_cm3,
+            "necks [cm³]": m.neck_cm3,
+            "cast solid, bored out [cm³]": m.hollow_cm3,
             "sprue and gate [cm³]": m.gating.volume_cm3,
             "metal poured [kg]": m.metal_kg,
             "casting yield [-]": m.casting_yield,

@@ -14,8 +14,9 @@ from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import Shown, check_card, kit_of, panel
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan
-from pourprint.routes.pouring import COARSE_CELLS, FINE_CELLS, GATE_SIDE, NOT_MODELLED, plan_rigging, pour, trial
-from pourprint.routes.printed_mould import NAME, TITLE, moulds_of, steps_with
+from pourprint.routes.mould_sizes import moulds_with_one_feeder
+from pourprint.routes.pouring import COARSE_CELLS, FINE_CELLS, GATE_SIDE, NOT_MODELLED, pour, trial
+from pourprint.routes.printed_mould import NAME, TITLE, steps_with
 
 SIDES = {"far side, as planned": GATE_SIDE, "near side": -GATE_SIDE, "right": 0.0, "left": np.pi}
 PLACES = ("over the hottest section", "over the largest pore", "both", "none, a vent")
@@ -53,11 +54,10 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
     Parameters: `part` Part with a mesh; `rates` RateCard; `alloy` name. Raises: InputError.
     """
     check_card(rates)
-    kit = kit_of(part)
-    job = Job(kit, alloy)
-    (one,) = moulds_of(job, rates)
-    first = pour(one, job, rates)
-    head, plan = plan_rigging(one, rates).feeders[0], plan_with((one,), job, rates)
+    job = Job(kit_of(part), alloy)
+    (one,) = moulds_with_one_feeder(job, rates)
+    first = pour(one)
+    head, plan = first.rigging.feeders[0], plan_with((first.mould,), job, rates)
     usual_c = float(job.alloy["pour_temperature"])
     rows = {
         "side": choice_row("gate", [*SIDES.items()]),
@@ -74,7 +74,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
     def asked(values, cells=FINE_CELLS):
         rigging = trial(first, values["place"], values["width"], values["neck"], values["chill"])
         ways = (values["side"], values["side"] + np.pi)[: int(values["gates"])]
-        return pour(one, job, rates, rigging.with_(gates=ways), cells, pour_c=values["pour_c"])
+        return pour(one, rigging.with_(gates=ways), cells, pour_c=values["pour_c"])
 
     def shown(run, values):
         cost = plan_with((run.mould,), job, rates).unit_cost - plan.unit_cost
@@ -86,7 +86,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
             f"{air:.1f} cm³ of air caught",
             "feeder": f"can give {gives:.1f} cm³; {takes:.1f} are taken",
             "metal and money": f"{run.mould.metal_kg:.2f} kg, {run.mould.casting_yield:.0%} becomes part, "
-            f"{run.mould.sand_kg:.1f} kg of sand; {cost:+.0f} {rates.currency} a {kit.noun}",
+            f"{run.mould.sand_kg:.1f} kg of sand; {cost:+.0f} {rates.currency} a {job.kit.noun}",
             "left out": "jets, splash, gas, convection, a mould that moves: read places and bands",
         }
         places = pour_table(run)

@@ -13,18 +13,20 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.enthalpy import filled
+from pourprint.process.freezing.hot_spots import ALIKE
 from pourprint.process.freezing.voxels import Grid, voxels
+from pourprint.process.geometry import nearest_to
 
 MOST_CELLS = 3_000_000  # four times what the fine pour of a demo node takes
 LEAST_CELLS = 27  # of a pocket: less is noise of the grid
-ALIKE = 0.05  # what vanishes so shortly before the last of a pocket, over its time, is last alike: grids differ by more
 FINE = 3  # points along each side of a cell that say how much of it a feeder or gate fills
 
 
 @dataclass(frozen=True)
 class Stand:
     """A feeder in the mould: a cylinder whose axis stands at `at_mm` (u, v) with its foot at height `foot_mm`, and a
-    neck under it as wide as `neck` times the feeder, down to metal that lies at `down_mm` or above [mm]."""
+    neck under it as wide as `neck` times the feeder, down to metal that lies at `down_mm` or above [mm]; 0 for a runner
+    beside the part."""
 
     at_mm: tuple[float, float]
     foot_mm: float
@@ -36,6 +38,13 @@ class Stand:
     @property
     def top_mm(self):
         return self.foot_mm + self.height_mm
+
+    @property
+    def room_mm(self):
+        """Lowest and highest corner of the cylinder, two (..., 3) [mm]; its numbers may be arrays."""
+        (u, v), r = self.at_mm, self.diameter_mm / 2
+        corners = (u - r, v - r, self.foot_mm), (u + r, v + r, self.top_mm)
+        return tuple(np.stack(np.broadcast_arrays(*corner), axis=-1) for corner in corners)
 
 
 @dataclass(frozen=True)
@@ -98,14 +107,24 @@ class Cavity:
 
     @property
     def part_cm3(self):
-        return self._cm3(self.part)
+        return self.cm3(self.part)
 
     @property
     def feeder_cm3(self):
-        return self._cm3(self.feeder)
+        return self.cm3(self.feeder)
 
-    def _cm3(self, cells):
+    def cm3(self, cells):
+        """Metal in some cells (nx, ny, nz), bool [cm3]."""
         return float(self.held[0][cells].sum() * self.grid.cell_mm**3 / 1000)
+
+    def necks_cm3(self, foot_mm):
+        """(all metal of feeders below their feet [cm3], what of it fills hollows of the part that are open above)."""
+        from scipy.ndimage import binary_fill_holes
+
+        level = self.grid.origin_mm[2] + (np.arange(self.part.shape[2]) + 0.5) * self.grid.cell_mm
+        neck = self.feeder & (level < foot_mm)
+        round_it = [binary_fill_holes(self.part[..., k]) for k in range(len(level))]
+        return self.cm3(neck), self.cm3(neck & np.stack(round_it, axis=-1))
 
     def pockets(self, key, source, least_cm3, prominence):
         """What of the part is cut off from `source` cells as cells vanish, those of small `key` first; largest first.
@@ -128,7 +147,7 @@ class Cavity:
             pools, _ = label(known > cut)
             late = (pools == pools.reshape(-1)[cell]) & (known >= (1 - ALIKE) * flat[cell])
             late_mm = self.grid.centres_mm(np.argwhere(late))
-            place = late_mm[np.argmin(((late_mm - late_mm.mean(0)) ** 2).sum(1))]
+            place = nearest_to(late_mm.mean(0), late_mm, self.grid.cell_mm / 2)
             within = np.sqrt(((late_mm - place) ** 2).sum(1).max())
             rows.append((cell, tuple(place.round(2).tolist()), float(within.round(1)), cut, cm3))
         return sorted(rows, key=lambda row: -row[-1])
@@ -173,9 +192,7 @@ def _room(vertices, rigging, cell_mm):
     """Lowest and highest corner [mm] of what part, feeders and gates take up."""
     low, high = vertices.min(0), vertices.max(0)
     ends = [low, high]
-    for one in rigging.feeders:
-        r = np.array([one.diameter_mm, one.diameter_mm]) / 2
-        ends += [(*(one.at_mm - r), one.foot_mm), (*(one.at_mm + r), one.top_mm)]
+    ends += [corner for one in rigging.feeders for corner in one.room_mm]
     for angle in rigging.gates:
         way = np.array([np.cos(angle), np.sin(angle)])
         ends.append((*(np.where(way > 0, high[:2], low[:2]) + rigging.gate_length_mm * way), rigging.gate_mm))
@@ -221,6 +238,8 @@ def _feeder(grid, own, one):
 
     at, found = _sampled(grid, low, high, barrel)
     share[at] = found
+    if not one.neck:  # a runner, which only its gate joins to the part
+        return share
     n = one.neck * r
 
     def neck(u, v, w):
@@ -243,7 +262,7 @@ def _outermost(points, height, angle, within, cell_mm):
     level = points[near <= max(within, near.min() + 1e-9)]
     far = level[:, :2] @ np.array([np.cos(angle), np.sin(angle)])
     side = level[far >= far.max() - cell_mm / 2]
-    return side[np.argmin(((side - side.mean(0)) ** 2).sum(1))]
+    return nearest_to(side.mean(0), side, cell_mm / 2)
 
 
 def _stub(grid, own, rigging, angle):

@@ -13,6 +13,7 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.process.cavity import Cavity, steps_of
+from pourprint.process.geometry import nearest_to
 from pourprint.process.sand.gating import fall_speed_m_s
 
 LEAST_AIR_CM3 = 0.3  # less leaves through sand or shell
@@ -75,7 +76,7 @@ class Filling:
         """Where the part is filled last (3,) [mm]."""
         times = np.where(self.cavity.part & np.isfinite(self.time_s), self.time_s, -1.0)
         late = self.cavity.grid.centres_mm(np.argwhere(times >= times.max() * (1 - 1e-9)))
-        return late[np.argmin(((late - late.mean(0)) ** 2).sum(1))]  # of a ring or two lugs, a place in metal
+        return nearest_to(late.mean(0), late, self.cavity.grid.cell_mm / 2)
 
 
 def fill(cavity, inflow):

@@ -105,6 +105,20 @@ def _own_frame(vertices, faces):
     return np.array([first, second, np.cross(first, second)])
 
 
+def nearest_to(place, points, within):
+    """Of points (n, 3) the nearest to a place (3,); of those `within` as near, the farthest along x, then y, then z.
+
+    So rounding chooses neither between two lugs nor on a ring: the axes do, which should be the part's own.
+
+    >>> nearest_to((0, 0, 0), [(-3, 0, 0), (-1, 0, 0), (1.0001, 0, 0), (3, 0, 0)], 0.5).tolist()
+    [1.0001, 0.0, 0.0]
+    """
+    points = np.asarray(points, dtype=float)
+    away = np.linalg.norm(points - place, axis=1)
+    near = points[away <= away.min() + within]
+    return near[np.lexsort(near.T[::-1])[-1]]
+
+
 def laid_flat(box_mm):
     """The sides (..., 3) of a box that lies on its largest side, the longest first [mm]."""
     return -np.sort(-np.asarray(box_mm), axis=-1)

@@ -1,9 +1,12 @@
-"""In which turn the parts of a cluster fill, poured from the top, and whether their walls are full in time."""
+"""In which turn the parts of a cluster fill, poured from the top, whether in time, and how their runner feeds them."""
 
 import numpy as np
 
+from pourprint.process.cavity import Rigging, Stand, cavity
+from pourprint.process.freezing.solidification import rim_mm
 from pourprint.process.freezing.voxels import voxels
 from pourprint.process.misrun import band, wall_stops_s
+from pourprint.process.pores import feed
 from pourprint.process.shell.clusters import Seat, places
 from pourprint.process.shell.turns import fill_in_turn
 
@@ -42,15 +45,41 @@ def cluster_turns(sizes, melt, shell, kits=1):
     return table.sort_values(["begins_s", "tier_mm"]).set_index("part").round(2)
 
 
-def _parted(part, stance, sizes):
-    """(gate, top [mm] over the part's foot, volume below and above the gate [cm3]) of a part as it hangs."""
+def runner_feeding(sizes, kind, melt, shell, cell_mm):
+    """One part of a cluster as it freezes with its gate and its stretch of the runner, which is its feeder: Feeding.
+
+    Parameters: as of `cluster_turns`; `kind` which part of the kit; `cell_mm` [mm]. The gate is a square bar of the
+    same section; neighbours, which keep the shell hot, and the rest of the runner are left out. Raises: InputError.
+    """
+    part = sizes.job.kit.parts[kind].part
+    vertices, faces, land, inward = _hung(part, sizes.stances[kind], sizes)
+    side, wide = float(sizes.gate_mm(part)) * np.sqrt(np.pi) / 2, float(sizes.runner_mm)
+    length, rim = float(sizes.gate_length_mm) + wide / 2, rim_mm(part.modulus_mm, melt, shell)
+    gate = Rigging((), (np.pi if inward < 0 else 0.0,), land[2] - side / 2, side**2, length)  # to the runner's axis
+    bare = cavity(vertices, faces, gate, cell_mm, rim)
+    (u, v, _), low, high = bare.grid.centres_mm(np.argwhere(bare.source)).mean(0), vertices.min(0), vertices.max(0)
+    runner = Stand((u, v), low[2], wide, high[2] - low[2], 0.0, low[2])
+    made = cavity(vertices, faces, gate.with_(feeders=(runner,)), cell_mm, rim)
+    return feed(made, melt, shell, sizes.job.alloy["shrinkage"] / 100)
+
+
+def _hung(part, stance, sizes):
+    """A part's pattern as it hangs, its outward axis along x: (vertices from their low corner, faces, where its gate
+    meets it (3,) [mm], on which side along x, −1 or 1)."""
     vertices, faces = part.needed_mesh("poured")
     seat, turn = part.study(Seat).scaled(sizes.scale), stance.turn
     placed = vertices @ part.study(Seat).frame.T * sizes.scale
     placed = (placed - placed.min(0))[:, turn]
     faces = faces if np.linalg.det(np.eye(3)[turn]) > 0 else faces[:, ::-1]
+    low_end = seat.low_end[turn[0]]
+    return placed, faces, seat.lands_mm[turn[0], 0 if low_end else 1][turn], -1 if low_end else 1
+
+
+def _parted(part, stance, sizes):
+    """(gate, top [mm] over the part's foot, volume below and above the gate [cm3]) of a part as it hangs."""
+    placed, faces, land, _ = _hung(part, stance, sizes)
     grid = voxels(placed, faces, float(np.ptp(placed, axis=0).max()) / 60)
-    gate = float(seat.lands_mm[turn[0], 0 if seat.low_end[turn[0]] else 1][turn[2]])
+    gate = float(land[2])
     level = grid.origin_mm[2] + (np.arange(grid.fraction.shape[2]) + 0.5) * grid.cell_mm
     slabs = grid.fraction.sum((0, 1)) * grid.cell_mm**3 / 1000
     return gate, float(placed[:, 2].max()), float(slabs[level < gate].sum()), float(slabs[level >= gate].sum())

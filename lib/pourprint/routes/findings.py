@@ -2,7 +2,7 @@
 
 The geometry is measured by `process.walls`; limits are entries of the ledger, so that a lab's card overrules them:
 below the low of a least, or above the high of a most, a part is refused; from there to the value it is watched.
-Pores and misruns of a printed mould are found by `pouring`. What no machine of the lab holds is refused by the routes
+Pores and misruns of a printed mould are found by `looks`. What no machine of the lab holds is refused by the routes
 themselves.
 """
 
@@ -16,11 +16,10 @@ from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
 from pourprint.routes.common import crucible_kg
-from pourprint.routes.pouring import UNSEEN, UNSEEN_ADVICE, judged, unseen
+from pourprint.routes.looks import MOST_PORE, PORES_WITHIN, judged, reasons
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
-PORES_WITHIN = 0.4  # of its volume, a pore lies on grids of other cells; only what is left is beyond doubt
 LOGIC = "by logic"  # the pedigree of what needs no measuring
 SHARP_ADVICE = "round them, or the metal tears as it freezes"
 
@@ -148,11 +147,12 @@ def _of_part(item, route, job, rates):
     mass_kg = part.volume_cm3 * job.alloy["density"] / 1000
     advice = "split it, or use a hoist and say so on the card"
     yield from _judged(part, 1, mass_kg, "mass", "handling.most_mass", advice, rates)
-    if route == "printed_mould" and unseen(item, job):
-        yield _by_reason(part, Verdict.WATCH, UNSEEN, UNSEEN_ADVICE)
-    for row in judged(item, job) if route == "printed_mould" else ():
-        sure = 1 - PORES_WITHIN if row[2] == "printed_mould.most_pore" else 1.0
-        yield from _judged(part, 1, *row[:4], rates, row[4], sure)
+    if route == "printed_mould":
+        for row in reasons(item, job, rates):
+            yield _by_reason(part, Verdict.WATCH, **row)
+        for *row, where in judged(item, job, rates):
+            sure = 1 - PORES_WITHIN if row[2] == MOST_PORE else 1.0
+            yield from _judged(part, 1, *row, rates, where, sure)
     if route in BLIND_MOST:
         held_kg = np.min(crucible_kg(job, rates))
         if np.max(mass_kg) > held_kg:

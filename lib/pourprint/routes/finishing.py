@@ -8,6 +8,7 @@ from pourprint.process.finish.fits import bond_gap_mm
 from pourprint.process.finish.iso_fits import band_mm, limits_um
 from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.routes import common
+from pourprint.routes.looks import moulds_of
 
 
 def as_made(plan):
@@ -57,7 +58,8 @@ def finishing_list(plan):
     machine_h += rates["power.machining_centre"] * rates["energy.electricity"]
     read, least, asked_gap = rates.section("machining"), rates["bonding.least_gap"], rates["bonding.gap"]
     widest, tube = rates.entries["bonding.gap"].high, rates["bonding.tube_tolerance"]
-    rows = []
+    moulds = moulds_of(job, rates) if plan.route == "printed_mould" else ()
+    rows, solid = [], {one.part: float(one.hollow_cm3) for one in moulds if one.hollow_cm3 > 0}
     for item in job.kit.parts:
         own = []
         for hole in (*item.bores, *item.sockets):
@@ -81,6 +83,8 @@ def finishing_list(plan):
         for face in item.faces:
             taken = face_stock_cm3(face.area_cm2, stock)
             own.append((f"face {face.area_cm2:.1f} cm²", "flat", True, np.nan, stock, taken, np.nan))
+        if item.part in solid:
+            own.append(("hollow under the feeder", "opened", True, 0.0, np.nan, solid[item.part], np.nan))
         machined = sum(row[2] for row in own)
         for name, asked, cut, raw, a_side, taken, outside in own:
             cutting = job.alloy["cutting"] * cutting_h(1, taken, read("feature"), read("removal_rate"))

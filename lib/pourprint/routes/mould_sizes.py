@@ -1,52 +1,127 @@
-"""What the printed mould route sizes before it plans: how the mould opens, feeder, gating, sand block, cores.
+"""What the printed mould route sizes before it plans: how the mould opens, feeders, gating, sand block, cores.
 
 The plan, the notebook, the pictures and the filling and freezing of a mould read the same numbers from here.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
+from pourprint.ledger.rates import RateCard
+from pourprint.plans.jobs import Job
+from pourprint.process.cavity import Stand
+from pourprint.process.freezing.section_modulus import Section, hottest_section, nearest_metals
 from pourprint.process.sand.feeding import Feeder, cylinder_cm3, feeder
-from pourprint.process.sand.gating import Gating, gating
+from pourprint.process.sand.gating import gating
 from pourprint.process.sand.parting import PartingStudy, block_mm
 from pourprint.routes import common
 
 NAME = "printed_mould"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PartMould:
-    """The mould of one part, a cavity and what belongs to it: numbers or arrays (...).
+    """The mould of one part, a cavity and what belongs to it: numbers or arrays (...), for a `job` and `rates`.
 
-    part: as wanted. study: how the mould opens; places are in its frame, u, v, w. modulus_mm, hot_mm (..., 3): of the
-    hottest section, and where it is [mm]; spots: places that freeze later than all around them [-]. features,
-    stock_cm3: holes and faces to machine [-] and their stock [cm3]. feeder, gating: their sizes; feeder_cm3, foot_cm2:
-    of all feeders together, and where their necks are sawn through. low_mm, high_mm (..., 3): corners of the room of
-    part and feeders, and block_mm (..., 3): the sand block round it [mm]. cores [-], core_cm3: how many and how much of
-    the casting they form. metal_cm3: casting, feeders and gating; sand_kg: bonded sand, cores included.
+    part: as wanted. study: how the mould opens; places are in its frame, u, v, w. section: the hottest. machined: what
+    is machined off the casting. feeder: the size of the first, over the hottest section; stands: all of them, one of
+    no width where none is needed. cores [-], core_cm3: how many and how much of the casting they form. neck_cm3,
+    hollow_cm3: metal of the necks below the feeders' feet, and where it fills hollows that are bored out [cm3].
     """
 
+    job: Job
+    rates: RateCard
     part: object
     study: PartingStudy
-    modulus_mm: np.ndarray | float
-    hot_mm: np.ndarray
-    spots: int
-    features: np.ndarray | int
-    stock_cm3: np.ndarray | float
+    section: Section
+    machined: common.Machining
     feeder: Feeder
-    feeder_cm3: np.ndarray | float
-    foot_cm2: np.ndarray | float
-    gating: Gating
-    low_mm: np.ndarray
-    high_mm: np.ndarray
-    block_mm: np.ndarray
+    stands: tuple[Stand, ...]
     cores: np.ndarray | int
     core_cm3: np.ndarray | float
-    metal_cm3: np.ndarray | float
-    metal_kg: np.ndarray | float
-    sand_kg: np.ndarray | float
+    neck_cm3: np.ndarray | float = 0.0
+    hollow_cm3: np.ndarray | float = 0.0
+
+    @property
+    def modulus_mm(self):
+        """Of the hottest section (...) [mm]."""
+        return self.section.modulus_mm
+
+    @cached_property
+    def hot_mm(self):
+        """Where the hottest section is, in the mould's frame (..., 3) [mm]."""
+        return self.section.place_mm @ self.study.frame.T
+
+    @cached_property
+    def features(self):
+        """Holes and faces to machine [-]; hollows that a neck fills count as one."""
+        return self.machined.features + (np.asarray(self.hollow_cm3) > 0)
+
+    @cached_property
+    def stock_cm3(self):
+        """What is machined off [cm3]."""
+        return self.machined.stock_cm3 + self.hollow_cm3
+
+    @cached_property
+    def feeders(self):
+        """How many feeders stand on it [-]."""
+        return sum(np.asarray(stand.diameter_mm) > 0 for stand in self.stands)
+
+    @cached_property
+    def feeder_cm3(self):
+        """Of all feeders together, without necks [cm3]."""
+        return sum(cylinder_cm3(stand.diameter_mm, stand.height_mm) for stand in self.stands)
+
+    @cached_property
+    def foot_cm2(self):
+        """Where the necks of all feeders are sawn through [cm2]."""
+        return sum(np.pi / 400 * (stand.neck * stand.diameter_mm) ** 2 for stand in self.stands)
+
+    @cached_property
+    def room_mm(self):
+        """Lowest and highest corner of the room of part and feeders, two (..., 3) [mm]."""
+        low, high = self.study.low_mm, self.study.high_mm
+        for stand in self.stands:
+            one, other = stand.room_mm
+            low, high = np.minimum(low, one), np.maximum(high, other)
+        return low, high
+
+    @cached_property
+    def _filled_cm3(self):
+        """Metal of all but the gating [cm3]."""
+        return self.part.volume_cm3 + self.stock_cm3 + self.feeder_cm3 + self.neck_cm3
+
+    @cached_property
+    def gating(self):
+        """Its Gating."""
+        low, high = (corner[..., 2] for corner in self.room_mm)
+        above_mm = high - self.study.parting_mm
+        mass_kg, wall = self._filled_cm3 * self.job.alloy["density"] / 1000, self.rates["printed_mould.wall"]
+        return gating(self._filled_cm3, mass_kg, above_mm + wall, above_mm, high - low, self.rates.section("gating"))
+
+    @cached_property
+    def block_mm(self):
+        """Sides of the sand block round part, feeders and sprue (..., 3) [mm]."""
+        low, high = self.room_mm
+        sprue_mm = self.rates["gating.gate_length"] + np.sqrt(4 / np.pi * self.gating.top_mm2)
+        return block_mm(high - low, self.rates["printed_mould.wall"], sprue_mm)
+
+    @cached_property
+    def metal_cm3(self):
+        """Casting, feeders, necks and gating [cm3]."""
+        return self._filled_cm3 + self.gating.volume_cm3
+
+    @cached_property
+    def metal_kg(self):
+        """The same by mass [kg]."""
+        return self.metal_cm3 * self.job.alloy["density"] / 1000
+
+    @cached_property
+    def sand_kg(self):
+        """Bonded sand, cores included [kg]."""
+        sand_cm3 = np.prod(self.block_mm, axis=-1) / 1000 - self.metal_cm3
+        return sand_cm3 / 1000 * self.rates["printed_mould.sand_density"]
 
     @property
     def casting_yield(self):
@@ -74,10 +149,11 @@ class PartMould:
         return self.sand_kg + self.metal_kg
 
 
-def moulds_of(job, rates, upside_down=False):
-    """The PartMould of each part of a job's kit, in the kit's order: (Job, RateCard) → tuple. Raises: Infeasible.
+def moulds_with_one_feeder(job, rates, upside_down=False):
+    """The PartMould of each part of a job's kit, in the kit's order, one feeder each: (Job, RateCard) → tuple.
 
-    `upside_down`: with the other side up than the study of the parting would have.
+    What its neck takes is not counted yet. `upside_down`: with the other side up than the study of the parting would
+    have. Raises: Infeasible.
     """
     job.alloy.check_route(NAME)
     m = rates.section(NAME)
@@ -88,68 +164,26 @@ def moulds_of(job, rates, upside_down=False):
 
 
 def _mould(item, work, job, rates, upside_down):
-    m, part = rates.section(NAME), item.part
+    part = item.part
     study, section = part.study(PartingStudy), hottest_section(part, nearest_metals(job.alloy))
     study = study.upside_down() if upside_down else study
-    hot_mm = section.place_mm @ study.frame.T  # in the mould's frame
-    casting_cm3 = part.volume_cm3 + work.stock_cm3
-    head = feeder(section.modulus_mm, casting_cm3, job.alloy["shrinkage"] / 100, rates.section("feeding"))
-    # The feeder stands over the hottest section, on the level of the part's top, and may stick out sideways.
-    radius = np.asarray(head.diameter_mm)[..., None] / 2 * np.array([1, 1, 0])
-    high = np.maximum(study.high_mm, hot_mm + radius) + np.asarray(head.height_mm)[..., None] * np.array([0, 0, 1])
-    low = np.minimum(study.low_mm, hot_mm - radius)
+    head = feeder_of(section.modulus_mm, part.volume_cm3 + work.stock_cm3, job, rates)
     # Of a part without a mesh only the listed holes are known: each takes a core.
     holes = (*item.bores, *item.sockets)
     listed = len(holes), sum(cylinder_cm3(hole.diameter_mm, hole.depth_mm) for hole in holes)
-    cores, core_cm3 = study.cores(m("core_least")) if study.known else listed
-    return PartMould(
-        part=part,
-        study=study,
-        modulus_mm=section.modulus_mm,
-        hot_mm=hot_mm,
-        spots=section.spots,
-        features=work.features,
-        stock_cm3=work.stock_cm3,
-        feeder=head,
-        cores=cores,
-        core_cm3=core_cm3,
-        **_around(part, study, work.stock_cm3, head.volume_cm3, head.height_mm, low, high, job, rates),
-        foot_cm2=head.foot_cm2 * rates["feeding.neck"] ** 2,
-    )
+    cores, core_cm3 = study.cores(rates["printed_mould.core_least"]) if study.known else listed
+    first = stand_over(section.place_mm @ study.frame.T, head, study, rates)
+    return PartMould(job, rates, part, study, section, work, head, (first,), cores, core_cm3)
 
 
-def _around(part, study, stock_cm3, feeder_cm3, feeder_mm, low, high, job, rates):
-    """What follows from the feeders: gating, block, metal and sand, by field of PartMould."""
-    m, density, filled_cm3 = rates.section(NAME), job.alloy["density"], part.volume_cm3 + stock_cm3 + feeder_cm3
-    above_mm = study.above_mm + feeder_mm
-    sizes = filled_cm3, filled_cm3 * density / 1000, above_mm + m("wall"), above_mm, (high - low)[..., 2]
-    way = gating(*sizes, rates.section("gating"))
-    block = block_mm(high - low, m("wall"), rates["gating.gate_length"] + np.sqrt(4 / np.pi * way.top_mm2))
-    metal_cm3 = filled_cm3 + way.volume_cm3
-    return {
-        "feeder_cm3": feeder_cm3,
-        "gating": way,
-        "low_mm": low,
-        "high_mm": high,
-        "block_mm": block,
-        "metal_cm3": metal_cm3,
-        "metal_kg": metal_cm3 * density / 1000,
-        "sand_kg": (np.prod(block, axis=-1) - 1000 * metal_cm3) / 1e6 * m("sand_density"),
-    }
+def feeder_of(modulus_mm, metal_cm3, job, rates):
+    """The Feeder of a section of that V/A [mm] and of the metal that it feeds [cm3]."""
+    return feeder(modulus_mm, metal_cm3, job.alloy["shrinkage"] / 100, rates.section("feeding"))
 
 
-def with_feeders(one, stands, chills, job, rates):
-    """The PartMould with other feeders, `process.cavity.Stand`s, and so many chills, each set as a core is set.
-
-    All single numbers. Parameters: `one` PartMould; Job and RateCard that it was made for.
-    """
-    ends = [one.study.low_mm, one.study.high_mm]
-    for stand in stands:
-        r = stand.diameter_mm / 2
-        ends += [(*(np.array(stand.at_mm) - r), stand.foot_mm), (*(np.array(stand.at_mm) + r), stand.top_mm)]
-    volume = float(sum(cylinder_cm3(stand.diameter_mm, stand.height_mm) for stand in stands))
-    height = max((stand.top_mm for stand in stands), default=one.study.high_mm[2]) - one.study.high_mm[2]
-    low, high = np.min(ends, axis=0), np.max(ends, axis=0)
-    around = _around(one.part, one.study, one.stock_cm3, volume, max(height, 0.0), low, high, job, rates)
-    foot = sum(np.pi / 400 * (stand.neck * stand.diameter_mm) ** 2 for stand in stands)
-    return replace(one, cores=one.cores + chills, foot_cm2=float(foot), **around)
+def stand_over(place_mm, head, study, rates):
+    """Where a Feeder stands that is to feed a place (..., 3) of the mould's frame [mm]: over it, its foot on the level
+    of the part's top, where it may stick out sideways. Returns: Stand."""
+    u, v, down_mm = np.moveaxis(place_mm, -1, 0)
+    foot_mm = study.high_mm[..., 2]
+    return Stand((u, v), foot_mm, head.diameter_mm, head.height_mm, rates["feeding.neck"], down_mm)

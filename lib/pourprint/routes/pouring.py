@@ -6,23 +6,18 @@ unless `with_risk` is asked for.
 """
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from dataclasses import astuple, dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.rates import RateCard
-from pourprint.parts import kept
-from pourprint.parts.kits import Kit
-from pourprint.plans.jobs import Job
 from pourprint.process.cavity import Rigging, Stand, cavity
-from pourprint.process.filling import Filling, Inflow, Trap, fill
-from pourprint.process.freezing.section_modulus import METALS, nearest_metals
+from pourprint.process.filling import Filling, Inflow, fill
 from pourprint.process.freezing.solidification import Melt, Mould, default_cell_mm, rim_mm
 from pourprint.process.misrun import Band, band, shares
-from pourprint.process.pores import Feeding, Pore, feed
-from pourprint.routes.mould_sizes import PartMould, moulds_of, with_feeders
+from pourprint.process.pores import Feeding, feed
+from pourprint.routes.mould_sizes import PartMould, moulds_with_one_feeder
 
 NOT_MODELLED = (
     "Not modelled: jets, splash, the back-pressure of air, gas from binder and melt, convection, a mould that moves. "
@@ -74,35 +69,39 @@ class Pour:
         return self.on_part(self.filling.cavity.grid.centres_mm(np.argwhere(worst)).mean(0))
 
 
-def plan_rigging(one, rates):
-    """The Rigging of a PartMould's plan: one feeder over the hottest section, one gate on the parting plane."""
-    (u, v, down), top = map(float, one.hot_mm), float(one.study.high_mm[2])
-    size = float(one.feeder.diameter_mm), float(one.feeder.height_mm)
-    stand = Stand((u, v), top, *size, float(rates["feeding.neck"]), down)
+def plan_rigging(one):
+    """The Rigging of a PartMould's plan: its feeders, the first over the hottest section, and a gate on the parting."""
+    stands = [stand for stand in one.stands if stand.diameter_mm > 0]
+    stands = tuple(Stand(tuple(map(float, at)), *map(float, sizes)) for at, *sizes in map(astuple, stands))
     gate_mm, ingate = float(one.study.parting_mm), float(one.gating.ingate_mm2)
-    return Rigging((stand,), (GATE_SIDE,), gate_mm, ingate, float(rates["gating.gate_length"]))
+    return Rigging(stands, (GATE_SIDE,), gate_mm, ingate, float(one.rates["gating.gate_length"]))
 
 
-def pour(one, job, rates, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=None):
+def pour(one, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=None):
     """Pour a part in its printed mould: Pour.
 
-    Parameters: `one` PartMould of a part with a mesh and of single numbers, `job`, `rates` that it was made for;
-    `rigging` Rigging (default: the plan's); `cells` how many at most, or `cell_mm` their edge [mm]; `pour_c` another
-    pouring temperature [°C]. Raises: InputError.
+    Parameters: `one` PartMould of a part with a mesh, of single numbers; `rigging` Rigging (default: the plan's);
+    `cells` how many at most, or `cell_mm` their edge [mm]; `pour_c` another pouring temperature [°C]. The Pour's mould
+    has the feeders as tried, metal of their necks and all, and a core for each chill. Raises: InputError.
     """
     vertices, faces = one.part.needed_mesh("poured")
-    rigging = plan_rigging(one, rates) if rigging is None else rigging
+    job, rates, planned = one.job, one.rates, plan_rigging(one)
+    rigging = planned if rigging is None else rigging
     melt = Melt.of(job.alloy, **({} if pour_c is None else {"pour_c": float(pour_c)}))
     sand = Mould.sand(density_kg_m3=1000 * rates["printed_mould.sand_density"], start_c=rates["room.temperature"])
-    if len(rigging.feeders) != 1 or rigging.chills or rigging.feeders != plan_rigging(one, rates).feeders:
-        one = with_feeders(one, rigging.feeders, len(rigging.chills), job, rates)
+    if rigging.feeders != planned.feeders:
+        one = replace(one, stands=rigging.feeders, neck_cm3=0.0, hollow_cm3=0.0)
         rigging = rigging.with_(ingate_mm2=float(one.gating.ingate_mm2))
+    low, high = one.room_mm
     pad = rim_mm(one.part.modulus_mm, melt, sand)
-    cell_mm = default_cell_mm(one.high_mm - one.low_mm, pad, cells) if cell_mm is None else cell_mm
+    if cell_mm is None:  # gates down to 1.2 cells moved neither filling nor pores beyond what grids differ by
+        cell_mm = min(default_cell_mm(high - low, pad, cells), rigging.gate_width_mm)
     made = cavity(vertices @ one.study.frame.T, faces, rigging, cell_mm, pad)
     basin = float(one.study.parting_mm + one.gating.head_mm)
     filling = fill(made, Inflow(float(one.gating.choke_mm2), basin, rates["gating.discharge"]))
     feeding = feed(made, melt, sand, job.alloy["shrinkage"] / 100)
+    neck_cm3, hollow_cm3 = made.necks_cm3(float(one.study.high_mm[2]))
+    one = replace(one, cores=one.cores + len(rigging.chills), neck_cm3=neck_cm3 - hollow_cm3, hollow_cm3=hollow_cm3)
     limit = rates.entries["printed_mould.fill_share"]
     return Pour(one, rigging, filling, feeding, limit, float(rates["feeding.efficiency"]))
 
@@ -145,32 +144,35 @@ class Try:
     plan: object
 
 
-def tries(one, job, rates, plan_with, cells=FINE_CELLS):
+def tries(one, plan_with, cells=FINE_CELLS):
     """The plan's rigging and what a moulder might change about it: tuple of Try, the plan's first.
 
     Parameters: as of `pour`, of a kit of one part; `plan_with(moulds)` the plan of the job with given PartMoulds. Tried
-    where a pore is left: another feeder over it, a chill under it, the feeder moved to it; always: another neck, no
-    feeder, the part upside down.
+    where a pore is left: another feeder over it, a chill under it, the feeder moved to it; where the plan has several
+    feeders: the first alone; always: another neck, no feeder, the part upside down over one feeder.
     """
-    first = pour(one, job, rates, cells=cells)
-    head = first.rigging.feeders[0]
-    wide, neck, here = head.diameter_mm, head.neck, "over the hottest section"
-    found = [("as planned", one, first.rigging)]
+    first = pour(one, cells=cells)
+    heads, as_planned = first.rigging.feeders, first.rigging
+    wide, neck = heads[0].diameter_mm, heads[0].neck
+    found = [("as planned", one, as_planned)]
     if first.feeding.pores:
+        moved = trial(first, "over the largest pore", wide, neck, 0.6 * wide)
         found += [
-            ("second feeder", one, trial(first, "both", wide, neck)),
-            ("feeder moved", one, trial(first, "over the largest pore", wide, neck)),
-            ("chill under it", one, trial(first, here, wide, neck, 0.6 * wide)),
+            ("another feeder", one, as_planned.with_(feeders=(*heads, *moved.feeders))),
+            ("feeder moved", one, moved.with_(chills=())),
+            ("chill under it", one, moved.with_(feeders=heads)),
         ]
-    other_neck = ("narrow neck", NARROW_NECK) if neck > WIDE_NECK else ("neck as wide as the feeder", 1.0)
-    found += [(other_neck[0], one, trial(first, here, wide, other_neck[1]))]
-    other = moulds_of(job, rates, upside_down=True)[0]
-    found += [("upside down", other, plan_rigging(other, rates))]
+    if len(heads) > 1:
+        found += [("one feeder alone", one, as_planned.with_(feeders=heads[:1]))]
+    name, width = ("narrow neck", NARROW_NECK) if neck > WIDE_NECK else ("neck as wide as the feeder", 1.0)
+    found += [(name, one, as_planned.with_(feeders=tuple(replace(head, neck=width) for head in heads)))]
+    other = moulds_with_one_feeder(one.job, one.rates, upside_down=True)[0]
+    found += [("upside down", other, plan_rigging(other))]
     found += [("no feeder, a vent instead", one, trial(first, "none", wide, neck))]
     made = []
     for name, mould, rigging in found:
         with suppress(InputError):  # a feeder that would stand over a hollow
-            run = first if name == "as planned" else pour(mould, job, rates, rigging, cells)
+            run = first if name == "as planned" else pour(mould, rigging, cells)
             made.append(Try(name, run, plan_with((run.mould,))))
     return tuple(made)
 
@@ -193,100 +195,3 @@ def tries_table(made):
         for one in made
     ]
     return pd.DataFrame(rows).set_index("tried").round(3)
-
-
-# What stands against a part -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, eq=False)
-class Look:
-    """A pour of a shape by the default card, kept: its `pores` and `traps` of air, `last_at` where it fills last (3,),
-    `share` of the time to fill over the time to freeze and `slow_at` (3,), all places on the part as drawn [mm]; `bare`
-    the same with a vent instead of the feeder. `share` is nan where no grid of reasonable size holds its walls: nothing
-    was seen then."""
-
-    pores: tuple[Pore, ...]
-    traps: tuple[Trap, ...]
-    last_at: np.ndarray
-    share: float
-    slow_at: np.ndarray
-    bare: "Look | None" = None
-
-
-@dataclass(frozen=True)
-class LookIn:
-    """A Look in the metal METALS[`metal`], by the numbers that it depends on (`limits`: those of the default card)."""
-
-    metal: int
-    limits: tuple[float, ...]
-
-
-def look_in(alloy):
-    """The kind of Look that an Alloy takes: in the nearest of METALS, by the default card."""
-    low, rest = nearest_metals(alloy)
-    keys = ("feeding.neck", "feeding.efficiency", "feeding.modulus_ratio", "feeding.height_ratio", "gating.least_sprue")
-    card = RateCard.default()
-    return LookIn(round(low + rest), tuple(float(card[key]) for key in keys))
-
-
-def look(part, alloy):
-    """The Look of a Part; None without a mesh, or for one of several bodies."""
-    if part.shape is None or part.bodies > 1:
-        return None
-    kind, shape = look_in(alloy), part.shape
-    if kind not in shape.studies:
-        shape.studies[kind] = kept.made_once(shape.content, kind, partial(looked, part, kind))
-    return shape.studies[kind]
-
-
-def looked(part, kind):
-    """Make the Look of a kind now; one that saw nothing where no grid of reasonable size holds its walls."""
-    card = RateCard.default()
-    job = Job(Kit.of(part.as_studied), METALS[kind.metal])
-    (one,) = moulds_of(job, card)
-    try:
-        run = pour(one, job, card)
-        bare = pour(one, job, card, trial(run, "none", one.feeder.diameter_mm, 1.0))
-    except InputError:
-        return Look((), (), np.zeros(3), np.nan, np.zeros(3))
-    return replace(_seen(run), bare=_seen(bare))
-
-
-def _seen(run):
-    """The Look of a Pour."""
-    found = (run.feeding.pores, run.filling.traps)
-    placed = (tuple(replace(one, place_mm=tuple(run.on_part(one.place_mm).tolist())) for one in each) for each in found)
-    return Look(*placed, run.on_part(run.filling.last_mm), run.share, run.slow_mm)
-
-
-PORE = ("shrinkage that its feeder cannot reach", "printed_mould.most_pore")
-PORE_ADVICE = (
-    "set a chill or a second feeder there, or thicken the way to it; a pour on trial by the default card says so"
-)
-SLOW = ("time to fill over time to freeze", "printed_mould.fill_share")
-SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
-
-UNSEEN = "not poured on trial, as no grid of reasonable size holds its thin walls"
-UNSEEN_ADVICE = "whether it fills and feeds is not known: pour one before you promise more"
-
-
-def unseen(item, job):
-    """Whether a pour on trial of a part with a mesh came to nothing."""
-    found = look(item.part, job.alloy)
-    return found is not None and bool(np.isnan(found.share))
-
-
-def judged(item, job):
-    """What a pour on trial is judged by: rows (measured, what, key of the limit, advice, where on the part [mm])."""
-    found = look(item.part, job.alloy)
-    if found is None or unseen(item, job):
-        return
-    cubed = np.asarray(item.part.volume_cm3) / item.part.shape.volume_cm3
-    size = np.cbrt(cubed)
-    known = np.ndim(size) == 0
-    for pore in found.pores:
-        where = np.multiply(pore.place_mm, size) if known else None
-        yield pore.pore_cm3 * cubed, *PORE, PORE_ADVICE, where
-    # A mould of similar shape fills in a time that goes with its volume while the least sprue decides, freezes with the
-    # square of its size.
-    yield found.share * size, *SLOW, SLOW_ADVICE, found.slow_at * size if known else None

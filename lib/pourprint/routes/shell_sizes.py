@@ -1,7 +1,7 @@
 """What both shell routes size before they plan: pattern, gates, cluster, coats, shell, metal, polymer.
 
 The plan, the notebook and the pictures read the same numbers from here. Not valid for parts beyond the dipping
-envelope; feeding through one gate a part is assumed to be enough.
+envelope; feeding through one gate a part is assumed to be enough: `cluster_turns.runner_feeding` shows where it is not.
 """
 
 from dataclasses import dataclass

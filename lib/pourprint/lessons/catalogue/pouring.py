@@ -10,7 +10,7 @@ from pourprint.lessons.kinds import Aim, Number, design, numeric
 from pourprint.parts.nodes import badly_drawn
 from pourprint.plans.jobs import Job
 from pourprint.process.sand.gating import fall_speed_m_s, flow_cm3_s
-from pourprint.routes.mould_sizes import moulds_of
+from pourprint.routes.mould_sizes import moulds_with_one_feeder
 from pourprint.routes.pouring import COARSE_CELLS, pour, trial
 
 NOTEBOOK = "03"
@@ -86,13 +86,13 @@ def _trials(numbers, alloy):
     """The badly drawn node at a card's `numbers` ((key, value), …): the plan's pour, and what a trial comes to."""
     rates = RateCard.default().replace(dict(numbers))
     job = Job(badly_drawn(), alloy)
-    (one,) = moulds_of(job, rates)
-    first = pour(one, job, rates, cells=COARSE_CELLS)
+    (one,) = moulds_with_one_feeder(job, rates)
+    first = pour(one, cells=COARSE_CELLS)
 
     @cache
     def tried(place, chill, width):
         rigging = trial(first, PLACES[place], width, first.rigging.feeders[0].neck, CHILLS[chill])
-        return pour(one, job, rates, rigging, COARSE_CELLS)
+        return pour(one, rigging, COARSE_CELLS)
 
     return first, tried
 
@@ -126,8 +126,8 @@ def mould_boss(draw, room):
     if worked is None:
         raise InputError("mould-boss: with this class's card and alloy two slim feeders do not mend the node.")
     return design(
-        f"The node of the panel above has a heavy bearing boss at the end of a thin arm. As planned, one feeder of "
-        f"{wide} mm stands over the hub, {whole:.3f} kg are poured, and the boss keeps a pore. Get it out with "
+        f"The node of the panel above has a heavy bearing boss at the end of a thin arm. With one feeder of "
+        f"{wide} mm over the hub {whole:.3f} kg are poured, and the boss keeps a pore. Get it out with "
         f"little metal: at most {allowed:.3f} kg, feeder and gates included.",
         (
             Field("place", "feeders", PLACE_WORDS),

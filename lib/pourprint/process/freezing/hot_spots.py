@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 LEAST_POOL = 27.0  # cells of a pool: smaller ones are noise of the grid
+ALIKE = 0.05  # what freezes so shortly before the last metal, over its time, is last alike: grids differ by more
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class HotSpot:
     pool_cm3: float
 
 
-def hot_spots(field, grid, prominence=0.05):
+def hot_spots(field, grid, prominence=ALIKE):
     """The maxima of a field that stand out, highest first: tuple of HotSpot.
 
     field (nx, ny, nz): nan outside the metal. grid: the Grid it stands on. prominence: a

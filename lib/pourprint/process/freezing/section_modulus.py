@@ -13,9 +13,10 @@ from pourprint.ledger import entries as ledger
 from pourprint.ledger.alloys import Alloy
 from pourprint.ledger.errors import InputError
 from pourprint.parts import meshes
+from pourprint.process.freezing.hot_spots import ALIKE
 from pourprint.process.freezing.solidification import Melt, Mould, default_cell_mm, drag, freeze_grid, rim_mm
 from pourprint.process.freezing.voxels import voxels
-from pourprint.process.geometry import laid_flat, own_frame
+from pourprint.process.geometry import centre_of_mass, laid_flat, nearest_to, own_frame
 
 METALS = ("AlSi7Mg", "AZ91D", "316L")  # conduct well, middling and badly
 COARSE_CELLS = 100_000
@@ -26,17 +27,17 @@ class Section:
     """The hottest section of a part cast in one metal in thick sand.
 
     modulus_mm (...): V/A of a flat wall that would freeze as late as the part's last metal [mm]. place_mm (..., 3):
-    where that is (x, y, z) [mm]. spots: hot spots [-]. Parts of one shape and metal freeze alike: lengths scale.
+    where that is (x, y, z) [mm]; of places alike, the one nearest to the centre of mass, from which the way to the
+    rest is short. Parts of one shape and metal freeze alike: lengths scale.
     """
 
     modulus_mm: float | np.ndarray
     place_mm: np.ndarray
-    spots: int
 
     def scaled(self, factor):
         """The section of the part in similar shape; factor (...): ratio of lengths [-]."""
         factor = np.asarray(factor)
-        return Section(self.modulus_mm * factor, self.place_mm * factor[..., None], self.spots)
+        return Section(self.modulus_mm * factor, self.place_mm * factor[..., None])
 
 
 @dataclass(frozen=True)
@@ -53,19 +54,22 @@ class SectionIn:
         Where much of the metal is in walls too thin for the coarse grid, the usual ratio stands in.
         """
         own = own_frame(vertices, faces)  # the same cells however it is drawn
-        volume, area, box = meshes.measure(vertices @ own.T, faces)
+        placed = vertices @ own.T
+        volume, area, box = meshes.measure(placed, faces)
         mean = volume / area
         pad = rim_mm(mean, self.melt, self.sand)
         try:
             cell_mm = default_cell_mm(box, pad, COARSE_CELLS)
-            run = freeze_grid(voxels(vertices @ own.T, faces, cell_mm, pad), self.melt, self.sand)
+            run = freeze_grid(voxels(placed, faces, cell_mm, pad), self.melt, self.sand)
         except InputError:
-            return Section(self.usual_ratio * mean, (vertices.min(0) + vertices.max(0)) / 2, 1)
-        return Section(run.modulus_mm, np.asarray(run.spots[0].position_mm) @ own, len(run.spots))
+            return Section(self.usual_ratio * mean, (vertices.min(0) + vertices.max(0)) / 2)
+        late = run.grid.centres_mm(np.argwhere(run.time_s >= (1 - ALIKE) * run.latest_s))
+        place = nearest_to(centre_of_mass(placed, faces), late, cell_mm / 2)
+        return Section(run.modulus_mm, place @ own)
 
     def estimated(self, part):
         """For a part without a mesh: the demo nodes' usual ratio to V/A, in the middle of its box."""
-        return Section(self.usual_ratio * part.modulus_mm, laid_flat(part.box_mm) / 2, 1)
+        return Section(self.usual_ratio * part.modulus_mm, laid_flat(part.box_mm) / 2)
 
 
 @cache
@@ -90,7 +94,7 @@ def hottest_section(part, nearest):
         return part.study(section_in(low + int(rest)))
     near = [part.study(section_in(low)), part.study(section_in(low + 1))]
     modulus_mm = near[0].modulus_mm + rest * (near[1].modulus_mm - near[0].modulus_mm)
-    return Section(modulus_mm, near[round(rest)].place_mm, near[round(rest)].spots)
+    return Section(modulus_mm, near[round(rest)].place_mm)
 
 
 @cache

@@ -1,0 +1,215 @@
+"""Pours on trial that the plan itself looks at: one of each shape in each metal, by the default card, kept on disk.
+
+They say what a moulder has to count besides one feeder: how much metal stands in the necks and fills hollows under
+them, and further feeders. A pore beyond the limit from which a part is refused gets a feeder of its own, sized by the
+same two rules; what is left then stands against the part. Which shape needs them is found in the size that it is drawn
+in: a larger one whose pores grow beyond the limit is refused, a smaller one does without.
+"""
+
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from pourprint.ledger.alloys import Alloy
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard
+from pourprint.parts import kept
+from pourprint.parts.kits import Kit
+from pourprint.plans.jobs import Job
+from pourprint.process.filling import Trap
+from pourprint.process.freezing.section_modulus import METALS, nearest_metals
+from pourprint.process.freezing.solidification import Melt, Mould, chvorinov_s_mm2
+from pourprint.process.pores import Pore
+from pourprint.routes.mould_sizes import feeder_of, moulds_with_one_feeder, stand_over
+from pourprint.routes.pouring import FINE_CELLS, pour, trial
+
+MOST_FEEDERS = 4
+OTHER_CELLS = 200_000  # of a second grid, whose cells are a quarter wider, to see what holds on both
+NECK_MM = 0.5  # what grids tell of a neck's mean length: a part that is turned before it is drawn falls on others
+MOST_PORE = "printed_mould.most_pore"
+PORES_WITHIN = 0.4  # of its volume, a pore lies on grids of other cells; only what is left is beyond doubt
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """A pour of a shape by the default card, kept: its `pores` and `traps` of air, `last_at` where it fills last (3,),
+    `share` of the time to fill over the time to freeze and `slow_at` (3,), all places on the part as drawn [mm].
+
+    neck_mm, hollow_mm: mean length of the necks below the feeders' feet, outside and inside hollows. over: the pores
+    that further feeders stand over. bare: the same with a vent instead of feeders. fed: with further feeders, None
+    where no pore asks for them. `share` is nan where no grid of reasonable size holds its walls: nothing was seen then.
+    """
+
+    pores: tuple[Pore, ...]
+    traps: tuple[Trap, ...]
+    last_at: np.ndarray
+    share: float
+    slow_at: np.ndarray
+    neck_mm: float
+    hollow_mm: float
+    over: tuple[Pore, ...] = ()
+    bare: "Look | None" = None
+    fed: "Look | None" = None
+
+    @property
+    def planned(self):
+        """As the plan of a part of this size pours it."""
+        return self.fed or self
+
+
+@dataclass(frozen=True)
+class LookIn:
+    """A Look in the metal METALS[`metal`], by the numbers that it depends on (`limits`: those of the default card), on
+    at most so many `cells`."""
+
+    metal: int
+    limits: tuple[float, ...]
+    cells: int
+
+
+def look_in(alloy, cells=FINE_CELLS):
+    """The kind of Look that an Alloy takes: in the nearest of METALS, by the default card."""
+    low, rest = nearest_metals(alloy)
+    keys = ("feeding.neck", "feeding.efficiency", "feeding.modulus_ratio", "feeding.height_ratio", "gating.least_sprue")
+    card = RateCard.default()
+    limits = (*(float(card[key]) for key in keys), float(card.entries[MOST_PORE].high))
+    return LookIn(round(low + rest), limits, cells)
+
+
+def look(part, alloy, cells=FINE_CELLS):
+    """The Look of a Part; None without a mesh, or for one of several bodies."""
+    if part.shape is None or part.bodies > 1:
+        return None
+    kind, shape = look_in(alloy, cells), part.shape
+    if kind not in shape.studies:
+        shape.studies[kind] = kept.made_once(shape.content, kind, partial(looked, part, kind))
+    return shape.studies[kind]
+
+
+def looked(part, kind):
+    """Make the Look of a kind now; one that saw nothing where no grid of reasonable size holds its walls."""
+    card = RateCard.default()
+    (one,) = moulds_with_one_feeder(Job(Kit.of(part.as_studied), METALS[kind.metal]), card)
+    try:
+        run = pour(one, cells=kind.cells)
+        bare = pour(one, trial(run, "none", one.feeder.diameter_mm, 1.0), kind.cells)
+        first = replace(_seen(run), bare=_seen(bare))
+    except InputError:
+        return Look((), (), np.zeros(3), np.nan, np.zeros(3), 0.0, 0.0)
+    most, over, fed = card.entries[MOST_PORE].high, (), None
+    unfed = _beyond(first.pores, most)
+    while unfed and len(over) + len(unfed) < MOST_FEEDERS:
+        over += unfed
+        more = replace(one, stands=(*one.stands, *_further(one, over, kind.metal, 1.0)))
+        try:
+            fed = replace(_seen(pour(more, cells=kind.cells)), over=over)
+        except InputError:  # one would stand over no metal
+            break
+        unfed = _beyond(fed.pores, most)
+    return replace(first, fed=fed)
+
+
+def _beyond(pores, most_cm3):
+    return tuple(pore for pore in pores if (1 - PORES_WITHIN) * pore.pore_cm3 > most_cm3)
+
+
+def _seen(run):
+    """The Look of a Pour."""
+    found = (run.feeding.pores, run.filling.traps)
+    placed = (tuple(replace(one, place_mm=tuple(run.on_part(one.place_mm).tolist())) for one in each) for each in found)
+    mould, foot_cm2 = run.mould, max(float(run.mould.foot_cm2), 1e-9)
+    necks = (round(float(cm3) * 10 / foot_cm2 / NECK_MM) * NECK_MM for cm3 in (mould.neck_cm3, mould.hollow_cm3))
+    return Look(*placed, run.on_part(run.filling.last_mm), run.share, run.slow_mm, *necks)
+
+
+def _further(one, over, metal, size, needed=True):
+    """The Stands of further feeders of a PartMould, over pores of the shape as drawn in METALS[metal].
+
+    `size` (...): the part's over the drawn one's [-]; `needed` (...): 0 where they stay away. Each feeds the section
+    that freezes when its pore does, and holds enough for what the pore's pocket held.
+    """
+    alloy, stands = Alloy.named(METALS[metal]), []
+    per_mm2, shrinkage, scale = chvorinov_s_mm2(Melt.of(alloy), Mould.sand()), alloy["shrinkage"] / 100, size * needed
+    for pore in over:
+        modulus_mm = np.sqrt(pore.frozen_s / per_mm2) * scale
+        head = feeder_of(modulus_mm, pore.pore_cm3 / shrinkage * scale**3, one.job, one.rates)
+        place_mm = np.multiply.outer(size, np.asarray(pore.place_mm)) @ one.study.frame.T
+        stands.append(stand_over(place_mm, head, one.study, one.rates))
+    return tuple(stands)
+
+
+# What follows for the plan ------------------------------------------------------------------------------
+
+
+def moulds_of(job, rates):
+    """The PartMould of each part of a job's kit, in the kit's order, as planned: (Job, RateCard) → tuple.
+
+    With as many feeders as its Look asks for, and what their necks take. Raises: Infeasible.
+    """
+    return tuple(map(_as_looked, moulds_with_one_feeder(job, rates)))
+
+
+def _as_looked(one):
+    found = look(one.part, one.job.alloy)
+    if found is None:
+        return one
+    size, more, fed = _sized(one.part, found, one.rates)
+    metal = look_in(one.job.alloy).metal
+    one = replace(one, stands=(*one.stands, *_further(one, fed.over, metal, size, more)))
+    per_mm = one.foot_cm2 * size / 10
+    neck_cm3 = per_mm * np.where(more, fed.neck_mm, found.neck_mm)
+    return replace(one, neck_cm3=neck_cm3, hollow_cm3=per_mm * np.where(more, fed.hollow_mm, found.hollow_mm))
+
+
+def _sized(part, found, rates):
+    """(a part's size over the drawn one's, whether it needs the Look's further feeders, each (...); the Look with them,
+    or the same where it has none)."""
+    cubed = np.asarray(part.volume_cm3) / part.shape.volume_cm3
+    largest = max((pore.pore_cm3 for pore in found.pores), default=0.0)
+    more = ((1 - PORES_WITHIN) * largest * cubed > rates.entries[MOST_PORE].high) & (found.fed is not None)
+    return np.cbrt(cubed), more, found.planned
+
+
+PORE = "shrinkage that its feeder cannot reach"
+PORE_ADVICE = (
+    "set a chill or another feeder there, or thicken the way to it; a pour on trial by the default card says so"
+)
+SLOW = ("time to fill over time to freeze", "printed_mould.fill_share")
+SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
+FED_ADVICE = "the plan counts one there: thicken the way to it, and save that"
+
+UNSEEN = "not poured on trial, as no grid of reasonable size holds its thin walls"
+UNSEEN_ADVICE = "whether it fills and feeds is not known: pour one before you promise more"
+
+
+def reasons(item, job, rates):
+    """What a pour on trial says without a limit: what a Finding takes by name, where on the part [mm]."""
+    found = look(item.part, job.alloy)
+    if found is None:
+        return
+    if np.isnan(found.share):
+        yield {"what": UNSEEN, "advice": UNSEEN_ADVICE}
+    size, more, fed = _sized(item.part, found, rates)
+    for pore in fed.over if np.any(more) else ():
+        most_cm3 = float(np.max(pore.pore_cm3 * size**3))
+        what = f"one feeder leaves {most_cm3:.2g} cm3 of shrinkage unfed, and it takes another"
+        where = np.multiply(pore.place_mm, size) if np.ndim(size) == 0 else None
+        yield {"what": what, "advice": FED_ADVICE, "measured": most_cm3, "unit": "cm3", "where": where}
+
+
+def judged(item, job, rates):
+    """What a pour on trial is judged by: rows (measured, what, key of the limit, advice, where on the part [mm])."""
+    found = look(item.part, job.alloy)
+    if found is None or np.isnan(found.share):
+        return
+    size, more, fed = _sized(item.part, found, rates)
+    known = np.ndim(size) == 0
+    for seen, counts in ((found, ~more), (fed, more)):
+        for pore in seen.pores:
+            where = np.multiply(pore.place_mm, size) if known else None
+            yield pore.pore_cm3 * size**3 * counts, PORE, MOST_PORE, PORE_ADVICE, where
+    # A mould of similar shape fills in a time that goes with its volume while the least sprue decides, freezes with the
+    # square of its size.
+    share, slow_at = np.where(more, fed.share, found.share), fed.slow_at if np.all(more) else found.slow_at
+    yield share * size, *SLOW, SLOW_ADVICE, slow_at * size if known else None
