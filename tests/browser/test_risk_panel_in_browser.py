@@ -47,7 +47,7 @@ def expected(page):
     return (
         chance_data(runs, number(page, "deadline")),
         bars,
-        f"{best}, {means[best]:,.0f} EUR a kit",
+        f"{best}, {means[best]:,.0f} EUR a piece",
     )
 
 

@@ -1,18 +1,15 @@
 """The price of a gram: the plans' own difference, the engineer's hours, and where lightening begins to pay."""
 
-from collections import Counter
-
 import numpy as np
 import pandas as pd
 import pytest
-import trimesh
 
 import pourprint as pp
 from kept_studies import DEMO_SEARCH
 from pourprint.decide.lightness import pays_from, price_of_a_gram, with_part
 from pourprint.plans.plan import NoPlan
 from pourprint.routes.findings import Verdict
-from scenes import DEMO, PRINTED, demo_kit, demo_rates
+from scenes import DEMO, PRINTED, demo_kit, demo_rates, rims
 
 
 def planned(kit, quantity=4, rates=None):
@@ -82,19 +79,6 @@ def test_a_route_that_refuses_the_lighter_kit_is_left_out_and_no_route_at_all_is
         price_of_a_gram(plain, none, [1])
 
 
-def rims(faces):
-    """How many edges are passed more often one way than the other: none where a skin is closed, even where two of its
-    sheets touch along an edge, as these do at one or two, which trimesh does not call watertight."""
-    passed = Counter((a, b) for face in faces.tolist() for a, b in zip(face, face[1:] + face[:1], strict=True))
-    return sum(count != passed[b, a] for (a, b), count in passed.items())
-
-
-def test_rims_are_counted():
-    """A box is closed, one without a facet has three edges that lead nowhere."""
-    faces = trimesh.creation.box().faces
-    assert rims(faces) == 0 and rims(faces[1:]) == 3
-
-
 def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_plans_it():
     """From rover_frame.toml alone: watertight, a third lighter, planned by all three routes with a price per gram."""
     frame = pp.Frame.load(DEMO / "rover_frame.toml")
@@ -110,7 +94,7 @@ def test_the_course_s_lighter_node_comes_from_the_frames_file_and_every_route_pl
     plans, again = planned(kit, 10), planned(lighter, 10)
     assert all(plan.feasible for plan in again.values())
     pores = [one for one in again["printed_mould"].findings if one.part == "rocker_pivot" and "shrinkage" in one.what]
-    assert [one.verdict for one in pores] == [Verdict.WATCH]  # as notebook 08 says: under the hub
+    assert pores and {one.verdict for one in pores} == {Verdict.WATCH}  # as notebook 08 says, the largest under the hub
     assert np.hypot(*pores[0].where_mm[:2]) < 15 > abs(pores[0].where_mm[2])
     table = price_of_a_gram(plans, again, [10])
     assert [route for route, _ in table.index] == list(PRINTED)

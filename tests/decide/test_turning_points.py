@@ -46,7 +46,7 @@ def along(plans, key, values, price=0.0):
     days = days_along(plans, {key: values})
     kits = values if key == "quantity" else next(iter(plans.values())).job.quantity
     costs = unit_costs(totals_along(plans, {key: values}), kits, price, days)
-    return costs, crossings(values, costs)
+    return costs, crossings(values, costs, key in ("quantity", "batch_size"))
 
 
 def winner(plans, changes, price=0.0):
@@ -181,7 +181,8 @@ def test_failures_bring_the_turn_where_their_lines_cross():
 @pytest.mark.parametrize(
     ("quantity", "size", "key", "values", "price", "several"),
     [
-        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 200.0, True),
+        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 250.0, True),
+        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 200.0, False),
         (1, None, "price_of_day", np.linspace(0.0, 1000.0, 1500), 200.0, False),
         (1, None, "machine.metal_printer", np.linspace(0.0, 90.0, 1500), 200.0, False),
         (8, 2, "quantity", np.arange(1, 401), 200.0, False),
@@ -199,7 +200,7 @@ def test_of_several_crossings_with_failures_the_nearest_is_told_as_a_sweep_of_al
     failing = {route: shares(plan) for route, plan in plans.items()}
     price, kits = (values, quantity) if key == "price_of_day" else (price, values if key == "quantity" else quantity)
     costs = unit_costs(totals_along(plans, changes), kits, price, days_along(plans, changes), failing)
-    found = crossings(values, costs)
+    found = crossings(values, costs, key == "quantity")
     assert (len(found) > 2) == several
     nearest = min(found, key=lambda crossing: abs(crossing.at - turn.now))
     assert turn.at == pytest.approx(nearest.at, abs=1.01 * (values[1] - values[0]))

@@ -11,7 +11,7 @@ import pourprint as pp
 from pourprint.ledger.errors import InputError
 from pourprint.process.strength.lighten import Task, lighten, solid_of
 from pourprint.process.strength.loads import GRAVITY
-from scenes import PRINTED, demo_rates
+from scenes import PRINTED, demo_rates, rims
 
 CART = Path(__file__).with_name("sensor_cart.toml")
 
@@ -71,7 +71,10 @@ def test_all_routes_plan_finish_bond_and_inspect_it(cart, kit, loads, plans):
     for route, plan in plans.items():
         assert plan.feasible, plan.reason
         holes = {item.part.name: len(item.bores) + len(item.sockets) + len(item.faces) for item in kit.parts}
-        assert pp.finishing_list(plan).groupby(level=0).size().to_dict() == holes
+        listed = pp.finishing_list(plan)
+        asked = listed[listed["feature"] != "hollow under the feeder"]
+        assert asked.groupby(level=0).size().to_dict() == holes
+        assert len(asked) == len(listed) or route == "printed_mould"  # a neck may fill a socket, which is opened
         bonds = pp.bond_list(cart, loads, plan)
         assert bonds.groupby(level=0).size().to_dict() == {item.part.name: len(item.sockets) for item in kit.parts}
         assert (bonds["peak shear [MPa]"] > 0).all()
@@ -84,7 +87,7 @@ def test_one_node_is_lightened_and_the_lighter_kit_has_a_memo(cart, kit, loads):
     task = Task.of(cart, loads, "front_left")
     *_, stage = lighten(task, share=0.85, cell_mm=4.0, iterations=3)
     light = solid_of(task, stage)
-    assert trimesh.Trimesh(*light.mesh).is_watertight and light.bodies == 1
+    assert not rims(light.mesh[1]) and light.bodies == 1
     assert light.volume_cm3 == pytest.approx(0.85 * task.plain.volume_cm3, rel=0.02)
     memo = pp.report.memo(pp.Job(pp.with_part(kit, light, "front_left"), "AlSi7Mg", 3), demo_rates(), "2026-12-01")
     assert {route for route, plan in memo.plans.items() if plan.feasible} >= set(PRINTED)

@@ -64,8 +64,12 @@ class KitPart:
     def __post_init__(self):
         if not isinstance(self.part, Part):
             raise InputError(f"part={self.part!r} must be a Part.")
-        if isinstance(self.count, bool) or not isinstance(self.count, (int, np.integer)) or self.count < 1:
-            raise InputError(f"count={self.count!r} must be a whole number of at least 1.")
+        _check_count(self.count)
+
+
+def _check_count(count):
+    if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
+        raise InputError(f"count={count!r} must be a whole number of at least 1.")
 
 
 @dataclass(frozen=True)
@@ -232,6 +236,7 @@ class _KitEntry:
     faces: tuple[Face, ...] = ()
 
     def __post_init__(self):
+        _check_count(self.count)
         needed = (self.volume_cm3, self.area_cm2, self.box_mm)
         numbers = (*needed, self.overhang_cm2, self.support_cm3)
         if self.mesh is None and None in needed:
