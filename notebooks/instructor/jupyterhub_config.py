@@ -7,7 +7,8 @@ Start it from the course's folder, with the class's password and the folder for 
 Let another account own the course's folder, so that the hub's account, and with it every student, can only read
 it. All students run under the account that starts the hub: right for a class that trusts each other on a machine of
 its own. Where students must not reach each other's files, give each a system account and set JupyterHub's PAM
-authenticator with SystemdSpawner instead; the hook, the folders and the limits below stay the same.
+authenticator with SystemdSpawner instead, and leave out JUPYTER_RUNTIME_DIR and the kernels' transport, which lean on
+one account; the hook, the folders and the limits below stay the same.
 """
 
 import os
@@ -15,6 +16,7 @@ import resource
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 from jupyterhub.spawner import SimpleLocalProcessSpawner
@@ -42,8 +44,16 @@ class LimitedSpawner(SimpleLocalProcessSpawner):
         return limited
 
 
+# Free ports are found by trying and letting go: of thirty students that arrive together some were given the same one,
+# and one of them met the other's server, or a kernel that died. So kernels are asked through files of the account, in a
+# folder with a short name, as such files need; and servers get ports below those that systems give away by themselves.
+FIRST_PORT = 21_000
+FILES = tempfile.mkdtemp(prefix="class-")
+
+
 def give_course(spawner):
-    """Copy new notebooks to the student's folder, never over work that is there; link the shared data."""
+    """A port of one's own; new notebooks in the student's folder, never over work that is there; the shared data."""
+    spawner.port = FIRST_PORT + spawner.user.id
     home = STUDENTS / spawner.user.name
     (home / "notebooks").mkdir(parents=True, exist_ok=True)
     for source in sorted(COURSE.glob("notebooks/*.ipynb")):
@@ -64,7 +74,7 @@ subprocess.run(
     [sys.executable, "-m", "pourprint", "compare", *LONG_JOB, "--rates", "data_demo/rates.toml"],
     cwd=COURSE, env={**os.environ, **KEPT}, stdout=subprocess.DEVNULL, check=True,
 )  # fmt: skip
-c.Spawner.environment = KEPT
+c.Spawner.environment = {**KEPT, "JUPYTER_RUNTIME_DIR": lambda spawner: f"{FILES}/{spawner.user.name}"}
 c.JupyterHub.authenticator_class = "shared-password"
 c.SharedPasswordAuthenticator.user_password = os.environ["CLASS_PASSWORD"]
 c.Authenticator.allow_all = True  # everyone who knows the class's password
@@ -82,6 +92,7 @@ c.Spawner.args = [
     # Where the environment has them, a student's server needs neither: 0.3 s and 13 MB each.
     "--ServerApp.jpserver_extensions=voila.server_extension=False",
     "--ServerApp.jpserver_extensions=jupyterlab_jupytext=False",
+    "--KernelManager.transport=ipc",
     "--MappingKernelManager.cull_idle_timeout=5400",  # a class lasts 90 minutes
     "--MappingKernelManager.cull_interval=300",
 ]
