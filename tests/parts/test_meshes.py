@@ -335,7 +335,7 @@ def test_overlapping_boxes_are_united():
     # Exact: two boxes 20 x 30 x 40, one shifted by 5 along x, cover 25 x 30 x 40.
     (volume, area, _, bodies, _), notes = volume_and_notes(BOX, moved(BOX, 5))
     assert volume == pytest.approx(30_000) and area == pytest.approx(2 * (25 * 30 + 25 * 40 + 30 * 40))
-    assert bodies == 1 and "united" in notes and "18 cm3" in notes
+    assert bodies == 1 and "united" in notes and "18 cm³" in notes
 
 
 def test_touching_boxes_become_one():
@@ -418,7 +418,7 @@ def test_an_inward_shell_across_the_surface_is_cut_away_and_is_no_cavity():
 
 def test_outward_shells_that_cross_are_united():
     (volume, *_), notes = volume_and_notes(cube(40), cube(20, 29))
-    assert volume == pytest.approx(71_600) and "0.4 cm3" in notes  # exact: their union
+    assert volume == pytest.approx(71_600) and "0.4 cm³" in notes  # exact: their union
 
 
 WAYS = {

@@ -323,7 +323,7 @@ def _settle_shells(mesh, name, clock):
         return as_it_is
     if not across:
         twice = (before[0] - after[0]) / 1000
-        notes.append(f"Shells that overlap or touch were united ({twice:.3g} cm3 had been counted twice).")
+        notes.append(f"Shells that overlap or touch were united ({twice:.3g} cm³ had been counted twice).")
     return *united, *meshes.counted(*united), notes
 
 

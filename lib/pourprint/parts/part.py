@@ -121,13 +121,13 @@ class Part:
         if np.any(volume > box_cm3 * (1 + ROUNDING)):
             raise InputError(
                 f"volume_cm3={_show(volume)} does not fit in box_mm={_show(box)}, which holds"
-                f" {_show(box_cm3)} cm3; check the units."
+                f" {_show(box_cm3)} cm³; check the units."
             )
         least = (36 * np.pi) ** (1 / 3) * np.asarray(volume) ** (2 / 3)
         if np.any(area < least * (1 - ROUNDING)):
             raise InputError(
                 f"area_cm2={_show(area)} is too little for volume_cm3={_show(volume)}: a sphere has"
-                f" {_show(least)} cm2, every other shape more; check the units."
+                f" {_show(least)} cm², every other shape more; check the units."
             )
 
     @classmethod

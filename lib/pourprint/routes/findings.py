@@ -21,7 +21,7 @@ from pourprint.routes.looks import MOST_PORE, PORES_WITHIN, judged, reasons
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
 LOGIC = "by logic"  # the pedigree of what needs no measuring
-SHARP_ADVICE = "round them, or the metal tears as it freezes"
+SHARP_ADVICE = "round them, or the metal may tear there as it freezes"
 
 
 class Verdict(StrEnum):
@@ -29,6 +29,11 @@ class Verdict(StrEnum):
 
     REFUSED = "refused"
     WATCH = "watch"
+
+
+def _short(number):
+    """Three digits, or all before the point."""
+    return f"{number:.3g}" if abs(number) < 1000 else f"{number:.0f}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,8 +57,9 @@ class Finding:
         at = () if self.where_mm is None else np.round(self.where_mm) + 0.0
         place = " at ({:.0f}, {:.0f}, {:.0f}) mm".format(*at) if len(at) else ""
         unit = "" if self.unit == "-" else f" {self.unit}"
-        measured = f" {self.measured:.3g}{unit}" if self.key else ""  # else the words say it
-        limit = "" if np.isnan(self.limit) else f", limit {self.limit:.3g}{unit} ({self.pedigree})"
+        measured = f" {_short(self.measured)}{unit}" if self.key else ""  # else the words say it
+        most = f"limit {_short(self.limit)}{unit}" if self.limit else "should be none"
+        limit = "" if np.isnan(self.limit) else f", {most} ({self.pedigree})"
         named = f": {in_words(self.key)}" if self.key else ""
         return f"{self.part}: {self.what}{measured}{place}{limit}{named}; {self.advice}"
 
@@ -156,7 +162,7 @@ def _of_part(item, route, job, rates):
     if route in BLIND_MOST:
         held_kg = np.min(crucible_kg(job, rates))
         if np.max(mass_kg) > held_kg:
-            what = f"its {np.max(mass_kg):.3g} kg are more than the {held_kg:.3g} kg that the crucible holds"
+            what = f"its {_short(np.max(mass_kg))} kg are more than the crucible holds"
             advice = "no casting is poured from two melts: split it"
             pedigree = str(rates.entries["foundry.crucible"].pedigree)
             counted = np.max(mass_kg), held_kg, "kg", pedigree
@@ -190,8 +196,9 @@ def _by_logic(part, walls, route):
         yield _by_reason(part, Verdict.REFUSED, what, advice, walls.sealed, 0, where=walls.sealed_at)
     if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
         longest = np.max(walls.sharp_mm)
-        what, advice = f"{longest:.0f} mm of edges turn inward by more than {SHARP_DEG:.0f}°", SHARP_ADVICE
-        yield _by_reason(part, Verdict.WATCH, what, advice, longest, 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at)
+        what = f"{longest:.0f} mm of sharp inner corners (they turn by more than {SHARP_DEG:.0f}°)"
+        counted = longest, 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at
+        yield _by_reason(part, Verdict.WATCH, what, SHARP_ADVICE, *counted)
 
 
 def _judged(part, sign, measured, what, key, advice, rates, where=None, sure=1.0):
@@ -204,5 +211,6 @@ def _judged(part, sign, measured, what, key, advice, rates, where=None, sure=1.0
         known = where is not None and np.ndim(where) == 1 and np.isfinite(where).all()
         yield Finding(
             Verdict.REFUSED if refused else Verdict.WATCH, part.name, what, float(worst), float(limit),
-            entry.unit, key, str(entry.pedigree), advice, where if known else None,
+            entry.unit.replace("cm2", "cm²").replace("cm3", "cm³"), key, str(entry.pedigree), advice,
+            where if known else None,
         )  # fmt: skip

@@ -171,7 +171,7 @@ def _sized(part, found, rates):
     return np.cbrt(cubed), more, found.planned
 
 
-PORE = "shrinkage that its feeder cannot reach"
+PORE = "unfed shrinkage"
 PORE_ADVICE = (
     "set a chill or another feeder there, or thicken the way to it; a pour on trial by the default card says so"
 )
@@ -179,7 +179,7 @@ SLOW = ("time to fill over time to freeze", "printed_mould.fill_share")
 SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
 FED_ADVICE = "the plan counts one there: thicken the way to it, and save that"
 
-UNSEEN = "not poured on trial, as no grid of reasonable size holds its thin walls"
+UNSEEN = "not poured on trial, as its walls are too thin or its mass too large for a grid of reasonable size"
 UNSEEN_ADVICE = "whether it fills and feeds is not known: pour one before you promise more"
 
 
@@ -193,9 +193,9 @@ def reasons(item, job, rates):
     size, more, fed = _sized(item.part, found, rates)
     for pore in fed.over if np.any(more) else ():
         most_cm3 = float(np.max(pore.pore_cm3 * size**3))
-        what = f"one feeder leaves {most_cm3:.2g} cm3 of shrinkage unfed, and it takes another"
+        what = f"one feeder leaves {most_cm3:.2g} cm³ of shrinkage unfed, and it takes another"
         where = np.multiply(pore.place_mm, size) if np.ndim(size) == 0 else None
-        yield {"what": what, "advice": FED_ADVICE, "measured": most_cm3, "unit": "cm3", "where": where}
+        yield {"what": what, "advice": FED_ADVICE, "measured": most_cm3, "unit": "cm³", "where": where}
 
 
 def judged(item, job, rates):
