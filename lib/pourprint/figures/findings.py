@@ -7,7 +7,7 @@ from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
 from pourprint.routes.findings import Verdict, table
 
 # Where words stand from the place that they point at [px]: right and left, above and below, no two at one height.
-ASIDE = ((90, -50), (-90, -90), (90, 50), (-90, 90), (90, -130), (-90, 130))
+ASIDE = ((110, -50), (-110, -90), (110, 50), (-110, 90), (110, -130), (-110, 130))
 
 
 def findings_picture(part, found):

@@ -21,7 +21,7 @@ from pourprint.routes.looks import MOST_PORE, PORES_WITHIN, judged, reasons
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
 LOGIC = "by logic"  # the pedigree of what needs no measuring
-SHARP_ADVICE = "round them, or the metal may tear there as it freezes"
+SHARP_ADVICE = f"round what turns by more than {SHARP_DEG:.0f}°, or the metal may tear there as it freezes"
 
 
 class Verdict(StrEnum):
@@ -164,8 +164,7 @@ def _of_part(item, route, job, rates):
         if np.max(mass_kg) > held_kg:
             what = f"its {_short(np.max(mass_kg))} kg are more than the crucible holds"
             advice = "no casting is poured from two melts: split it"
-            pedigree = str(rates.entries["foundry.crucible"].pedigree)
-            counted = np.max(mass_kg), held_kg, "kg", pedigree
+            counted = np.max(mass_kg), held_kg, "kg", str(rates.entries["foundry.crucible"].pedigree)
             yield _by_reason(part, Verdict.REFUSED, what, advice, *counted)
         listed = max((hole.depth_mm / hole.diameter_mm for hole in item.sockets), default=0.0)
         seen = walls.deep > listed
@@ -182,9 +181,7 @@ def _by_reason(part, verdict, what, advice, measured=np.nan, limit=np.nan, unit=
 def _by_logic(part, walls, route):
     """What needs no limit of the ledger."""
     if part.shape is None and route in BY_NUMBERS:
-        advice = (
-            "its cost may be off by 15 % and its days by a weekend, as with the demo nodes: give its mesh where you can"
-        )
+        advice = "cost may be off by 15 %, days by a weekend, as with the demo nodes: give its mesh where you can"
         yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", advice)
     if part.bodies > 1:
         what, advice = f"{part.bodies} separate bodies", "make a kit of them: Kit.of_bodies(part)"
@@ -196,7 +193,7 @@ def _by_logic(part, walls, route):
         yield _by_reason(part, Verdict.REFUSED, what, advice, walls.sealed, 0, where=walls.sealed_at)
     if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
         longest = np.max(walls.sharp_mm)
-        what = f"{longest:.0f} mm of sharp inner corners (they turn by more than {SHARP_DEG:.0f}°)"
+        what = f"{longest:.0f} mm of sharp inner corners"
         counted = longest, 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at
         yield _by_reason(part, Verdict.WATCH, what, SHARP_ADVICE, *counted)
 

@@ -172,9 +172,7 @@ def _sized(part, found, rates):
 
 
 PORE = "unfed shrinkage"
-PORE_ADVICE = (
-    "set a chill or another feeder there, or thicken the way to it; a pour on trial by the default card says so"
-)
+PORE_ADVICE = "set a chill or feeder there, or thicken the way to it; so says a pour on trial by the default card"
 SLOW = ("time to fill over time to freeze", "printed_mould.fill_share")
 SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
 FED_ADVICE = "the plan counts one there: thicken the way to it, and save that"
