@@ -27,7 +27,7 @@ BUDGETS = {
     "decide": 1841,
     "figures": 2676,
     "panels": 1463,
-    "lessons": 3049,
+    "lessons": 2351,
     "report": 495,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

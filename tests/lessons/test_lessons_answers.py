@@ -13,7 +13,7 @@ import pytest
 import pourprint as pp
 from pourprint.lessons import answers
 from pourprint.lessons.answers import Answers, Event
-from pourprint.lessons.kinds import Number, numeric
+from pourprint.lessons.kinds import Number
 from pourprint.lessons.widget import AnswerBox, sign_in
 from scenes import DEMO
 
@@ -300,6 +300,6 @@ def test_an_unknown_exercise_is_one_sentence(tmp_path):
 
 
 def test_an_answer_in_cubic_millimetres_counts_for_cubic_centimetres():
-    posed = numeric("How much?", Number(3.0, "cm³", {}), "By hand: 3 cm³ are 3000 mm³ and 0.003 litres.")
-    assert all(posed.check({"value": value, "unit": unit}).right for value, unit in (("3000", "mm³"), ("0.003", "L")))
-    assert not posed.check({"value": "3000", "unit": "cm³"}).right
+    number = Number(3.0, "cm³", {})  # by hand: 3 cm³ are 3000 mm³ and 0.003 litres
+    assert all(number.judge({"value": value, "unit": unit}).right for value, unit in (("3000", "mm³"), ("0.003", "L")))
+    assert not number.judge({"value": "3000", "unit": "cm³"}).right

@@ -11,6 +11,8 @@ import pytest
 
 import pourprint as pp
 from pourprint.ledger.typed_numbers import read_number
+from pourprint.lessons.exercises import Task
+from pourprint.lessons.kinds import predict
 from pourprint.routes import PRINTED, ROUTES
 from scenes import DEMO
 
@@ -164,19 +166,14 @@ def test_printed_sand_is_of_grades_8_to_10_and_all_three_ends_occur():
 
 def test_a_best_day_that_two_days_share_is_right_with_either():
     """With a calendar on which Tuesday and Wednesday tie, both predictions come true."""
-    from pourprint.lessons.exercises import Slider
-    from pourprint.lessons.kinds import Option, predict
-    from pourprint.lessons.numbers import Draw
-
-    question = predict(
-        Draw("c", "s", "e"),
-        "When?",
-        ("Monday", "Tuesday", "Wednesday"),
-        ("Tuesday", "Wednesday"),
-        Slider("day", "", (1, 2, 3), str),
-        [Option("good"), Option("bad", "no")],
-        "",
-    )
+    words = {
+        "text": "When?",
+        "working": "",
+        "options": ["Monday", "Tuesday", "Wednesday"],
+        "reasons": ["good", ["bad", "no"]],
+        "slider": {"name": "day", "unit": "", "low": 1, "high": 3, "says": "{now}"},
+    }
+    question = predict(Task("c", "s", "e", words, {}), ("Tuesday", "Wednesday"), "good", str)
     for key in ("B", "C"):
         assert "came true" in question.check({**question.worked, "prediction": key}).say
     assert "Tuesday or Wednesday" in question.check({**question.worked, "prediction": "A"}).say

@@ -1,9 +1,11 @@
 """What an exercise is: a question with fields to fill, and a judge that says what is off without the answer.
 
 Answers are plain texts by field, {"value": "12.5", "unit": "h"}, since they come from a page or a file.
-The right answer is computed from the library when the question is posed; nothing is stored.
+The right answer is computed from the library when the question is posed; nothing is stored. What an exercise says
+stands beside its module in a TOML file, with the ranges of the numbers that are drawn for a student.
 """
 
+import string
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -88,22 +90,79 @@ class Question:
         return self.judge(given)
 
 
+class _Filler(string.Formatter):
+    """Puts numbers into a text: `{share!p}` is a share in percent, `{title!l}` a text in small letters."""
+
+    def convert_field(self, value, conversion):
+        match conversion:
+            case "p":
+                return 100 * value
+            case "l":
+                return value.lower()
+        return super().convert_field(value, conversion)
+
+
+@dataclass(frozen=True)
+class Task(Draw):
+    """An exercise while it is posed to a student: their draws, and its words with their numbers.
+
+    `words` are the exercise's table in the TOML file; `numbers` what they may name: the class's `room`, what was drawn,
+    and what the exercise works out.
+    """
+
+    words: Mapping
+    numbers: Mapping
+
+    def drawn(self):
+        """The numbers that the words ask for: a list is one of these, a table from low to high in steps."""
+        return {
+            # "yield_" is drawn as "yield", a word that Python keeps for itself.
+            name: self.number(name.rstrip("_"), **of) if isinstance(of, dict) else self.choice(name.rstrip("_"), of)
+            for name, of in self.words.get("draws", {}).items()
+        }
+
+    def knows(self, **numbers):
+        """The same task with further numbers for its words."""
+        return replace(self, numbers={**self.numbers, **numbers})
+
+    def told(self, key, default=None):
+        """What the words say under a key, with the numbers put in: a text, a list or a table of texts."""
+        return self.filled(self.words.get(key, default))
+
+    def filled(self, words):
+        """Any words with the numbers put in."""
+        match words:
+            case str():
+                return _Filler().vformat(words, (), self.numbers)
+            case list():
+                return [self.filled(each) for each in words]
+            case dict():
+                return {key: self.filled(each) for key, each in words.items()}
+        return words
+
+    def question(self, kind, fields, judge, worked, **more):
+        """The Question of these words."""
+        hints, source = self.words.get("hints", ()), self.words.get("source", "")
+        text, working = self.told("text"), self.told("working")
+        return Question(kind, text, tuple(fields), judge, worked, working, hints=tuple(hints), source=source, **more)
+
+
 @dataclass(frozen=True)
 class Exercise:
     """One exercise of the catalogue.
 
-    `level` 1 is for everybody, 2 goes deeper; `reveals` is the misconception that a wrong answer shows; `pose` makes
-    the Question from a student's draws and the class's room; `hints` and `source` go with it.
+    `outcome` is what can be done by who has worked its notebook; `pose` makes the Question from a Task, the class's
+    room and what was drawn; `words` are its table in the TOML file (the catalogue says how they are written).
     """
 
     name: str
     notebook: str
+    outcome: str
     pose: Callable = field(repr=False)
+    words: Mapping = field(repr=False)
     title: str
     reveals: str
-    level: int = 1
-    hints: tuple[str, ...] = ()
-    source: str = ""
+    level: int
 
     def question(self, room, student):
         """The Question for one student of a class; the same whenever it is asked.
@@ -112,23 +171,23 @@ class Exercise:
         kit, rates or alloy do not allow the exercise.
         """
         for again in range(MOST_DRAWS):
-            posed = self.pose(Draw(room.code, student, self.name + "'" * again), room)
+            task = Task(room.code, student, self.name + "'" * again, self.words, {"room": room})
+            drawn = task.drawn()
+            posed = self.pose(task.knows(**drawn), room, **drawn)
             if posed.number is None or posed.number.tells_apart:
-                return replace(posed, hints=self.hints, source=self.source)
+                return posed
         raise InputError(f"{self.name}: with this class file a wrong way leads to the right number.")
 
 
 def exercise(pose):
-    """Decorator: turn a function (draw, room) → Question into the Exercise of its name and its module's NOTEBOOK.
-
-    What is said about it stands in `catalogue/exercises.toml`.
-    """
-    name = pose.__name__.replace("_", "-")
-    words = {key: tuple(value) if key == "hints" else value for key, value in told()[name].items() if key != "words"}
-    return Exercise(name, pose.__globals__["NOTEBOOK"], pose, **words)
+    """Decorator: turn a function (task, room, drawn numbers) → Question into the Exercise of its name."""
+    told, name = _told(pose.__module__.rpartition(".")[2]), pose.__name__.replace("_", "-")
+    words = told[name]
+    said = words["title"], words["reveals"], words.get("level", 1)
+    return Exercise(name, told["notebook"], told["outcome"], pose, words, *said)
 
 
 @cache
-def told():
-    """What `catalogue/exercises.toml` holds: {name of an exercise, or "outcomes": table}."""
-    return tomllib.loads(files("pourprint.lessons").joinpath("catalogue/exercises.toml").read_text(encoding="utf-8"))
+def _told(module):
+    """What the TOML file beside a module of the catalogue holds."""
+    return tomllib.loads(files("pourprint.lessons").joinpath(f"catalogue/{module}.toml").read_text(encoding="utf-8"))

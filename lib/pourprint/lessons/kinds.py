@@ -1,12 +1,17 @@
-"""The kinds of exercise: typed numbers, orders, choices with a reason, predictions, mistakes and free designs."""
+"""The kinds of exercise: typed numbers, orders, choices with a reason, predictions, mistakes and free designs.
+
+Each takes a Task, whose words say everything, and what only the library knows: the right answer and the known slips.
+"""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.typed_numbers import read_number
-from pourprint.lessons.exercises import NO_NUMBER, NO_PLAN, Field, Question, Verdict, told
+from pourprint.lessons.exercises import NO_NUMBER, NO_PLAN, Field, Slider, Verdict
+from pourprint.routes import ROUTES
 
 # Units that a student may choose between, by what they measure, each in terms of the first.
 DIMENSIONS = {
@@ -17,15 +22,8 @@ DIMENSIONS = {
     "a mass": {"kg": 1, "g": 0.001},
     "a share": {"of 1": 1, "%": 0.01},
 }
+ASKS = ["your choice", "because"]
 STRANGERS = ("mm", "cm²", "cm³", "h", "kg")  # offered beside the fitting ones, so that the unit is a decision
-
-
-ASKS = "your choice", "because"
-
-
-def percent(share):
-    """A share of one as text: 0.55 is "55 %"."""
-    return f"{100 * share:g} %"
 
 
 @dataclass(frozen=True)
@@ -108,34 +106,56 @@ class Number:
         return Verdict(False, f"Your number is too {side}{far}. A hint may help.", f"too {side}")
 
 
-@dataclass(frozen=True)
-class Option:
-    """One choice: its text, and what to say to who takes it wrongly ("" for the right one)."""
+def _number(task, right, slips, numbers):
+    """A Task that knows the right answer and further numbers, and the Number that its words ask for."""
+    task = task.knows(right=right, **numbers)
+    says = task.told("slips")
+    slips = {name: (wrong, says[name]) for name, wrong in slips.items()}
+    return task, Number(float(right), slips=slips, **task.told("number"))
 
-    text: str
-    say: str = ""
+
+def numeric(task, right, slips, **numbers):
+    """A number to work out: the right one, the known slips {short name: value}, and numbers for the words."""
+    task, number = _number(task, right, slips, numbers)
+    return task.question("numeric", number.fields(), number.judge, number.answer(), number=number)
+
+
+def mistake(task, wrong, right, slips, **numbers):
+    """Lines of somebody's working, of which `wrong` (from 1) holds a mistake: find it, and give the right result.
+
+    The words may say under `sound` why a line is right.
+    """
+    task, number = _number(task, right, slips, numbers)
+    lines, sound = task.told("lines"), task.told("sound", {})
+    keys = {str(i): f"line {i}" for i in range(1, len(lines) + 1)}
+
+    def judge(answer):
+        line = answer["line"]
+        if line != str(wrong):
+            say = sound.get(line, "It agrees with the lines before it.")
+            return Verdict(False, f"Line {line} is sound. {say}", f"line {line}")
+        found = number.judge(answer)
+        return found if found.right else Verdict(False, f"The line is found. The result: {found.say}", found.slip)
+
+    fields = Field("line", "the line with the mistake", keys), *number.fields("the right result")
+    worked = {"line": str(wrong), **number.answer()}
+    return task.question("find the mistake", fields, judge, worked, number=number, lines=tuple(lines))
 
 
 def _lettered(things):
     return {chr(ord("A") + i): thing for i, thing in enumerate(things)}
 
 
-def _menu(draw, drawn, options, key, label, later=False):
-    """A Field that offers options in a drawn order, the Option behind each letter, and the right letter."""
-    by_text = {option.text: option for option in options}
-    lettered = _lettered(by_text[text] for text in draw.shuffled(drawn, by_text))
-    right = next(letter for letter, option in lettered.items() if not option.say)
-    return Field(key, label, {letter: option.text for letter, option in lettered.items()}, later), lettered, right
+def order(task, steps, why, count=6, **numbers):
+    """Steps to be put in order: `steps` in the right order; `why(early, late)` says why one cannot come first.
 
-
-def numeric(text, number, working):
-    """A number to work out."""
-    return Question("numeric", text, number.fields(), number.judge, number.answer(), working, number)
-
-
-def order(draw, text, steps, why, working):
-    """Steps to be put in order: `steps` in the right order; `why(early, late)` says why one cannot come first."""
-    keys = _lettered(draw.shuffled("order", steps))
+    Of more than `count` those are kept that the words name as `deciding`, and some others.
+    """
+    deciding = task.words.get("deciding", [])
+    others = [step for step in task.shuffled("kept", steps) if step not in deciding]
+    kept = {*deciding, *others[: count - len(deciding)]}
+    steps = [step for step in steps if step in kept]
+    keys = _lettered(task.shuffled("order", steps))
     letters = {step: key for key, step in keys.items()}
     worked = {str(place): letters[step] for place, step in enumerate(steps, start=1)}
 
@@ -150,84 +170,92 @@ def order(draw, text, steps, why, working):
                 return Verdict(False, say, f"{early} before {late}")
         return Verdict(True, "Right.")
 
-    places = tuple(Field(place, f"place {place}", keys) for place in worked)
-    return Question("order", text, places, judge, worked, working)
+    places = [Field(place, f"place {place}", keys) for place in worked]
+    return task.knows(steps="; ".join(steps), **numbers).question("order", places, judge, worked)
 
 
-def some_of(draw, steps, deciding, count=6):
-    """For `order`: some of the steps, in their right order, those that decide among them."""
-    others = [step for step in draw.shuffled("kept", steps) if step not in deciding]
-    kept = {*deciding, *others[: count - len(deciding)]}
-    return [step for step in steps if step in kept]
-
-
-def by_stage(plan):
-    """For `order`: why a step of a plan cannot come before another, from the stages to which they belong."""
-    stages = {step.name: step.stage.title for step in plan.steps}
+def order_of_plan(task, plan, first, last):
+    """Steps of a plan to be put in order, from one stage to another; their stages say why one cannot come first."""
+    stages = {step.name: step.stage.title for step in plan.steps if first <= step.stage <= last}
 
     def why(early, late):
         if stages[early] == stages[late]:
             return f"Both belong to “{stages[early]}”: which of them needs what the other leaves?"
         return f"It belongs to “{stages[early]}”, the other to “{stages[late]}”."
 
-    return why
+    return order(task, [*stages], why)
 
 
-def choose(draw, text, options, reasons, working, asks=ASKS):
-    """A choice and its reason, both to be right; exactly one Option of each has nothing to say against it."""
-    choice, choices, right = _menu(draw, "options", options, "choice", asks[0])
-    reason, why, good = _menu(draw, "reasons", reasons, "reason", asks[1])
+@dataclass(frozen=True)
+class _Menu:
+    """A choice of options: its field, the right one's letter, and what is said to who takes another {text: say}."""
+
+    field: Field
+    right: str
+    says: Mapping
+
+    @property
+    def right_text(self):
+        return self.field.options[self.right]
+
+    def refused(self, answer):
+        """The Verdict on a wrong option, None on the right one."""
+        text = self.field.options[answer[self.field.key]]
+        return Verdict(False, self.says[text], text) if self.says[text] else None
+
+
+def _menu(task, drawn, offered, right, again, field):
+    """A _Menu that offers options in a drawn order.
+
+    `offered` {key: option}, or options that are their own keys; one is a text, or a text and what is said to who takes
+    it wrongly, else `again`. `right` is the key of the right one.
+    """
+    says = {}
+    for key, option in offered.items() if isinstance(offered, Mapping) else zip(offered, offered, strict=True):
+        text, *own = [option] if isinstance(option, str) else option
+        says[text] = "" if right in (key, text) else (*own, again)[0]
+    letters = _lettered(task.shuffled(drawn, says))
+    good = next(letter for letter, text in letters.items() if not says[text])
+    return _Menu(replace(field, options=letters), good, says)
+
+
+def choose(task, right, because, options=None, reasons=None, **numbers):
+    """A choice and its reason, both to be right: `right` and `because` are their keys among the options.
+
+    Options and reasons stand in the words, but for those that only the library knows.
+    """
+    task = task.knows(**numbers)
+    again = task.told("again", "")
+    asks, because_of = (Field(*pair) for pair in zip(("choice", "reason"), task.told("asks", ASKS), strict=True))
+    choice = _menu(task, "options", options or task.told("options"), right, again, asks)
+    told, why = reasons or task.told("reasons"), task.told("again_why", again)
+    reason = _menu(task, "reasons", told, because, why, because_of)
 
     def judge(answer):
-        taken, because = choices[answer["choice"]], why[answer["reason"]]
-        if taken.say:
-            return Verdict(False, taken.say, taken.text)
-        if because.say:
-            return Verdict(False, f"The first answer is right, the second is not. {because.say}", because.text)
+        if refused := choice.refused(answer):
+            return refused
+        if refused := reason.refused(answer):
+            return replace(refused, say=f"The first answer is right, the second is not. {refused.say}")
         return Verdict(True, "Both answers are right.")
 
-    worked = {"choice": right, "reason": good}
-    return Question("choose and justify", text, (choice, reason), judge, worked, working)
+    task = task.knows(choice=choice.right_text, reason=reason.right_text)
+    worked = {"choice": choice.right, "reason": reason.right}
+    return task.question("choose and justify", (choice.field, reason.field), judge, worked)
 
 
-def in_words(draw, **numbers):
-    """A choice and its reason in words alone, as `exercises.toml` has them, with `numbers` put in."""
-    case = draw.choice("case", told()[draw.exercise]["words"])
-    text, working = (case[key].format(**numbers) for key in ("text", "working"))
-    menus = ([Option(*(part.format(**numbers) for part in one)) for one in case[key]] for key in ("options", "reasons"))
-    return choose(draw, text, *menus, working, case.get("asks", ASKS))
+def in_words(task, **numbers):
+    """A choice and its reason in words alone: one of `words`, in which the first option and first reason are right."""
+    case = task.choice("case", task.words["words"])
+    task = replace(task, words={**task.words, **case}).knows(**numbers)
+    return choose(task, *(task.told(menu)[0][0] for menu in ("options", "reasons")))
 
 
-def predict(draw, text, options, truths, slider, reasons, working):
-    """Predict first, then move a slider and see, then say why.
-
-    `options` are texts, `truths` those that come true. The prediction is recorded; the reason is what is marked.
-    """
-    keys = _lettered(options)
-    reason, why, good = _menu(draw, "reasons", reasons, "reason", "what you see comes about because", later=True)
-
-    def judge(answer):
-        if not answer["reason"]:
-            say = "Your prediction is noted. Now move the slider, see what happens, and choose the reason."
-            return Verdict(False, say, "predicted")
-        because = why[answer["reason"]]
-        if because.say:
-            return Verdict(False, because.say, because.text)
-        came = keys[answer["prediction"]] in truths
-        what = "came true" if came else f"did not come true; what happens: {' or '.join(truths)}"
-        return Verdict(True, f"Right. Your prediction {what}.")
-
-    fields = Field("prediction", "your prediction", keys), reason
-    worked = {"prediction": next(key for key, option in keys.items() if option in truths), "reason": good}
-    return Question("predict", text, fields, judge, worked, working, slider=slider)
-
-
-GROWTHS = (
+GROWTHS = [
     "it stays the same",
     "it grows by a smaller factor",
     "it grows by the same factor",
     "it grows by a larger factor",
-)
+]
 
 
 def growth_of(ratio, factor):
@@ -236,55 +264,78 @@ def growth_of(ratio, factor):
     return GROWTHS[place : place + 1]
 
 
-def mistake(text, lines, wrong, sound, number, working):
-    """Lines of somebody's working with one mistake: find the line (from 1), and give the right result.
+def predict(task, truths, because, now, **numbers):
+    """Predict first, then move a slider and see, then say why.
 
-    `sound` {line: why it is right}; `number` is the right result.
+    `truths` are the `options` of the words (default: GROWTHS) that come true, `because` the key of the right reason;
+    `now(place)` what the words call `now` at a place of the slider. The prediction is recorded, the reason is marked.
     """
-    keys = {str(i): f"line {i}" for i in range(1, len(lines) + 1)}
+    task = task.knows(**numbers)
+    keys = _lettered(task.told("options", GROWTHS))
+    later = Field("reason", "what you see comes about because", later=True)
+    reason = _menu(task, "reasons", task.told("reasons"), because, task.told("again", ""), later)
+    moved = task.words["slider"]
+    places = tuple(range(moved["low"], moved["high"] + 1, moved.get("step", 1)))
+
+    def says(place):
+        return task.knows(now=now(place)).filled(moved["says"])
 
     def judge(answer):
-        if answer["line"] != str(wrong):
-            say = sound.get(int(answer["line"]), "It agrees with the lines before it.")
-            return Verdict(False, f"Line {answer['line']} is sound. {say}", f"line {answer['line']}")
-        found = number.judge(answer)
-        return found if found.right else Verdict(False, f"The line is found. The result: {found.say}", found.slip)
+        if not answer["reason"]:
+            say = "Your prediction is noted. Now move the slider, see what happens, and choose the reason."
+            return Verdict(False, say, "predicted")
+        came = keys[answer["prediction"]] in truths
+        what = "came true" if came else f"did not come true; what happens: {' or '.join(truths)}"
+        return reason.refused(answer) or Verdict(True, f"Right. Your prediction {what}.")
 
-    fields = Field("line", "the line with the mistake", keys), *number.fields("the right result")
-    worked = {"line": str(wrong), **number.answer()}
-    return Question("find the mistake", text, fields, judge, worked, working, number, tuple(lines))
-
-
-@dataclass(frozen=True)
-class Aim:
-    """One aim of a design: its short name, what is wanted, whether it is met, and what came out."""
-
-    name: str
-    wanted: str
-    met: bool
-    came_out: str
+    fields = Field("prediction", "your prediction", keys), reason.field
+    worked = {"prediction": next(key for key, option in keys.items() if option in truths), "reason": reason.right}
+    slider = Slider(moved["name"], moved["unit"], places, says)
+    task = task.knows(reason=reason.right_text, before=now(places[0]))
+    return task.question("predict", fields, judge, worked, slider=slider)
 
 
-def design(text, fields, outcome, worked, working):
-    """A free task scored by its outcome: `outcome` turns an answer into a list of Aim, all to be met.
+def design(task, fields, outcome, worked, **numbers):
+    """A free task scored by its outcome.
 
-    It raises an InputError, what to mend, where an answer cannot be made into a plan.
+    `fields` {key: options, none for what is typed}; their labels stand in the words. `outcome` turns an answer into
+    {aim: (whether it is met, what came out)}, all to be met; the words say under `aims` what is wanted. It raises an
+    InputError, what to mend, where an answer cannot be made into a plan.
     """
+    task = task.knows(**numbers)
+    labels, wanted = task.told("fields"), task.told("aims")
 
     def judge(answer):
         try:
             aims = outcome(answer)
         except InputError as error:
             return Verdict(False, str(error), NO_PLAN)
-        missed = [aim.name for aim in aims if not aim.met]
-        said = " ".join(f"{'Met' if aim.met else 'NOT met'}: {aim.wanted} (now {aim.came_out})." for aim in aims)
-        return Verdict(not missed, said, missed[0] if missed else "")
+        missed = [aim for aim, (met, _) in aims.items() if not met]
+        said = (f"{'Met' if met else 'NOT met'}: {wanted[aim]} (now {now})." for aim, (met, now) in aims.items())
+        return Verdict(not missed, " ".join(said), missed[0] if missed else "")
 
-    return Question("free design", text, fields, judge, worked, working)
+    return task.question("free design", [Field(key, labels[key], fields[key]) for key in fields], judge, worked)
 
 
-def batch_of(text, most, least=1):
-    """A typed batch size: a whole number from least to most. Raises: InputError for any other."""
-    if text not in map(str, range(least, most + 1)):
-        raise InputError(f"The batch size must be a whole number from {least} to {most}, not “{text}”.")
-    return int(text)
+def typed(text, what, low, high, whole=False):
+    """A typed number from low to high. Raises: InputError for any other, or for a broken one of what is `whole`."""
+    value = read_number(text)
+    if not low <= value <= high or (whole and value != round(value)):
+        raise InputError(f"The {what} must be a {'whole ' * whole}number from {low:g} to {high:g}, not “{text}”.")
+    return value
+
+
+def design_batches(task, choices, aims, chosen, **numbers):
+    """A `design` of a route and a batch size for some kits.
+
+    `choices` {(route, batch size): what comes of it}, as of `Classroom.batches`; `aims(*what comes of it)` as the
+    outcome of `design`; `chosen` one that meets them.
+    """
+    most, (route, size) = max(size for _, size in choices), chosen
+    routes = {name: ROUTES[name].TITLE for name, _ in choices}
+
+    def outcome(answer):
+        return aims(*choices[answer["route"], typed(answer["batch"], "batch size", 1, most, whole=True)])
+
+    numbers |= {"kits": f"{most} kit{'s' * (most > 1)}", "title": routes[route], "size": size}
+    return design(task, {"route": routes, "batch": {}}, outcome, {"route": route, "batch": str(size)}, **numbers)

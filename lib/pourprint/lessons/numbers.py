@@ -27,13 +27,9 @@ class Draw:
         words = (self.class_code.strip(), identity(self.student), self.exercise, name)
         return int.from_bytes(hashlib.sha256("\x1f".join(words).encode()).digest()[:8], "big")
 
-    def whole(self, name, low, high, step=1):
-        """A whole number from low to high, both included, in steps: all are equally likely."""
-        return low + step * (self._hash(name) % ((high - low) // step + 1))
-
-    def number(self, name, low, high, step):
-        """As `whole`, for a step below one: rounded to the step's decimals."""
-        return round(low + step * (self._hash(name) % (round((high - low) / step) + 1)), 9)
+    def number(self, name, low, high, step=1):
+        """A number from low to high, both included, in steps: all are equally likely. Whole where all three are."""
+        return round(low + step * (self._hash(name) % (int((high - low) / step + 1e-9) + 1)), 9)
 
     def choice(self, name, options):
         """One of the options."""

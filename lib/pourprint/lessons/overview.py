@@ -8,7 +8,6 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import write_whole
 from pourprint.lessons.answers import Answers, Event, file_of
 from pourprint.lessons.catalogue import exercise_named, exercises_of
-from pourprint.lessons.exercises import told
 from pourprint.lessons.numbers import Draw
 
 TRIAL = ("ada", "ben", "student 17")  # ids with which a scenario is tried
@@ -22,7 +21,7 @@ def exercise_table(room):
     import pandas as pd
 
     rows = [
-        (e.name, e.notebook, e.title, _kind(e, room), e.level, told()["outcomes"][e.notebook], e.reveals)
+        (e.name, e.notebook, e.title, _kind(e, room), e.level, e.outcome, e.reveals)
         for e in exercises_of(room).values()
     ]
     columns = ["exercise", "notebook", "title", "kind", "level", "outcome", "a wrong answer shows who"]
@@ -115,11 +114,11 @@ def _evening(room, student):
     moment = dt.datetime(2026, 1, 12, 18, tzinfo=dt.UTC)
     for name, exercise in exercises_of(room).items():
         draw, posed = Draw(room.code, student, f"evening/{name}"), exercise.question(room, student)
-        tries = draw.whole("tries", 0, 3)
+        tries = draw.number("tries", 0, 3)
         for n in range(tries):
-            pause = draw.choice(f"pause {n}", (5, 8, 20, 45, 90, 240, 700)) + draw.whole(f"µs {n}", 0, 999_999) / 1e6
+            pause = draw.choice(f"pause {n}", (5, 8, 20, 45, 90, 240, 700)) + draw.number(f"µs {n}", 0, 999_999) / 1e6
             moment += dt.timedelta(seconds=pause)
-            last = n == tries - 1 and draw.whole("solves", 1, 10) > 2
+            last = n == tries - 1 and draw.number("solves", 1, 10) > 2
             slips = posed.number.slips if posed.number else {}
             slip = slips and draw.choice("slip", sorted(slips))
             wrong = {**posed.worked, **({"value": f"{float(slips[slip][0]):.6g}"} if slip else _other(posed))}

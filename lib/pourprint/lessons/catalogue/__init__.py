@@ -1,4 +1,19 @@
-"""The exercises, one module a notebook; each computes its right answer from the library when it is posed."""
+"""The exercises, one module a notebook; each computes its right answer from the library when it is posed.
+
+Beside each module stand its words, `<module>.toml`: the `notebook` and its `outcome`, who has worked it can …; and of
+each exercise, in a table of its name,
+
+- `title`, `level` (1 for everybody, 2 goes deeper), `reveals` (what a wrong answer shows), `hints` that open one by
+  one, and once solved the `source`;
+- `draws`, the numbers drawn for a student: a list is one of these, a table goes from `low` to `high` in a `step`;
+- `text`, and `working` once solved; in all words `{name}` is a number that was drawn or that the module works out;
+- of a typed number its `number` (unit, tolerance, …) and its `slips`, what is said to who makes them; of a mistake its
+  `lines`, and why a line is `sound`;
+- of a choice its `options` and `reasons`: a text, or a text and what is said to who takes it wrongly, else `again`
+  (for reasons `again_why`); a question in words alone has one or several cases under `words`, in which the first option
+  and the first reason are right;
+- of a prediction its `slider`, and what that `says`; of a design its `fields`, and the `aims` that are to be met.
+"""
 
 from functools import cache
 from importlib import import_module
@@ -11,11 +26,10 @@ from pourprint.lessons.exercises import Exercise
 
 @cache
 def catalogue():
-    """All exercises in course order, {name: Exercise}: of each module of this folder, by its NOTEBOOK."""
+    """All exercises of this folder's modules in course order, {name: Exercise}."""
     modules = (import_module(f"{__name__}.{found.name}") for found in iter_modules(__path__))
-    in_order = sorted(modules, key=lambda module: module.NOTEBOOK)
-    found = [thing for module in in_order for thing in vars(module).values() if isinstance(thing, Exercise)]
-    return {exercise.name: exercise for exercise in found}
+    found = [thing for module in modules for thing in vars(module).values() if isinstance(thing, Exercise)]
+    return {exercise.name: exercise for exercise in sorted(found, key=lambda exercise: exercise.notebook)}
 
 
 def exercise_named(name):
