@@ -127,6 +127,9 @@ def test_learning_moves_the_point_at_which_a_die_pays():
     [
         (lambda: Curve(1.2), "must not pass 1"),
         (lambda: Curve(0.0), "above 0"),
+        # A curve has one rate: by hand, a list of two would give two times for the sixteenth piece.
+        (lambda: Curve([0.8, 0.9]), "rate=.*one number"),
+        (lambda: Curve(np.array([0.8])), "rate=.*one number"),
         (lambda: Curve(0.8, "log-linear"), "form must be one of"),
         (lambda: Curve(0.8).total(2.5), "whole numbers"),
         (lambda: Curve(0.8).total(0), "above 0"),
