@@ -7,13 +7,13 @@ import time
 
 import numpy as np
 import pytest
-from test_sweep import parts
+from test_sweep import Printed, parts
 
 import pourprint as pp
 from pourprint.decide.information import sample_plans, value_of_information
 from pourprint.decide.map import decision_map
 from pourprint.decide.sensitivity import output_of, sobol
-from pourprint.decide.sweep import Catalogue, sweep
+from pourprint.decide.sweep import sweep
 from scenes import demo_kit, demo_rates
 
 
@@ -63,9 +63,9 @@ def test_throughput_of_a_catalogue_alone_and_on_one_and_two_workers(benchmark):
     """Not a budget but a report: two workers must give the same numbers, not twice the speed on a shared machine."""
     from distributed import Client, LocalCluster
 
-    cases, ask = parts(800), Catalogue(quantity=4, rates=demo_rates())
+    cases, ask = parts(800), Printed(demo_rates())
     alone = benchmark.pedantic(sweep, (ask, cases, 50), rounds=2)
-    print(f"\none process: {len(cases['volume_cm3']) / benchmark.stats['min']:,.0f} parts/s on four routes")
+    print(f"\none process: {len(cases['volume_cm3']) / benchmark.stats['min']:,.0f} parts/s on one route")
     with (
         LocalCluster(n_workers=1, threads_per_worker=1, processes=True, dashboard_address=":0") as cluster,
         Client(cluster) as client,
@@ -73,7 +73,7 @@ def test_throughput_of_a_catalogue_alone_and_on_one_and_two_workers(benchmark):
         for workers in (1, 2):
             cluster.scale(workers)
             client.wait_for_workers(workers)
-            client.run(lambda: bool(__import__("pourprint.sweep")))  # what is imported is not what is measured
+            client.run(lambda: bool(__import__("pourprint")))  # what is imported is not what is measured
             begin = time.perf_counter()
             found = sweep(ask, cases, 50, client=client)
             print(f"{workers} workers: {len(cases['volume_cm3']) / (time.perf_counter() - begin):,.0f} parts/s")

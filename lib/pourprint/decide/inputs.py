@@ -7,7 +7,6 @@ bores, sockets and faces keep their sizes). Properties of the alloy stand at the
 
 from bisect import bisect_left
 from collections.abc import Mapping
-from functools import partial
 
 import numpy as np
 
@@ -65,28 +64,23 @@ def varied(plan, changes):
 
 
 def outcomes(plan, changes, clock=True):
-    """Cost and days of a plan over arrays of inputs: `outcomes_of` with {input: number or array}, which broadcast."""
-    return outcomes_of(partial(varied, plan), changes, clock)
+    """Cost and days of a plan over arrays of inputs, infinite where the route cannot make the job.
 
-
-def outcomes_of(ask, given, clock=True):
-    """Cost and days of the plans that `ask` makes of arrays, infinite where the route cannot make the job.
-
-    Parameters: `ask` {name: array} → Plan; `given` {name: number or array}, which broadcast; `clock` whether days
-    are asked for, which take longer (else 0).
+    Parameters: `changes` {input: number or array} as of `varied`, which broadcast; `clock` whether days are asked for,
+    which take longer (else 0).
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
     route refuses, its limits are looked for along a single input; of more, the arrays are halved until the refused
     points stand alone. What lies between a lower and an upper limit may be missed: along one input where it holds
     neither an end, nor the middle or quarters; of two where it is narrower than half of the range asked for.
     """
-    arrays = {key: np.asarray(value) for key, value in given.items()}
+    arrays = {key: np.asarray(value) for key, value in changes.items()}
     try:
         shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
     except ValueError:
         sizes = ", ".join(f"{key} {array.shape}" for key, array in arrays.items())
         raise InputError(f"the inputs must broadcast together, but have shapes {sizes}.") from None
     arrays = {key: array.reshape((1,) * (len(shape) - array.ndim) + array.shape) for key, array in arrays.items()}
-    return _divided(ask, arrays, shape, clock)
+    return _divided(plan, arrays, shape, clock)
 
 
 def with_delay(cost, days, price_of_day):
@@ -99,20 +93,20 @@ def _told(plan, clock):
     return plan.total_cost, plan.lead_time_days if clock else 0.0
 
 
-def _divided(ask, arrays, shape, clock):
+def _divided(plan, arrays, shape, clock):
     try:
-        return tuple(np.broadcast_to(value, shape) for value in _told(ask(arrays), clock))
+        return tuple(np.broadcast_to(value, shape) for value in _told(varied(plan, arrays), clock))
     except Infeasible:
         if len(shape) == 1 and len(_moving(arrays)) == 1:
-            return _between_limits(ask, arrays, shape[0], clock)
-        axis = _where_to_cut(ask, arrays, shape)
+            return _between_limits(plan, arrays, shape[0], clock)
+        axis = _where_to_cut(plan, arrays, shape)
     if axis is None:
         return np.full(shape, np.inf), np.full(shape, np.inf)
     half, halves = shape[axis] // 2, []
     for part, length in ((slice(0, half), half), (slice(half, None), shape[axis] - half)):
         along = (slice(None),) * axis + (part,)
         cut = {key: array[along] if array.shape[axis] > 1 else array for key, array in arrays.items()}
-        halves.append(_divided(ask, cut, (*shape[:axis], length, *shape[axis + 1 :]), clock))
+        halves.append(_divided(plan, cut, (*shape[:axis], length, *shape[axis + 1 :]), clock))
     return tuple(np.concatenate(pair, axis=axis) for pair in zip(*halves, strict=True))
 
 
@@ -120,7 +114,7 @@ def _moving(arrays):
     return [key for key, array in arrays.items() if np.min(array) < np.max(array)]
 
 
-def _between_limits(ask, arrays, size, clock):
+def _between_limits(plan, arrays, size, clock):
     """The same along one input: a route that can at two values can between them, passing a limit at either end once."""
 
     def some(first, last):
@@ -128,7 +122,7 @@ def _between_limits(ask, arrays, size, clock):
 
     def can(i):
         try:
-            ask(some(i, i + 1))
+            varied(plan, some(i, i + 1))
         except Infeasible:
             return False
         return True
@@ -138,11 +132,11 @@ def _between_limits(ask, arrays, size, clock):
     if inside is not None:
         first = bisect_left(range(inside), True, key=can)
         last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
-        found[0, first:last], found[1, first:last] = _told(ask(some(first, last)), clock)
+        found[0, first:last], found[1, first:last] = _told(varied(plan, some(first, last)), clock)
     return tuple(found)
 
 
-def _where_to_cut(ask, arrays, shape):
+def _where_to_cut(plan, arrays, shape):
     """The axis along which to halve a block that the route refuses somewhere; None when it refuses all of it."""
     if np.prod(shape, dtype=int) == 1:
         return None
@@ -154,7 +148,7 @@ def _where_to_cut(ask, arrays, shape):
     for corner in np.ndindex(refused.shape):
         ends = {key: _at_rank(arrays[key], end / 2) for key, end in zip(moving, corner, strict=True)}
         try:
-            ask({**still, **ends})
+            varied(plan, {**still, **ends})
             refused[corner] = False
         except Infeasible:
             refused[corner] = True

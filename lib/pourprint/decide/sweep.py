@@ -5,21 +5,19 @@ library's own text: what was stopped or killed goes on where it was, and another
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from pourprint.decide.failures import expected
-from pourprint.decide.inputs import outcomes_of
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.parts.kept import edition
 from pourprint.parts.kits import Kit
-from pourprint.parts.part import Part
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
-from pourprint.routes import ROUTES, plan, plan_all
+from pourprint.routes import plan_all
 
 
 class Stopped(InputError):
@@ -112,37 +110,6 @@ def _named(result, piece):
         shapes = {name: array.shape for name, array in table.items()}
         raise InputError(f"the function must return one entry a case, {length} here, but returned shapes {shapes}.")
     return table
-
-
-# Catalogues -------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Catalogue:
-    """Plans for thousands of different parts known by numbers, each a job of its own: a function for `sweep`.
-
-    `alloy` name; `quantity`, `batch_size` [-]; `rates` RateCard; `routes` names. Call with arrays (m,) volume_cm3,
-    area_cm2, box_x_mm, box_y_mm, box_z_mm. Returns {"unit_cost printed_metal": (m,) [currency], "days …": (m,) [d]
-    from some Monday, …}, infinite where a route cannot make a part. Raises: InputError for parts that no solid can be.
-    """
-
-    alloy: str = "AlSi7Mg"
-    quantity: int = 1
-    batch_size: int | None = None
-    rates: RateCard = field(default_factory=RateCard.default)
-    routes: tuple[str, ...] = tuple(ROUTES)
-
-    def __call__(self, cases):
-        found = {}
-        for route in self.routes:
-            cost, days = outcomes_of(lambda arrays, route=route: self._plan(route, arrays), cases)
-            found |= {f"unit_cost {route}": cost / self.quantity, f"days {route}": np.array(days)}
-        return found
-
-    def _plan(self, route, arrays):
-        box = tuple(arrays[f"box_{axis}_mm"] for axis in "xyz")
-        part = Part.from_numbers("catalogue part", arrays["volume_cm3"], arrays["area_cm2"], box)
-        return plan(route, Job(part, self.alloy, self.quantity, self.batch_size), self.rates)
 
 
 @dataclass(frozen=True)
