@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 1044,
     "routes": 1933,
     "risk": 537,
-    "decide": 1841,
+    "decide": 1763,
     "figures": 2676,
     "panels": 1463,
     "lessons": 2351,

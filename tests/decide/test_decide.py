@@ -6,7 +6,8 @@ import pytest
 import pourprint as pp
 from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import outcomes, uncertain_inputs, varied
-from pourprint.decide.map import NOBODY, decision_map
+from pourprint.decide.map import decision_map
+from pourprint.decide.rivals import NOBODY
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.plans.steps import JOB, Work
 from scenes import bracket, demo_kit, demo_rates, small_job, step, toy_plan
@@ -95,7 +96,7 @@ def test_between_neighbouring_whole_numbers_a_border_stands_half_way():
     assert across and all(x % 1 == 0.5 for x, _ in across if (x * 2) % 1 == 0)
     sparse = decision_map(demo_plans(), {"quantity": [1, 40, 160, 400], "price_of_day": [0.0, 1e-6]})
     (pair,) = sparse.borders
-    intervals = pp.break_even(*(sparse.plans[route] for route in pair), range(1, 401))
+    intervals = pp.break_even(*(sparse.rivals.plans[route] for route in pair), range(1, 401))
     turns = {x for x, _ in sparse.borders[pair].reshape(-1, 2) if x % 1}
     assert turns and all(x + 0.5 in intervals.crossings for x in turns)
 

@@ -51,7 +51,7 @@ def test_every_answer_counts_days_from_the_jobs_start(plans):
     assert flips["from_price_of_day"].tolist() == pytest.approx([price for price, _ in lines])
     chart = pp.decision_map(plans, {"quantity": [1, 2], "price_of_day": [0.0, 100.0]})
     for route in plans:
-        assert chart.costs[route][1, 1] == pytest.approx(costs[route] + 100 * days[route])
+        assert chart.costs[chart.routes.index(route), 1, 1] == pytest.approx(costs[route] + 100 * days[route])
     best = min(plans, key=lambda route: costs[route] + 100 * days[route])
     assert ranked.index[0] == plans[best].title
 

@@ -69,7 +69,7 @@ def outcomes(plan, changes, clock=True):
     Parameters: `changes` {input: number or array} as of `varied`, which broadcast; `clock` whether days are asked for,
     which take longer (else 0).
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
-    route refuses, its limits are looked for along a single input; of more, the arrays are halved until the refused
+    route refuses, its limits are looked for along a single input, prices apart; of more, the arrays are halved until the refused
     points stand alone. What lies between a lower and an upper limit may be missed: along one input where it holds
     neither an end, nor the middle or quarters; of two where it is narrower than half of the range asked for.
     """
@@ -97,8 +97,9 @@ def _divided(plan, arrays, shape, clock):
     try:
         return tuple(np.broadcast_to(value, shape) for value in _told(varied(plan, arrays), clock))
     except Infeasible:
-        if len(shape) == 1 and len(_moving(arrays)) == 1:
-            return _between_limits(plan, arrays, shape[0], clock)
+        limiting = [key for key in _moving(arrays) if not is_linear(key)]  # by no price is a route refused
+        if len(shape) == 1 and len(limiting) == 1:
+            return _between_limits(plan, arrays, np.argsort(arrays[limiting[0]], kind="stable"), clock)
         axis = _where_to_cut(plan, arrays, shape)
     if axis is None:
         return np.full(shape, np.inf), np.full(shape, np.inf)
@@ -114,25 +115,27 @@ def _moving(arrays):
     return [key for key, array in arrays.items() if np.min(array) < np.max(array)]
 
 
-def _between_limits(plan, arrays, size, clock):
-    """The same along one input: a route that can at two values can between them, passing a limit at either end once."""
+def _between_limits(plan, arrays, order, clock):
+    """The same along one input, prices apart, of which `order` (n,) makes rising values: a route that can at two
+    values can between them, passing a limit at either end once."""
 
-    def some(first, last):
-        return {key: array[first:last] if array.size > 1 else array for key, array in arrays.items()}
+    def some(places):
+        return {key: array[places] if array.size > 1 else array for key, array in arrays.items()}
 
     def can(i):
         try:
-            varied(plan, some(i, i + 1))
+            varied(plan, some(order[i : i + 1]))
         except Infeasible:
             return False
         return True
 
+    size = order.size
     found = np.full((2, size), np.inf)
     inside = next(filter(can, (size // 2, size // 4, 3 * size // 4, 0, size - 1)), None)
     if inside is not None:
         first = bisect_left(range(inside), True, key=can)
         last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
-        found[0, first:last], found[1, first:last] = _told(varied(plan, some(first, last)), clock)
+        found[:, order[first:last]] = np.broadcast_arrays(*_told(varied(plan, some(order[first:last])), clock))
     return tuple(found)
 
 

@@ -3,124 +3,49 @@
 Costs here are those of one kit with the price of its share of the days, of plans as they are or with their failures.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pourprint.decide.failures import Shares, shares
-from pourprint.decide.inputs import (
-    OF_THE_JOB,
-    PRICE,
-    WHOLE,
-    dearest_day,
-    is_linear,
-    outcomes,
-    single_plans,
-    with_delay,
-)
-from pourprint.ledger.checks import check_numbers
+from pourprint.decide.inputs import OF_THE_JOB, PRICE, WHOLE, dearest_day, is_linear
+from pourprint.decide.rivals import Rivals, lead_lost
 from pourprint.ledger.entries import PRICES, Kind, in_words, nearest
 from pourprint.ledger.errors import InputError
-from pourprint.plans.plan import Plan, ranged
+from pourprint.plans.plan import ranged
 
 HOURS = (Kind.TIME, Kind.SPEED)
 MOST_KITS = 400  # up to which quantity is looked at by default
 WIDE = 3.0  # times as much, or as little, part volume
 SAMPLES, NEAREST = 9, 1 / 32  # values looked at on either side of an input whose costs may turn back; share of the way
 PARTS, NARROW = 13, 2000  # between two of them: parts looked at together, and how narrow the last is, as its share
-NOBODY_COSTS = 1e15  # [currency] what it costs that no route can
 
 
-# Costs at any values of any input ---------------------------------------------------------------------
+# Inputs one at a time -----------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Question:
-    """What is compared: `plans` {route: Plan} of one job, the `price_of_day` [currency/d], and what failures make of
-    cost and days, `failing` {route: Shares}."""
-
-    plans: Mapping[str, Plan]
-    price_of_day: float
-    failing: Mapping[str, Shares]
-
-    @property
-    def names(self):
-        """Names of the routes, and last "" where none can."""
-        return (*self.plans, "")
-
-    def costs(self, changes):
-        """Cost of a kit of each route over arrays of inputs {key: (n,)}: (routes + 1, n) [currency]; the last row is
-        that of nobody, dearer than any route that can and cheaper than those that cannot."""
-        changes = dict(changes)
-        price = np.asarray(changes.pop(PRICE, self.price_of_day), dtype=float)
-        rows = []
-        for route, plan in self.plans.items():
-            share = self.failing.get(route, Shares())
-            cost, time = outcomes(plan, changes, clock=np.any(price))
-            kits = changes.get("quantity", plan.job.quantity)
-            rows.append(with_delay(share.cost * cost, share.days * time, price) / kits)
-        table = np.stack(np.broadcast_arrays(*rows, NOBODY_COSTS))
-        return np.nan_to_num(table, posinf=1e3 * NOBODY_COSTS)
-
-    def about(self, key):
-        """(value now, unit, low, high) of an input, to look at by default."""
-        plan = next(iter(self.plans.values()))
-        if key == PRICE:
-            return self.price_of_day, f"{plan.rates.currency}/d", 0.0, dearest_day(plan.rates, self.price_of_day)
-        if key == "volume_cm3":
-            now = float(plan.job.kit.volume_cm3) / plan.job.kit.nodes
-            return now, "cm3", now / WIDE, now * WIDE
-        if key in WHOLE:
-            most = MOST_KITS if key == "quantity" else plan.job.quantity
-            return float(getattr(plan.job, key)), "kits", 1.0, float(max(most, plan.job.quantity))
-        if key not in plan.rates.entries:
-            raise InputError(f"there is no input {key!r}{nearest(key, [PRICE, *OF_THE_JOB, *plan.rates.entries])}.")
-        entry = plan.rates.entries[key]
-        return float(entry.value), entry.unit, entry.low, entry.high
-
-    def moved(self, keys, values):
-        """Costs (routes + 1, n) with one input moved at a time, `keys` (n,) to `values` (n,), others as they are."""
-        return self.costs({key: np.where(keys == key, values, self.about(key)[0]) for key in dict.fromkeys(keys)})
-
-    def turn(self, keys, ends, costs):
-        """Where between two values of each input the cheapest of the first first loses its lead, and to whom.
-
-        Parameters: `keys` (n,); `ends` (2, n) values, either way round, with different winners; `costs` (routes + 1,
-        2, n) there. Returns: values (n,), index of the new winner (n,). Where costs are not linear the way is divided
-        into PARTS again and again, to the whole number of kits or 1/NARROW of it; between, lines are straight.
-        """
-        best, whole = np.argmin(costs[:, 0], axis=0), np.isin(keys, WHOLE)
-        near = np.where(whole, 1, np.abs(ends[1] - ends[0]) / NARROW)
-        search, all_keys = np.array([not is_linear(key) for key in keys]), np.tile(keys, (PARTS - 1, 1))
-        while np.any(search & (np.abs(ends[1] - ends[0]) > near)):
-            inner = np.linspace(*ends, PARTS + 1)[1:-1]
-            inner = np.where(whole, np.rint(inner), inner)
-            found = self.moved(all_keys[:, search].ravel(), inner[:, search].ravel())
-            # The ends are known: what is planned anew there could differ in the last digit.
-            x, c = np.insert(ends, 1, inner, axis=0), np.repeat(costs, [PARTS, 1], axis=1)
-            c[:, 1:-1, search] = found.reshape(-1, PARTS - 1, search.sum())
-            lost = np.argmax(np.argmin(c, axis=0) != best, axis=0)
-            pair = np.where(search, [lost - 1, lost], [[0], [PARTS]])
-            ends, costs = (np.take_along_axis(table, index, axis=-2) for table, index in ((x, pair), (c, pair[None])))
-        ahead, behind = np.moveaxis(costs - np.take_along_axis(costs, best[None, None], axis=0), 1, 0)
-        share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=behind < 0)
-        value, after = ends[0] + share.min(axis=0) * (ends[1] - ends[0]), np.argmin(share, axis=0)
-        return np.where(whole, ends[1], value), np.where(whole, np.argmin(costs[:, 1], axis=0), after)
+def _about(rivals, key):
+    """(value now, unit, low, high) of an input, to look at by default."""
+    plan = next(iter(rivals.plans.values()))
+    if key == PRICE:
+        now = rivals.price_of_day
+        return now, f"{plan.rates.currency}/d", 0.0, dearest_day(plan.rates, now)
+    if key == "volume_cm3":
+        now = float(plan.job.kit.volume_cm3) / plan.job.kit.nodes
+        return now, "cm3", now / WIDE, now * WIDE
+    if key in WHOLE:
+        most = MOST_KITS if key == "quantity" else plan.job.quantity
+        return float(getattr(plan.job, key)), "kits", 1.0, float(max(most, plan.job.quantity))
+    if key not in plan.rates.entries:
+        raise InputError(f"there is no input {key!r}{nearest(key, [PRICE, *OF_THE_JOB, *plan.rates.entries])}.")
+    entry = plan.rates.entries[key]
+    return float(entry.value), entry.unit, entry.low, entry.high
 
 
-def _question(plans, price_of_day, failures):
-    check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
-    able = single_plans(plans)
-    bare = {route: _without_meshes(plan) for route, plan in able.items()}
-    failing = {route: shares(plan) for route, plan in able.items()} if failures else {}
-    return _Question(bare, float(price_of_day), failing)
-
-
-def _without_meshes(plan):
-    """The same plan of parts that are measured already: at other sizes no vertices need to move."""
-    parts = tuple(replace(item, part=replace(item.part, mesh=None)) for item in plan.job.kit.parts)
-    return replace(plan, job=plan.job.with_(kit=replace(plan.job.kit, parts=parts)))
+def _moved(rivals, keys, values):
+    """Costs (routes + 1, …) with one input moved at a time, `keys` to `values`, both (…), others as they are."""
+    return rivals.costs(
+        {key: np.where(keys == key, values, _about(rivals, key)[0]) for key in dict.fromkeys(keys.flat)}
+    )
 
 
 # What would turn the answer ---------------------------------------------------------------------------
@@ -158,40 +83,40 @@ def turns(plans, inputs=None, price_of_day=0.0, failures=False, kinds=PRICES):
     Turn. Raises: InputError. Prices are exact; of times and speeds both ends are looked at, of sizes and kits SAMPLES
     either way, closer the nearer: what turns there and back between two of them is not seen.
     """
-    question = _question(plans, price_of_day, failures)
-    entries = {key: e for plan in question.plans.values() for key, e in ranged(plan).items() if e.kind in kinds}
+    rivals = Rivals.of(plans, price_of_day, failures)
+    entries = {key: e for plan in rivals.plans.values() for key, e in ranged(plan).items() if e.kind in kinds}
     asked = dict.fromkeys((*OF_THE_JOB, PRICE, *entries)) if inputs is None else dict(inputs)
     found, grids = [], {}
     for key, ends in asked.items():
-        now, unit, low, high = question.about(key)
+        now, unit, low, high = _about(rivals, key)
         low, high = (low, high) if ends is None else ends
         found.append(Turn(key, unit, now, float(low), float(high)))
-        grids[key] = _samples(question, found[-1])
+        grids[key] = _samples(rivals, found[-1])
     # Sizes and the price of a day are moved apart from the rates: those are planned together, one array for all.
     alone = [[turn] for turn in found if turn.key in (*OF_THE_JOB, PRICE)]
     groups = [[turn for turn in found if turn.key not in (*OF_THE_JOB, PRICE)], *alone]
-    answered = [turn for group in groups for turn in _nearest(question, group, grids)]
+    answered = [turn for group in groups for turn in _nearest(rivals, group, grids)]
     return tuple(sorted(answered, key=lambda turn: (turn.away, [*asked].index(turn.key))))
 
 
-def _samples(question, turn):
+def _samples(rivals, turn):
     """Values of an input to look at, rising, its own among them: the nearer to it, the closer to each other."""
     low, high, whole = min(turn.low, turn.now), max(turn.high, turn.now), turn.key in WHOLE
-    if whole and not question.price_of_day:
+    if whole and not rivals.price_of_day:
         return np.arange(low, high + 1)
-    entry = next(iter(question.plans.values())).rates.entries.get(turn.key)
+    entry = next(iter(rivals.plans.values())).rates.entries.get(turn.key)
     straight = turn.key == PRICE or (entry is not None and entry.kind in (*PRICES, *HOURS))
     away = np.ones(1) if straight else np.geomspace(1 / max(high - low, 1) if whole else NEAREST, 1, SAMPLES)
     values = turn.now + np.outer([low - turn.now, high - turn.now], away).ravel()
     return np.unique(np.append(np.rint(values) if whole else values, turn.now))
 
 
-def _nearest(question, group, grids):
+def _nearest(rivals, group, grids):
     """Turns of a group with the nearest value at which another route wins, where there is one."""
     if not group:
         return []
     keys = np.array([turn.key for turn in group for _ in grids[turn.key]], dtype=object)
-    costs = question.moved(keys, np.concatenate([grids[turn.key] for turn in group]))
+    costs = _moved(rivals, keys, np.concatenate([grids[turn.key] for turn in group]))
     sides = []  # (place in the group, ends (2,), costs there): where the winner changes first on either side of now
     for place, turn in enumerate(group):
         values, mine = grids[turn.key], costs[:, keys == turn.key]
@@ -203,9 +128,15 @@ def _nearest(question, group, grids):
     if sides:
         places, ends, there = zip(*sides, strict=True)
         names = np.array([group[place].key for place in places], dtype=object)
-        values, after = question.turn(names, np.stack(ends, axis=1).astype(float), np.stack(there, axis=-1))
+
+        def ask(values, which):
+            return _moved(rivals, np.broadcast_to(names[which], values.shape), values)
+
+        ends, there = np.stack(ends, axis=1).astype(float), np.stack(there, axis=-1)
+        straight, whole = np.array([is_linear(name) for name in names]), np.isin(names, WHOLE)
+        values, after, _ = lead_lost(ask, ends, there, straight, whole, PARTS, NARROW)
         for place, value, i in zip(places, values.tolist(), after, strict=True):
-            new = replace(group[place], at=value, then=question.names[i])
+            new = replace(group[place], at=value, then=rivals.names[i])
             group[place] = min(group[place], new, key=lambda turn: turn.away)
     return group
 
@@ -217,7 +148,6 @@ def turns_table(found):
     rows = {}
     for turn in found:
         looked = f"from {turn.low:g} to {turn.high:g}" if turn.low < turn.high else f"at {turn.low:g}, which is all"
-        then = turn.then.replace("_", " ") or "no route can"
-        rows[in_words(turn.key)] = turn.unit, turn.now, turn.at, then if np.isfinite(turn.at) else f"not {looked}"
+        rows[in_words(turn.key)] = turn.unit, turn.now, turn.at, turn.then.replace("_", " ") or f"not {looked}"
     columns = ["unit", "now", "turns_at", "then_wins"]
     return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("input")

@@ -3,7 +3,8 @@
 import numpy as np
 import pandas as pd
 
-from pourprint.decide.map import NOBODY, PRICE
+from pourprint.decide.inputs import PRICE
+from pourprint.decide.rivals import NOBODY
 from pourprint.figures.look import LOOKS, Chart, tint, title_of
 from pourprint.figures.strokes import canvas, line, mark, write
 from pourprint.ledger.entries import in_words
@@ -19,7 +20,7 @@ def _name(route):
 
 def _axis_title(chart, key):
     """Name and unit of a map's axis."""
-    plan = next(iter(chart.plans.values()))
+    plan = next(iter(chart.rivals.plans.values()))
     units = {
         PRICE: f"price of a day [{plan.rates.currency}/d]",
         "quantity": "kits wanted",
@@ -45,9 +46,8 @@ def map_chart(chart):
     figure = canvas(f"{_name(first)} is best on {shares[first]:.0%} of this map", across, up, 520, log=log)
     colours = [tint(LOOKS[route].colour, FILL) if route in LOOKS else "#FFFFFF" for route in routes]
     steps = np.repeat(np.linspace(0, 1, len(routes) + 1), 2)[1:-1]
-    costs = np.stack([*chart.costs.values(), np.full(best.shape, np.nan)])
-    lowest = np.take_along_axis(costs, best[None], axis=0)[0]
-    money = next(iter(chart.plans.values())).rates.currency
+    lowest = np.where(best < len(routes) - 1, chart.costs.min(axis=0), np.nan)
+    money = next(iter(chart.rivals.plans.values())).rates.currency
     figure.add_heatmap(
         x=chart.xs,
         y=chart.ys,

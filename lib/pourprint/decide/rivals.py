@@ -1,0 +1,87 @@
+"""Routes as rivals: what each costs at any values of any inputs, and where along an input the cheapest loses its lead.
+
+Costs here are those of the whole job with the price of its days, of plans as they are or with their failures.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pourprint.decide.failures import Shares, shares
+from pourprint.decide.inputs import PRICE, outcomes, single_plans, with_delay
+from pourprint.ledger.checks import check_numbers
+from pourprint.plans.plan import Plan
+
+NOBODY = "no route can"
+NOBODY_COSTS = 1e15  # [currency] what it costs that no route can; a route that cannot costs more still
+CANNOT_COSTS = 1e3 * NOBODY_COSTS
+
+
+@dataclass(frozen=True)
+class Rivals:
+    """What is compared: `plans` {route: Plan} of one job, the `price_of_day` [currency/d], and what failures make of
+    cost and days, `failing` {route: Shares}."""
+
+    plans: Mapping[str, Plan]
+    price_of_day: float
+    failing: Mapping[str, Shares]
+
+    @classmethod
+    def of(cls, plans, price_of_day, failures=False):
+        """The feasible ones of `plans` {route: Plan or NoPlan} of single numbers; `failures` in the mean, with the
+        shares that they have at the plans' own inputs. Raises: InputError."""
+        check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
+        able = single_plans(plans)
+        failing = {route: shares(plan) for route, plan in able.items()} if failures else {}
+        return cls({route: _without_meshes(plan) for route, plan in able.items()}, float(price_of_day), failing)
+
+    @property
+    def names(self):
+        """Names of the routes, and last that of nobody."""
+        return (*self.plans, NOBODY)
+
+    def costs(self, changes):
+        """Cost of the job in each route over arrays of inputs {key: array}, which broadcast: (routes + 1, …)
+        [currency]; the last row is that of nobody, dearer than any route that can and cheaper than those that cannot.
+        """
+        changes = dict(changes)
+        price, rows = np.asarray(changes.pop(PRICE, self.price_of_day), dtype=float), []
+        for route, plan in self.plans.items():
+            share = self.failing.get(route, Shares())
+            cost, days = outcomes(plan, changes, clock=np.any(price))
+            rows.append(with_delay(share.cost * cost, share.days * days, price))
+        return np.nan_to_num(np.stack(np.broadcast_arrays(*rows, NOBODY_COSTS)), posinf=CANNOT_COSTS)
+
+
+def _without_meshes(plan):
+    """The same plan of parts that are measured already: at other sizes no vertices need to move."""
+    parts = tuple(replace(item, part=replace(item.part, mesh=None)) for item in plan.job.kit.parts)
+    return replace(plan, job=plan.job.with_(kit=replace(plan.job.kit, parts=parts)))
+
+
+def lead_lost(ask, ends, costs, straight, whole, parts, narrow):
+    """Where between two values of each of n inputs the cheapest of the first first loses its lead, and to whom.
+
+    Parameters: `ask(values, which)` costs (routes + 1, p, k) at `values` (p, k) of those k of the inputs that `which`
+    (n,) marks; `ends` (2, n) values, either way round, with different winners; `costs` (routes + 1, 2, n) there;
+    `straight` whether costs are linear in the input, `whole` whether only whole numbers count, (n,) or one for all.
+    Returns: values (n,), indices of the new winners (n,), and costs there (routes + 1, n). Where costs are not linear
+    the way is divided into `parts` again and again, to the whole number or 1/`narrow` of it; between, lines are straight.
+    """
+    best, span = np.argmin(costs[:, 0], axis=0), np.abs(ends[1] - ends[0])
+    near = np.where(whole, 1, span / narrow)
+    while np.any(search := np.logical_not(straight) & (np.abs(ends[1] - ends[0]) > near)):
+        inner = np.linspace(*ends, parts + 1)[1:-1]
+        inner = np.where(whole, np.rint(inner), inner)
+        # The ends are known: what is planned anew there could differ in the last digit.
+        x, c = np.insert(ends, 1, inner, axis=0), np.repeat(costs, [parts, 1], axis=1)
+        c[:, 1:-1, search] = ask(inner[:, search], search)
+        lost = np.argmax(np.argmin(c, axis=0) != best, axis=0)
+        pair = np.where(search, [lost - 1, lost], [[0], [parts]])
+        ends, costs = (np.take_along_axis(table, index, axis=-2) for table, index in ((x, pair), (c, pair[None])))
+    ahead, behind = np.moveaxis(costs - np.take_along_axis(costs, best[None, None], axis=0), 1, 0)
+    share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=behind < 0)
+    after = np.where(whole, np.argmin(costs[:, 1], axis=0), np.argmin(share, axis=0))
+    first = np.where(whole, 1.0, share.min(axis=0))
+    return ends[0] + first * (ends[1] - ends[0]), after, costs[:, 0] + first * (costs[:, 1] - costs[:, 0])
