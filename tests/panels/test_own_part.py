@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import trimesh
 
+from malformed_parts import threemf
 from pourprint.ledger.errors import InputError
 from pourprint.panels import compare_panel, four_questions, own_part
 from pourprint.panels.own_part import DROP, measured
@@ -39,6 +40,19 @@ def test_a_mesh_in_inches_is_guessed_by_its_size():
     assert (unit, other) == ("mm", "inch")
     assert guessed.volume_cm3 == pytest.approx(in_mm.volume_cm3, rel=1e-4)  # an STL file holds single precision
     assert guessed.box_mm == pytest.approx(in_mm.box_mm, rel=1e-4)
+
+
+@pytest.mark.parametrize(("stated", "longest_mm"), [("inch", 76.2), ("centimeter", 30.0), ("millimeter", 3.0)])
+def test_a_3mf_is_read_in_the_unit_that_it_states_and_no_other_is_guessed(stated, longest_mm):
+    """By hand: 3 × 2 × 1.5 inches of 25.4 mm, cm of 10 mm; 3 mm is no node, and the words do not ask for inches."""
+    content = threemf(trimesh.creation.box((3, 2, 1.5)), stated)
+    if stated == "millimeter":
+        with pytest.raises(InputError, match="size of a node in none"):
+            measured("block.3mf", content)
+    part, unit = measured("block.3mf", content, "mm" if stated == "millimeter" else "guess")
+    assert unit == {"inch": "inch", "centimeter": "cm", "millimeter": "mm"}[stated]
+    assert part.box_mm == pytest.approx([longest_mm, longest_mm * 2 / 3, longest_mm / 2])
+    assert part.volume_cm3 == pytest.approx(0.009 * (longest_mm / 3) ** 3)
 
 
 def test_what_is_no_mesh_is_refused_in_a_sentence():

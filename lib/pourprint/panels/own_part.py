@@ -53,9 +53,8 @@ def own_part(add):
             part, said = Part.from_numbers("own part", volume, area, sides), []
         size = " × ".join(f"{side:.0f}" for side in part.box_mm)
         said += [f"{part.name}: {size} mm, {part.volume_cm3:.1f} cm³, {part.area_cm2:.0f} cm².", *part.notes]
-        text = widgets.HTML("".join(f"<p>{html.escape(line)}</p>" for line in said))
         picture = [LiveFigure(part_picture(part).figure.update_layout(height=PICTURE_PX))] if part.mesh else []
-        found.children = [text, *picture]
+        found.children = [widgets.HTML("".join(f"<p>{html.escape(line)}</p>" for line in said)), *picture]
         add(part, int(pieces))
 
     def from_mesh(name, content):
@@ -101,11 +100,11 @@ def measured(name, content, unit="guess"):
     """A Part from the bytes of a mesh file, and the unit in which it is read: "guess" takes the first of mm, inch, cm
     and m in which its longest side is that of a node.
 
-    Raises: InputError, in the words that mm gets where no unit will do.
+    Raises: InputError, in the words that mm gets where the file can be read in no unit.
     """
     if len(content) > MOST_BYTES:
         raise InputError(f"{name} has {len(content) / 1e6:.0f} MB; at most {MOST_BYTES / 1e6:.0f} MB are read here.")
-    faults = []
+    refused = None
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, Path(name).name)
         path.write_bytes(content)
@@ -114,6 +113,7 @@ def measured(name, content, unit="guess"):
                 part = Part.from_mesh(path, one)
                 if unit != "guess" or USUAL_MM[0] <= part.box_mm.max() <= USUAL_MM[1]:
                     return part, one
+                refused = InputError(f"{name} has the size of a node in none of {', '.join(GUESSES)}: choose its unit.")
             except InputError as fault:
-                faults.append(fault)
-    raise faults[0] if faults else InputError(f"{name} has the size of a node in none of {', '.join(GUESSES)}.")
+                refused = refused or fault
+    raise refused
