@@ -90,6 +90,16 @@ def test_reach_is_the_mean_distance_from_the_rim():
     assert found.plate_reach_cm3 / found.plate_cm2 == pytest.approx(60 / 6 / 10, rel=0.05)
 
 
+def test_reach_is_taken_to_the_rim_of_the_shadow_not_of_the_box_round_it():
+    """A disc of radius R on a stem of radius a: the mean of R − r over the ring is ∫(R − r)·2πr dr / π(R² − a²)."""
+    disc, stem = (trimesh.creation.cylinder(radius, height, sections=180) for radius, height in ((30, 4), (10, 20)))
+    body = disc.apply_translation((0, 0, 22)).union(stem.apply_translation((0, 0, 10)))
+    found, _ = stand(body.vertices, body.faces, UP, 0.5)
+    mean_mm = (30 * (30**2 - 10**2) - 2 / 3 * (30**3 - 10**3)) / (30**2 - 10**2)
+    assert mean_mm == pytest.approx(8.333, abs=1e-3)
+    assert 10 * found.plate_reach_cm3 / found.plate_cm2 == pytest.approx(mean_mm, rel=0.05)
+
+
 @given(st.floats(0.1, 10))
 @settings(max_examples=20, deadline=None)
 def test_a_part_twice_as_large_needs_four_times_the_held_surface_and_eight_times_the_room(factor):
