@@ -27,8 +27,8 @@ BUDGETS = {
     "decide": 1763,
     "figures": 2676,
     "panels": 1463,
-    "lessons": 2351,
-    "report": 495,
+    "lessons": 2352,
+    "report": 488,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

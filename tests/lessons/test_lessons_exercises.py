@@ -248,6 +248,14 @@ def test_a_batch_size_that_cannot_be_planned_is_one_sentence_and_no_try(name, ba
     assert ("cannot be read" if batch == "two" else "The batch size must be a whole number") in verdict.say
 
 
+@pytest.mark.parametrize("name", [name for name in NAMES if question(name).number])
+def test_what_is_no_number_is_no_try_whatever_else_is_filled_in(name):
+    posed = question(name)
+    for wrong in ({}, {"line": "1"}):
+        verdict = posed.check({**posed.worked, **wrong, "value": "12 h"})
+        assert not verdict.is_try and "cannot be read as a number" in verdict.say
+
+
 def test_numbers_of_a_design_are_read_as_people_type_them():
     posed = question("design-a-beam")
     assert posed.check(

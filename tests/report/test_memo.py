@@ -240,6 +240,22 @@ def test_with_failures_more_is_bought_of_what_is_made_again():
     assert row["cost [EUR]"] == pytest.approx(row["price of one [EUR]"])
 
 
+@pytest.mark.parametrize(
+    ("value", "heading", "said"),
+    [
+        (0.2576, "hands [h]1", "0.26"),
+        (0.0, "hands [h]1", "0"),
+        (1234.5, "cost [EUR]", "1,234.50"),
+        (12.345, "least [mm]", "12.345"),
+        (float("nan"), "cost [EUR]", ""),
+        ("air flow 12 m3/h; gap 3 cm2", "settings", "air flow 12 m³/h; gap 3 cm²"),
+        ("M3 screw, bm3", "what", "M3 screw, bm3"),
+    ],
+)
+def test_a_cell_of_the_page_is_written_as_it_is_read(value, heading, said):
+    assert pp.report.tables.shown(value, heading, "EUR") == said
+
+
 def test_what_stands_alike_on_several_routes_is_said_once():
     found = pp.report.findings_table(small_memo().plans)
     rows = pp.report.tables.together(found).reset_index()

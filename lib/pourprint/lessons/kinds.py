@@ -130,11 +130,12 @@ def mistake(task, wrong, right, slips, **numbers):
     keys = {str(i): f"line {i}" for i in range(1, len(lines) + 1)}
 
     def judge(answer):
-        line = answer["line"]
+        line, found = answer["line"], number.judge(answer)
+        if not found.is_try:
+            return found
         if line != str(wrong):
             say = sound.get(line, "It agrees with the lines before it.")
             return Verdict(False, f"Line {line} is sound. {say}", f"line {line}")
-        found = number.judge(answer)
         return found if found.right else Verdict(False, f"The line is found. The result: {found.say}", found.slip)
 
     fields = Field("line", "the line with the mistake", keys), *number.fields("the right result")

@@ -242,23 +242,19 @@ class Memo:
         return found
 
     def _break_even(self, figures):
-        changes = {"quantity": (kits := np.arange(1, max(50, 4 * self.job.quantity) + 1))}
-        totals, days = totals_along(self.able, changes), days_along(self.able, changes)
+        kits, noun = np.arange(1, max(50, 4 * self.job.quantity) + 1), self.job.kit.noun
+        totals, days = totals_along(self.able, {"quantity": kits}), days_along(self.able, {"quantity": kits})
         failing = {r: again_along(p, "quantity").at(kits, self.rates) for r, p in self.able.items()}
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
-        noun = self.job.kit.noun
         along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, f"{self.rates.currency} a {noun}")
-        names = {route: self.plans[route].title for route in lines}
-        turned = [f"from {c.at:.0f} {noun}s on {names[c.to].lower()}" for c in along.crossings]
-        first = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
+        cheapest = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
+        said = [f"Cheapest at one {noun}: {self.plans[cheapest].title.lower()}"]
+        said += [f"from {c.at:.0f} {noun}s on {self.plans[c.to].title.lower()}" for c in along.crossings]
+        said += [f"no other up to {kits[-1]} {noun}s"] * (len(said) == 1)
+        takeaway = f"{'; '.join(said[:2])}{''.join(f', {more}' for more in said[2:])}. Failures and days included."
         some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
-        further = ", ".join(turned) or f"no other up to {kits[-1]} {noun}s"
-        return figures.Chart(
-            figures.comparison_figure(along, tuple(lines)),
-            f"Cheapest at one {noun}: {names[first].lower()}; {further}. Failures and days included.",
-            figures.COMPARISON_IN_WORDS,
-            along.table().loc[some],
-        )
+        figure = figures.comparison_figure(along, tuple(lines))
+        return figures.Chart(figure, takeaway, figures.COMPARISON_IN_WORDS, along.table().loc[some])
 
     def _map(self, figures):
         kits = np.unique(np.geomspace(1, max(50, 4 * self.job.quantity), 40).astype(int))

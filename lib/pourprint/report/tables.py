@@ -1,5 +1,6 @@
 """The memo's tables: pandas tables whose headings carry the units, and the one way to write their cells."""
 
+import re
 from numbers import Number
 
 import numpy as np
@@ -16,14 +17,15 @@ from pourprint.routes.finishing import finishing_list
 
 
 def shown(value, heading, currency):
-    """A cell as text: money to the cent, dates to the minute, shares and days to a tenth, the ends of a tolerance to a
-    thousandth, other numbers with four figures."""
-    if isinstance(value, Number) and not isinstance(value, bool) and np.isfinite(value):
-        form = ",.2f" if currency and f"[{currency}" in heading else ",.1f" if heading.endswith(("[%]", "[d]")) else ""
-        form = ".3f" if heading.startswith(("least", "greatest")) else form
-        if form:
-            return format(value, form)
-    return f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "strftime") else cell(value)
+    """A cell as text: money to the cent, hours to a hundredth, shares and days to a tenth, the ends of a tolerance to a
+    thousandth, other numbers with four figures; dates to the minute; areas and volumes in m² and m³."""
+    forms = {f"[{currency or '-'}": ",.2f", "[h]": ",.2f", "[%]": ",.1f", "[d]": ",.1f"}
+    form = next((form for unit, form in forms.items() if unit in heading), "")
+    form = ".3f" if heading.startswith(("least", "greatest")) else form
+    if form and value and isinstance(value, Number) and np.isfinite(value):
+        return format(value, form)
+    said = f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "strftime") else cell(value)
+    return re.sub(r"(?<![^\W\d_])([cm]?m)([23])\b", lambda unit: unit[1] + "²³"[int(unit[2]) - 2], said)
 
 
 def plain_text(table, currency=""):
@@ -61,39 +63,34 @@ def routes_table(memo):
     import pandas as pd
 
     money, rows = memo.rates.currency, []
+    priced = any(key.startswith("price.") for key in memo.rates.entries)
     for route in sorted(memo.able, key=lambda route: (route != memo.chosen, memo.mean_cost(route))):
-        plan, mean = memo.able[route], memo.failing[route]
-        carbon, cut = footprint(plan), finishing_list(plan).query("how == 'machined'")
+        plan, mean, run, carbon = memo.able[route], memo.failing[route], memo.runs[route], footprint(memo.able[route])
+        cut = finishing_list(plan).query("how == 'machined'")
         row = {
             "route": plan.title,
             f"a {memo.job.kit.noun}, no failures [{money}]": plan.unit_cost,
             f"job, no failures [{money}]": plan.total_cost,
             f"job with failures [{money}]": mean.cost,
             f"with failures and days [{money}]": memo.mean_cost(route),
-        }
-        if any(key.startswith("price.") for key in memo.rates.entries):
-            row[f"price, no failures [{money}]"] = price_of(plan)["price"]
-        row |= {
+            f"price, no failures [{money}]": price_of(plan)["price"] if priced else np.nan,
             "days, no failures [d]": plan.lead_time_days,
             "days with failures [d]": mean.days,
-            f"job, 9 of 10 draws below [{money}]": float(np.quantile(memo.runs[route].cost, 0.9)),
-            "days, 9 of 10 draws within [d]": float(np.quantile(memo.runs[route].days, 0.9)),
+            f"job, 9 of 10 draws below [{money}]": np.quantile(run.cost, 0.9),
+            "days, 9 of 10 draws within [d]": np.quantile(run.days, 0.9),
             "best of draws [%]": 100 * memo.sureness[route],
-        }
-        if memo.deadline is not None:
-            row["in time [%]"] = 100 * memo.runs[route].chance(memo.deadline)
-        row |= {
+            "in time [%]": np.nan if memo.deadline is None else 100 * run.chance(memo.deadline),
             "hands-on [h]": plan.hands_on_h,
             "machine [h]": plan.machine_h,
             "steps [-]": len(plan.steps),
             "first-pass yield [%]": 100 * plan.first_pass_yield,
-            f"holes and faces machined on a {memo.job.kit.noun} [-]": int(cut["count"].sum()),
+            f"holes and faces machined on a {memo.job.kit.noun} [-]": cut["count"].sum(),
             f"finish and inspect, job, no failures [{money}]": plan.cost_by_stage().get(Stage.FINISH, 0.0),
-            "electricity [kWh]": float(carbon.total_kwh[1]),
-            "greenhouse gases [kg CO2e]": float(carbon.total_kg[1]),
+            "electricity [kWh]": carbon.total_kwh[1],
+            "greenhouse gases [kg CO2e]": carbon.total_kg[1],
         }
         rows.append(row)
-    return pd.DataFrame(rows).set_index("route").T.rename_axis("what").rename_axis(None, axis=1)
+    return pd.DataFrame(rows).set_index("route").T.dropna().rename_axis("what").rename_axis(None, axis=1)
 
 
 def buying_table(plan, visits):
