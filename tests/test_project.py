@@ -27,7 +27,7 @@ BUDGETS = {
     "decide": 1763,
     "figures": 2676,
     "panels": 1463,
-    "lessons": 2352,
+    "lessons": 2350,
     "report": 488,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

@@ -166,18 +166,15 @@ def _marked(files, room):
     import pandas as pd
 
     counted, set_for_class = [file for file in files if file.counted], exercises_of(room)
-    tries = {file.name: [*_tries(file, room)] for file in counted}
     columns = ["student", "exercise", "notebook", "try", "at", "answer", "right", "slip", "minutes_since"]
-    attempts = pd.DataFrame([row for rows in tries.values() for row in rows], columns=columns)
+    attempts = pd.DataFrame([row for file in counted for row in _tries(file, room)], columns=columns)
+    theirs = ((file, attempts[attempts["student"] == file.answers.student]) for file in counted)
     head = ["student", "file", "solved", "of", "tries", "hints", "solved_beyond", "first", "last", *set_for_class]
-    sheet = pd.DataFrame([_row(file, tries[file.name], set_for_class) for file in counted], columns=head)
+    sheet = pd.DataFrame([_row(file, mine, set_for_class) for file, mine in theirs], columns=head)
     here = {identity(file.answers.student) for file in counted}
     told = [(file.name, " ".join(file.notes) or "in order", file.counted) for file in files]
-    told += [
-        ("", f"missing: no file that counts from {name!r}.", False)
-        for name in room.students
-        if identity(name) not in here
-    ]
+    missing = [name for name in room.students if identity(name) not in here]
+    told += [("", f"missing: no file that counts from {name!r}.", False) for name in missing]
     reports = pd.DataFrame(told, columns=["file", "finding", "counts"])
     return Marks(
         sheet.astype(dict.fromkeys(set_for_class, "Int64")).set_index("student").sort_index(), attempts, reports
@@ -198,23 +195,24 @@ def _tries(file, room):
         for i, event in enumerate(events):
             verdict, gap = posed.check(event.answer), (moments[i] - moments[i - 1]).total_seconds() / 60 if i else None
             shown = "; ".join(f"{key}: {text}" for key, text in event.answer.items())[:200]
-            found = verdict.right, verdict.slip, gap
-            yield answers.student, name, exercise.notebook, i + 1, moments[i], shown, *found
+            where = answers.student, name, exercise.notebook, i + 1, moments[i]
+            yield *where, shown, verdict.right, verdict.slip, gap
 
 
 def _row(file, mine, set_for_class):
-    """One student's line of the mark sheet."""
-    tried, solved = {row[1] for row in mine}, {row[1] for row in mine if row[6]}
-    times = sorted(row[4] for row in mine)
+    """One student's line of the mark sheet, from their rows of `attempts`."""
+    solved = mine.groupby("exercise")["right"].any()
+    counts = solved[solved.index.isin([*set_for_class])].astype(int)
+    first, last = (end(mine["at"]).isoformat(timespec="minutes") if len(mine) else "" for end in (min, max))
     return {
         "student": file.answers.student,
         "file": file.name,
-        "solved": len(solved & {*set_for_class}),
+        "solved": counts.sum(),
         "of": len(set_for_class),
         "tries": len(mine),
         "hints": sum(file.answers.hints(name) for name in set_for_class),
-        "solved_beyond": len(solved - {*set_for_class}),
-        "first": times[0].isoformat(timespec="minutes") if times else "",
-        "last": times[-1].isoformat(timespec="minutes") if times else "",
-        **{name: int(name in solved) for name in set_for_class if name in tried},
+        "solved_beyond": solved.sum() - counts.sum(),
+        "first": first,
+        "last": last,
+        **counts,
     }
