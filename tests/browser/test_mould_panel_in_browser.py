@@ -6,7 +6,7 @@ import pytest
 from jupyter_browser import REPOSITORY, browser_page, check_bars, number, open_notebook, press, write_notebook
 
 import pourprint as pp
-from pourprint.panels.mould import CHOICES
+from pourprint.panels.one_route import MOULD as CHOICES
 
 CELLS = [
     "import pourprint as pp\n"

@@ -4,7 +4,7 @@ from jupyter_browser import REPOSITORY, check_bars, number, open_notebook, press
 
 import pourprint as pp
 from pourprint.figures.stages import SHORT
-from pourprint.panels.pattern import CHOICES
+from pourprint.panels.one_route import PATTERN as CHOICES
 
 CELLS = [
     "import pourprint as pp",

@@ -32,7 +32,7 @@ def test_a_bridge_of_three_steps_worked_by_hand():
         assert (pier.cost, pier.days) == pytest.approx(by_hand("printed_mould", *given), rel=1e-12)
     said = ["before", "quantity 2 → 5", "technician (labour) 38 → 57 EUR/h", "price of day 100 → 250"]
     assert [pier.what for pier in piers] == said
-    rows = bridge_table(piers, "EUR")
+    rows = bridge_table(piers, "EUR", "kit")
     assert rows["moved by [EUR]"].sum() == pytest.approx(piers[-1].cost - piers[0].cost, abs=1e-9)
     assert rows["moved by [d]"].sum() == pytest.approx(piers[-1].days - piers[0].days, abs=1e-9)
     assert rows["moved by [d]"].iloc[-1] == pytest.approx(0, abs=1e-12), "a price moves no days"

@@ -59,7 +59,7 @@ def test_where_it_pays_only_for_a_while_it_is_not_said_to_pay():
     index = pd.MultiIndex.from_product([["printed_pattern"], [1, 2, 3, 4]], names=["route", "kits"])
     table = pd.DataFrame({"price of a gram": [9.0, 0.5, 2.0, 0.7]}, index=index)
     assert pays_from(table, 1.0) == {"printed_pattern": 4} and pays_from(table, 0.6) == {"printed_pattern": None}
-    assert "from 4 kits on" in pp.figures.gram_chart(table, 1.0, "CHF").figure.layout.title.text
+    assert "from 4 kits on" in pp.figures.gram_chart(table, 1.0, "CHF", "kit").figure.layout.title.text
 
 
 def test_a_heavier_kit_and_unknown_parts_are_refused(plain):

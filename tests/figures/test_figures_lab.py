@@ -83,8 +83,9 @@ def test_the_learning_chart_draws_both_forms():
 
 
 def test_the_repeats_chart_stacks_to_the_unit_cost():
-    table = repeats(pp.plan("printed_pattern", small_job(4)), 4)
-    chart = learning.repeats_chart(table, "EUR")
+    plan = pp.plan("printed_pattern", small_job(4))
+    table = repeats(plan, 4)
+    chart = learning.repeats_chart(plan, 4)
     assert sum(np.array(bar.y) for bar in chart.figure.data) == pytest.approx(table["unit_cost"].to_numpy())
     assert complete(chart)
 
@@ -92,7 +93,7 @@ def test_the_repeats_chart_stacks_to_the_unit_cost():
 def test_the_die_chart_marks_where_the_die_pays():
     pair = [pp.plan(route, small_job(1)) for route in ("printed_pattern", "tooled_pattern")]
     plain, learned = (when_a_die_pays(*pair, np.arange(1, 1501), curve) for curve in (None, Curve(0.9)))
-    chart = learning.die_chart(plain, learned, currency="EUR")
+    chart = learning.die_chart(plain, learned, "EUR", "kit")
     marks = [trace.x[0] for trace in chart.figure.data if trace.mode == "markers+text"]
     assert marks == [found.pays_from for found in (plain, learned) if found.pays_from]
     assert marks and complete(chart)

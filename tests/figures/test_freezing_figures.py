@@ -7,7 +7,7 @@ import pytest
 import trimesh
 
 import pourprint as pp
-from pourprint.figures.freezing import surface_round
+from pourprint.figures.pouring import surface_round
 from pourprint.process.freezing.solidification import Melt, Mould, freeze
 from scenes import DEMO
 

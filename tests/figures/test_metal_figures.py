@@ -8,7 +8,6 @@ import pytest
 import trimesh
 
 import pourprint as pp
-from pourprint.figures import nesting as plate
 from pourprint.figures import printed_metal as printing
 from pourprint.figures.solids import MOST_FACETS, coarser
 from pourprint.ledger.entries import library
@@ -19,7 +18,7 @@ from scenes import bracket, demo_kit, demo_rates
 
 JOB = pp.Job(demo_kit(), "AlSi10Mg", 1)
 CHARTS = {
-    "plate": lambda: plate.plate_picture(JOB, demo_rates()),
+    "plate": lambda: printing.plate_picture(JOB, demo_rates()),
     "directions": lambda: printing.orientation_map(JOB, demo_rates()),
     "layers": lambda: printing.layer_chart(JOB, demo_rates()),
     "roughness": lambda: printing.roughness_chart(JOB, demo_rates()),
@@ -33,10 +32,10 @@ def test_a_chart_carries_its_message_words_and_table(name):
 
 
 def test_the_plate_stays_light_enough_to_turn_and_holds_every_piece_once():
-    picture = plate.plate_picture(JOB, demo_rates())
+    picture = printing.plate_picture(JOB, demo_rates())
     meshes = [trace for trace in picture.figure.data if trace.type == "mesh3d" and trace.name != "plate"]
     assert 5_000 < sum(len(trace.i) for trace in meshes) <= MOST_FACETS
-    second = plate.plate_picture(JOB, demo_rates(), 2)
+    second = printing.plate_picture(JOB, demo_rates(), 2)
     assert (picture.table["pieces here"] + second.table["pieces here"]).tolist() == [e.count for e in demo_kit().parts]
     for trace in meshes:  # drawn where the layout puts them: on the plate, over it, and no taller than planned
         assert trace.x.min() >= 0 and trace.x.max() <= 250 and trace.y.min() >= 0 and trace.y.max() <= 250
@@ -47,9 +46,9 @@ def test_the_plate_stays_light_enough_to_turn_and_holds_every_piece_once():
 
 def test_a_plate_that_is_not_there_is_named():
     with pytest.raises(InputError, match="from 1 to 2"):
-        plate.plate_picture(JOB, demo_rates(), 3)
+        printing.plate_picture(JOB, demo_rates(), 3)
     with pytest.raises(InputError, match="no mesh"):
-        plate.plate_picture(pp.Job(bracket(), "AlSi10Mg"), demo_rates())
+        printing.plate_picture(pp.Job(bracket(), "AlSi10Mg"), demo_rates())
 
 
 def test_a_coarser_mesh_keeps_its_shape():
@@ -82,16 +81,16 @@ def test_the_panel_answers_every_control():
     panel = metal_panel(JOB, demo_rates())
     assert panel.controls["alloy"].value == "AlSi10Mg"
     seen = {panel.answer.value}
-    for name, value in (("layer_scale", 0.5), ("recoat", 15.0), ("quantity", 4.0), ("turning", 0.0), ("alloy", "316L")):
+    changes = {"layer_scale": 0.5, "recoat": 15.0, "turning": 0.0}
+    changes = {f"{route.NAME}.{key}": value for key, value in changes.items()}
+    for name, value in {**changes, "quantity": 4.0, "alloy": "316L"}.items():
         before = panel.bars.value, panel.answer.value
         panel.controls[name].source.value = value
         assert (panel.bars.value, panel.answer.value) != before, name
         seen.add(panel.answer.value + panel.table.value)
     assert len(seen) == 6 and "role='status'></div>" in panel.status.value
     wanted = pp.Job(demo_kit(), "316L", 4)
-    card = demo_rates().replace(
-        {f"{route.NAME}.{k}": v for k, v in (("layer_scale", 0.5), ("recoat", 15.0), ("turning", 0.0))}
-    )
+    card = demo_rates().replace(changes)
     assert f"{pp.plan(route.NAME, wanted, card).unit_cost:,.0f}" in panel.answer.value
     hours = printing.hours_of_a_kit(route.lay_out(wanted, card))
     assert re.findall(r"<b>([\d.,]+)</b>", panel.bars.value) == [f"{h:,.1f}" for h in hours.values()]

@@ -7,15 +7,14 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.figures.rework import failures_chart
 from pourprint.figures.simulation import (
     LETTER,
     _clear_spots,
     chance_chart,
     chance_data,
     design_error_chart,
+    failures_chart,
     spread_chart,
-    spreads,
 )
 from pourprint.figures.strokes import TALL
 from pourprint.panels import risk_panel
@@ -110,10 +109,10 @@ def test_a_chart_says_its_message_in_words_and_numbers(make, plans, runs):
 
 
 def test_the_spread_ends_where_the_runs_do(runs):
-    lengths, middles = spreads([run.days for run in runs.values()])
-    metal = runs["printed_metal"].days
-    assert sum(length[2] for length in lengths) == pytest.approx(np.quantile(metal, 0.95))
-    assert middles[2] == pytest.approx(np.median(metal))
+    boxes = [trace for trace in spread_chart(runs).figure.data if trace.type == "box" and trace.xaxis == "x2"]
+    for box, run in zip(boxes, runs.values(), strict=True):
+        drawn = [box[end][0] for end in ("lowerfence", "q1", "median", "q3", "upperfence")]
+        assert drawn == pytest.approx(np.quantile(run.days, (0.05, 0.25, 0.5, 0.75, 0.95)))
 
 
 def test_names_of_curves_stand_clear_of_other_curves_and_of_the_deadline():

@@ -282,7 +282,7 @@ def test_what_changed_between_two_memos_adds_up_exactly_from_one_to_the_other():
     for memo, pier in ((first, piers[0]), (second, piers[-1])):
         assert pier.route == memo.chosen and pier.days == pytest.approx(memo.failing[memo.chosen].days)
         assert pier.cost * memo.job.quantity == pytest.approx(memo.mean_cost(memo.chosen), abs=1e-6)
-    chart = pp.figures.bridge_chart(piers, "EUR")
+    chart = pp.figures.bridge_chart(piers, "EUR", "kit")
     ends, *steps = chart.figure.data
     assert ends.x[0] + sum(trace.x[0] for trace in steps) == pytest.approx(ends.x[1], abs=1e-9)
     for trace, (before, _) in zip(steps, pairwise(piers), strict=True):
@@ -314,7 +314,7 @@ def test_what_a_setting_does_not_hold_is_refused_rather_than_left_out():
     with pytest.raises(pp.InputError, match="days of delivery"):
         pp.report.changes(small_memo(), later)
     with pytest.raises(pp.InputError, match="nothing changed"):
-        pp.figures.bridge_chart(pp.report.changes(small_memo(), small_memo()), "EUR")
+        pp.figures.bridge_chart(pp.report.changes(small_memo(), small_memo()), "EUR", "kit")
 
 
 def test_what_to_buy_adds_up_to_the_plan_without_people_and_machines():

@@ -6,7 +6,7 @@ import trimesh
 from trimesh.creation import box, cylinder, icosphere
 
 import pourprint as pp
-from pourprint.panels.mould import mould_panel
+from pourprint.panels import mould_panel
 from pourprint.process.walls import Walls
 from pourprint.routes.findings import Verdict, findings, note, table
 from pourprint.routes.looks import look

@@ -52,15 +52,15 @@ def bridge(before, after, route=None):
     return tuple(piers)
 
 
-def bridge_table(piers, currency):
-    """A bridge as a pandas table: what changed, the answer after it, and by how much it moved."""
+def bridge_table(piers, currency, noun):
+    """A bridge as a pandas table: what changed, the answer for one `noun` after it, and by how much it moved."""
     import pandas as pd
 
     rows = [
         (pier.what, pier.route.replace("_", " "), pier.cost, pier.cost - last.cost, pier.days, pier.days - last.days)
         for last, pier in zip((piers[0], *piers), piers, strict=False)
     ]
-    heads = ("what changed", "route", f"a kit [{currency}]", f"moved by [{currency}]", "days [d]", "moved by [d]")
+    heads = ("what changed", "route", f"a {noun} [{currency}]", f"moved by [{currency}]", "days [d]", "moved by [d]")
     return pd.DataFrame(rows, columns=heads).set_index(heads[0])
 
 

@@ -8,17 +8,18 @@ from pourprint.figures.strokes import bars, canvas
 from pourprint.ledger.errors import InputError
 
 
-def bridge_chart(piers, currency):
+def bridge_chart(piers, currency, noun):
     """A bridge as bars: the first answer, each change from where the one before it ends, the second answer: Chart.
 
-    Parameters: `piers` as from `bridge`; `currency` of their costs. Raises: InputError where nothing changed.
+    Parameters: `piers` as from `bridge`; `currency` of their costs; `noun` "kit" or "piece".
+    Raises: InputError where nothing changed.
     """
     if len(piers) < 2:
         raise InputError("nothing changed between the two: there is no bridge to draw.")
-    money, first, last = f"{currency} a kit", piers[0].cost, piers[-1].cost
+    money, first, last = f"{currency} a {noun}", piers[0].cost, piers[-1].cost
     moves = [(f"{i}. {now.what}", before.cost, now.cost) for i, (before, now) in enumerate(pairwise(piers), start=1)]
     most, start, end = max(moves, key=lambda move: abs(move[2] - move[1]))
-    said = f"“{most.partition(' ')[2]}” moves a kit by {end - start:+,.2f} {currency} of {last - first:+,.2f} in all"
+    said = f"“{most.partition(' ')[2]}” moves a {noun} by {end - start:+,.2f} {currency} of {last - first:+,.2f} in all"
     ends = ["first", "second"]
     title = f"From {first:,.0f} to {last:,.0f} {money}: number {most.partition('.')[0]} moves most"
     figure = canvas(title, f"with failures and days [{money}]", rows=[ends[0], *(name for name, *_ in moves), ends[1]])
@@ -28,9 +29,9 @@ def bridge_chart(piers, currency):
         hover = f"{name}: {end - start:+,.2f} {money}"
         bars(figure, [end - start], [name], colour, hatch, [f"{end - start:+,.0f}"], hover, base=[start])
     return Chart(
-        figure.update_xaxes(rangemode="tozero").update_layout(barmode="overlay"),
+        figure.update_layout(barmode="overlay"),
         f"{said}.",
         f"Two grey bars, the answers, and between them one bar for each of {len(moves)} changes, from where the one "
-        "before it ends: striped where a kit gets dearer, plain where it gets cheaper.",
-        bridge_table(piers, currency),
+        f"before it ends: striped where a {noun} gets dearer, plain where it gets cheaper.",
+        bridge_table(piers, currency, noun),
     )

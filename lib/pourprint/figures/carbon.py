@@ -33,15 +33,16 @@ def footprint_chart(footprints):
     order = sorted(footprints, key=lambda route: footprints[route].total_kg[1])
     sure = footprints[order[0]].less_than(footprints[order[1]]) if len(order) > 1 else 1.0
     rest = f", less than {title_of(order[1]).lower()} in {sure:.0%} of the draws" if len(order) > 1 else ""
-    message = f"{title_of(order[0])}: {table['co2e_kg'].min():,.0f} kg CO2e a kit{rest}"
-    money = next(iter(footprints.values())).plan.rates.currency
-    axes = {"unit_cost": f"cost of a kit [{money}]", "days": "days of the job [d]"}
-    figure = canvas(message, tuple(axes.values()), "greenhouse gases of a kit [kg CO2e]", 440, log="xy")
+    plan = next(iter(footprints.values())).plan
+    one, money = f"a {plan.job.kit.noun}", plan.rates.currency
+    message = f"{title_of(order[0])}: {table['co2e_kg'].min():,.0f} kg CO2e {one}{rest}"
+    axes = {"unit_cost": f"cost of {one} [{money}]", "days": "days of the job [d]"}
+    figure = canvas(message, tuple(axes.values()), f"greenhouse gases of {one} [kg CO2e]", 440, log="xy")
     for panel, key in enumerate(axes, start=1):
         for (route, row), side in zip(table.sort_values(key).iterrows(), NAMED, strict=False):
             look, name = LOOKS[route], title_of(route)
             span = {"array": [row.co2e_high - row.co2e_kg], "arrayminus": [row.co2e_kg - row.co2e_low]}
-            said = f"{name}: {row.co2e_kg:,.0f} kg CO2e a kit ({row.co2e_low:,.0f} to {row.co2e_high:,.0f})"
+            said = f"{name}: {row.co2e_kg:,.0f} kg CO2e {one} ({row.co2e_low:,.0f} to {row.co2e_high:,.0f})"
             reach = {**span, "color": look.colour}
             mark(figure, [row[key]], [row.co2e_kg], look.colour, look.marker, 13, said, panel, error_y=reach, name=name)
             at, place = NAMED[side]
@@ -54,7 +55,7 @@ def footprint_chart(footprints):
     return Chart(
         figure,
         f"A second axis, no verdict: of {sum(count for _, count in pedigrees)} carbon factors, {known}.",
-        "Two panels with greenhouse gases of a kit upwards: against its cost, and against the days of the job. One "
+        f"Two panels with greenhouse gases of {one} upwards: against its cost, and against the days of the job. One "
         "mark a route, with a line that holds nine draws of ten.",
         table.rename(index=title_of),
     )

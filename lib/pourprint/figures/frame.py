@@ -4,6 +4,7 @@ import numpy as np
 
 from pourprint.figures.look import PARTS, Chart, tint
 from pourprint.figures.solids import joined, lines_trace, picture, solid_trace, tube
+from pourprint.figures.strokes import plain
 
 STEPS = 5  # of colour, from hardly worked to the hardest
 
@@ -41,7 +42,7 @@ def frame_picture(frame, loads):
     place = np.mean([middle[point] for point in frame.tubes[worst].between], axis=0)
     said = f"{worst} is worked hardest: {shares[worst]:.0%} of its strength, in case {table.loc[worst, 'case']}"
     return Chart(
-        picture(said, traces, (1.4, -1.5, 1.0), 460, [(worst, place, (40, -40))]),
+        picture(said, traces, (1.4, -1.5, 1.0), 460, [(plain(worst), place, (40, -40))]),
         f"{len(frame.tubes)} tubes meet in {sum(map(frame.has_node, frame.points))} nodes of {len(frame.node_kinds)} "
         f"kinds; a drop counts {loads.drop_factor:.1f} times the weight.",
         "The frame to turn: tubes from pale to dark blue by the share of their strength that their hardest case takes, "

@@ -10,6 +10,7 @@ from pourprint.ledger.entries import in_words
 
 FILL = 0.6  # share of white in a route's colour where text stands on it
 APART = 8  # of 100: from one name to the next
+MOST_BARS = 10
 
 
 def sureness_chart(samples, prices, currency="EUR"):
@@ -55,12 +56,12 @@ def sureness_chart(samples, prices, currency="EUR"):
     )
 
 
-def information_chart(information, most=10):
-    """What it is worth to know, before choosing. Parameters: Information; `most` bars [-]. Returns: Chart."""
+def information_chart(information):
+    """What it is worth to know, before choosing. Parameters: Information. Returns: Chart."""
     table = information.table()
     table = table[(table["worth"] > 0) | (table.index == "everything")]
     table = table.sort_values("worth", ascending=False, kind="stable")
-    shown, money = table.head(most), information.currency
+    shown, money = table.head(MOST_BARS), information.currency
     told = (shown["worth"] > 2 * shown["standard_error"]).to_numpy()
     alone = shown.index.isin([in_words(key) for key in information.inputs])
     colours = np.where(told, np.where(alone, "#0072B2", "#A6CBE3"), "#D9D9D9").tolist()
@@ -71,7 +72,7 @@ def information_chart(information, most=10):
     hatches, said = np.where(told, "", "/").tolist(), f"%{{y}}: %{{x:,.0f}} {money}"
     bars(figure, shown["worth"], shown.index, colours, hatches, hover=said, error_x=error, name="worth of knowing")
     return Chart(
-        figure.update_xaxes(rangemode="tozero"),
+        figure,
         information.measure_first(),
         "Pale bars for knowing everything and for all numbers of a section of the ledger together, dark ones for each "
         "input alone, as far as they are worth anything; lines are two standard errors, and striped grey bars are not "

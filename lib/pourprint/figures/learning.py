@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from pourprint.decide.learning import SHARES, Curve
+from pourprint.decide.learning import SHARES, Curve, repeats
 from pourprint.figures.look import INK, LOOKS, ROUND, SERIES, Chart, counted, tint, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
@@ -16,13 +16,13 @@ def learning_chart(rate, pieces=32):
     first, second = (float(Curve(rate, form).total(pieces)) for form in ("average", "unit"))
     total = f"{counted(pieces, 'piece')} in {first:.1f}"
     title = f"“{rate:.0%} curve”: {total} or {second:.1f} times the time of the first"
-    figure = canvas(title, "pieces made", "mean time a piece [% of the first]", 360)
+    figure = canvas(title, "pieces made", "mean time a piece [% of the first]", 360, zero="x")
     names = {"average": "average form (Wright)", "unit": "unit form (Crawford)"}
     for (form, name), look in zip(names.items(), SERIES, strict=False):
         table[name] = 100 * Curve(rate, form).mean(n)
         line(figure, n, table[name], *look, hover=name + ", %{x} pieces: %{y:.1f} %")
         write(figure, n[-1], table[name][-1], name, look[0], "right", dy=-14)
-    figure.update_xaxes(rangemode="tozero").update_yaxes(range=[0, 105])
+    figure.update_yaxes(range=[0, 105])
     shown = pd.DataFrame(table, index=pd.Index(n, name="pieces"))
     return Chart(
         figure,
@@ -32,41 +32,41 @@ def learning_chart(rate, pieces=32):
     )
 
 
-def repeats_chart(table, currency):
-    """Cost of a kit over repeat orders, by how often work falls due. Parameters: `table` of `learning.repeats`."""
-    (first, last), orders = table["unit_cost"].iloc[[0, -1]], counted(len(table), "order")
-    title = f"After {orders} a kit has cost {last / first:.0%} of the first order's"
-    figure = canvas(title, "orders so far", f"{currency} a kit")
-    below, lowest = np.zeros(len(table)), 0.0
+def repeats_chart(plan, orders):
+    """Cost of a kit over so many repeat orders of a Plan, by how often work falls due. Returns: Chart."""
+    table, noun, currency = repeats(plan, orders), plan.job.kit.noun, plan.rates.currency
+    (first, last), many = table["unit_cost"].iloc[[0, -1]], counted(orders, "order")
+    title = f"After {many} a {noun} has cost {last / first:.0%} of the first order's"
+    figure = canvas(title, "orders so far", f"{currency} a {noun}")
+    below, lowest = np.zeros(orders), 0.0
     for i, (share, hatch) in enumerate(zip(reversed(SHARES), ("x", "/", ".", ""), strict=True)):
         y, colour = table[share].to_numpy(), tint("#0072B2", 0.2 + 0.2 * i)
         bars(figure, y, table.index, colour, hatch, hover=share + ": %{y:,.0f}", upright=True)
         if y[0] > 0:  # thin pieces lie close together, and their names must not
             at = max(below[-1] + y[-1] / 2, lowest)
-            write(figure, len(table) + 0.5, at, share.replace(", ", ",<br>"), anchor="left", align="left")
+            write(figure, orders + 0.5, at, share.replace(", ", ",<br>"), anchor="left", align="left")
             lowest = at + (0.14 if ", " in share else 0.07) * first
         below = below + y
-    figure.update_xaxes(tickvals=list(table.index), range=[0.4, 1.35 * len(table) + 1])
+    figure.update_xaxes(tickvals=list(table.index), range=[0.4, 1.35 * orders + 1])
     return Chart(
         figure,
-        f"After {orders} a kit has cost {last:,.0f} {currency} instead of {first:,.0f}: what is done once is "
+        f"After {many} a {noun} has cost {last:,.0f} {currency} instead of {first:,.0f}: what is done once is "
         "shared out, the rest falls due again with every order.",
-        f"Stacked bars of the cost of a kit after 1 to {len(table)} orders; the part done once a job shrinks.",
+        f"Stacked bars of the cost of a {noun} after 1 to {orders} orders; the part done once a job shrinks.",
         table,
     )
 
 
-def die_chart(plain, learned=None, currency=""):
+def die_chart(plain, learned, currency, noun):
     """Unit cost over quantity without and with a die, and where the die pays.
 
-    Parameters: `plain` DiePays; `learned` DiePays with a learning curve, drawn thin. Returns: Chart.
+    Parameters: `plain` DiePays; `learned` DiePays with a learning curve, drawn thin; `currency` of
+    their costs; `noun` "kit" or "piece". Returns: Chart.
     """
-    pays = _pays(plain)
-    figure = canvas(f"The die pays {pays}", "kits wanted", f"{currency} a kit".strip(), 420, log="xy")
+    pays = _pays(plain, noun)
+    figure = canvas(f"The die pays {pays}", f"{noun}s wanted", f"{currency} a {noun}", 420, log="xy")
     table = {}
     for found, width, more in ((plain, 2.5, ""), (learned, 1.2, ", learning")):
-        if found is None:
-            continue
         for route, cost in zip(DIE, (found.without, found.with_die), strict=True):
             look = LOOKS[route]
             line(figure, found.quantities, cost, look.colour, look.dash, width, shape="hv")
@@ -78,19 +78,17 @@ def die_chart(plain, learned=None, currency=""):
             side = "bottom left" if more else "top right"
             text = {"text": [f"from {found.pays_from}{more}"], "textposition": side, "mode": "markers+text"}
             mark(figure, [found.pays_from], [cost], INK, "x-thin", 13, **text)
-    shown = pd.DataFrame(table, index=pd.Index(plain.quantities, name="kits"))
-    later = "Learning is not reckoned with." if learned is None else f"With learning it pays {_pays(learned)}."
-    fall = "with a die the cost of a kit begins high and falls below the other " + pays
-    thin = "; thin lines include learning" if learned is not None else ""
+    shown = pd.DataFrame(table, index=pd.Index(plain.quantities, name=f"{noun}s"))
     return Chart(
         figure,
-        later,
-        f"Two falling lines over quantity, both axes logarithmic: {fall}{thin}.",
+        f"With learning it pays {_pays(learned, noun)}.",
+        "Falling lines over quantity, both axes logarithmic: with a die the cost begins high and falls below the other "
+        f"{pays}; thin lines include learning.",
         shown.loc[[int(n) for n in ROUND if n in shown.index]],
     )
 
 
-def _pays(found):
+def _pays(found, noun):
     """From where a die pays, in words."""
-    some = "the first kit" if found.pays_from == 1 else f"{found.pays_from} kits"
-    return f"from {some} on" if found.pays_from else f"nowhere up to {counted(found.quantities[-1], 'kit')}"
+    some = f"the first {noun}" if found.pays_from == 1 else f"{found.pays_from} {noun}s"
+    return f"from {some} on" if found.pays_from else f"nowhere up to {counted(found.quantities[-1], noun)}"

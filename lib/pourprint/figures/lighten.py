@@ -54,24 +54,26 @@ def stiffness_chart(table):
     )
 
 
-def gram_chart(table, worth, currency):
-    """Price of a gram saved over the number of kits, by route. `table` as `price_of_a_gram`; `worth` [currency/g]."""
+def gram_chart(table, worth, currency, noun):
+    """Price of a gram saved over the number of kits, by route. `table` as `price_of_a_gram`; `worth` [currency/g];
+    `noun` "kit" or "piece". Returns: Chart."""
     prices = table.reset_index().pivot_table("price of a gram", "kits", "route")
     routes = [route for route in LOOKS if route in prices]
     begins = [(n, route) for route, n in pays_from(table, worth).items() if n]
-    pays = "from {} kits on by {}".format(*min(begins)) if begins else "for none of these numbers"
-    title = f"At {worth:g} {currency} a gram lightening pays {pays}".replace("_", " ")
-    figure = canvas(title, "kits", f"price of a gram saved [{currency}/g]", log="x")
+    first, route = min(begins, default=(0, ""))
+    pays = f"from {first} {noun}s on by {route}" if begins else "for none of these numbers"
+    title = f"At {worth:g} {currency} a gram lightening pays {pays}"
+    figure = canvas(title, f"{noun}s", f"price of a gram saved [{currency}/g]", log="x")
     for i, route in enumerate(routes):
         look, named = LOOKS[route], prices.index[min(i, len(prices) - 1)]
-        line(figure, prices.index, prices[route], look.colour, look.dash, hover="%{x} kits: %{y:.2f}")
+        line(figure, prices.index, prices[route], look.colour, look.dash, hover=f"%{{x}} {noun}s: %{{y:.2f}}")
         mark(figure, [prices.index[0]], [prices[route].iloc[0]], look.colour, look.marker, 9)
         write(figure, named, prices[route][named], title_of(route), look.colour, "left", arrow=(50, -40))
     line(figure, [prices.index[0], prices.index[-1]], [worth] * 2, dash="dash", width=1.5)
     write(figure, prices.index[0], worth, "what a gram is worth", anchor="left", dx=8, dy=10, ground=True)
     return Chart(
         figure,
-        "The engineer's hours are paid once: few kits carry them alone. Below zero the lighter kit is also cheaper.",
-        "One falling curve a route over the number of kits, and a dashed line at what a gram is worth.",
+        f"The engineer's hours are paid once: few {noun}s carry them alone. Below zero the lighter is also cheaper.",
+        f"One falling curve a route over the number of {noun}s, and a dashed line at what a gram is worth.",
         prices.round(2),
     )

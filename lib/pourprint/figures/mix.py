@@ -31,7 +31,7 @@ def frontier_chart(mixes, singles=None):
     money = next(iter(mixes[0].plans.values())).rates.currency
     price, whole = -np.diff(costs) / np.diff(days), (costs[-1] - costs[0]) / (days[0] - days[-1])
     axes = ("days to delivery, people and machines for each route [d]", f"cost of the job [{money}]")
-    figure = canvas(f"A day saved by mixing routes costs {whole:,.0f} {money} on average", *axes, 460)
+    figure = canvas(f"A day saved by mixing routes costs {whole:,.0f} {money} on average", *axes, 460, zero="y")
     line(figure, days, costs, width=1.5)
     pure = {next(iter(mix.plans)) for mix in mixes if len(mix.plans) == 1}
     for i, mix in enumerate(mixes):
@@ -53,7 +53,7 @@ def frontier_chart(mixes, singles=None):
             write(figure, (a + b) / 2, (c + d) / 2, f"{each:,.0f} {money} a day", dy=14, ground=True)
     shown = [*days, *(late for _, late in beside.values())]
     room = 0.12 * np.ptp(shown)
-    figure.update_xaxes(range=[min(shown) - room, max(shown) + room]).update_yaxes(rangemode="tozero")
+    figure.update_xaxes(range=[min(shown) - room, max(shown) + room])
     return Chart(
         figure,
         f"From {days[0]:.1f} to {days[-1]:.1f} days the first day saved costs {price[0]:,.0f} {money}, the last "
@@ -84,7 +84,7 @@ def assignment_chart(mixes):
         f'<span style="color:{LOOKS[r].colour}">{SYMBOLS[LOOKS[r].marker]} {title_of(r)}</span>' for r in used
     )
     title = same if mixes[1:] else f"One mix: {_name(mixes[0])}"
-    figure = canvas(title, "mix, by its days to delivery [d]", rows=parts, key=key, r=20)
+    figure = canvas(title, "mix, by its days to delivery [d]", rows=parts, row_px=38, key=key, r=20)
     table = {}
     for x, (mix, way) in enumerate(zip(mixes, ways, strict=True)):
         table[f"{mix.days:.1f} d"] = {p: ", ".join(f"{n} × {title_of(r)}" for r, n in way[p].items()) for p in parts}
@@ -97,7 +97,6 @@ def assignment_chart(mixes):
                 mark(figure, [at], [part], look.colour, look.marker, size, hover, mode="markers+text", **said)
     ticks = {"tickvals": list(range(len(mixes))), "ticktext": [f"{mix.days:.1f}" for mix in mixes]}
     figure.update_xaxes(range=[-0.6, len(mixes) - 0.4], **ticks)
-    figure.update_layout(height=figure.layout.height + 12 * len(parts))
     others = "; the others change" if len(stay) < len(parts) else ""
     shapes = ", ".join(f"{LOOKS[route].marker.replace('-', ' ')} {title_of(route).lower()}" for route in used)
     return Chart(

@@ -1,12 +1,18 @@
-"""Pictures of a single part."""
+"""Pictures of a single part, and of where something stands against making it."""
+
+import textwrap
 
 import numpy as np
 import pandas as pd
 
 from pourprint.figures.look import METAL, Chart, sampled
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
-from pourprint.figures.strokes import canvas, line
+from pourprint.figures.strokes import canvas, line, plain
 from pourprint.parts.part import facts
+from pourprint.routes.findings import Verdict, table
+
+# Where words stand from the place that they point at [px]: right and left, above and below, no two at one height.
+ASIDE = ((110, -50), (-110, -90), (110, 50), (-110, 90), (110, -130), (-110, 130))
 
 
 def part_picture(part):
@@ -34,13 +40,35 @@ def section_chart(part, layer_mm):
     heights, areas, perimeters = part.sections(layer_mm)
     widest = int(np.argmax(areas))
     title = f"{part.name} is widest at {heights[widest]:.0f} mm"
-    figure = canvas(title, "section area [cm²]", "height above the plate [mm]")
+    figure = canvas(title, "section area [cm²]", "height above the plate [mm]", zero="xy")
     line(figure, areas / 100, heights, hover="%{x:.1f} cm² at %{y:.1f} mm")
-    table = pd.DataFrame({"height_mm": heights, "area_cm2": areas / 100, "perimeter_mm": perimeters})
+    sections = pd.DataFrame({"height_mm": heights, "area_cm2": areas / 100, "perimeter_mm": perimeters})
     return Chart(
-        figure.update_xaxes(rangemode="tozero").update_yaxes(rangemode="tozero"),
+        figure,
         f"{len(heights)} layers of {layer_mm:g} mm; the largest section is {areas[widest] / 100:.1f} cm² at "
         f"{heights[widest]:.0f} mm, the mean {areas.mean() / 100:.1f} cm².",
         f"Section area on the horizontal axis against height on the vertical, from 0 to {heights[-1]:.0f} mm.",
-        sampled(table).set_index("height_mm"),
+        sampled(sections).set_index("height_mm"),
+    )
+
+
+def findings_picture(part, found):
+    """The part as a picture to turn, with the place of each finding named on it.
+
+    Parameters: `part` a Part with a mesh; `found` Findings, of which those of this part are shown, six of them with
+    their places. Returns: Chart. Raises: InputError without a mesh.
+    """
+    drawn = solid_trace(coarser(*part.needed_mesh("drawn"), MOST_FACETS), METAL, 0.55, part.name)
+    mine = [one for one in found if one.part == part.name]
+    refused = sum(one.verdict is Verdict.REFUSED for one in mine)
+    placed = [one for one in mine if one.where_mm is not None][: len(ASIDE)]
+    words = ["<br>".join(textwrap.wrap(plain(f"{one.verdict}: {one.what}"), 30)) for one in placed]
+    names = [(said, one.where_mm, off) for said, one, off in zip(words, placed, ASIDE, strict=False)]
+    title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch" if mine else f"{part.name}: nothing found"
+    told = "; ".join(f"{one.verdict}, {one.what}" for one in mine)
+    return Chart(
+        picture(title, [drawn], (1.55, 1.55, 1.3), 430, names),
+        f"{mine[0]}." if mine else f"Nothing that is looked for stands against {part.name}.",
+        f"The part drawn half transparent, z upwards; words point at {len(placed)} of {len(mine)} findings: {told}.",
+        table(mine).set_index("verdict"),
     )

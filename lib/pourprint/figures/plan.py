@@ -24,7 +24,7 @@ def plan_costs(plan):
     bars(figure, costs, names, LOOKS[plan.route].colour, said=said, hover=hover)
     columns = ["step", "labour", "machine_cost", "material", "energy", "cost"]
     return Chart(
-        figure.update_xaxes(rangemode="tozero"),
+        figure,
         f"{counted(plan.job.quantity, plan.job.kit.noun)} for {plan.total_cost:,.0f} {money}, {plan.unit_cost:,.0f} "
         f"{money} each; “{dearest['step']}” takes {dearest['cost'] / plan.total_cost:.0%}.",
         f"{len(names)} horizontal bars, one a step from first to last, as long as the step costs.",

@@ -3,15 +3,16 @@
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.freezing import AXES, ring, sections, surface_round
-from pourprint.figures.gating import feeder_tube
 from pourprint.figures.look import METAL, PARTS, SAND, SCALE, Chart, counted
+from pourprint.figures.printed_mould import feeder_tube
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace, tube
-from pourprint.figures.strokes import canvas
+from pourprint.figures.strokes import canvas, mark, write
 from pourprint.routes.looks import OTHER_CELLS, look
 from pourprint.routes.pouring import FINE_CELLS, NOT_MODELLED
 
 AIR, PORE = "#56B4E9", "#D55E00"
+AXES, PLANES = "uvw", ((0, 1, 2), (0, 2, 1), (1, 2, 0))  # of the mould; across, up, and the axis cut
+GAP = 0.11  # between sections, as a share of the picture
 STATES = {"empty": "#E6E6E6", "liquid": "#E69F00", "stiff": "#CC79A7", "solid": METAL}  # of a cell, in order of time
 BAR_MM = np.cbrt(1000 / (2 * np.pi))  # half height and radius of a bar of 1 cm3
 STILL = "One section of the mould at five times, from empty to solid; the table has the shares of its area."
@@ -84,13 +85,11 @@ def filling_slices(run):
 
 def feeding_slices(run):
     """Three sections through the worst place, coloured by when each cell is solid. Returns: Chart."""
-    times = _finite(run.feeding.solid_s)
-    times = np.where(run.filling.cavity.metal, np.nan_to_num(times, nan=np.nanmax(times)), np.nan)
     pores, (takes, gives) = run.feeding.pores, run.feeding.enough(run.efficiency)
     said = f"{run.mould.part.name} is solid after {run.feeding.part_s:.0f} s: "
     said += f"{counted(len(pores), 'place')} cut off from the feeder before" if pores else "all of it is fed"
     fed = f"Freezing takes {takes:.1f} cm³ of metal; the feeder can give {gives:.1f} cm³"
-    return _slices(run, said, times, "solid", fed)
+    return _slices(run, said, _solid_s(run), "solid", fed)
 
 
 def _slices(run, said, times, state, takeaway):
@@ -106,18 +105,46 @@ def _slices(run, said, times, state, takeaway):
 
 def pour_section(run):
     """One section through the worst place by when each cell is solid, with its pores and caught air: go.Figure."""
-    grid, at = run.filling.cavity.grid, worst_mm(run)
-    _, (_, _, solid), cell, _ = pour_frames(run)
-    (i, _, k), _ = _corners(run)
-    figure = canvas(f"Solid after {run.feeding.part_s:.0f} s, cut at v = {at[1]:.0f} mm", "u [mm]", "w [mm]", 330, r=70)
-    low = grid.origin_mm + (np.array([i, 0, k]) + 0.5) * cell
-    late = np.where(np.isinf(solid), run.feeding.part_s, solid)
-    figure.add_heatmap(
-        z=np.where(np.isnan(late), None, np.round(late, 1)), x0=low[0], dx=cell, y0=low[2], dy=cell, colorscale=SCALE,
-        colorbar={"title": {"text": "s"}, "thickness": 12}, hovertemplate="%{z} s<extra></extra>",
-    )  # fmt: skip
-    ring(figure, _rings(run), (0, 2, 1), at[1], 2 * cell)
-    return figure.update_yaxes(scaleanchor="x")
+    grid, said = run.filling.cavity.grid, f"Solid after {run.feeding.part_s:.0f} s"
+    return sections(said, _solid_s(run), grid, worst_mm(run), "solid after [s]", _rings(run), PLANES[1:2])
+
+
+def sections(said, field, grid, at_mm, key, places, planes=PLANES, height=380):
+    """Sections through a place, coloured by a field; numbered rings mark places near a section.
+
+    Parameters: `said` the message; `field` (nx, ny, nz) nan outside the metal, on `grid`; `at_mm` (3,); `key` what the
+    colours mean; `places` [(3,)] [mm]; `planes` axes across, up and cut of each section. Returns: go.Figure.
+    """
+    metal = np.argwhere(~np.isnan(field))
+    low, high = metal.min(0), metal.max(0) + 1
+    values = field[tuple(slice(a, b) for a, b in zip(low, high, strict=True))]
+    edges = [grid.origin_mm[axis] + (np.arange(low[axis], high[axis]) + 0.5) * grid.cell_mm for axis in range(3)]
+    figure = canvas(said, [f"{AXES[across]} [mm]" for across, _, _ in planes], height=height)
+    wide = (1 - GAP * (len(planes) - 1)) / len(planes)
+    for panel, (across, up, cut) in enumerate(planes, 1):
+        at = int(np.argmin(np.abs(edges[cut] - at_mm[cut])))
+        said = f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>"
+        cells, place = np.take(values, at, axis=cut).T, {"row": 1, "col": panel} if planes[1:] else {}
+        figure.add_heatmap(x=edges[across], y=edges[up], z=cells, coloraxis="coloraxis", hovertemplate=said, **place)
+        near = [i for i, spot in enumerate(places) if abs(spot[cut] - at_mm[cut]) <= 2 * grid.cell_mm]
+        rings = [[places[i][axis] for i in near] for axis in (across, up)]
+        numbers = {"text": [f"<b>{i + 1}</b>" for i in near], "textfont": {"color": PORE, "size": 15}}
+        numbers |= {"mode": "markers+text", "textposition": "top right", "cliponaxis": False}
+        mark(figure, *rings, PORE, "circle-open", 13, "place %{text}", place.get("col"), **numbers)
+        for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
+            ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers
+            update(range=ends, constrain="domain", matches=None, **place)
+        left = (panel - 1) * (wide + GAP)
+        ratio = {"scaleanchor": f"y{panel if panel > 1 else ''}", "domain": [left, left + wide]}
+        figure.update_xaxes(**ratio, nticks=4, **place)
+        figure.update_yaxes(title_text=f"{AXES[up]} [mm]", title_standoff=2, showticklabels=True, **place)
+        words = f"cut at {AXES[cut]} = {round(float(at_mm[cut]))} mm".replace("-", "−")
+        write(figure, left + wide / 2, 1.02, words, yanchor="bottom", xref="paper", yref="paper")
+    bar = {"orientation": "h", "y": -0.3, "yanchor": "top", "thickness": 12, "len": 0.6}
+    return figure.update_layout(
+        coloraxis={"colorscale": SCALE, "colorbar": bar | {"title": {"text": key, "font": {"size": 13}}}},
+        margin={"l": 55, "t": figure.layout.margin.t + 20, "b": 110},
+    )
 
 
 def _corners(run):
@@ -128,6 +155,12 @@ def _corners(run):
 
 def _finite(values):
     return np.where(np.isfinite(values), values, np.nan)
+
+
+def _solid_s(run):
+    """When each cell is solid [s], nan outside the metal; what never is while time is counted, as the last."""
+    times = _finite(run.feeding.solid_s)
+    return np.where(run.filling.cavity.metal, np.nan_to_num(times, nan=np.nanmax(times)), np.nan)
 
 
 def pour_picture(run):
@@ -203,3 +236,22 @@ def pour_still(run, shares=(0.15, 0.5, 0.85)):
     table = pd.DataFrame(counts, columns=list(STATES), index=pd.Index(np.round(times, 1), name="time_s"))
     share = (table.div(table.sum(axis=1), axis=0) * 100).round(0)
     return Chart(figure, f"{words}. {NOT_MODELLED}", STILL, share)
+
+
+def surface_round(inside, grid):
+    """The surface round cells (nx, ny, nz) bool of a grid: vertices [mm], faces, at cell size."""
+    from manifold3d import Manifold
+    from scipy.ndimage import gaussian_filter, map_coordinates
+
+    late = np.pad(inside.astype(float), 1)
+    level = gaussian_filter(late, 0.7) - 0.5  # rounds the cells' corners
+    cells = np.argwhere(late > 0)
+    corner = grid.origin_mm - grid.cell_mm / 2  # centre of the first padded cell
+    least, most = ((corner + end * grid.cell_mm).tolist() for end in (cells.min(0) - 1, cells.max(0) + 1))
+
+    def height(*place):
+        at = (np.array(place) - corner) / grid.cell_mm
+        return float(map_coordinates(level, at[:, None], order=1, mode="nearest")[0])
+
+    mesh = Manifold.level_set(height, [*least, *most], grid.cell_mm).to_mesh()
+    return mesh.vert_properties[:, :3], mesh.tri_verts

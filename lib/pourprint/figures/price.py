@@ -4,23 +4,22 @@ import numpy as np
 import pandas as pd
 
 from pourprint.figures.look import INK, SERIES, Chart
-from pourprint.figures.strokes import canvas, line, mark, write
+from pourprint.figures.strokes import canvas, line, mark, plain, write
 
 
-def own_or_buy_chart(found, most_h=None):
+def own_or_buy_chart(found):
     """Cost of a year with a machine of one's own and of buying, over the hours that the work would take on it.
 
-    Parameters: `found` OwnOrBuy; `most_h` hours shown [h/a] (default: twice where it pays, or a year's opening hours).
-    Returns: Chart.
+    Parameters: `found` OwnOrBuy; shown are twice the hours at which it pays, or a year's opening hours. Returns: Chart.
     """
     hours = found.made.rates.hours
     open_h = 52 * len(hours.days) * hours.day_h
     pays = found.pays_from_h
-    most_h = most_h or (2 * pays if np.isfinite(pays) else open_h)
+    most_h = 2 * pays if np.isfinite(pays) else open_h
     at = np.linspace(0, most_h, 41)
-    money, machine = found.made.rates.currency, found.machine.replace("_", " ")
+    money, machine = found.made.rates.currency, plain(found.machine)
     title = f"A {machine} of one's own pays from {pays:,.0f} hours a year on" if np.isfinite(pays) else str(found)
-    figure = canvas(title, f"hours a year that the work takes on a {machine}", f"{money} a year")
+    figure = canvas(title, f"hours a year that the work takes on a {machine}", f"{money} a year", zero="xy")
     names = ("machine of one's own", "bought")
     own, bought = found.costs(at)
     for name, cost, look in zip(names, (own, bought), SERIES, strict=False):
@@ -31,7 +30,6 @@ def own_or_buy_chart(found, most_h=None):
     if 0 < pays <= most_h:
         cost = float(found.costs(pays)[0])
         mark(figure, [pays], [cost], INK, hover=f"{pays:,.0f} h a year: {cost:,.0f} {money} both ways")
-    figure.update_xaxes(rangemode="tozero").update_yaxes(rangemode="tozero")
     table = pd.DataFrame(dict(zip(names, (own, bought), strict=True)), index=pd.Index(at, name="hours a year"))
     return Chart(
         figure,

@@ -1,19 +1,25 @@
-"""Printed metal in charts: directions, layers, hours and roughness."""
+"""Printed metal in pictures and charts: directions, the plate, layers, hours and roughness."""
 
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.look import LOOKS, ON_FILL, SCALE, Chart, sampled, tint
-from pourprint.figures.strokes import band, canvas, line, mark, write
+from pourprint.figures.directions import direction_map
+from pourprint.figures.look import LOOKS, ON_FILL, Chart, counted, sampled, tint
+from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, lines_trace, picture, solid_trace
+from pourprint.figures.strokes import band, canvas, line, write
+from pourprint.ledger.errors import InputError
 from pourprint.parts import meshes
-from pourprint.process.packing import layers
+from pourprint.process.freezing.voxels import columns
+from pourprint.process.geometry import facets
+from pourprint.process.packing import layers, shelves
+from pourprint.process.powder import nesting, supports
 from pourprint.process.powder.bed import layer_seconds
 from pourprint.process.powder.orientation import Scan
-from pourprint.process.powder.supports import roughness_um
 from pourprint.routes import printed_metal as route
 
 COLOUR = LOOKS[route.NAME].colour
 MOST_POINTS = 400  # of a curve
+MOST_POSTS = 3000  # lines drawn for supports
 HOURS = {  # of a kit: what is done → key of a Piece's hours
     "spread powder": "recoat",
     "melt the inside": "hatch",
@@ -41,24 +47,15 @@ def orientation_map(job, rates):
     scan = part.study(Scan)
     part_cm3 = part.volume_cm3 + piece.machining.stock_cm3
     hours, measured = (route.hours_of(stood.standing, part_cm3, job, m).total for stood in (scan, tried))
-    figure = canvas(
+    figure = direction_map(
         f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
         f"{hours.max():.1f} h where dark",
-        "direction that points up: round the part's z-axis [°]",
-        "above its x-y plane [°]",
-        445,
+        scan.directions,
+        hours,
+        "hours<br>a piece",
+        "h",
+        {name: (tried.directions[i], measured[i]) for name, i in (("chosen", piece.index), ("as drawn", 0))},
     )
-    said = "%{x:.0f}° round, %{y:.0f}° above: %{marker.color:.1f} h"
-    scale = {"color": hours, "colorscale": SCALE, "reversescale": True, "line": {"width": 0}} | {
-        "colorbar": {"title": {"text": "hours<br>a piece", "font": {"size": 13}}, "thickness": 14}
-    }
-    mark(figure, *_angles(scan.directions), size=13, hover=said, marker=scale, name="scan")
-    for index, symbol, word in ((0, "x-thin", "as drawn"), (piece.index, "star", "chosen")):
-        x, y = _angles(tried.directions[[index]])
-        mark(figure, x, y, LOOKS["printed_mould"].colour, symbol, 17, name=word, cliponaxis=False)
-        side = {"anchor": "left", "dx": 14} if x[0] < 60 else {"anchor": "right", "dx": -14}
-        write(figure, x[0], y[0], f"<b>{word} {measured[index]:.1f} h</b>", ground=True, **side)
-    figure.update_xaxes(range=[-190, 190], dtick=90).update_yaxes(range=[-100, 100], dtick=30)
     stood = tried.standing
     table = pd.DataFrame(
         {
@@ -82,10 +79,76 @@ def orientation_map(job, rates):
     )
 
 
-def _angles(directions):
-    """Angle round z and above the x-y plane [°] of directions (n, 3)."""
-    x, y, z = np.asarray(directions).T
-    return np.degrees(np.arctan2(y, x)), np.degrees(np.arcsin(np.clip(z, -1, 1)))
+# The plate -----------------------------------------------------------------------------------------------
+
+
+def plate_picture(job, rates, plate=1):
+    """The first batch of a job nested on plates, with supports, as a picture to turn; all parts need a mesh.
+
+    Parameters: `plate` which plate to show, from 1. Meshes and supports are drawn coarser than they are computed.
+    Returns: Chart. Raises: InputError; Infeasible.
+    """
+    layout = route.lay_out(job, rates)
+    for piece in layout.pieces:
+        piece.item.part.needed_mesh("drawn on a plate")
+    m = rates.section(route.NAME)
+    kits, kinds = int(np.minimum(job.quantity, job.batch_size)), range(len(layout.pieces))
+    pieces = [kind for kind in kinds for _ in range(kits * layout.pieces[kind].item.count)]
+    if len(pieces) > 4 * nesting.MOST_PIECES:
+        raise InputError(f"the batch has {len(pieces)} pieces, a picture nests {4 * nesting.MOST_PIECES}: fewer kits.")
+    shadows = [_scaled_shadow(piece) for piece in layout.pieces]
+    room, gap = (m("plate_x"), m("plate_y")), m("plate_gap")
+    places = nesting.nest(shadows, pieces, room, gap)
+    plates = 1 + max(place.plate for place in places)
+    if not 1 <= plate <= plates:
+        raise InputError(f"plate={plate!r} must be from 1 to {plates}: so many plates hold this batch.")
+    shown = [place for place in places if place.plate == plate - 1]
+    traces, posts = [solid_trace(box([(0, 0, -8), (*room, 0)]), "#C9CED4", 1.0, "plate")], []
+    for kind in sorted({place.piece for place in shown}):
+        piece, mine = layout.pieces[kind], [place for place in shown if place.piece == kind]
+        vertices, faces, held = _on_its_foot(piece, shadows[kind], m("lift"), MOST_FACETS // (len(shown) + 1))
+        put = [(np.c_[place.put(vertices[:, :2]), vertices[:, 2]], faces) for place in mine]
+        shade = tint(LOOKS[route.NAME].colour, 0.25 + 0.5 * kind / max(1, len(layout.pieces) - 1))
+        traces.append(solid_trace(joined(put), shade, 1.0, piece.item.part.name))
+        few = held[:: max(1, len(held) * len(shown) // MOST_POSTS)]
+        posts += [np.c_[place.put(few[:, :2]), few[:, 2:]] for place in mine]
+    upright = np.concatenate(posts)[:, [0, 1, 2, 0, 1, 3]].reshape(-1, 2, 3)
+    traces.append(lines_trace(upright, "#8A6D3B", 2, "supports"))
+    title = f"Plate {plate} of {plates} holds {len(shown)} of {counted(len(pieces), 'piece')}; drag to turn"
+    table = layout.table()
+    table.insert(0, "pieces here", [sum(place.piece == kind for place in shown) for kind in kinds])
+    boxes = [(piece.standing.length_mm, piece.standing.width_mm) for piece in layout.pieces]
+    by_boxes, planned = shelves([boxes[kind] for kind in pieces], room, gap), layout.plates.per_batch(kits)
+    return Chart(
+        picture(title, traces, (1.3, -1.5, 1.1), 520),
+        f"{counted(len(pieces), 'piece')} on {counted(plates, 'plate')}; laid out as rectangles in rows, "
+        f"{by_boxes}; the plan counts {int(planned)}.",
+        f"A plate of {room[0]:.0f} × {room[1]:.0f} mm with {len(shown)} nodes standing on thin brown "
+        f"lines, which are their supports; the tallest reaches {float(np.max(layout.height_mm)):.0f} mm.",
+        table,
+    )
+
+
+def _scaled_shadow(piece):
+    """The chosen shadow at the part's size."""
+    shadow, part = piece.orientations.shadows[piece.index], piece.item.part
+    factor = float(np.cbrt(part.volume_cm3 / part.shape.volume_cm3))
+    return shadow.scaled(factor)
+
+
+def _on_its_foot(piece, shadow, lift_mm, most_facets):
+    """(vertices, faces, posts (n, 4) as u, v, from, to [mm]) of a piece as it stands, lifted over the plate."""
+    vertices, faces = piece.item.part.mesh
+    found = columns(vertices, faces, 2 * shadow.spacing_mm, shadow.frame[2])
+    held, _ = supports.posts(facets(vertices, faces), found)
+    points = np.asarray(vertices) @ shadow.frame.T
+    up = lift_mm - points[:, 2].min()
+    # Posts stand in the columns' own frame: through the part's axes into the shadow's.
+    uv = (held.top_mm @ found.frame) @ shadow.frame.T
+    foot = np.where(held.inner, held.foot_mm + up, 0.0)
+    posts = np.c_[uv[:, :2], foot, uv[:, 2] + up]
+    points, faces = coarser(np.add(points, (0, 0, up)), faces, most_facets)
+    return points, faces, posts
 
 
 # Layers and hours -----------------------------------------------------------------------------------------
@@ -112,7 +175,7 @@ def layer_chart(job, rates):
     name = job.kit.parts[0].part.name
     step, share = -(-len(heights) // MOST_POINTS), spread.sum() / (spread + hatch + outline).sum()
     title = f"Alone on a plate, {name} spends {share:.0%} of its time on spreading powder"
-    figure = canvas(title, "height [mm]", "seconds a layer, one piece alone [s]", 395)
+    figure = canvas(title, "height [mm]", "seconds a layer, one piece alone [s]", 395, zero="xy")
     bands = (
         ("spread powder", spread, 0.75, "dot"),
         ("outline", outline, 0.5, "dash"),
@@ -128,7 +191,7 @@ def layer_chart(job, rates):
     write(figure, heights[0], low, "thin band: outlines", ON_FILL, "left", dx=4, dy=-9)
     table = pd.DataFrame({"height_mm": heights, "inside_s": hatch, "outline_s": outline, "spread_s": spread})
     return Chart(
-        figure.update_xaxes(rangemode="tozero").update_yaxes(rangemode="tozero"),
+        figure,
         f"{len(heights)} layers: {spread.sum() / 3600:.1f} h of spreading, {hatch.sum() / 3600:.1f} h inside, "
         f"{outline.sum() / 3600:.1f} h of outlines. More pieces on the plate share the spreading.",
         f"Three bands over the height from 0 to {heights[-1]:.0f} mm, stacked: the lowest, spreading powder, is the "
@@ -153,7 +216,7 @@ def roughness_chart(job, rates):
     layer_um = 1000 * route.layer_mm(job, rates.section(route.NAME))
     slope = np.arange(-90.0, 91.0, 5.0)
     added = (rates["roughness.particles"], rates["roughness.dross"])
-    ra, stairs = roughness_um(slope, layer_um, *added), roughness_um(slope, layer_um, 0.0, 0.0)
+    ra, stairs = supports.roughness_um(slope, layer_um, *added), supports.roughness_um(slope, layer_um, 0.0, 0.0)
     title = f"Surfaces that look down come out roughest ({layer_um:.0f} µm layers)"
     axes = ("slope against the plate [°]: looking down | flat | looking up; 90 is upright", "roughness Ra [µm]")
     figure = canvas(title, *axes, 395)

@@ -1,12 +1,12 @@
-"""Pictures of the printed mould: opened, packed, and how much sand stands round how much metal."""
+"""Pictures of the printed mould: opened, packed, how much sand stands round how much metal; how it opens and fills."""
 
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.gating import PLANE, feeder_tube, round_sizes, wall_of
-from pourprint.figures.look import LOOKS, METAL, PARTS, SAND, Chart, counted, tint
+from pourprint.figures.directions import direction_map
+from pourprint.figures.look import LOOKS, METAL, ON_FILL, PARTS, SAND, Chart, counted, tint
 from pourprint.figures.solids import MOST_FACETS, box, edges_trace, joined, picture, solid_trace, tube
-from pourprint.figures.strokes import bars, canvas
+from pourprint.figures.strokes import bars, canvas, line, write
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.voxels import columns
 from pourprint.process.packing import packed
@@ -14,7 +14,7 @@ from pourprint.process.sand.parting import hidden_of
 from pourprint.routes.pouring import plan_rigging
 from pourprint.routes.printed_mould import job_box_mm, moulds_of
 
-CORE = LOOKS["printed_mould"].colour
+CORE, PLANE = (LOOKS[route].colour for route in ("printed_mould", "printed_metal"))  # green, of every such picture
 OTHER_FACETS, BOX_FACETS = 400, 12  # feeder, sprue, sand; and one column of a core
 CORE_BOXES = 700
 
@@ -84,8 +84,13 @@ def mould_table(moulds):
             "machining stock [cm³]": m.stock_cm3,
             "feeder diameter [mm]": m.feeder.diameter_mm,
             "feeder height [mm]": m.feeder.height_mm,
-            "sprue base [mm²]": m.gating.choke_mm2,
+            "head over the gate [mm]": m.gating.head_mm,
+            "sprue top [mm²]": m.gating.top_mm2,
+            "sprue foot [mm²]": m.gating.choke_mm2,
+            "speed at the sprue's foot [m/s]": m.gating.base_m_s,
             "ingate [mm²]": m.gating.ingate_mm2,
+            "speed in the ingate [m/s]": m.gating.flow_cm3_s / m.gating.ingate_mm2,
+            "time to fill [s]": m.gating.pour_s,
             "feeders [-]": m.feeders,
             "feeders [cm³]": m.feeder_cm3,
             "necks [cm³]": m.neck_cm3,
@@ -115,10 +120,10 @@ def sand_bars(moulds):
     }
     sand, metal, cast = (sum(kilograms) for kilograms, _, _ in rows.values())
     title = f"Every kilogram poured takes {sand / metal:.0f} kg of printed sand"
-    figure = canvas(title, "mass of one piece [kg]", rows=names, r=120)
+    figure = canvas(title, "mass of one piece [kg]", rows=names, row_px=64, r=120)
     for name, (kilograms, colour, hatch) in rows.items():
         bars(figure, kilograms, names, colour, hatch, [f"{name} {kg:.2f}" for kg in kilograms], name=name)
-    figure.update_layout(barmode="group", bargap=0.25, height=110 + 64 * len(moulds)).update_xaxes(rangemode="tozero")
+    figure.update_layout(barmode="group", bargap=0.25)
     return Chart(
         figure,
         f"Sand to metal by mass is {sand / metal:.1f} over these parts; sand to finished casting is {sand / cast:.0f}.",
@@ -182,3 +187,113 @@ def _core_boxes(mould, most):
     high = np.column_stack([corner + hidden.spacing_mm, hidden.to_mm[kept]])
     points, triangles = joined([box(ends) for ends in np.stack([low, high], axis=1)])
     return points @ seen.frame @ frame.T, triangles
+
+
+# How it opens, and how the metal comes in -----------------------------------------------------------------
+
+
+def parting_map(mould):
+    """Every direction in which the mould could open, and how much it would hide from both halves.
+
+    Parameters: `mould` a Mould of a part with a mesh. Returns: Chart. Raises: InputError without a mesh.
+    """
+    study = mould.study
+    if not study.known:
+        raise InputError(
+            f"part {mould.part.name!r} has no mesh, so no direction could be tried; load it with from_mesh."
+        )
+    tried, hides = study.tried, study.tried_cm3
+    chosen, worst_at = int(np.abs(tried @ study.frame[2]).argmax()), int(hides.argmax())
+    best, worst = hides[chosen], hides[worst_at]
+    figure = direction_map(
+        f"{mould.part.name}: cores fill {best:.0f} cm³ as the mould opens, {worst:.0f} cm³ at worst",
+        tried,
+        hides,
+        "hidden<br>[cm³]",
+        "cm³",
+        {"chosen": (tried[chosen], best), "worst": (tried[worst_at], worst)},
+        lowest=0,
+    )
+    way = ", ".join(f"{part:.2f}" for part in study.frame[2])
+    table = pd.DataFrame(tried.round(3), columns=["x", "y", "z"]).assign(hidden_cm3=hides)
+    return Chart(
+        figure,
+        f"It opens along ({way}), chosen among {len(tried)} directions tried.",
+        "A map of the upper half of all directions: a mould opens both ways, so the lower half would repeat it. Each "
+        "dot is a direction tried, the darker the more metal would hide from both halves; a star marks the chosen one. "
+        "Of directions that hide about the same, a straight one and then the lowest mould is taken.",
+        table.sort_values("hidden_cm3").head(12),
+    )
+
+
+def gating_sketch(mould):
+    """Side view of sprue, ingate, cavity and feeder with their sizes, to scale but for the cavity's shape."""
+    way, study, wall = mould.gating, mould.study, wall_of(mould)
+    below, above = float(study.below_mm), float(study.above_mm)
+    head, feeders = float(way.head_mm), plan_rigging(mould).feeders
+    top_d, base_d = round_sizes(way)
+    # The basin's depth from the taper: the ratio of areas squared is the head over it.
+    gate, depth = float(np.sqrt(way.ingate_mm2)), head * float(way.choke_mm2 / way.top_mm2) ** 2
+    left, floor = float(mould.room_mm[0][1]) - wall, -below - wall
+    right = left + float(mould.block_mm[1])
+    sprue = right - wall - top_d / 2
+    start, end = float(study.low_mm[1]), float(study.high_mm[1])
+    narrow = [(sprue + base_d / 2, 0), (sprue + top_d / 2, head - depth), (sprue + top_d / 2 + 8, head)]
+    outlines = {
+        "sand": (SAND, _rectangle(left, right, floor, head)),
+        "casting": (METAL, _rectangle(start, end, -below, above)),
+        "sprue": (tint(METAL, 0.3), [*narrow, *((2 * sprue - x, y) for x, y in reversed(narrow))]),
+        "ingate": (tint(METAL, 0.3), _rectangle(end, sprue, 0, gate)),
+    }
+    for i, (low, high) in enumerate((one.room_mm for one in feeders), start=1):
+        outlines[f"feeder {i}"] = tint(METAL, 0.3), _rectangle(low[1], high[1], above, above + high[2] - low[2])
+    title = f"{mould.part.name}: {mould.metal_kg:.2f} kg fills the mould in {way.pour_s:.1f} s"
+    figure = canvas(title, "across the mould [mm]", "above the parting plane [mm]", 460, r=60)
+    for name, (colour, corners) in outlines.items():
+        x, y = zip(*corners, corners[0], strict=True)
+        line(figure, x, y, "#444444", width=1, fill="toself", name=name, fillcolor=colour)
+    line(figure, [left, right], [0, 0], PLANE, "dash", 2)
+    in_gate = way.flow_cm3_s / way.ingate_mm2
+    write(figure, (start + end) / 2, -below / 2, "casting", ON_FILL)
+    for one in feeders:
+        size = f"feeder<br>{one.diameter_mm:.0f} × {one.height_mm:.0f} mm"
+        write(figure, one.at_mm[1], above + one.height_mm / 2, size, ON_FILL)
+    for x, y, text, height in (
+        (sprue + top_d / 2, head - depth, f"sprue, top<br>Ø {top_d:.1f} mm", 0.9 * head),
+        (sprue + base_d / 2, gate, f"sprue, foot<br>Ø {base_d:.1f} mm<br>{way.base_m_s:.2f} m/s", 0.4 * head),
+        ((end + sprue) / 2, gate / 2, f"ingate<br>{way.ingate_mm2:.0f} mm²<br>{in_gate:.2f} m/s", -0.25 * head),
+    ):
+        write(figure, x, y, text, anchor="left", arrow=(right + 8, height), axref="x", ayref="y", align="left")
+    write(figure, left, 0, "parting<br>plane", anchor="right", dx=-6)
+    room = 0.5 * (right - left)
+    figure.update_xaxes(range=[left - room, right + room])
+    figure.update_yaxes(scaleanchor="x", range=[floor - 5, head + 5])
+    return Chart(
+        figure,
+        f"Metal falls {head:.0f} mm and reaches {way.base_m_s:.1f} m/s at the sprue's foot; the ingate must be "
+        f"{way.ingate_mm2 / way.choke_mm2:.1f} times as large as the foot to let it in at {in_gate:.2f} m/s.",
+        "Side view through the mould: the casting as a plain box, its feeders standing on it, the sprue beside it "
+        "narrowing downwards, and the ingate between them on the parting plane.",
+        mould_table([mould]).T,
+    )
+
+
+def feeder_tube(stand, foot_mm):
+    """A feeder that stands at `foot_mm`, to turn: (vertices, faces)."""
+    ends = [(*stand.at_mm, foot_mm), (*stand.at_mm, foot_mm + stand.height_mm)]
+    return tube(ends, [stand.diameter_mm / 2] * 2)
+
+
+def wall_of(mould):
+    """Wall of sand beside the casting [mm], from the block."""
+    low, high = mould.room_mm
+    return float(mould.block_mm[0] - high[0] + low[0]) / 2
+
+
+def round_sizes(gating):
+    """Diameters of a round sprue at its top and foot [mm]."""
+    return tuple(float(np.sqrt(4 / np.pi * area)) for area in (gating.top_mm2, gating.choke_mm2))
+
+
+def _rectangle(left, right, low, high):
+    return [(left, low), (right, low), (right, high), (left, high)]

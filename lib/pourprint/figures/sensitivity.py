@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from pourprint.figures.look import INK, SERIES, Chart
-from pourprint.figures.strokes import bars, canvas, mark, write
+from pourprint.figures.look import INK, Chart
+from pourprint.figures.strokes import bars, canvas
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 
@@ -44,25 +44,22 @@ def tornado_chart(found):
 def sobol_chart(indices):
     """Sobol indices with their intervals. Parameters: Indices of `sobol`. Returns: Chart."""
     names = [in_words(key) for key in indices.entries]
-    rows, title = np.arange(len(names)), f"{names[0].capitalize()} carries the largest share of the doubt"
-    figure = canvas(title, "share of the variance [-]", height=130 + 42 * len(names), l=10)
-    kinds = (
-        ("alone (first order)", indices.first, indices.first_range, -0.16, "circle", SERIES[0][0]),
-        ("with others (total)", indices.total, indices.total_range, 0.16, "diamond-open", SERIES[1][0]),
+    title, key = (
+        f"{names[0].capitalize()} carries the largest share of the doubt",
+        "plain: alone · strokes: with others",
     )
-    for name, values, ranges, shift, symbol, colour in kinds:
-        reach = {"array": ranges[:, 1] - values, "arrayminus": values - ranges[:, 0], "color": colour, "width": 4}
-        data = [[n, *r] for n, r in zip(names, ranges, strict=True)]
-        said = f"%{{customdata[0]}}, {name}: %{{x:.3f}} (%{{customdata[1]:.3f}} to %{{customdata[2]:.3f}})"
-        mark(figure, values, rows + shift, colour, symbol, 10, said, name=name, error_x=reach, customdata=data)
-        far = max(indices.first_range[0, 1], indices.total_range[0, 1])
-        write(figure, far, shift * 1.3, name, colour, "left", dx=8)
-    figure.update_xaxes(range=[min(-0.02, indices.first_range.min()), 1.25 * far + 0.25])
-    figure.update_yaxes(tickvals=rows, ticktext=names, range=[len(names) - 0.5, -0.6], automargin=True, ticksuffix="  ")
+    figure = canvas(title, "share of the variance [-]", rows=names, row_px=42, key=key, r=20)
+    for kind, values, ranges, colour, hatch in (
+        ("with others (total)", indices.total, indices.total_range, "#E69F00", "/"),
+        ("alone (first order)", indices.first, indices.first_range, "#56B4E9", ""),
+    ):
+        reach = {"array": ranges[:, 1] - values, "arrayminus": values - ranges[:, 0], "color": INK, "width": 4}
+        said = f"%{{y}}, {kind}: %{{x:.3f}} (%{{customdata[0]:.3f}} to %{{customdata[1]:.3f}})"
+        bars(figure, values, names, colour, hatch, hover=said, error_x=reach, customdata=ranges)
     return Chart(
-        figure,
+        figure.update_layout(barmode="group"),
         indices.words(),
-        f"For each input two marks with intervals of {indices.confidence:.0%}: the share of the variance that goes "
-        "away once it alone is known (filled circle), and the share that it takes part in (open diamond).",
+        f"For each input two bars with intervals of {indices.confidence:.0%}: the share of the variance that goes "
+        "away once it alone is known (plain), and the share that it takes part in (strokes).",
         indices.table(),
     )

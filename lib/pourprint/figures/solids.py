@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pourprint.figures.look import GROUND, INK
-from pourprint.figures.strokes import canvas
+from pourprint.figures.strokes import canvas, plain
 from pourprint.parts.meshes import simplified
 
 MOST_FACETS = 20_000  # of one picture: more make turning it slow
@@ -26,28 +26,22 @@ def box(ends):
 
 def tube(ends, radii, sides=28):
     """A closed round bar between two points (2, 3) with a radius at each end (2,): (vertices, faces)."""
+    from trimesh.creation import revolve
+    from trimesh.geometry import align_vectors
+
     foot, top = np.asarray(ends, dtype=float)
-    along = (top - foot) / np.linalg.norm(top - foot)
-    across = np.cross(along, (0, 0, 1) if abs(along[2]) < 0.9 else (1, 0, 0))
-    across /= np.linalg.norm(across)
-    angle = np.arange(sides) * 2 * np.pi / sides
-    ring = np.cos(angle)[:, None] * across + np.sin(angle)[:, None] * np.cross(along, across)
-    a = np.arange(sides)
-    b, low, high = (a + 1) % sides, np.full(sides, 2 * sides), np.full(sides, 2 * sides + 1)
-    strips = [(a, b, b + sides), (a, b + sides, a + sides), (b, a, low), (a + sides, b + sides, high)]
-    faces = np.concatenate([np.stack(strip, axis=1) for strip in strips])
-    return np.concatenate([foot + radii[0] * ring, top + radii[1] * ring, [foot, top]]), faces
+    long = np.linalg.norm(top - foot)
+    upright = revolve([(0, 0), (radii[0], 0), (radii[1], long), (0, long)], sections=sides)
+    return upright.vertices @ align_vectors((0, 0, 1), top - foot)[:3, :3].T + foot, upright.faces
 
 
 def joined(solids):
     """Several solids as one: (vertices, faces)."""
+    from trimesh.util import append_faces
+
     if not solids:
         return np.zeros((0, 3)), np.zeros((0, 3), dtype=int)
-    starts = np.cumsum([0, *(len(vertices) for vertices, _ in solids[:-1])])
-    return (
-        np.vstack([vertices for vertices, _ in solids]),
-        np.vstack([faces + start for (_, faces), start in zip(solids, starts, strict=True)]),
-    )
+    return append_faces(*zip(*solids, strict=True))
 
 
 def solid_trace(solid, colour, opacity, name):
@@ -56,7 +50,7 @@ def solid_trace(solid, colour, opacity, name):
     (x, y, z), (i, j, k) = np.transpose(vertices), np.transpose(faces)
     return go.Mesh3d(
         x=x, y=y, z=z, i=i, j=j, k=k, color=colour, opacity=opacity, flatshading=True, lighting=LIGHT,
-        lightposition={"x": 4000, "y": 1000, "z": 3000}, name=name, hoverinfo="name",
+        lightposition={"x": 4000, "y": 1000, "z": 3000}, name=plain(name), hoverinfo="name",
     )  # fmt: skip
 
 

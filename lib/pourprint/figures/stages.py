@@ -1,6 +1,9 @@
 """The course's map: the stages of each route."""
 
+import pandas as pd
+
 from pourprint.decide.compare import DELAY
+from pourprint.figures.tables import table_html
 from pourprint.plans.steps import Stage
 from pourprint.routes import plan_all
 
@@ -19,8 +22,6 @@ SHORT = {  # stage names that fit into a bar
     DELAY: "price of days",
 }
 
-LEFT = 'style="text-align:left"'  # a notebook sets its tables flush right, which suits numbers only
-
 
 def stage_matrix(here=None):
     """The course's map as an HTML table: routes across, the eleven stages down, each route's steps counted.
@@ -29,30 +30,22 @@ def stage_matrix(here=None):
     Returns: HTML text.
     """
     plans = example_plans()
-    rows = {stage: ["<br>".join(s.name for s in plan.steps if s.stage == stage) for plan in plans] for stage in Stage}
-    whole = _table(
-        plans,
+    titles = [plan.title for plan in plans]
+    rows = {stage: ["\n".join(s.name for s in plan.steps if s.stage == stage) for plan in plans] for stage in Stage}
+    named = {f"{stage.value} {stage.title}": cells for stage, cells in rows.items()}
+    named["together"] = [f"{len(plan.stages)} stages, {len(plan.steps)} steps" for plan in plans]
+    whole = table_html(
+        pd.DataFrame.from_dict(named, "index", columns=titles).rename_axis("stage"),
         "Stages of each route; an empty cell is a stage that the route does without.",
-        {f"{stage.value} {stage.title}": cells for stage, cells in rows.items()}
-        | {"together": [f"{len(plan.stages)} stages, {len(plan.steps)} steps" for plan in plans]},
     )
     if here is None:
         return whole
-    place = _table(plans, f"Stage {here.value} of {len(Stage)}.", {f"▶ you are here: {here.title}": rows[here]})
+    row = {f"▶ you are here: {here.title}": rows[here]}
+    place = table_html(
+        pd.DataFrame.from_dict(row, "index", columns=titles).rename_axis("stage"),
+        f"Stage {here.value} of {len(Stage)}.",
+    )
     return f"{place}<details class=pourprint-map><summary>the whole map</summary>{whole}</details>"
-
-
-def _table(plans, caption, rows):
-    """An HTML table of {row's name: a cell for each plan}."""
-    head = "".join(f'<th scope="col" {LEFT}>{plan.title}</th>' for plan in plans)
-    body = "".join(
-        f'<tr><th scope="row" {LEFT}>{name}</th>{"".join(f"<td {LEFT}>{cell}</td>" for cell in cells)}</tr>'
-        for name, cells in rows.items()
-    )
-    return (
-        f'<table><caption {LEFT}>{caption}</caption><thead><tr><th scope="col" {LEFT}>stage</th>{head}</tr></thead>'
-        f"<tbody>{body}</tbody></table>"
-    )
 
 
 def example_plans():

@@ -18,12 +18,13 @@ TALL = 0.07  # of words on a panel's chart: their height as a share of its own
 ROW_PX = 26  # of a named row
 
 
-def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **margin):
+def canvas(title, across="", up="", height=380, *, key="", log="", zero="", rows=None, row_px=ROW_PX, **margin):
     """An empty chart.
 
     Parameters: `title` the message; `across`, `up` what the axes carry, with their units (`across` several: panels side
     by side that share what they carry upwards); `height` [px]; `key` what hatches mean; `log` which of "x" and "y" are
-    logarithmic; `rows` names down the page, first on top, which give the height; `margin` l, r, t, b [px].
+    logarithmic, `zero` which of them begin at zero (bars always do); `rows` names down the page, first on top, which
+    give the height, of `row_px` each; `margin` l, r, t, b [px].
     """
     panels = (across,) if isinstance(across, str) else across
     spread = {"shared_yaxes": True, "horizontal_spacing": 0.08}
@@ -40,22 +41,24 @@ def canvas(title, across="", up="", height=380, *, key="", log="", rows=None, **
     for name, update in (("x", figure.update_xaxes), ("y", figure.update_yaxes)):
         if name in log:
             update(type="log", tickvals=ROUND)
+        if name in zero:
+            update(rangemode="tozero")
     if rows is not None:
-        names = list(rows)[::-1]
+        names = _along(list(rows))[::-1]
         figure.update_yaxes(categoryorder="array", categoryarray=names, automargin=True, ticksuffix="  ", dtick=1)
         figure.update_layout(margin={"l": 10, "r": 70} | margin).update_xaxes(tickangle=0)
     room = figure.layout.margin
-    figure.layout.height = height + more if rows is None else room.t + room.b + ROW_PX * (len(rows) + 0.5)
+    figure.layout.height = height + more if rows is None else room.t + room.b + row_px * (len(rows) + 0.5)
     return figure
 
 
 def message(figure, title, key=""):
     """Write the message, on the left, with room for its lines above the chart; `key` says what hatches mean.
 
-    What a file's names hold in the message is text: plotly would take it for markup.
+    What a file's names hold in the message is text, as in `plain`.
     """
     small = textwrap.wrap(key, LETTERS + 12) if "<" not in key else [key]
-    lines = textwrap.wrap(escape(title, quote=False), LETTERS)
+    lines = textwrap.wrap(plain(title), LETTERS)
     lines += [f'<span style="font-size:12px">{words}</span>' for words in small]
     pad = 20 if lines[1:] else 8  # plotly hangs one line from its top, several from the foot of the first
     place = {"x": 0.01, "xanchor": "left", "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": pad}}
@@ -63,16 +66,26 @@ def message(figure, title, key=""):
     return figure.update_layout(title=title, margin={"t": 28 + 19 * len(lines)})
 
 
+def plain(words):
+    """A name, of a file or somebody's own, as text that plotly takes for no markup, without underscores.
+
+    >>> plain("mast_foot <b>")
+    'mast foot &lt;b&gt;'
+    """
+    return escape(words.replace("_", " "), quote=False)
+
+
 def line(figure, x, y, colour=INK, dash="solid", width=2.5, hover="", panel=None, shape="linear", mode="lines", **more):
     """A line through points; `hover` a template of what is said at a point."""
     look = {"color": colour, "dash": dash, "width": width, "shape": shape}
-    figure.add_scatter(x=x, y=y, mode=mode, line=look, **_told(hover), **_at(panel), **more)
+    figure.add_scatter(x=_along(x), y=_along(y), mode=mode, line=look, **_told(hover), **_at(panel), **more)
 
 
 def mark(figure, x, y, colour=INK, symbol="circle", size=12, hover="", panel=None, mode="markers", **more):
     """Marks at points."""
     look = {"symbol": symbol, "size": size, "color": colour, "line": {"width": 2.5, "color": colour}}
-    figure.add_scatter(x=x, y=y, mode=mode, marker=look | more.pop("marker", {}), **_told(hover), **_at(panel), **more)
+    look |= more.pop("marker", {})
+    figure.add_scatter(x=_along(x), y=_along(y), mode=mode, marker=look, **_told(hover), **_at(panel), **more)
 
 
 def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=None, upright=False, **more):
@@ -80,7 +93,7 @@ def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=No
     along, across = ("y", "x") if upright else ("x", "y")
     pattern = {"shape": hatch, "fillmode": "overlay", "fgcolor": ON_FILL, "fgopacity": 0.6, "size": 6, "solidity": 0.2}
     figure.add_bar(
-        **{along: amounts, across: names},
+        **{along: amounts, across: _along(names)},
         orientation="v" if upright else "h",
         marker={"color": colour, "line": {"width": 0}, "pattern": pattern},
         **{"text": said, "textposition": "outside", "cliponaxis": False} | more,
@@ -91,6 +104,15 @@ def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=No
     )
 
 
+def box(figure, marks, name, colour, panel=None):
+    """A box along the page in the row `name`, with whiskers: `marks` their low, the box's, its middle, high, high."""
+    low, quarter, middle, three, high = ([float(mark)] for mark in marks)
+    figure.add_box(
+        lowerfence=low, q1=quarter, median=middle, q3=three, upperfence=high, y=[name], orientation="h",
+        line={"color": INK, "width": 1.5}, fillcolor=colour, hoverinfo="x", **_at(panel),
+    )  # fmt: skip
+
+
 def write(figure, x, y, text, colour=INK, anchor="center", dx=0, dy=0, ground=False, arrow=None, panel=1, **more):
     """Words at a point of the chart.
 
@@ -98,7 +120,7 @@ def write(figure, x, y, text, colour=INK, anchor="center", dx=0, dy=0, ground=Fa
     `ground` behind them where they cross lines; `arrow` (right, down) [px] from the point to words that stand off.
     """
     axes = [figure.layout[_axis(name, panel)] for name in "xy"]
-    x, y = (np.log10(v) if axis.type == "log" else v for v, axis in zip((x, y), axes, strict=True))
+    x, y = (np.log10(v) if axis.type == "log" else _along([v])[0] for v, axis in zip((x, y), axes, strict=True))
     pointer = {"showarrow": False} if arrow is None else {"ax": arrow[0], "ay": arrow[1], "arrowcolor": INK}
     figure.add_annotation(
         x=x, y=y, text=text, font={"color": colour}, xanchor=anchor, xshift=dx, yshift=dy, **pointer,
@@ -114,6 +136,12 @@ def band(figure, low, high, upright=False):
 
 def _axis(name, panel):
     return f"{name}axis{panel if panel > 1 else ''}"
+
+
+def _along(values):
+    """What stands along an axis: numbers and dates as they are, names as text."""
+    named = np.asarray(values).dtype.kind in "UO"
+    return [plain(value) if isinstance(value, str) else value for value in values] if named else values
 
 
 def _at(panel):

@@ -1,5 +1,6 @@
 """Tables to read: headings with units, one row of them; columns with words on the left, numbers on the right."""
 
+import re
 from html import escape
 from numbers import Number
 
@@ -9,8 +10,10 @@ UNITS = {
     "mm": "mm", "cm2": "cm²", "cm3": "cm³", "h": "h", "s": "s", "min": "min", "kg": "kg", "kwh": "kWh", "um": "µm",
     "mpa": "MPa", "celsius": "°C", "deg": "°", "m3": "m³", "days": "d",
 }  # fmt: skip
+CLOSE = "<style>.pourprint-table :is(td, th) {padding: 3px 4px}</style>"  # twelve columns fit a narrow page
 LEFT = ' style="text-align:left"'
 MOST_ACROSS = 9  # columns that a page holds: a wider table of few rows is turned
+MOST_DOWN = 60
 
 
 def heading(name):
@@ -40,11 +43,12 @@ def cell(value):
     return f"{value:,.0f}" if abs(value) >= 1000 or value == int(value) else f"{value:.4g}"
 
 
-def table_html(table, caption="", most=60):
+def table_html(table, caption=""):
     """A pandas table as HTML that fits a page.
 
     Parameters: `table` DataFrame or Series; its index heads the rows, but for one that only counts them; a column that
-    says nothing in any row is left out; `caption`; `most` rows, of which what is left out is said. Returns: HTML text.
+    says nothing in any row is left out; `caption`; of more rows than MOST_DOWN what is left out is said.
+    Returns: HTML text.
     """
     table = (table.to_frame() if table.ndim == 1 else table).dropna(axis=1, how="all")
     table = table.T.rename(index=heading) if len(table) < MOST_ACROSS < table.shape[1] else table
@@ -53,15 +57,20 @@ def table_html(table, caption="", most=60):
     left = [LEFT if any(isinstance(value, str) for value in table[name]) else "" for name in table]
     heads = (f'<th scope="col"{at}>{escape(heading(name))}</th>' for name, at in zip(table, left, strict=True))
     body = ""
-    for row in table.head(most).itertuples(index=False, name=None):
-        cells = [f"<td{at}>{escape(cell(value))}</td>" for value, at in zip(row, left, strict=True)]
+    for row in table.head(MOST_DOWN).itertuples(index=False, name=None):
+        cells = [f"<td{at}>{_lines(cell(value))}</td>" for value, at in zip(row, left, strict=True)]
         if not counts:
-            cells[0] = f'<th scope="row"{left[0]}>{escape(cell(row[0]))}</th>'
+            cells[0] = f'<th scope="row"{left[0]}>{_lines(cell(row[0]))}</th>'
         body += f"<tr>{''.join(cells)}</tr>"
-    if len(table) > most:
-        body += f"<tr><td{LEFT} colspan={len(left)}>… {len(table) - most} more rows</td></tr>"
+    if len(table) > MOST_DOWN:
+        body += f"<tr><td{LEFT} colspan={len(left)}>… {len(table) - MOST_DOWN} more rows</td></tr>"
     said = f"<caption{LEFT}>{escape(caption)}</caption>" if caption else ""
     return (
-        f'<table class="pourprint-table" style="text-align:right;line-height:1.4;max-width:100%">{said}'
+        f'{CLOSE}<table class="pourprint-table" style="text-align:right;line-height:1.4;max-width:100%">{said}'
         f"<thead><tr>{''.join(heads)}</tr></thead><tbody>{body}</tbody></table>"
     )
+
+
+def _lines(said):
+    """Text of a cell as HTML: lines below each other; keys of the ledger break behind dots and underscores."""
+    return re.sub(r"(?<=[a-z])([._])(?=[a-z])", r"\1<wbr>", escape(said)).replace("\n", "<br>")

@@ -6,8 +6,6 @@ from pourprint.panels.compare import compare_panel
 from pourprint.panels.fit import fit_panel
 from pourprint.panels.four_questions import four_questions
 from pourprint.panels.lighten import lighten_panel
-from pourprint.panels.metal import metal_panel
-from pourprint.panels.mould import mould_panel
-from pourprint.panels.pattern import pattern_panel
+from pourprint.panels.one_route import metal_panel, mould_panel, pattern_panel
 from pourprint.panels.pouring import Film, plan_with, pour_panel
 from pourprint.panels.risk import risk_panel

@@ -5,9 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pourprint.figures.bars import Bar, Piece, stacked_bars
-from pourprint.figures.bonding import shear_chart
+from pourprint.figures.joints import fit_chart, shear_chart
 from pourprint.figures.look import LOOKS, tint, title_of
-from pourprint.figures.seats import fit_chart
 from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import joints
 from pourprint.ledger.errors import InputError

@@ -45,7 +45,7 @@ def keep_box(setting, apply, tables, folder="."):
 
     def moved():
         before, now = chosen(), setting("now")
-        chart = figures.bridge_chart(bridge(before, now), now.rates.currency)
+        chart = figures.bridge_chart(bridge(before, now), now.rates.currency, now.kit.noun)
         tables = figures.table_html(side_by_side(before, now), SIDES), figures.table_html(chart.table, BRIDGE)
         show(LiveFigure(chart.figure), *map(widgets.HTML, tables))
 

@@ -31,14 +31,14 @@ def lighten_panel(plans, lighter):
     button is the last thing beside its controls. Raises: InputError.
     """
     plan = next(iter(feasible(plans).values()))
-    money, first = plan.rates.currency, int(plan.job.quantity)
+    money, first, noun = plan.rates.currency, int(plan.job.quantity), plan.job.kit.noun
     beam = {
         "share": number_row("material left", 0.5, 0.2, 0.9, 0.05, "of 1"),
         "radius": number_row("filter radius", 2.4, 1.5, 6, 0.1, "cells"),
         "aside": choice_row("loaded", [("in the middle", 0.0), ("halfway to the ends", 0.5), ("near the ends", 0.8)]),
     }
     gram = {
-        "kits": number_row("kits", first, 1, max(200, first), 1, "kits", log=True),
+        "kits": number_row(f"{noun}s", first, 1, max(200, first), 1, f"{noun}s", log=True),
         "hours": number_row("engineer's hours", 16, 1, 80, 1, "h"),
         "worth": number_row("worth of a gram", 1, 0.05, 20, 0.05, f"{money}/g", log=True),
     }
@@ -52,7 +52,7 @@ def lighten_panel(plans, lighter):
         }
         facts |= {plan.title: f"cannot make it: {plan.reason}" for plan in lighter.values() if not plan.feasible}
         told = table.assign(pays=np.where(table["price of a gram"] < worth, "yes", "no"))
-        units = {"dearer a kit": f"dearer a kit [{money}]", "price of a gram": f"price of a gram [{money}/g]"}
+        units = {"dearer a kit": f"dearer a {noun} [{money}]", "price of a gram": f"price of a gram [{money}/g]"}
         told = table_html(told.round(2).rename(index=title_of, level="route").rename(columns=units))
         return Shown(facts, None, told, [values[name] for name in beam], [{}])
 

@@ -9,9 +9,8 @@ import ipywidgets as widgets
 import plotly.graph_objects as go
 from IPython.display import display
 
-from pourprint.figures.bars import STYLE, change_bars
+from pourprint.figures.bars import STYLE
 from pourprint.figures.look import THEME
-from pourprint.figures.tables import table_html
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -131,46 +130,6 @@ def facts_html(facts):
     return f"<div class='pourprint-facts'>{cells}</div>"
 
 
-# One route's choices ----------------------------------------------------------------------------------------
-
-
-def route_panel(groups, asked, costs, facts, words, title, unit):
-    """A panel of one route's choices: what each part of it comes to, and facts, now and at first.
-
-    Parameters: `groups`, `asked`, `words` as of `panel`; of a Plan `costs` {name: amount for one kit} and `facts`
-    {name: text}; `title` of the bars, `unit` of the amounts.
-    """
-
-    def shown(found, values):
-        return Shown(
-            _what_changed(found, first),
-            change_bars(title, found.route, costs(found), costs(first), unit),
-            _then_and_now(facts(first), facts(found)),
-        )
-
-    first = asked({name: row.value for rows in groups.values() for name, row in rows.items()})
-    return panel(groups, asked, shown, words)
-
-
-def _what_changed(found, first):
-    """Cost and days of a plan, and how they differ from those at first."""
-    money, more = found.rates.currency, found.unit_cost - first.unit_cost
-    change = f", {abs(more):,.0f} {'more' if more > 0 else 'less'} than at first" if abs(more) >= 0.5 else ""
-    return {
-        "cost": f"{found.unit_cost:,.0f} {money} a {found.job.kit.noun}{change}",
-        "days": f"ready {found.lead_time_days:.1f} days after a Monday's start",
-    }
-
-
-def _then_and_now(before, now):
-    """First and present facts {name: text} side by side as an HTML table; what has changed is marked."""
-    import pandas as pd
-
-    rows = {name: (before[name], text + " ◂" * (text != before[name])) for name, text in now.items()}
-    table = pd.DataFrame.from_dict(rows, orient="index", columns=["at first", "now"])
-    return table_html(table.rename_axis("what follows"))
-
-
 # What panels are given --------------------------------------------------------------------------------------
 
 
@@ -202,10 +161,9 @@ def start_or_next(start, rates):
     return begin_of([*clear, *working][0], hours)
 
 
-def job_rows(route, kit, rates, quantity, alloy=None):
-    """Rows for the alloy, starting with `alloy`, and for how many of a kit are wanted of a route: {name: Row}."""
-    wanted = number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{kit.noun}s", log=True)
-    return {"alloy": alloy_row(route, rates, alloy), "quantity": wanted}
+def quantity_row(quantity, noun):
+    """How many kits or pieces are wanted: a Row."""
+    return number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{noun}s", log=True)
 
 
 def alloy_row(route=None, rates=None, first=None):

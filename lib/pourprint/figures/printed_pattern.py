@@ -1,16 +1,21 @@
-"""Charts of the pattern route: the pattern's sizes, drying, firing, stress and heat in the shell, where metal goes."""
+"""The pattern route in charts: the pattern's sizes, drying, firing, the shell's stress and heat, where metal goes; and
+the cluster as a picture to turn."""
 
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.look import INK, LOOKS, Chart, tint
+from pourprint.figures.look import INK, LOOKS, PARTS, Chart, counted, tint
+from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, lines_trace, picture, solid_trace, tube
 from pourprint.figures.strokes import band, bars, canvas, line, mark, write
+from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freezing_point_c
 from pourprint.process.shell.burn_out import shell_stress_mpa
+from pourprint.process.shell.clusters import Seat, places
 from pourprint.process.shell.hot_shell import shell_heat_share
 from pourprint.routes.printed_pattern import kiln_h, pour_shell_c
 
 COLOUR = LOOKS["printed_pattern"].colour
+WAX = "#B8A07A"
 MOST_DIMENSIONS = 14  # rows of a chart that can still be read
 
 
@@ -20,11 +25,9 @@ def dimension_chart(sizes, item):
     Parameters: `sizes` ShellSizes; `item` KitPart.
     """
     table = sizes.dimensions(item)
-    alike = [
-        (name.split()[0], *row[:2]) if "box" not in name else name
-        for name, row in zip(table.index, table.values, strict=True)
-    ]
-    shown = table[[key not in alike[:i] for i, key in enumerate(alike)]].head(MOST_DIMENSIONS)
+    kinds = table.index.where(table.index.str.startswith("box"), table.index.str.split().str[0])
+    alike = table.iloc[:, :2].assign(kind=kinds).duplicated().to_numpy()
+    shown = table[~alike].head(MOST_DIMENSIONS)
     names = [f"{name}, {row.cast_mm:.1f} mm" for name, row in shown.iterrows()]
     stray, allowed = shown["largest_mm"] - shown["smallest_mm"], shown["tolerance_mm"]
     share, entry = (stray / allowed).max(), sizes.job.alloy.entries["contraction"]
@@ -57,7 +60,7 @@ def drying_chart(sizes):
     closing = ", ".join(f"{d:g}" for d in sizes.closing_mm)
     closed = f" Sockets of {closing} mm fill up with ceramic before the last coat: they need a core." * bool(closing)
     return Chart(
-        figure.update_yaxes(rangemode="tozero"),
+        figure,
         f"{len(hours)} waits of {hours.mean():.1f} h on average and {final:.0f} h at the end: {hours.sum() + final:.0f}"
         f" h from the first dip to a dry shell. Coat {np.argmax(hours) + 1} is the slowest.{closed}",
         f"{len(hours)} bars, one a coat with stucco; the lower part, {open_h:.1f} h, is the same for all, the upper "
@@ -114,14 +117,14 @@ def crack_chart(sizes, item):
     mine = float(sizes.rates["printed_pattern.infill"])
     here, solid = float(shell_stress_mpa(radius, sizes.thickness_mm, skin, mine, c)), float(stress[-1])
     title = f"Filled to {mine:.0%}, the pattern loads the shell with {here / solid:.0%} of a solid one's"
-    figure = canvas(title, "infill of the pattern [%]", "stress in the shell [MPa]", 360)
+    figure = canvas(title, "infill of the pattern [%]", "stress in the shell [MPa]", 360, zero="y")
     band(figure, green.low, green.high, upright=True)
     line(figure, 100 * infill, stress, COLOUR, width=3, hover="%{x:.0f} %: %{y:.1f} MPa")
     mark(figure, [100 * mine], [here])
     breaks = f"unfired shells break at about {green.low:g} to {green.high:g} MPa"
     write(figure, 98, green.value, breaks, anchor="right")
     write(figure, 100 * mine, here, f"this pattern: {here:.1f} MPa", arrow=(40, -75))
-    figure.update_xaxes(range=[0, 102]).update_yaxes(rangemode="tozero")
+    figure.update_xaxes(range=[0, 102])
     return Chart(
         figure,
         "A sparse pattern grows as much as a solid one, but is softer. The estimate ranks fillings; it does not "
@@ -162,16 +165,90 @@ def hot_shell_chart(sizes, part):
     here, rule = (float(ask(part.modulus_mm, melt, mould)) for ask in (shell_heat_share, adams_time_s))
     title = f"{part.name}: a shell of {thickness:.1f} mm at {warm:.0f} °C can take {here:.0%} of the casting's heat"
     axes = ("temperature of the shell at the pour [°C]", "heat taken [% of the casting's]")
-    figure = canvas(title, *axes, 360)
+    figure = canvas(title, *axes, 360, zero="y")
     line(figure, shell_c, 100 * share, COLOUR, width=3, hover="%{x:.0f} °C: %{y:.0f} %")
     mark(figure, [warm], [100 * here])
     figure.add_hline(y=100, line={"color": INK, "dash": "dash"})
     write(figure, 20, 100, "all of it", anchor="left", dy=10)
     write(figure, warm, 100 * here, f"at the pour: {here:.0%}", arrow=(60, -40), ground=True)
     return Chart(
-        figure.update_yaxes(rangemode="tozero"),
+        figure,
         "What it cannot take must leave through its outside. The rule for thick moulds does not know that the shell "
         f"ends: it says {rule:.0f} s, as if for flat walls in a block of ceramic.",
         f"A line that falls from {share[0]:.0%} for a cold shell to {share[-1]:.0%} just below freezing.",
         pd.DataFrame({"shell_celsius": shell_c[::5], "share": share[::5]}).set_index("shell_celsius"),
     )
+
+
+# The cluster ---------------------------------------------------------------------------------------------
+
+
+def cluster_picture(sizes, kits=1, number=1):
+    """One cluster of a layout as a picture to turn: runner, cup, gates and patterns where the layout hangs them.
+
+    Parameters: `sizes` ShellSizes of single numbers; `kits` laid out; `number` of the cluster to show, from 1.
+    Meshes are coarsened to stay below 20 000 facets; parts without one are boxes. Returns: Chart. Raises: InputError.
+    """
+    clusters = sizes.hang(kits)
+    if number not in range(1, len(clusters) + 1):
+        raise InputError(f"number={number!r} must be from 1 to {len(clusters)}, the clusters asked for.")
+    hung, noun = places(clusters[number - 1]), sizes.job.kit.noun
+    parts, start = [item.part for item in sizes.job.kit.parts], sizes.rack.start_mm.item()
+    each = (MOST_FACETS - 400) // max(len(hung), 1) - 24
+    kinds, traces = sorted({kind for kind, _, _ in hung}), []
+    for kind in kinds:
+        vertices, faces, land, gate_r = _hanging(parts[kind], sizes, kind, each)
+        solids, gates = [], []
+        for _, angle, foot in (place for place in hung if place[0] == kind):
+            at = np.array([start, 0, foot])
+            turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]])
+            solids.append(((vertices + at) @ turn.T, faces))
+            gates.append(tube(np.array([(0.0, 0.0, foot + land[2]), land + at]) @ turn.T, (gate_r, gate_r), 8))
+        traces.append(solid_trace(joined(solids), PARTS[kind % len(PARTS)], 1.0, parts[kind].name))
+        traces.append(solid_trace(joined(gates), WAX, 1.0, "gate"))
+    length, radius = sizes.rack.runner_length.item(), float(sizes.runner_mm) / 2
+    runner = tube(np.array([(0, 0, 0), (0, 0, length)]), (radius, radius), 24)
+    cup = _cup(radius, length, sizes.rates["cluster.cup_volume"])
+    traces.append(solid_trace(joined([runner, cup]), WAX, 1.0, "runner and cup"))
+    around, tank = np.linspace(0, 2 * np.pi, 60), sizes.rack.dip_diameter.item() / 2
+    rings = [np.c_[tank * np.cos(around), tank * np.sin(around), np.full(60, height)] for height in (0.0, length)]
+    traces.append(lines_trace(rings, "#777777", dash="dot"))
+    title = f"Cluster {number} of {len(clusters)}: {counted(len(hung), 'pattern')} on one runner; drag to turn"
+    rows = [(i, r.count, parts[r.kind].name, r.from_mm) for i, c in enumerate(clusters, start=1) for r in c]
+    on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in kinds}
+    return Chart(
+        picture(title, traces, (1.3, 1.3, 0.75), 560),
+        f"Clusters for {counted(kits, noun)}: {len(clusters)} in this layout; the plan reckons with "
+        f"{kits * float(sizes.per_kit):.2f}, the mean of many {noun}s, rounded up.",
+        f"A vertical runner of {2 * radius:.0f} mm with a cup on top; round it, ring above ring, hang "
+        f"{', '.join(f'{count} {name}' for name, count in on_it.items())}, each on a gate; dotted circles of "
+        f"{2 * tank:.0f} mm are the dipping tank.",
+        pd.DataFrame(rows, columns=["cluster", "patterns", "part", "from_mm"]).set_index("cluster"),
+    )
+
+
+def _hanging(part, sizes, kind, most):
+    """A pattern as it hangs, its gate's end at x = 0: vertices [mm], faces, gate's end (3,) and radius [mm]."""
+    turn, scale = sizes.stances[kind].turn, sizes.scale
+    seat = part.study(Seat).scaled(scale)
+    if part.mesh is None:
+        vertices, faces = box((np.zeros(3), seat.sides_mm))
+    else:
+        drawn = part.mesh[0] @ seat.frame.T * scale
+        vertices, faces = coarser(drawn, part.mesh[1], most)
+        vertices = vertices - drawn.min(0)
+    sides = seat.sides_mm
+    outward = 1.0 if seat.low_end[turn[0]] else -1.0  # the heavy end sits at the gate
+    frame = np.zeros((3, 3))
+    frame[0, turn[0]], frame[2, turn[2]] = outward, 1.0
+    frame[1] = np.cross(frame[2], frame[0])
+    land = seat.lands_mm[turn[0], 0 if outward > 0 else 1]
+    corner = np.minimum(frame @ sides, 0)  # of the turned box, which begins at the runner's side
+    middle = np.array([0, sides[turn[1]] / 2, 0])
+    return vertices @ frame.T - corner - middle, faces, frame @ land - corner - middle, sizes.gate_mm(part) / 2
+
+
+def _cup(radius, foot, volume_cm3):
+    """A cup as a cone that opens upward from the runner and holds its volume; as high as its mouth is wide."""
+    mouth = np.cbrt(1000 * volume_cm3 * 3 / (2 * np.pi))  # of a full cone of that height, near enough for a picture
+    return tube(np.array([(0, 0, foot), (0, 0, foot + 1.5 * mouth)]), (radius, max(mouth, radius)), 24)

@@ -1,0 +1,34 @@
+"""A map of the directions in which something may stand or open, coloured by what each would cost."""
+
+import numpy as np
+
+from pourprint.figures.look import LOOKS, SCALE
+from pourprint.figures.strokes import canvas, mark, write
+
+
+def direction_map(title, directions, amounts, what, unit, chosen, lowest=-90):
+    """All directions as dots at their angles, light where the amount is small; some of them marked and named.
+
+    Parameters: `directions` (n, 3); `amounts` (n,) of `what` [`unit`]; `chosen` {name: (direction (3,), amount)}, the
+    first drawn as a star; `lowest` angle [°] that is tried. Returns: go.Figure.
+    """
+    figure = canvas(title, "direction: round the part's z-axis [°]", "above its x-y plane [°]", 445)
+    scale = {"color": amounts, "colorscale": SCALE, "reversescale": True, "line": {"width": 0}} | {
+        "colorbar": {"title": {"text": what, "font": {"size": 13}}, "thickness": 14}
+    }
+    said = f"%{{x:.0f}}° round, %{{y:.0f}}° above: %{{marker.color:.1f}} {unit}"
+    mark(figure, *_angles(directions), size=13, hover=said, marker=scale)
+    across, up = _angles([direction for direction, _ in chosen.values()])
+    for (name, (_, amount)), x, y, symbol in zip(chosen.items(), across, up, ("star", "x-thin"), strict=True):
+        mark(figure, [x], [y], LOOKS["printed_mould"].colour, symbol, 17, cliponaxis=False)
+        side = {"anchor": "left", "dx": 14} if x < 60 else {"anchor": "right", "dx": -14}
+        apart = 10 * np.sign(y - up.mean())  # names of neighbours keep clear of each other
+        write(figure, x, y, f"<b>{name} {amount:.1f} {unit}</b>", dy=apart, ground=True, **side)
+    figure.update_xaxes(range=[-190, 190], dtick=90).update_yaxes(range=[lowest - 10, 100], dtick=30)
+    return figure
+
+
+def _angles(directions):
+    """Angle round z and above the x-y plane [°] of directions (n, 3)."""
+    x, y, z = np.asarray(directions).T
+    return np.degrees(np.arctan2(y, x)), np.degrees(np.arcsin(np.clip(z, -1, 1)))

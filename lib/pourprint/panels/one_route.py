@@ -1,0 +1,229 @@
+"""The panels of one route each: what may be chosen there, and what follows from it, now and at first."""
+
+import numpy as np
+import pandas as pd
+
+from pourprint.figures.bars import change_bars
+from pourprint.figures.printed_metal import HOURS_IN_WORDS, hours_of_a_kit
+from pourprint.figures.stages import SHORT
+from pourprint.figures.tables import table_html
+from pourprint.ledger.errors import InputError
+from pourprint.panels.controls import choice_row
+from pourprint.panels.panel import (
+    Shown,
+    alloy_row,
+    check_card,
+    kit_of,
+    mean_cm3,
+    panel,
+    quantity_row,
+    value_rows,
+    volume_row,
+)
+from pourprint.plans.jobs import Job
+from pourprint.routes import plan, printed_metal, printed_mould, printed_pattern
+from pourprint.routes.shell_sizes import ShellSizes
+
+# What may be chosen: key of the card → name shown, ends of the slider, step.
+PATTERN = {
+    "printed_pattern.skin": ("skin of the pattern", 0.2, 2.0, 0.1),
+    "printed_pattern.infill": ("infill", 0.0, 1.0, 0.02),
+    "cluster.gate_length": ("least gate length", 5, 60, 1),
+    "cluster.gap": ("least gap", 5, 40, 1),
+    "shell.coat_interval": ("open surface dries", 1, 24, 0.5),
+    "shell.humidity": ("humidity", 20, 90, 1),
+    "shell.air_flow": ("air in the kiln", 1, 40, 1),
+}
+MOULD = {
+    "printed_mould.wall": ("wall of sand", 15, 80, 1),
+    "feeding.modulus_ratio": ("feeder's modulus", 1.0, 2.5, 0.05),
+    "feeding.height_ratio": ("feeder's height", 1.0, 2.0, 0.1),
+    "feeding.efficiency": ("feeder gives", 0.08, 0.3, 0.01),
+    "gating.least_sprue": ("least sprue", 6, 25, 0.5),
+    "printed_mould.core_least": ("smallest core", 0.1, 30, 0.1),
+    "printed_mould.casting_grade": ("casting grade", 7, 11, 1),
+    "printed_mould.machining_stock": ("machining stock", 0.3, 3, 0.1),
+}
+METAL = {
+    "printed_metal.layer_scale": ("layer thickness", 0.5, 1.35, 0.05),
+    "printed_metal.kits_together": ("printed together", 1, 20, 1),
+    "printed_metal.recoat": ("spread a layer", 6, 15, 0.5),
+}
+UNITS = {  # where they are not the entry's own
+    "printed_pattern.infill": "of 1",
+    "feeding.modulus_ratio": "× casting's",
+    "feeding.height_ratio": "× width",
+    "feeding.efficiency": "of 1",
+    "printed_metal.layer_scale": "× usual",
+}
+TABLE = "The table holds the sizes that the choices move; an arrow marks what has changed."
+
+
+def pattern_panel(kit, rates, quantity=1):
+    """Sliders for the choices of the printed-pattern route, with what follows: sizes, cost by stage, days.
+
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
+    """
+    check_card(rates)
+    choices = [*value_rows(PATTERN, rates, UNITS).items()]
+    return _panel(
+        printed_pattern.NAME,
+        Job(kit_of(kit), "AlSi7Mg", quantity),
+        rates,
+        {"The job": {}, "Pattern and cluster": dict(choices[:4]), "Shell and fire": dict(choices[4:])},
+        _pattern_costs,
+        _pattern_facts,
+        "one bar a stage, first stage on top; its length is what the stage costs now, and the stroke is "
+        f"what it cost at first. {TABLE} "
+        "Shells need room: gate length and gap move nothing while they are less than two shells and the clearance "
+        "between them.",
+        "Where the money goes, stage by stage",
+    )
+
+
+def mould_panel(kit, rates, quantity=1):
+    """Sliders for the choices of the printed-mould route, with sizes and the cost of each step, at first and now.
+
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
+    """
+    kit = kit_of(kit)
+    check_card(rates)
+    return _panel(
+        printed_mould.NAME,
+        Job(kit, "AlSi7Mg", quantity),
+        rates,
+        {"The job": {"volume": volume_row([kit], 500.0)}, "The mould": value_rows(MOULD, rates, UNITS)},
+        _mould_costs,
+        _mould_facts,
+        "one bar a step, first step on top; its length is what the step costs now, and the stroke is what "
+        f"it cost at first. {TABLE} "
+        "Of a feeder's two needs, modulus and metal to give, the larger one counts: the other's slider moves nothing.",
+        "Which steps a choice makes dearer or cheaper",
+    )
+
+
+def metal_panel(job, rates):
+    """Sliders for a job printed in metal, starting as the job is: all its kits at once.
+
+    Parameters: `job` Job of one quantity; `rates` RateCard. Returns: Panel. Raises: InputError; Infeasible.
+    """
+    if not isinstance(job, Job) or np.ndim(job.quantity):
+        raise InputError(
+            f"job must be a Job of one quantity, not {job!r}: make one with Job(kit, alloy=…, quantity=…)."
+        )
+    check_card(rates)
+    units = UNITS | {"printed_metal.kits_together": f"{job.kit.noun}s"}
+    turning = choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)])
+    return _panel(
+        printed_metal.NAME,
+        job,
+        rates,
+        {"The build": {"printed_metal.turning": turning} | value_rows(METAL, rates, units)},
+        lambda found: hours_of_a_kit(printed_metal.lay_out(found.job, found.rates)),
+        _metal_facts,
+        f"{HOURS_IN_WORDS} The stroke is what it took at first.",
+        f"Where the hours of one {job.kit.noun} go",
+        f"hours of one {job.kit.noun}",
+    )
+
+
+def _panel(route, job, rates, groups, costs, facts, words, title, unit=""):
+    """A panel of one route's choices: what each part of its plan comes to, and facts, now and at first.
+
+    Parameters: `groups` {caption: {key of the card, or "volume": Row}}, the first with alloy and quantity before them;
+    of a Plan `costs` {name: amount for one kit} and `facts` {name: text}; `words`, `title` and `unit` of the bars
+    (default: the card's currency).
+    """
+    caption, noun = next(iter(groups)), job.kit.noun
+    asks = {"alloy": alloy_row(route, rates, job.alloy.name), "quantity": quantity_row(job.quantity, noun)}
+    groups = groups | {caption: asks | groups[caption]}
+
+    def asked(values):
+        size = values.get("volume", mean_cm3(job.kit))
+        kit = job.kit if size == mean_cm3(job.kit) else job.kit.scaled_to(size)
+        wanted = job.with_(kit=kit, alloy=values["alloy"], quantity=values["quantity"], batch_size=None)
+        return plan(route, wanted, rates.replace({key: value for key, value in values.items() if "." in key}))
+
+    def shown(found, values):
+        return Shown(
+            _what_changed(found, first),
+            change_bars(title, route, costs(found), costs(first), unit or f"{rates.currency} a {noun}"),
+            _then_and_now(facts(first), facts(found)),
+        )
+
+    first = asked({name: row.value for rows in groups.values() for name, row in rows.items()})
+    return panel(groups, asked, shown, words)
+
+
+def _what_changed(found, first):
+    """Cost and days of a plan, and how they differ from those at first."""
+    money, more = found.rates.currency, found.unit_cost - first.unit_cost
+    change = f", {abs(more):,.0f} {'more' if more > 0 else 'less'} than at first" if abs(more) >= 0.5 else ""
+    return {
+        "cost": f"{found.unit_cost:,.0f} {money} a {found.job.kit.noun}{change}",
+        "days": f"ready {found.lead_time_days:.1f} days after a Monday's start",
+    }
+
+
+def _then_and_now(before, now):
+    """First and present facts {name: text} side by side as an HTML table; what has changed is marked."""
+    rows = {name: (before[name], text + " ◂" * (text != before[name])) for name, text in now.items()}
+    table = pd.DataFrame.from_dict(rows, orient="index", columns=["at first", "now"])
+    return table_html(table.rename_axis("what follows"))
+
+
+def _pattern_costs(found):
+    """{stage, shortly named: cost of one kit}."""
+    return {SHORT[stage.title]: float(cost) / found.job.quantity for stage, cost in found.cost_by_stage().items()}
+
+
+def _pattern_facts(found):
+    sizes, kits, noun = ShellSizes(found.job, found.rates), found.job.quantity, found.job.kit.noun
+    return {
+        f"polymer of one {noun}": f"{1000 * sizes.kit_polymer_kg:.0f} g",
+        "printing, whole job": f"{kits * sizes.printing_h:.1f} h",
+        f"{noun}s on one cluster": f"{1 / float(sizes.per_kit):.2f}",
+        "coats": f"{float(sizes.coats):.0f}",
+        "from first dip to dry shell": f"{sizes.drying_h:.0f} h",
+        "least time to burn all patterns": f"{kits * float(sizes.burning_h):.1f} h",
+        f"metal poured for one {noun}": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
+        "share that becomes parts": f"{float(sizes.casting_yield):.0%}",
+    }
+
+
+def _mould_costs(found):
+    """{step's name: cost of one kit}."""
+    return {s.name: float(cost) / found.job.quantity for s, cost in zip(found.steps, found.step_costs, strict=True)}
+
+
+def _mould_facts(found):
+    kit, moulds = found.job.kit, printed_mould.moulds_of(found.job, found.rates)
+
+    def total(amount):
+        return float(sum(item.count * amount(one) for item, one in zip(kit.parts, moulds, strict=True)))
+
+    levels = {work.level.name: work.level for step in found.steps for work in step.work}
+    poured, sand = total(lambda one: one.metal_kg), total(lambda one: one.sand_kg)
+    return {
+        "widest feeder": f"{max(float(one.feeder.diameter_mm) for one in moulds):.0f} mm",
+        "metal poured": f"{poured:.2f} kg",
+        "share of it that becomes parts": f"{total(lambda one: one.metal_kg * one.casting_yield) / poured:.0%}",
+        "printed sand": f"{sand:.1f} kg",
+        "sand for a kilogram poured": f"{sand / poured:.1f} kg",
+        "cores": f"{total(lambda one: one.cores):.0f}",
+        "metal to machine off": f"{total(lambda one: one.stock_cm3):.0f} cm³",
+        "moulds, whole job": f"{float(levels['mould'].per_batch(found.job.quantity)):.0f}",
+        "job boxes, whole job": f"{float(levels['box'].per_batch(found.job.quantity)):.0f}",
+    }
+
+
+def _metal_facts(found):
+    layout = printed_metal.lay_out(found.job, found.rates)
+    layer_mm = printed_metal.layer_mm(found.job, found.rates.section(printed_metal.NAME))
+    return {
+        "layer": f"{1000 * layer_mm:.0f} µm",
+        "height of a plate": f"{float(layout.height_mm):.0f} mm",
+        "plates, whole job": f"{int(layout.plates.per_batch(found.job.quantity))}",
+        "machine hours, whole job": f"{found.machine_h:.0f} h",
+        "hands-on hours, whole job": f"{found.hands_on_h:.0f} h",
+    }
