@@ -94,7 +94,25 @@ def test_a_comparison_draws_the_plan_and_marks_and_writes_what_failures_make_of_
     text = bars.comparison_bars(found, "EUR a kit")
     for route in found.days:
         assert f"<b>{found.mean_unit_cost(route):,.0f}</b>" in text and f"<b>{found.mean_days(route):,.0f}</b>" in text
-    assert text.count("<em") == 2 * len(found.days) == text.count("title='with failures")
+    torn = text.count("class=torn")
+    assert text.count("<em") == 2 * len(found.days) - torn == text.count("title='with failures")
+
+
+def test_the_serial_reference_does_not_set_the_axis_and_its_torn_bar_says_so():
+    """One kit: the die costs several times what a printed route does. Each bar and its axis, from the widths drawn."""
+    plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 1, start="2026-11-25T08:00"), demo_rates())
+    found = pp.comparison(plans, 100.0)
+    money = bars.comparison_bars(found, "EUR a kit").partition("Where the days go")[0]
+    dearest = max(found.mean_unit_cost(route) for route in PRINTED)
+    end = float(re.findall(r"<i style=left:[\d.]+%><span>([\d,]+)</span>", money)[-1].replace(",", ""))
+    assert found.mean_unit_cost("tooled_pattern") > 1.5 * dearest and dearest <= end < 1.5 * dearest
+    rows = re.findall(r"<div><span>([A-Z][^<]+)</span><span>(.*?)</b></div>", money)
+    assert [name for name, row in rows if "class=torn" in row] == ["Tooled pattern"] and "torn: goes on" in money
+    for route, (_, row) in zip(plans, rows, strict=True):
+        wide = sum(map(float, re.findall(r"width:([\d.]+)%", row)))
+        assert wide == pytest.approx(min(100, 100 * found.unit_cost(route) / end), abs=2e-3)
+        assert row.endswith(f"<b>{found.mean_unit_cost(route):,.0f}")
+    assert "torn" not in bars.comparison_bars(compared(PRINTED), "EUR a kit")
 
 
 def test_bars_without_marks_draw_none_and_end_their_axis_at_the_longest():

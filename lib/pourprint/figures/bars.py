@@ -14,7 +14,9 @@ from pourprint.figures.look import LOOKS, RESTS, SHADE, THEME, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.plans.days import calendar_of
 from pourprint.plans.steps import Stage
+from pourprint.routes import PRINTED
 
+TORN = 1.5  # times as long as the axis should be: a bar from there on is torn
 NAMED_SHARE = 0.018  # of the axis: what a letter of a piece's name takes on a narrow page
 STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 # Stages that follow each other at one place are one phase of the clock.
@@ -112,43 +114,46 @@ def clock_bars(comparison):
 def comparison_bars(comparison, unit):
     """Both stacks of a comparison, cost by stage and days by phase, as HTML.
 
-    Parameter: `unit` of the cost of one, as "EUR a kit". The page needs STYLE once.
+    Parameter: `unit` of the cost of one, as "EUR a kit". The serial reference does not set the axis: where it is far
+    longer than the printed routes, its bar is torn. The page needs STYLE once.
     """
-    return stacked_bars(
-        "Where the money goes, stage by stage",
-        stage_bars(comparison),
-        f"{unit}; bar: if nothing fails, stroke and number: with failures",
-        "{:,.0f}",
-        "with failures",
-    ) + stacked_bars(
-        "Where the days go: plain hands-on, lines at rest, strokes machines, dots waiting, crosses later batches",
-        clock_bars(comparison),
-        "days from the start; bar: if nothing fails, stroke and number: with failures",
-        "{:,.0f}",
-        "with failures",
-    )
+    days = "Where the days go: plain hands-on, lines at rest, strokes machines, dots waiting, crosses later batches"
+    printed, text = [title_of(route) for route in PRINTED], ""
+    for title, bars, amounts in (
+        ("Where the money goes, stage by stage", stage_bars(comparison), unit),
+        (days, clock_bars(comparison), "days from the start"),
+    ):
+        longest = max((bar.reach for bar in bars if bar.name in printed), default=None)
+        unit = f"{amounts}; bar: if nothing fails, stroke and number: with failures"
+        text += stacked_bars(title, bars, unit, "{:,.0f}", "with failures", longest)
+    return text
 
 
 def change_bars(title, route, now, first, unit):
     """What the parts of a route come to now as bars of its colour, and at first as strokes, as HTML.
 
-    Parameters: `now`, `first` {name: amount ≥ 0}, of the same names; `unit` of the amounts. The page needs STYLE once.
+    Parameters: `now`, `first` {name: amount ≥ 0}, a name that one of them lacks comes to nothing there; `unit` of the
+    amounts. The page needs STYLE once.
     """
-    colour = LOOKS[route].colour
-    bars = [Bar(name, (Piece("", cost, colour, name),) if cost else (), first[name]) for name, cost in now.items()]
+    colour, costs = LOOKS[route].colour, dict.fromkeys([*now, *first], 0.0) | now
+    pieces = {name: (Piece("", cost, colour, name),) if cost else () for name, cost in costs.items()}
+    bars = [Bar(name, made, first.get(name, 0.0)) for name, made in pieces.items()]
     return stacked_bars(title, bars, f"{unit}; bar: now, stroke: at first", stroke="at first")
 
 
-def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke=""):
+def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", most=None):
     """Horizontal stacked bars on one axis from zero, as HTML.
 
     Parameters: `title` the message; `bars` all with a mark or none; `unit` of the amounts, written below the axis with
     what else must be said of the bars behind a semicolon; `form` how a number is written; `stroke` what the marks are.
     A piece shows its name where it is wide enough, and always as its tooltip. The axis of bars with marks ends at a
-    round number, so that it stands still while they move a little.
+    round number, so that it stands still while they move a little. Where the longest would be over TORN times `most`,
+    the axis ends behind `most`; what goes on beyond it is torn there, and that is said.
     """
     marked = any(bar.mark is not None for bar in bars)
     longest = max((bar.reach for bar in bars), default=0.0)
+    if most and longest > TORN * most:
+        longest, unit = most, f"{unit}; torn: goes on to its number"
     ticks = _ticks(longest, beyond=marked)
     end = max(longest, ticks[-1]) or 1.0
     rows = "".join(_row(bar, end, ticks, form, stroke) for bar in bars)
@@ -177,24 +182,24 @@ def _said(bar, form, stroke):
 
 def _row(bar, end, ticks, form, stroke):
     grid = "".join(f"<i style=left:{100 * tick / end:.2f}%></i>" for tick in ticks)
-    pieces = "".join(
-        f"<s class='{piece.kind}' title='{escape(f'{piece.hint}: {form.format(piece.amount)}')}' "
-        f"style='width:{100 * piece.amount / end:.4f}%;background-color:{piece.colour}'>{_name(piece, end)}</s>"
-        for piece in bar.pieces
-    )
-    mark = ""
-    if bar.mark is not None:
+    pieces, room = "", end
+    for piece in bar.pieces:
+        wide = min(piece.amount, room)
+        room -= wide
+        pieces += (
+            f"<s class='{piece.kind}' title='{escape(f'{piece.hint}: {form.format(piece.amount)}')}' "
+            f"style='width:{100 * wide / end:.4f}%;background-color:{piece.colour}'>{_name(piece.name, wide / end)}</s>"
+        )
+    mark, torn = "", " class=torn" if bar.total > end else ""
+    if bar.mark is not None and bar.mark <= end:
         mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='{escape(stroke)}: {form.format(bar.mark)}'></em>"
-    return (
-        f"<div><span>{escape(bar.name)}</span><span>{grid}<u>{pieces}</u>{mark}</span><b>{_number(bar, form)}</b></div>"
-    )
+    drawn = f"<span>{grid}<u{torn}>{pieces}</u>{mark}</span>"
+    return f"<div><span>{escape(bar.name)}</span>{drawn}<b>{_number(bar, form)}</b></div>"
 
 
-def _name(piece, end):
-    """The piece's name, if it has one, on a light ground, if the piece is wide enough for it."""
-    if not piece.name or piece.amount < NAMED_SHARE * len(piece.name) * end:
-        return ""
-    return f"<span>{escape(piece.name)}</span>"
+def _name(name, share):
+    """A piece's name, if it has one, on a light ground, if its share of the axis is wide enough for it."""
+    return f"<span>{escape(name)}</span>" if name and share >= NAMED_SHARE * len(name) else ""
 
 
 def _ticks(longest, beyond=False):
