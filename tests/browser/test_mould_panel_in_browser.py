@@ -6,7 +6,7 @@ import pytest
 from jupyter_browser import REPOSITORY, browser_page, check_bars, number, open_notebook, press, write_notebook
 
 import pourprint as pp
-from pourprint.panels.one_route import MOULD as CHOICES
+from pourprint.panels.panel import SLIDERS as ROWS
 
 CELLS = [
     "import pourprint as pp\n"
@@ -14,7 +14,7 @@ CELLS = [
     "rates = pp.RateCard.load('data_demo/rates.toml')",
     "pp.panels.mould_panel(kit, rates, quantity=2)",
 ]
-SLIDERS = ["quantity wanted", "mean part volume", *(name for name, *_ in CHOICES.values())]
+SLIDERS = ["quantity wanted", "mean part volume", *(row["name"] for row in ROWS["mould"].values())]
 NO_COST = {"feeder's modulus"}  # the volume rule decides every feeder of the demo kit, by a wide margin
 KEYS = {"smallest core": ["End"]}  # two steps reach no core of the demo kit; its end, 30 cm³, does
 # Boxes of names, of what is drawn in their rows, and of numbers; and what the chart's own box and text hold.
@@ -34,7 +34,7 @@ def expected(page):
     volume = number(page, "mean part volume")
     if volume != round(float(kit.volume_cm3) / kit.nodes, 1):
         kit = kit.scaled_to(volume)
-    changes = {key: number(page, name) for key, (name, *_) in CHOICES.items()}
+    changes = {key: number(page, row["name"]) for key, row in ROWS["mould"].items()}
     rates = pp.RateCard.load(REPOSITORY / "data_demo/rates.toml").replace(changes)
     quantity = int(number(page, "quantity wanted"))
     found = pp.plan("printed_mould", pp.Job(kit, "AlSi7Mg", quantity), rates)

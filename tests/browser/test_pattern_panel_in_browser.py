@@ -4,7 +4,7 @@ from jupyter_browser import REPOSITORY, check_bars, number, open_notebook, press
 
 import pourprint as pp
 from pourprint.figures.stages import SHORT
-from pourprint.panels.one_route import PATTERN as CHOICES
+from pourprint.panels.panel import SLIDERS as ROWS
 
 CELLS = [
     "import pourprint as pp",
@@ -14,13 +14,13 @@ CELLS = [
 NO_COST = {"open surface dries", "humidity"}  # shells dry by themselves: days, not money
 # What is free up to a point, taken beyond it.
 KEYS = {"least gate length": ["End"], "least gap": ["End"], "air in the kiln": ["Home"]}
-SLIDERS = ["quantity wanted", *(name for name, *_ in CHOICES.values())]
+SLIDERS = ["quantity wanted", *(row["name"] for row in ROWS["pattern"].values())]
 
 
 def expected(page):
     """Cost of one kit by stage [EUR] at the values that the fields of the page show."""
     kit = pp.Kit.load(REPOSITORY / "data_demo/rover_kit.toml")
-    changes = {key: number(page, name) for key, (name, *_) in CHOICES.items()}
+    changes = {key: number(page, row["name"]) for key, row in ROWS["pattern"].items()}
     rates = pp.RateCard.load(REPOSITORY / "data_demo/rates.toml").replace(changes)
     quantity = int(number(page, "quantity wanted"))
     plan = pp.plan("printed_pattern", pp.Job(kit, "AlSi7Mg", quantity), rates)

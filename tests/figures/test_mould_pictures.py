@@ -8,7 +8,7 @@ import pytest
 import pourprint as pp
 from pourprint.ledger.errors import InputError
 from pourprint.panels import mould_panel
-from pourprint.panels.one_route import MOULD as CHOICES
+from pourprint.panels.panel import SLIDERS
 from pourprint.routes.printed_mould import moulds_of
 from scenes import bracket, demo_kit, demo_rates
 
@@ -142,7 +142,7 @@ def test_at_first_bars_and_strokes_agree_with_the_plan():
     assert f"{found.unit_cost:,.0f} EUR" in shown.answer.value
 
 
-@pytest.mark.parametrize("name", CHOICES)
+@pytest.mark.parametrize("name", SLIDERS["mould"])
 def test_every_slider_of_the_mould_moves_a_step_and_leaves_the_strokes(name):
     shown = built()
     if name == "feeding.modulus_ratio":  # thin aluminium is ruled by the metal a feeder must give; steel by time

@@ -1,6 +1,6 @@
 """Plain data to plotly figures, HTML bars and tables, one message a chart, said in its title.
 
-A module is named after the model that it draws; `strokes`, `look`, `solids`, `bars`, `tables` are what they share.
+A module is named after the route or the model that it draws; `strokes`, `look`, `solids`, `bars`, `tables` are shared.
 It may import from every room but panels, lessons and report.
 """
 

@@ -22,7 +22,6 @@ from pourprint.routes.bonding import socket_lap
 from pourprint.routes.finishing import finishing_list
 
 FITS = ("H7", "K7", "M7", "N7", "P7", "R7", "S7", "H13")
-GAP = {"bonding.gap": ("bond gap", 0.1, 0.8, 0.02)}
 
 
 def fit_panel(frame, rates, quantity=4):
@@ -37,14 +36,10 @@ def fit_panel(frame, rates, quantity=4):
         raise InputError(f"frame {frame.name!r} has no node with a pivot: give a point one.")
     joint = _Joint(frame, frame.kit(), frame_loads(frame).at_kind(kinds[0])[1], kinds[0], rates, quantity)
     socket, pivot = joint.socket, joint.pivot
-    seat = {
-        "fit": choice_row("fit of the bore", FITS, pivot.fit),
-        "warmer": number_row("warmer in service", 40, 0, 120, 5, "K"),
-    }
-    bond = {
-        **value_rows(GAP, rates, {}),
+    rows = value_rows("fit", rates)
+    seat = {"fit": choice_row("fit of the bore", FITS, pivot.fit), "warmer": rows.pop("warmer")}
+    bond = rows | {
         "length": number_row("bond length", socket.depth_mm, 10, 80, 1, "mm"),
-        "service": number_row("coldest service", -20, -60, 60, 5, "°C"),
         "isolation": choice_row("isolation", [(name.replace("_", " "), name) for name in ISOLATIONS]),
     }
     job = {
@@ -95,7 +90,7 @@ class _Joint:
                 item = replace(item, bores=bores, sockets=sockets)
             parts.append(item)
         job = Job(replace(self.kit, parts=tuple(parts)), values["alloy"], self.quantity)
-        plans = feasible(plan_all(job, self.rates.replace({key: values[key] for key in GAP}), PRINTED))
+        plans = feasible(plan_all(job, self.rates.replace({"bonding.gap": values["bonding.gap"]}), PRINTED))
         if values["route"] not in plans:
             raise InputError(f"{title_of(values['route'])} cannot make this kit in {values['alloy']}.")
         plan = plans[values["route"]]

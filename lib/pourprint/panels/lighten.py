@@ -10,7 +10,7 @@ from pourprint.figures.lighten import beam_picture
 from pourprint.figures.look import title_of
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import Shown, panel
+from pourprint.panels.panel import Shown, panel, value_rows
 from pourprint.plans.plan import feasible
 from pourprint.process.strength.beam_lesson import lighten_beam
 
@@ -32,16 +32,10 @@ def lighten_panel(plans, lighter):
     """
     plan = next(iter(feasible(plans).values()))
     money, first, noun = plan.rates.currency, int(plan.job.quantity), plan.job.kit.noun
-    beam = {
-        "share": number_row("material left", 0.5, 0.2, 0.9, 0.05, "of 1"),
-        "radius": number_row("filter radius", 2.4, 1.5, 6, 0.1, "cells"),
-        "aside": choice_row("loaded", [("in the middle", 0.0), ("halfway to the ends", 0.5), ("near the ends", 0.8)]),
-    }
-    gram = {
-        "kits": number_row(f"{noun}s", first, 1, max(200, first), 1, f"{noun}s", log=True),
-        "hours": number_row("engineer's hours", 16, 1, 80, 1, "h"),
-        "worth": number_row("worth of a gram", 1, 0.05, 20, 0.05, f"{money}/g", log=True),
-    }
+    aside = choice_row("loaded", [("in the middle", 0.0), ("halfway to the ends", 0.5), ("near the ends", 0.8)])
+    beam = value_rows("beam", plan.rates) | {"aside": aside}
+    kits = number_row(f"{noun}s", first, 1, max(200, first), 1, f"{noun}s", log=True)
+    gram = {"kits": kits} | value_rows("gram", plan.rates)
     forming = _Forming(beam)
 
     def shown(table, values):

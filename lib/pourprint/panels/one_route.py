@@ -24,38 +24,6 @@ from pourprint.plans.jobs import Job
 from pourprint.routes import plan, printed_metal, printed_mould, printed_pattern
 from pourprint.routes.shell_sizes import ShellSizes
 
-# What may be chosen: key of the card → name shown, ends of the slider, step.
-PATTERN = {
-    "printed_pattern.skin": ("skin of the pattern", 0.2, 2.0, 0.1),
-    "printed_pattern.infill": ("infill", 0.0, 1.0, 0.02),
-    "cluster.gate_length": ("least gate length", 5, 60, 1),
-    "cluster.gap": ("least gap", 5, 40, 1),
-    "shell.coat_interval": ("open surface dries", 1, 24, 0.5),
-    "shell.humidity": ("humidity", 20, 90, 1),
-    "shell.air_flow": ("air in the kiln", 1, 40, 1),
-}
-MOULD = {
-    "printed_mould.wall": ("wall of sand", 15, 80, 1),
-    "feeding.modulus_ratio": ("feeder's modulus", 1.0, 2.5, 0.05),
-    "feeding.height_ratio": ("feeder's height", 1.0, 2.0, 0.1),
-    "feeding.efficiency": ("feeder gives", 0.08, 0.3, 0.01),
-    "gating.least_sprue": ("least sprue", 6, 25, 0.5),
-    "printed_mould.core_least": ("smallest core", 0.1, 30, 0.1),
-    "printed_mould.casting_grade": ("casting grade", 7, 11, 1),
-    "printed_mould.machining_stock": ("machining stock", 0.3, 3, 0.1),
-}
-METAL = {
-    "printed_metal.layer_scale": ("layer thickness", 0.5, 1.35, 0.05),
-    "printed_metal.kits_together": ("printed together", 1, 20, 1),
-    "printed_metal.recoat": ("spread a layer", 6, 15, 0.5),
-}
-UNITS = {  # where they are not the entry's own
-    "printed_pattern.infill": "of 1",
-    "feeding.modulus_ratio": "× casting's",
-    "feeding.height_ratio": "× width",
-    "feeding.efficiency": "of 1",
-    "printed_metal.layer_scale": "× usual",
-}
 TABLE = "The table holds the sizes that the choices move; an arrow marks what has changed."
 
 
@@ -65,7 +33,7 @@ def pattern_panel(kit, rates, quantity=1):
     Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
     """
     check_card(rates)
-    choices = [*value_rows(PATTERN, rates, UNITS).items()]
+    choices = [*value_rows("pattern", rates).items()]
     return _panel(
         printed_pattern.NAME,
         Job(kit_of(kit), "AlSi7Mg", quantity),
@@ -92,7 +60,7 @@ def mould_panel(kit, rates, quantity=1):
         printed_mould.NAME,
         Job(kit, "AlSi7Mg", quantity),
         rates,
-        {"The job": {"volume": volume_row([kit], 500.0)}, "The mould": value_rows(MOULD, rates, UNITS)},
+        {"The job": {"volume": volume_row([kit], 500.0)}, "The mould": value_rows("mould", rates)},
         _mould_costs,
         _mould_facts,
         "one bar a step, first step on top; its length is what the step costs now, and the stroke is what "
@@ -112,13 +80,12 @@ def metal_panel(job, rates):
             f"job must be a Job of one quantity, not {job!r}: make one with Job(kit, alloy=…, quantity=…)."
         )
     check_card(rates)
-    units = UNITS | {"printed_metal.kits_together": f"{job.kit.noun}s"}
     turning = choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)])
     return _panel(
         printed_metal.NAME,
         job,
         rates,
-        {"The build": {"printed_metal.turning": turning} | value_rows(METAL, rates, units)},
+        {"The build": {"printed_metal.turning": turning} | value_rows("metal", rates, job.kit.noun)},
         lambda found: hours_of_a_kit(printed_metal.lay_out(found.job, found.rates)),
         _metal_facts,
         f"{HOURS_IN_WORDS} The stroke is what it took at first.",

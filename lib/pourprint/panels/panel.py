@@ -2,8 +2,10 @@
 
 import datetime as dt
 import html
+import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
@@ -21,6 +23,7 @@ from pourprint.parts.kits import Kit
 from pourprint.parts.part import Part
 from pourprint.routes.findings import allowed
 
+SLIDERS = tomllib.loads(Path(__file__).with_name("sliders.toml").read_text(encoding="utf-8"))
 CLEAR = dt.timedelta(weeks=6)  # a job that starts by itself starts so long before any holiday
 
 
@@ -183,14 +186,16 @@ def mean_cm3(kit):
     return max(0.1, round(float(kit.volume_cm3) / kit.nodes, 1))
 
 
-def value_rows(choices, rates, units):
-    """Rows for values of the card, starting as the card has them: {key: Row}.
+def value_rows(panel, rates, noun="kit"):
+    """Rows of a panel's numbers, as `sliders.toml` has them; those of the card start as the card has them: {key: Row}.
 
-    Parameters: `choices` {key: (name shown, least, most, step)}, widened where the card's own value lies beyond;
-    `units` {key: unit shown} where that is not the entry's own.
+    Parameters: `panel` of the file; `rates` RateCard; `noun` what is counted, "kit" or "piece".
     """
     rows = {}
-    for key, (name, low, high, step) in choices.items():
-        value, unit = rates.entries[key].value, rates.entries[key].unit.replace("m3", "m³")
-        rows[key] = number_row(name, value, min(low, value), max(high, value), step, units.get(key, unit))
+    for key, slider in SLIDERS[panel].items():
+        value = rates[key] if key in rates.entries else slider["value"]
+        unit = slider["unit"] if "unit" in slider else rates.entries[key].unit.replace("m3", "m³")
+        low, high = min(slider["low"], value), max(slider["high"], value)
+        unit = unit.format(noun=noun, money=rates.currency)
+        rows[key] = number_row(slider["name"], value, low, high, slider["step"], unit, slider.get("log", False))
     return rows

@@ -12,7 +12,7 @@ from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import number_row
-from pourprint.panels.panel import Shown, check_card, kit_of, panel, start_or_next
+from pourprint.panels.panel import Shown, check_card, kit_of, panel, start_or_next, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import drawn, of_runs
@@ -59,7 +59,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         return Shown(_facts(runs, *prices), bars, _table(runs, *prices), [*runs], traces)
 
     return panel(
-        _groups(rates, start, f"{kit.noun}s"),
+        _groups(rates, start, kit.noun),
         lambda values: asked(values, *FULL),
         shown,
         "the lower chart has a row for each route and shows the cost of one with its share of the days: the thin bar "
@@ -83,22 +83,14 @@ def _with_yields(rates, level):
     return rates.replace(yields) if level else rates
 
 
-def _groups(rates, start, kits):
-    job = {
-        "quantity": number_row("quantity wanted", 4, 1, 400, 1, kits, log=True),
-        "batch": number_row("batch size", 4, 1, 100, 1, kits, log=True),
-        "spares": number_row("spare pieces", 0, 0, 60, 1, "a batch"),
+def _groups(rates, start, noun):
+    rows, most = value_rows("risk", rates, noun), dearest_day(rates)
+    day = number_row("price of a day", 0, 0, most, most / 100, f"{rates.currency}/day")
+    return {
+        "The job": {key: rows[key] for key in ("quantity", "batch", "spares")},
+        f"The clock: start {start:%a %d %b %Y}": {"day": day, "deadline": rows["deadline"]},
+        "What may go wrong": {key: rows[key] for key in ("yields", "design")},
     }
-    most = dearest_day(rates)
-    clock = {
-        "day": number_row("price of a day", 0, 0, most, most / 100, f"{rates.currency}/day"),
-        "deadline": number_row("deadline", 60, 5, 400, 1, "days"),
-    }
-    wrong = {
-        "yields": number_row("yields", 0, -1, 1, 0.1, "low … high"),
-        "design": number_row("design error", 0, 0, 50, 1, "% chance"),
-    }
-    return {"The job": job, f"The clock: start {start:%a %d %b %Y}": clock, "What may go wrong": wrong}
 
 
 def _figure(runs, deadline):
