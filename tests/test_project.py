@@ -25,8 +25,8 @@ BUDGETS = {
     "routes": 1933,
     "risk": 537,
     "decide": 1763,
-    "figures": 2676,
-    "panels": 1463,
+    "figures": 2605,
+    "panels": 1397,
     "lessons": 2350,
     "report": 488,
 }

@@ -51,6 +51,17 @@ def test_the_assignment_marks_every_part_of_every_mix(mixes):
     assert complete(chart)
 
 
+def test_what_a_name_holds_is_text_in_rows_and_in_what_is_said_at_a_mark():
+    """Plotly reads <b> and <a href> in hover texts and in names of rows as markup."""
+    part = pp.Part.from_numbers("<b>my_part", 50, 100, (50, 40, 30))
+    best = choices(pp.Job(part, "AlSi7Mg", 2), pp.RateCard.default(), PRINTED).best()
+    for mark in mix_charts.assignment_chart([best]).figure.data:
+        assert mark.y == ("&lt;b&gt;my part",) and mark.hovertemplate.startswith("&lt;b&gt;my part: 1 by")
+    order = Order.of(pp.plan("printed_metal", pp.Job(part, "AlSi7Mg")), "2026-11-25T08:00", "<b>one")
+    for bars in pp.figures.workshop_chart(Workshop().schedule([order])).figure.data:
+        assert "<" not in "".join([*bars.y, *bars.customdata])
+
+
 def test_the_workshop_chart_loses_no_hour():
     plan = pp.plan("printed_metal", small_job(2))
     away = Booked("machine.metal_printer", dt.date(2026, 11, 30), dt.date(2026, 12, 1))

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 from pourprint.decide.bridge import bridge_table
 from pourprint.figures.look import METAL, Chart, tint
-from pourprint.figures.strokes import bars, canvas
+from pourprint.figures.strokes import bars, canvas, plain
 from pourprint.ledger.errors import InputError
 
 
@@ -26,7 +26,7 @@ def bridge_chart(piers, currency, noun):
     bars(figure, [first, last], ends, tint(METAL, 0.2), said=[f"{first:,.0f}", f"{last:,.0f}"], hover="%{y}: %{x:,.2f}")
     for name, start, end in moves:
         colour, hatch = ("#E69F00", "/") if end > start else ("#56B4E9", "")
-        hover = f"{name}: {end - start:+,.2f} {money}"
+        hover = f"{plain(name)}: {end - start:+,.2f} {money}"
         bars(figure, [end - start], [name], colour, hatch, [f"{end - start:+,.0f}"], hover, base=[start])
     return Chart(
         figure.update_layout(barmode="overlay"),

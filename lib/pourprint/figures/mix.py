@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pourprint.figures.look import INK, LOOKS, Chart, title_of
-from pourprint.figures.strokes import canvas, line, mark, write
+from pourprint.figures.strokes import canvas, line, mark, plain, write
 from pourprint.ledger.errors import InputError
 
 SYMBOLS = {"circle": "●", "square": "■", "diamond": "◆", "triangle-up": "▲"}
@@ -37,7 +37,15 @@ def frontier_chart(mixes, singles=None):
     for i, mix in enumerate(mixes):
         look, single = LOOKS[next(iter(mix.plans))], len(mix.plans) == 1
         colour, symbol = (look.colour, look.marker) if single else (INK, "circle-open")
-        mark(figure, [mix.days], [mix.cost], colour, symbol, 13, f"{mix}<br>%{{x:.1f}} days, %{{y:,.0f}} {money}")
+        mark(
+            figure,
+            [mix.days],
+            [mix.cost],
+            colour,
+            symbol,
+            13,
+            f"{plain(str(mix))}<br>%{{x:.1f}} days, %{{y:,.0f}} {money}",
+        )
         last = i == len(mixes) - 1
         if single or len(mixes) <= FEW or last or i == 0:
             side = {"anchor": "left", "dy": 24} if last else {"dy": -20}
@@ -92,7 +100,7 @@ def assignment_chart(mixes):
             for i, (route, pieces) in enumerate(way[part].items()):
                 look, width = LOOKS[route], len(way[part])
                 said = {"text": [str(pieces) if width > 1 else ""], "textposition": "middle right"}
-                hover = f"{part}: {pieces} by {title_of(route).lower()}"
+                hover = f"{plain(part)}: {pieces} by {title_of(route).lower()}"
                 at, size = x + 0.3 * (i - (width - 1) / 2), 16 if width == 1 else 13
                 mark(figure, [at], [part], look.colour, look.marker, size, hover, mode="markers+text", **said)
     ticks = {"tickvals": list(range(len(mixes))), "ticktext": [f"{mix.days:.1f}" for mix in mixes]}

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pourprint.figures.look import INK, LOOKS, Chart
 from pourprint.figures.plan import QUEUE, calendar_bars, span_pieces
-from pourprint.figures.strokes import band, write
+from pourprint.figures.strokes import band, plain, write
 from pourprint.ledger.workdays import DAYS
 
 COLOURS = [look.colour for look in LOOKS.values()]  # of orders, not of routes
@@ -25,7 +25,7 @@ def workshop_chart(timeline):
         row = slot.order + (f", {f'batch {slot.batch}' if slot.batch else 'desk'}" if batches[slot.order] > 1 else "")
         pieces = [(QUEUE, span.begin_h - slot.queued_h, span.begin_h)] * (slot.queued_h > 1e-6)
         pieces += span_pieces(replace(span, ready_h=span.begin_h), calendar, midnight_h)
-        drawn += [(row, kind, a, b, colours[slot.order], f"{row}: {span.step.name}") for kind, a, b in pieces]
+        drawn += [(row, kind, a, b, colours[slot.order], f"{plain(row)}: {span.step.name}") for kind, a, b in pieces]
     rows = dict.fromkeys(piece[0] for piece in drawn)
     summary = timeline.summary()
     worst, lost = summary["days_queued"].idxmax(), summary["days_queued"].max()
@@ -38,13 +38,13 @@ def workshop_chart(timeline):
     for booking in timeline.workshop.booked:
         for day in (booking.first, booking.last + dt.timedelta(days=1)):
             figure.add_vline(x=str(day), line={"color": INK, "dash": "dot", "width": 1})
-        text = f"{_plain(booking.resource)} booked"
+        text = f"{_named(booking.resource)} booked"
         write(figure, str(booking.first), 1, text, anchor="left", yref="paper", yanchor="bottom")
     more = 16 * bool(timeline.workshop.booked)
     figure.update_layout(margin={"t": figure.layout.margin.t + more}, height=figure.layout.height + more)
     return Chart(
         figure,
-        f"The last task ends {last:%a %d %b}. Busiest is the {_plain(busiest)}, with {held:.0f} h.",
+        f"The last task ends {last:%a %d %b}. Busiest is the {_named(busiest)}, with {held:.0f} h.",
         f"Bars over dates in {len(rows)} rows, one for the desk work and each batch of {len(batches)} orders. Plain "
         "pieces are hands-on work, lines along them hours in which it rests, strokes machines, dots drying and "
         "cooling, crosses queues; grey days are closed.",
@@ -52,8 +52,8 @@ def workshop_chart(timeline):
     )
 
 
-def _plain(resource):
-    return resource.partition(".")[2].replace("_", " ")
+def _named(resource):
+    return plain(resource.partition(".")[2])
 
 
 def _closed_days(timeline, last):
