@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 537,
     "decide": 1763,
     "figures": 2605,
-    "panels": 1397,
+    "panels": 1399,
     "lessons": 2350,
     "report": 488,
 }

@@ -61,16 +61,8 @@ def keep_box(setting, apply, tables, folder="."):
         menu.options = list(settings_in(folder).items())
         menu.value = path or next((path for _, path in menu.options), None)
 
-    def done(act):
-        show(_text("working …"))
-        try:
-            act()
-        except InputError:
-            show()
-            raise
-
     for button, act in ((keep, kept), (load, loaded), (compare, moved), (take, taken)):
-        button.on_click(guarded(lambda button, act=act: done(act), status))
+        button.on_click(guarded(_working(act, show), status))
     listed()
     return folded(
         "keep, load, compare",
@@ -80,6 +72,20 @@ def keep_box(setting, apply, tables, folder="."):
         status,
         found,
     )
+
+
+def _working(act, show):
+    """What a button does: it says that it works, then acts; nothing is said any more where that is refused."""
+
+    def pressed(button):
+        show(_text("working …"))
+        try:
+            act()
+        except InputError:
+            show()
+            raise
+
+    return pressed
 
 
 def _text(said):
