@@ -160,6 +160,9 @@ def test_a_comparison_says_what_its_plans_say():
         plan = plans[route]
         days = pp.lead_time(plan, start).days
         assert found.days[route] == pytest.approx(days)
+        first = plan.at(quantity=min(plan.job.batch_size, 4)).spans()
+        assert [span.step for span in found.spans[route]] == [span.step for span in first]
+        assert found.spans[route][-1].end_h == pytest.approx(first[-1].end_h)
         assert found.unit_cost(route) == pytest.approx((plan.total_cost + 80 * days) / 4)
         assert sum(found.stage_costs()[route].values()) == pytest.approx(found.unit_cost(route))
         mean = pp.expected(plan)

@@ -46,6 +46,11 @@ def test_a_bad_entry_is_refused_with_its_key(changed, said):
     assert all(fault.startswith("a.b") for fault in faults) and said in " ".join(faults)
 
 
+def test_one_yield_above_1_among_others_is_refused():
+    with pytest.raises(pp.InputError, match="must not pass 1"):
+        pp.RateCard.default().replace({"foundry.yield_pour": np.array([0.9, 1.1])})
+
+
 @pytest.mark.parametrize("field", GOOD)
 def test_every_field_of_an_entry_is_needed(field):
     entry, faults = read_entry("a.b", {k: v for k, v in GOOD.items() if k != field}, DATE)
