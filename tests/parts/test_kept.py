@@ -62,6 +62,20 @@ def test_what_was_made_once_is_found_by_the_next_kernel(folder):
     assert [path.suffix for path in folder.iterdir()] == [".npz"]
 
 
+@pytest.mark.parametrize("moved", [False, True], ids=["the home's", "the XDG base directory's"])
+def test_without_a_word_studies_are_kept_where_a_system_keeps_such_files(tmp_path, monkeypatch, moved):
+    """By the XDG base directory specification: $XDG_CACHE_HOME, else ~/.cache."""
+    for name in ("POURPRINT_CACHE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
+        monkeypatch.delenv(name, raising=False)
+    if moved:
+        monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "elsewhere"))
+    monkeypatch.setattr("pathlib.Path.home", lambda: tmp_path)
+    monkeypatch.setattr(kept, "WORTH_S", -1.0)
+    kept.made_once(CONTENT, Shadow, shadow)
+    (kept_at,) = tmp_path.rglob("*.npz")
+    assert kept_at.parent == tmp_path / ("elsewhere" if moved else ".cache") / "pourprint"
+
+
 def test_other_meshes_kinds_and_inputs_are_other_studies(folder):
     @dataclass(frozen=True)
     class Kind:
