@@ -23,6 +23,11 @@ def demo_plan(route, quantity=1, batch_size=None, rates=None):
     return pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", quantity, batch_size), rates or demo_rates())
 
 
+def test_the_map_has_eleven_stages_and_counts_them_from_one():
+    """The notebooks' headings and the map's rows bear these numbers: "9 Melt, pour and cool"."""
+    assert [(stage.value, stage) for stage in pp.Stage] == [*enumerate(pp.Stage, 1)] and len(pp.Stage) == 11
+
+
 # Published examples -----------------------------------------------------------------------------------
 
 

@@ -346,6 +346,7 @@ def test_bad_values_are_named():
     melt = Melt.of(pp.alloys()["AlSi7Mg"])
     for call, name in (
         (lambda: replace(melt, pour_c=600.0), "pour_c"),
+        (lambda: replace(melt, solidus_c=melt.liquidus_c), "a pure metal may freeze over 1 K"),
         (lambda: replace(melt, latent_j_kg=-1.0), "latent_j_kg"),
         (lambda: Mould.sand(conductivity_w_mk=0.0), "conductivity_w_mk"),
         (lambda: Mould.shell(0), "thickness_mm"),
