@@ -39,7 +39,6 @@ def test_derived_numbers_of_a_cube():
     assert cube.modulus_mm == pytest.approx(10)
     assert cube.wall_mm == pytest.approx(20)
     assert cube.height_mm == 60
-    assert cube.footprint_cm2 == pytest.approx(36)
     assert cube.solidity == pytest.approx(1)
     assert cube.support_cm3 == 0  # its box is full
 
@@ -75,7 +74,7 @@ def test_arrays_give_what_single_numbers_give():
     volumes = np.array([[20.0, 40.0, 80.0]])
     many = bracket().scaled_to(volumes)
     given = bracket(volume_cm3=volumes, box_mm=(90, 70, np.array([[60], [80]])))
-    assert many.box_mm.shape == (1, 3, 3) and given.footprint_cm2.shape == (2, 1)
+    assert many.box_mm.shape == (1, 3, 3) and given.height_mm.shape == (2, 1)
     assert given.solidity.shape == given.support_cm3.shape == (2, 3)
     for i, volume in enumerate(volumes[0]):
         one = bracket().scaled_to(volume)

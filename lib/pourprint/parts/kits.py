@@ -9,15 +9,20 @@ import numpy as np
 
 from pourprint.ledger.checks import STRICT, check_numbers, plain, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
-from pourprint.parts.meshes import bodies_of, facets_of, merged
+from pourprint.parts.meshes import bodies_of, facets_of
 from pourprint.parts.part import Part
 
 
-@dataclass(frozen=True)
-class Bore:
-    """A hole for a bearing or pin: diameter_mm, depth_mm [mm], and an ISO 286 hole fit such as N7."""
+class FromTable:
+    """What is read from a table of a TOML file: no unknown keys, no text or boolean where a number belongs."""
 
     __pydantic_config__ = STRICT
+
+
+@dataclass(frozen=True)
+class Bore(FromTable):
+    """A hole for a bearing or pin: diameter_mm, depth_mm [mm], and an ISO 286 hole fit such as N7."""
+
     diameter_mm: float
     depth_mm: float
     fit: str = "H7"
@@ -29,10 +34,9 @@ class Bore:
 
 
 @dataclass(frozen=True)
-class Socket:
+class Socket(FromTable):
     """A blind hole into which a tube is bonded: diameter_mm of the tube and depth_mm of the bond [mm]."""
 
-    __pydantic_config__ = STRICT
     diameter_mm: float
     depth_mm: float
 
@@ -41,10 +45,9 @@ class Socket:
 
 
 @dataclass(frozen=True)
-class Face:
+class Face(FromTable):
     """A flat face to machine: area_cm2 [cm2]."""
 
-    __pydantic_config__ = STRICT
     area_cm2: float
 
     def __post_init__(self):
@@ -104,7 +107,7 @@ class Kit:
             sizes = tuple(f"{x.sum():.4g}" for x in facets_of(vertices, body))
             alike.setdefault(sizes, []).append(body)
         parts = [
-            KitPart(Part.from_arrays(f"{part.name} {i}", *merged(vertices, group[0])), len(group))
+            KitPart(Part.from_arrays(f"{part.name} {i}", vertices, group[0]), len(group))
             for i, group in enumerate(alike.values(), start=1)
         ]
         return cls(part.name, tuple(parts), notes=f"The bodies of {part.name}, each as a part.")
@@ -146,15 +149,6 @@ class Kit:
     def counts(self):
         """Pieces of each part in one kit (parts,) [-]."""
         return np.array([entry.count for entry in self.parts])
-
-    @cached_property
-    def holes(self):
-        """Bores and sockets of one piece of each part: diameters, depths (holes,) [mm], which are bores (holes,), and
-        which part has them (holes, parts)."""
-        found = [(i, hole) for i, entry in enumerate(self.parts) for hole in (*entry.bores, *entry.sockets)]
-        diameter, depth = (np.array([getattr(hole, name) for _, hole in found]) for name in ("diameter_mm", "depth_mm"))
-        bored = np.array([isinstance(hole, Bore) for _, hole in found], dtype=bool)
-        return diameter, depth, bored, np.array([i for i, _ in found], dtype=int)[:, None] == np.arange(len(self.parts))
 
     @property
     def volume_cm3(self):
@@ -204,14 +198,16 @@ def parts_from(tables, folder):
                 entries.append(entry.kit_part(folder))
             except InputError as error:
                 faults.append(f"{where}: {error}")
-    names = [entry.part.name for entry in entries]
-    faults += [f"the name {name!r} is given to more than one part" for name in {*names} if names.count(name) > 1]
-    return tuple(entries), faults
+    return tuple(entries), faults + given_twice([entry.part.name for entry in entries], "part")
+
+
+def given_twice(names, kind):
+    """A fault for each of some names that more than one thing of a kind, such as "part", has."""
+    return [f"the name {name!r} is given to more than one {kind}" for name in {*names} if names.count(name) > 1]
 
 
 @dataclass(frozen=True)
-class _KitHead:
-    __pydantic_config__ = STRICT
+class _KitHead(FromTable):
     name: str
     part: list[dict]
     pedigree: str = ""
@@ -219,8 +215,7 @@ class _KitHead:
 
 
 @dataclass(frozen=True)
-class _KitEntry:
-    __pydantic_config__ = STRICT
+class _KitEntry(FromTable):
     name: str
     count: int
     mesh: str | None = None

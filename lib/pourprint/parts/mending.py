@@ -4,11 +4,9 @@ A mesh that passes all checks is closed, points outward and counts no metal twic
 """
 
 import re
-from dataclasses import dataclass
 from functools import partial
 from hashlib import blake2b
 from io import BytesIO
-from itertools import combinations
 from time import process_time
 from zipfile import ZipFile
 
@@ -33,20 +31,12 @@ MOST_UNPACKED = 300_000_000  # bytes: two million facets as text take 250
 MOST_FACETS = 2_000_000  # keeps a reading below some 15 s
 
 
-@dataclass(frozen=True, eq=False)
-class Reading:
-    """What a mesh file holds: vertices (n, 3) [mm], faces (m, 3), notes (what was mended, as sentences)."""
-
-    vertices: np.ndarray
-    faces: np.ndarray
-    notes: tuple[str, ...]
-
-
 def read_mesh(path, unit="mm"):
     """Read a mesh file (STL, OBJ, PLY or 3MF), check it and mend what can be mended safely.
 
     unit: the file's unit: mm, cm, m or inch; a 3MF file states its own, and it must be the same one.
-    Returns a Reading; the same bytes are read once, see `kept`. Raises InputError.
+    Returns vertices (n, 3) [mm], faces (m, 3), notes (what was mended, as sentences); the same bytes are read once, see
+    `kept`. Raises InputError.
     """
     path = existing_file(path, FORMATS)
     if not isinstance(unit, str) or unit not in UNITS_MM:
@@ -59,12 +49,12 @@ def read_mesh(path, unit="mm"):
 
 
 def file_key(path, data, unit):
-    """What a Reading depends on, as `kept` names it: (content, kind) of a file's path, bytes and unit."""
+    """What a reading depends on, as `kept` names it: (content, kind) of a file's path, bytes and unit."""
     return blake2b(data).digest(), f"a {path.suffix.lower()} file in {unit}"
 
 
 def read_fresh(path, data, unit):
-    """The Reading of a file by its path, bytes and unit, whatever is kept. Raises InputError."""
+    """What `read_mesh` returns, of a file by its path, bytes and unit, whatever is kept. Raises InputError."""
     import trimesh
 
     facets = _check_bytes(path, data)
@@ -81,7 +71,7 @@ def read_fresh(path, data, unit):
         raise InputError(f"{path.name} states {facets} facets but only {len(faces)} can be read; export it again.")
     if path.suffix.lower() == ".3mf" and _UNITS_3MF.get(str(stated).removesuffix("s")) != unit:
         raise InputError(f"{path.name} states the unit {stated!r} but unit={unit!r} was given; they must agree.")
-    return Reading(*mended(vertices, faces, path.name, unit))
+    return mended(vertices, faces, path.name, unit)
 
 
 def _check_bytes(path, data):
@@ -225,10 +215,8 @@ def _drop_repeats(mesh, name):
     turn = np.where((f[:, 0] < f[:, 1]) ^ (f[:, 1] < f[:, 2]) ^ (f[:, 2] < f[:, 0]), 1, -1)
     _, group = np.unique(np.sort(f, axis=1) @ [len(mesh.vertices) ** 2, len(mesh.vertices), 1], return_inverse=True)
     net = np.sign(np.bincount(group, weights=turn))
-    first = np.full(len(net), len(f))
     wanted = np.flatnonzero(turn == net[group])
-    np.minimum.at(first, group[wanted], wanted)
-    keep = np.sort(first[first < len(f)])
+    keep = np.sort(wanted[np.unique(group[wanted], return_index=True)[1]])
     dropped = len(f) - len(keep)
     if not dropped:
         return []
@@ -307,15 +295,8 @@ def _settle_shells(mesh, name, clock):
         for j in crossed or around[:1]:
             cavities.setdefault(j, []).append(i)
     faces = np.concatenate(shells)
-    close = [
-        (i, j)
-        for i, j in combinations(range(len(shells)), 2)
-        if volumes[i] * volumes[j] > 0 and (boxes[i][0] <= boxes[j][1]).all() and (boxes[j][0] <= boxes[i][1]).all()
-    ]
     bodies = sum(v > 0 for v in volumes)
     as_it_is = vertices, faces, bodies, len(volumes) - bodies, notes
-    if not close and not touching and not across:
-        return as_it_is
     clock.check()
     united = _united(vertices, shells, cavities, [i for i, v in enumerate(volumes) if v > 0], name)
     before, after = ([x.sum() for x in meshes.facets_of(*body)] for body in ((vertices, faces), united))
@@ -382,7 +363,7 @@ def _united(vertices, shells, cavities, solids, name):
     from manifold3d import Error, Manifold, OpType
 
     def solid(shell):
-        body = meshes.solid_of(*meshes.merged(vertices, shell))
+        body = meshes.solid_of(vertices, shell)
         if body.status() != Error.NoError:
             raise InputError(f"{name} has overlapping shells that cannot be united; unite them in your CAD program.")
         return Manifold.batch_boolean(body.decompose(), OpType.Add)

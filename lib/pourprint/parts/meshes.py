@@ -46,21 +46,17 @@ def counted(vertices, faces):
     return int((shells > 0).sum()), int((shells < 0).sum())
 
 
-SAME_MM, FAR_MM = 1e-8, 1e10  # what lies as close is one point; no node reaches so far
-KEYED = np.array([-7046029254386353131, -4658895280553007687, 7540113804746346429])  # odd, drawn at random
+SAME_MM = 1e-8  # what lies as close is one point
 
 
 def merged(vertices, faces):
-    """Facets with the corners that they use and share, in the order in which they come: vertices (n, 3), faces (m, 3).
+    """Facets with the corners that they use and share, in the order in which these come: vertices, faces."""
+    import pandas as pd
 
-    Places are told apart by a 64-bit key: of a million, two share one by chance in one file of ten million.
-    """
     corners = vertices[faces.ravel()]
-    away = np.minimum(corners - corners.min(0), FAR_MM)  # beyond it whole numbers run over
-    key = np.round(away / SAME_MM).astype(np.int64) @ KEYED
-    _, first, index = np.unique(key, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    return corners[first[order]], np.argsort(order)[index].reshape(-1, 3)
+    places = pd.DataFrame(np.round((corners - corners.min(0)) / SAME_MM))
+    number = places.groupby([0, 1, 2], sort=False).ngroup().to_numpy()
+    return corners[np.unique(number, return_index=True)[1]], number.reshape(-1, 3)
 
 
 def bodies_of(vertices, faces):
@@ -174,21 +170,16 @@ def rotated_up(vertices, up):
     return Rotation.from_rotvec(np.array([y, -x, 0]) / level * np.arctan2(level, z)).apply(vertices)
 
 
-def overhang(vertices, faces, angle_deg=SELF_SUPPORTING_DEG):
-    """Surfaces that cannot carry themselves when built upward from the plate z = min.
+def overhang(vertices, faces):
+    """Surfaces that cannot carry themselves when built upward from the plate z = min, which carries what lies on it.
 
-    angle_deg: least slope against the plate that carries itself [degrees]; the plate carries what lies on it.
     Returns the area they project on the plate [mm2] and the space from them straight down to the plate [mm3].
     The space is an upper bound: where metal lies between, a support ends on that metal.
-    Raises InputError.
     """
-    check_numbers(arrays=False, angle_deg=angle_deg)
-    if angle_deg >= 90:
-        raise InputError(f"angle_deg={angle_deg!r} must be below 90.")
     a, b, c = np.moveaxis(vertices[faces], 1, 0)
     cross = np.cross(b - a, c - a)
     z = vertices[faces][:, :, 2] - vertices[faces][:, :, 2].min()
-    steepness = np.linalg.norm(cross, axis=1) * np.cos(np.radians(angle_deg))
+    steepness = np.linalg.norm(cross, axis=1) * np.cos(np.radians(SELF_SUPPORTING_DEG))
     hanging = (-cross[:, 2] > steepness * (1 + 1e-6)) & (z.max(axis=1) > 1e-3)
     projected = -cross[hanging, 2] / 2
     return projected.sum(), (projected * z[hanging].mean(axis=1)).sum()

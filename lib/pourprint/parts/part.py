@@ -137,8 +137,8 @@ class Part:
         unit: mm, cm, m or inch. up (3,): the file's direction that shall point up. name: else the file's.
         Raises InputError where the file cannot be read as a closed solid (see `mending.read_mesh`).
         """
-        read = mending.read_mesh(path, unit)
-        return cls._measured(name or Path(path).stem, meshes.rotated_up(read.vertices, up), read.faces, read.notes)
+        vertices, faces, notes = mending.read_mesh(path, unit)
+        return cls._measured(name or Path(path).stem, meshes.rotated_up(vertices, up), faces, notes)
 
     @classmethod
     def from_arrays(cls, name, vertices, faces):
@@ -180,7 +180,7 @@ class Part:
         notes = ()
         overhang, support = (unmeshed()[f"unmeshed.{key}_fraction"].value for key in ("overhang", "support"))
         if overhang_cm2 is None:
-            overhang_cm2 = overhang * given.footprint_cm2
+            overhang_cm2 = overhang * given.box_mm[..., :2].prod(-1) / 100
             notes += (f"overhang_cm2 is an estimate: {overhang:.0%} of the footprint.",)
         if support_cm3 is None:
             support_cm3 = support * (given.box_mm.prod(-1) / 1e3 - given.volume_cm3)
@@ -207,11 +207,6 @@ class Part:
     def height_mm(self):
         """Height along the up-direction [mm]."""
         return plain(self.box_mm[..., 2])
-
-    @property
-    def footprint_cm2(self):
-        """Area of the box on the plate [cm2]."""
-        return plain(self.box_mm[..., 0] * self.box_mm[..., 1] / 100)
 
     @property
     def solidity(self):
