@@ -53,7 +53,7 @@ from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s,
 from pourprint.process.strength.beam_lesson import lighten_beam
 from pourprint.process.strength.lighten import Task, lighten, lightened, solid_of, thinner
 from pourprint.process.strength.loads import frame_loads
-from pourprint.process.strength.verify import verified_table, verify
+from pourprint.process.strength.verify import verify
 from pourprint.risk.rework import rework
 from pourprint.risk.simulation import design_error, simulate, simulate_all
 from pourprint.risk.yields import (

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -37,7 +36,7 @@ def test_straight_joint_with_a_bore_crossing():
 
 
 def test_socket_has_the_circle_area_of_tube_and_gap():
-    cup = make_node((Tube((0, 0, 1), 25, 40),), gap_mm=0.2, segments=16)
+    cup = make_node((Tube((0, 0, 1), 25, 40),), segments=16)
     vertices, faces = cup.mesh
     near_mouth = np.ptp(vertices[:, 2]) - 5
     area, _ = sections(vertices, faces, [near_mouth])
@@ -63,9 +62,8 @@ def test_hollow_hub_saves_metal_and_can_be_emptied():
     tubes = (Tube((0, 0, 1), 40, 50), Tube((1, 0, 0), 25), Tube((-1, 1, 0), 25), Tube((-1, -1, 0), 25))
     solid = make_node(tubes, wall_mm=5, blend_mm=4)
     hollow = make_node(tubes, wall_mm=5, blend_mm=4, hub_shell_mm=5)
-    closed = make_node(tubes, wall_mm=5, blend_mm=4, hub_shell_mm=5, drain_mm=0)
-    assert hollow.volume_cm3 < closed.volume_cm3 < 0.8 * solid.volume_cm3
-    assert hollow.notes == () and "cavities: 1" in closed.notes[0]
+    assert hollow.volume_cm3 < 0.8 * solid.volume_cm3
+    assert hollow.notes == ()  # no closed cavity
 
 
 def test_sockets_keep_a_wall_between_them():
@@ -111,23 +109,3 @@ def test_a_made_node_can_be_saved_and_read_again(tmp_path):
     part = make_node((Tube((1, 0, 0), 25), Tube((0, 1, 0), 25)))
     part.write_mesh(tmp_path / "mine.stl")
     assert Part.from_mesh(tmp_path / "mine.stl").volume_cm3 == pytest.approx(part.volume_cm3, rel=1e-6)
-
-
-@pytest.mark.parametrize(("blend_mm", "fillet_mm"), [(65, 20), (45, 10)])
-def test_a_fillet_adds_the_ring_that_pappus_gives(blend_mm, fillet_mm):
-    # Exact, Pappus: the fillet between a rod of radius a and a plane has section (1 − π/4) r² with its centroid
-    # (10 − 3π)/(3(4 − π)) r from the corner. The ball is a plane to 1 part in a/ball; 3 % for that and for facets.
-    rod_r = 15.0
-    tube = Tube((0, 0, 1), 2 * (rod_r - 4 - 0.2), 200)
-    bare = make_node([tube], wall_mm=4, blend_mm=blend_mm)
-    filled = make_node([tube], wall_mm=4, blend_mm=blend_mm, fillet_mm=fillet_mm)
-    centroid = rod_r + (10 - 3 * np.pi) / (3 * (4 - np.pi)) * fillet_mm
-    ring_mm3 = (1 - np.pi / 4) * fillet_mm**2 * 2 * np.pi * centroid
-    assert (filled.volume_cm3 - bare.volume_cm3) * 1000 == pytest.approx(ring_mm3, rel=0.03)
-
-
-def test_a_larger_fillet_adds_metal_and_stays_watertight():
-    tubes = [Tube((1, 0, 0.2), 30), Tube((-0.4, 1, 0), 25), Tube((0, -0.5, 1), 25)]
-    nodes = [make_node(tubes, wall_mm=3, fillet_mm=fillet) for fillet in (0, 2, 4, 8)]
-    assert all(np.diff([node.volume_cm3 for node in nodes]) > 0)
-    assert all(trimesh.Trimesh(*node.mesh).is_watertight and node.bodies == 1 for node in nodes)

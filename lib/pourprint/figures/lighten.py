@@ -34,7 +34,7 @@ def search_chart(stages):
 
 
 def stiffness_chart(table):
-    """Stiffness for mass of verified shapes. `table` as `verified_table` returns. Returns: Chart."""
+    """Stiffness for mass of verified shapes. `table` as `verify` returns. Returns: Chart."""
     names = list(table.index)
     both = table.filter(like="stiffness").to_numpy()
     low, high = both.min(axis=1), both.max(axis=1)

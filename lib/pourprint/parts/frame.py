@@ -2,39 +2,36 @@
 
 import math
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import permutations, product
 
 import numpy as np
 
-from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
+from pourprint.ledger.checks import check_numbers, read_toml, refuse, validated
 from pourprint.ledger.entries import Kind, nearest, read_entry
 from pourprint.ledger.errors import InputError
-from pourprint.parts.kits import Bore, Face, Kit, KitPart, Socket
+from pourprint.parts.kits import Bore, Face, FromTable, Kit, KitPart, Socket, given_twice
 from pourprint.parts.meshes import unit_vector
 from pourprint.parts.nodes import Boss, Tube, make_node, socket_starts
 
 TUBING = ("youngs_modulus", "shear_modulus", "density", "strength", "expansion")
-GAP_MM = 0.2  # radial bond gap of a socket, as make_node's
 ALIKE_DEG = 0.1  # two nodes are alike where a turn brings all their directions together within this angle
 
 
 @dataclass(frozen=True)
-class Pivot(Boss):
+class Pivot(Boss, FromTable):
     """A Boss at a point, with two bearing seats of `fit`, seat_mm long [mm]."""
 
-    __pydantic_config__ = STRICT
     fit: str = "N7"
     seat_mm: float = 8.0
 
 
 @dataclass(frozen=True)
-class Point:
+class Point(FromTable):
     """A place where tubes meet: at (3,) [mm], the node's walls [mm], mass_kg carried there, its pivot; `node` names
     the kind of node. A point with one tube and no pivot is a free end and has no node."""
 
-    __pydantic_config__ = STRICT
     name: str
     at: tuple[float, float, float]
     node: str = ""
@@ -50,7 +47,7 @@ class Point:
 
 
 @dataclass(frozen=True)
-class FrameTube:
+class FrameTube(FromTable):
     """A tube between two points: diameter_mm outside, wall_mm, bond_mm in each socket [mm], of a `tubing`.
 
     diameter_mm, bond_mm: one number, or one for each end of a tube that tapers; it then counts with its thin end, which
@@ -58,7 +55,6 @@ class FrameTube:
     it by a bought fork. root_nm_rad: stiffness of a bonded end in bending [Nm/rad], infinite for a rigid one.
     """
 
-    __pydantic_config__ = STRICT
     name: str
     between: tuple[str, str]
     tubing: str
@@ -86,10 +82,9 @@ class FrameTube:
 
 
 @dataclass(frozen=True)
-class Wheel:
+class Wheel(FromTable):
     """A wheel beside a point: side_mm along y, radius_mm [mm], tyre_n_mm the stiffness of its tyre [N/mm]."""
 
-    __pydantic_config__ = STRICT
     point: str
     side_mm: float
     radius_mm: float
@@ -100,20 +95,18 @@ class Wheel:
 
 
 @dataclass(frozen=True)
-class Differential:
+class Differential(FromTable):
     """Holds the mean turn of the rockers' points to that of the body's, about y, by stiffness_nm_rad [Nm/rad]."""
 
-    __pydantic_config__ = STRICT
     rockers: tuple[str, ...]
     body: tuple[str, ...]
     stiffness_nm_rad: float
 
 
 @dataclass(frozen=True)
-class Cases:
+class Cases(FromTable):
     """What the standard cases ask: slopes [°], side_g and blocked_g [g], drop_mm [mm]."""
 
-    __pydantic_config__ = STRICT
     slope_along_deg: float = 30.0
     slope_across_deg: float = 20.0
     side_g: float = 0.4
@@ -125,8 +118,7 @@ class Cases:
 
 
 @dataclass(frozen=True)
-class _File:
-    __pydantic_config__ = STRICT
+class _File(FromTable):
     name: str
     date: str
     point: tuple[Point, ...]
@@ -193,6 +185,15 @@ class Frame:
         other = tube.between[1] if tube.between[0] == point else tube.between[0]
         return unit_vector(np.subtract(self.points[other].at, self.points[point].at), f"tube {tube.name}")
 
+    def length_mm(self, tube):
+        """Distance [mm] of the two points of a tube (FrameTube)."""
+        a, b = (self.points[point].at for point in tube.between)
+        return math.dist(a, b)
+
+    def pivoting_at(self, point):
+        """Names of the tubes that turn in the boss at a point."""
+        return tuple(name for name, tube in self.tubes.items() if tube.pivots_at == point)
+
     def sockets_at(self, point):
         """Tubes that are bonded in at a point, tuple of FrameTube in the file's order."""
         return tuple(t for t in self.tubes.values() if point in t.between and t.pivots_at != point)
@@ -216,32 +217,29 @@ class Frame:
         if not self.has_node(point):
             return {tube.name: 0.0 for tube in bonded}
         shape = self.shape_at(point)
-        radii = [socket.diameter_mm / 2 + GAP_MM for socket in shape["tubes"]]
         with self._told_by_name(point):
-            starts = socket_starts(shape["tubes"], shape["bosses"], radii, shape["wall_mm"])
+            starts = socket_starts(shape["tubes"], shape["bosses"], shape["wall_mm"])
         return {tube.name: float(d + s.depth_mm) for tube, s, d in zip(bonded, shape["tubes"], starts, strict=True)}
 
     @cached_property
     def node_kinds(self):
         """The different nodes, tuple of NodeKind; what a turn (no mirror) brings together counts as one."""
-        kinds = []
+        groups = []  # of alike nodes: (point, turn, names of its tubes), the first as it stands
         for point in filter(self.has_node, self.points):
-            bonded = self.sockets_at(point)
-            for i, (kind, shape) in enumerate(kinds):
-                found = _turn_between(shape, self.shape_at(point))
-                if found:
+            names = [tube.name for tube in self.sockets_at(point)]
+            for group in groups:
+                if found := _turn_between(self.shape_at(group[0][0]), self.shape_at(point)):
                     turn, order = found
-                    names = tuple(bonded[k].name for k in order)
-                    more = NodeKind(kind.name, (*kind.points, point), (*kind.turns, turn), (*kind.tubes, names))
-                    kinds[i] = (more, shape)
+                    group.append((point, turn, tuple(names[k] for k in order)))
                     break
             else:
-                taken = {kind.name for kind, _ in kinds}
-                label = self.points[point].node or point
-                name = label if label not in taken else point
-                names = tuple(t.name for t in bonded)
-                kinds.append((NodeKind(name, (point,), (np.eye(3),), (names,)), self.shape_at(point)))
-        return tuple(kind for kind, _ in kinds)
+                groups.append([(point, np.eye(3), tuple(names))])
+        kinds = []
+        for group in groups:
+            first, taken = self.points[group[0][0]], [kind.name for kind in kinds]
+            name = first.name if not first.node or first.node in taken else first.node
+            kinds.append(NodeKind(name, *zip(*group, strict=True)))
+        return tuple(kinds)
 
     @contextmanager
     def _told_by_name(self, point):
@@ -262,7 +260,7 @@ class Frame:
         for kind in self.node_kinds:
             point = kind.points[0]
             with self._told_by_name(point):
-                part = make_node(**self.shape_at(point), gap_mm=GAP_MM, segments=segments, name=kind.name)
+                part = make_node(**self.shape_at(point), segments=segments, name=kind.name)
             sockets = tuple(tube.socket_at(point) for tube in self.sockets_at(point))
             bores, faces, pivot = (), (), self.points[point].pivot
             if pivot:
@@ -275,10 +273,8 @@ class Frame:
 
 def _wrong_names(file, points, tubing):
     """Faults of a frame's file that no single table shows."""
-    faults = []
-    for kind, things in (("point", file.point), ("tube", file.tube)):
-        names = [thing.name for thing in things]
-        faults += [f"the name {name!r} is given to more than one {kind}" for name in {*names} if names.count(name) > 1]
+    faults = given_twice([point.name for point in file.point], "point")
+    faults += given_twice([tube.name for tube in file.tube], "tube")
     named = [(f"tube {tube.name}", name) for tube in file.tube for name in tube.between]
     named += [("a wheel", wheel.point) for wheel in file.wheel]
     if file.differential:
@@ -306,10 +302,7 @@ def _wrong_names(file, points, tubing):
 
 def _turn_between(a, b):
     """(turn (3, 3), order of b's tubes) that bring node b (arguments of make_node) over node a, or None."""
-    flat = [
-        (s["wall_mm"], s["hub_shell_mm"], s["blend_mm"], [{**vars(boss), "axis": ()} for boss in s["bosses"]])
-        for s in (a, b)
-    ]
+    flat = [{**s, "tubes": (), "bosses": [replace(boss, axis=(0, 0, 1)) for boss in s["bosses"]]} for s in (a, b)]
     sizes = [[(t.diameter_mm, t.depth_mm) for t in s["tubes"]] for s in (a, b)]
     if flat[0] != flat[1] or sorted(sizes[0]) != sorted(sizes[1]):
         return None

@@ -18,7 +18,7 @@ TURN_MM = 100.0  # a turn of 1 rad counts as this displacement when motions are 
 
 @dataclass(frozen=True, eq=False)
 class Bar:
-    """A bar between two points (numbers), round: EA [N], EI and GJ [N mm²], GA of shear [N], infinite for slender.
+    """A bar between two points (names), round: EA [N], EI and GJ [N mm²], GA of shear [N], infinite for slender.
 
     offset_mm: rigid stretches at its two ends. soft: {freedom: compliance} of its ends in the bar's own axes (0 to 5
     the first end: along, two across, twist, two bends; 6 to 11 the second), [mm/N] or [rad/N mm]; infinite: released.
@@ -26,7 +26,7 @@ class Bar:
     """
 
     name: str
-    ends: tuple[int, int]
+    ends: tuple[str, str]
     ea: float
     ei: float
     gj: float
@@ -56,32 +56,26 @@ def _local(bar, length):
 
 
 def _softened(bar, k):
-    """Stiffness (12, 12) with sprung ends in series and released ones free, and the motion (12, 12) of the bar's ends
-    that follows from the points'."""
-    free = [i for i, softness in bar.soft if math.isinf(softness)]
-    sprung = np.zeros(12)
-    for i, softness in bar.soft:
-        sprung[i] = 0 if math.isinf(softness) else softness
-    follow = np.linalg.inv(np.eye(12) + sprung[:, None] * k)
-    k = k @ follow
-    if free:
-        try:
-            moved = np.linalg.solve(k[np.ix_(free, free)], k[free])
-        except np.linalg.LinAlgError:
-            moved = np.full((len(free), 12), np.inf)
-        if np.abs(moved).max() > 1e9:
-            raise InputError(f"bar {bar.name!r} is released at both ends so that it moves by itself: hold one of them.")
-        k = k - k[:, free] @ moved
-        follow = follow.copy()
-        follow[free] = np.eye(12)[free] - moved
-    return k, follow
+    """Stiffness (12, 12) of a bar with its soft ends, and the motion (12, 12) of its ends that follows from the
+    points': where it is sprung or released, what the bar pulls there is what the spring, if any, takes."""
+    at, softness = [i for i, _ in bar.soft], np.array([softness for _, softness in bar.soft])
+    try:
+        slip = np.linalg.solve(k[np.ix_(at, at)] + np.diag(1 / softness), k[at])
+    except np.linalg.LinAlgError:
+        slip = np.full((len(at), 12), np.inf)
+    if np.abs(slip).max(initial=0) > 1e9:
+        raise InputError(f"bar {bar.name!r} is released at both ends so that it moves by itself: hold one of them.")
+    follow = np.eye(12)
+    follow[at] -= slip
+    return k @ follow, follow
 
 
 def _placed(bar, points):
-    """Length between the rigid ends [mm], and the (12, 12) matrix from the points' freedoms to the bar's own."""
-    a, b = np.asarray(points, dtype=float)[list(bar.ends)]
-    along = unit_vector(b - a, f"bar {bar.name}")
-    length = np.linalg.norm(b - a) - sum(bar.offset_mm)
+    """Length between the rigid ends [mm]; the bar's own axes (3, 3) as rows, along first; and the matrix (12, 12) from
+    the points' freedoms to the bar's own."""
+    way = np.subtract(points[bar.ends[1]], points[bar.ends[0]])
+    along = unit_vector(way, f"bar {bar.name}")
+    length = np.linalg.norm(way) - sum(bar.offset_mm)
     if length <= 0:
         raise InputError(f"bar {bar.name!r} has no length left between its rigid ends; set its points further apart.")
     axes = np.roll(frame_along(along), 1, axis=0)
@@ -94,71 +88,48 @@ def _placed(bar, points):
         arm = np.array([[0, z, -y], [-z, 0, x], [y, -x, 0]])  # u at the rigid arm's end: u + turn × arm
         matrix[end : end + 3, end : end + 3] = matrix[end + 3 : end + 6, end + 3 : end + 6] = axes
         matrix[end : end + 3, end + 3 : end + 6] = axes @ arm
-    return length, matrix
+    return length, axes, matrix
 
 
-def _freedoms(bar):
-    return np.add.outer(6 * np.array(bar.ends), np.arange(6)).ravel()
-
-
-@dataclass(frozen=True, eq=False)
-class Solved:
-    """Displacements (points, 6, cases) [mm, rad]; forces {bar: (12, cases)} of the points on the bar's own ends, in its
-    own axes [N, N mm]; axes {bar: (3, 3)} its directions as rows, along first."""
-
-    displacements: np.ndarray
-    forces: dict[str, np.ndarray]
-    axes: dict[str, np.ndarray]
-
-
-def solve_frame(points, bars, loads, supports=()):
+def solve_frame(points, bars, loads, springs=(), held=()):
     """Displacements and bar forces of a frame.
 
-    points (n, 3) [mm]; bars: Bar; loads (n, 6, cases) [N, N mm] on the points; supports: (row (6n,), stiffness), each a
-    spring [N/mm or N mm/rad] against the motion row @ u, infinite for one that does not give. Returns: Solved.
-    Raises: InputError that names the joint by which the frame is a mechanism. Limits: small displacements, no buckling.
-    Source: exact for such bars (direct stiffness method).
+    points {name: (3,)} [mm]; bars: Bar; loads (n, 6, cases) [N, N mm] on the points; springs: (row (6n,), stiffness),
+    each [N/mm or N mm/rad] against the motion row @ u; held: numbers of the freedoms (of 6n) that do not move.
+    Returns: displacements (n, 6, cases) [mm, rad]; {bar: (12, cases)}, forces and moments of the points on its two ends
+    along x, y, z [N, N mm]. Raises: InputError that names the joint by which the frame is a mechanism.
+    Limits: small displacements, no buckling. Source: exact for such bars (direct stiffness method).
     """
-    points = np.asarray(points, dtype=float)
-    loads = np.asarray(loads, dtype=float)
-    size = 6 * len(points)
-    total = np.zeros((size, size))
-    built = {}
+    names, size = list(points), 6 * len(points)
+    total, built = np.zeros((size, size)), {}
     for bar in bars:
-        length, matrix = _placed(bar, points)
+        length, axes, matrix = _placed(bar, points)
         k, follow = _softened(bar, _local(bar, length))
-        at = _freedoms(bar)
+        at = np.concatenate([6 * names.index(end) + np.arange(6) for end in bar.ends])
         total[np.ix_(at, at)] += matrix.T @ k @ matrix
-        built[bar.name] = (at, matrix, k, follow)
-    held = [np.asarray(row, dtype=float) for row, stiff in supports if math.isinf(stiff)]
-    for row, stiff in supports:
-        if not math.isinf(stiff):
-            total += stiff * np.outer(row, row)
-    free = np.eye(size)
-    if held:  # the motions that the rigid supports leave
-        _, value, across = np.linalg.svd(np.array(held))
-        free = across[int((value > 1e-12 * value[0]).sum()) :].T
-        if all(np.count_nonzero(row) == 1 for row in held):  # freedoms held one by one: no mixing, no rounding
-            free = np.eye(size)[:, np.all(np.array(held) == 0, axis=0)]
-    reduced = free.T @ total @ free
-    _check_held(reduced, free, bars, built)
-    moved = free @ np.linalg.solve(reduced, free.T @ loads.reshape(size, -1))
-    forces = {name: k @ matrix @ moved[at] for name, (at, matrix, k, _) in built.items()}
-    axes = {name: matrix[:3, :3] for name, (_, matrix, *_) in built.items()}
-    return Solved(moved.reshape(*loads.shape[:2], -1), forces, axes)
+        pull = np.kron(np.eye(4), axes.T) @ k @ matrix
+        built[bar.name] = (at, matrix, follow, pull)
+    for row, stiff in springs:
+        total += stiff * np.outer(row, row)
+    free = np.setdiff1d(np.arange(size), held)
+    reduced = total[np.ix_(free, free)]
+    _check_held(reduced, free, names, bars, built)
+    moved = np.zeros((size, loads.shape[2]))
+    moved[free] = np.linalg.solve(reduced, loads.reshape(size, -1)[free])
+    return moved.reshape(loads.shape), {name: pull @ moved[at] for name, (at, *_, pull) in built.items()}
 
 
-def _check_held(reduced, free, bars, built):
+def _check_held(reduced, free, names, bars, built):
     """Raise InputError that names the joint that lets the frame move, where some motion meets no resistance."""
-    scale = np.tile([1.0] * 3 + [1 / TURN_MM] * 3, len(free) // 6)
-    metric = free.T @ (scale[:, None] * free)  # a turn counts by the way that a point at TURN_MM goes
-    value, motion = np.linalg.eigh(metric @ reduced @ metric.T)
+    scale = np.tile([1.0] * 3 + [1 / TURN_MM] * 3, len(names))  # a turn counts by the way of a point at TURN_MM
+    value, motion = np.linalg.eigh(reduced * np.outer(scale[free], scale[free]))
     if value[0] > LEAST_HELD * value[-1]:
         return
-    moved = free @ metric.T @ motion[:, 0]
+    moved = np.zeros(len(scale))
+    moved[free] = scale[free] * motion[:, 0]
     turned = {}
     for bar in bars:
-        at, matrix, _, follow = built[bar.name]
+        at, matrix, follow, _ = built[bar.name]
         ends = matrix @ moved[at]
         for i, softness in bar.soft:
             if math.isinf(softness):
@@ -166,14 +137,8 @@ def _check_held(reduced, free, bars, built):
                 turned[joint] = max(turned.get(joint, 0.0), abs((follow @ ends - ends)[i]))
     joint = max(turned, key=turned.get, default=None)
     if joint is None or turned[joint] < 1e-6 * np.abs(moved).max():
-        where = int(np.argmax(np.abs(moved * scale))) // 6
-        raise Mechanism(None, where, f"nothing holds the frame: point {where} moves without resistance; add supports.")
-    raise Mechanism(*joint, f"the frame is a mechanism: bar {joint[0]!r} turns freely at its end at point {joint[1]}.")
-
-
-class Mechanism(InputError):
-    """A frame that moves without resistance: bar (name or None) and point (number) of the joint that lets it."""
-
-    def __init__(self, bar, point, message):
-        super().__init__(message)
-        self.bar, self.point = bar, point
+        where = names[int(np.argmax(np.abs(moved * scale))) // 6]
+        raise InputError(f"nothing holds the frame: point {where} moves without resistance; add supports.")
+    raise InputError(
+        f"the frame is a mechanism: {joint[0]} turns freely at point {joint[1]}; hold it, or take the pivot out."
+    )

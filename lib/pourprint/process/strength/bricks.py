@@ -4,13 +4,12 @@ Linear, small displacements, isotropic. A staircase of cubes has false peaks at 
 Stiffness is trusted to a few per cent where walls are three cells or more; stress only away from loads and steps.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from pourprint.ledger.errors import InputError
 
 CORNERS = np.array([(x, y, z) for x in (0, 1) for y in (0, 1) for z in (0, 1)])
+WEIGHT = 1.6  # of a step of the solver's smoothing
 SMALL = 400  # freedoms that are solved directly on the coarsest grid
 
 
@@ -53,24 +52,18 @@ def brick(youngs, poisson, cell_mm):
     return k - cross @ np.linalg.solve(own, cross.T), _strain(slopes(np.zeros(3)))
 
 
-@dataclass(frozen=True, eq=False)
 class Lattice:
-    """The corners of the cells in use. cells (e, 3): indices of the cells; nodes (n, 3): indices of their corners;
-    corner (e, 8): the number of each cell's corners; shape: cells of the whole grid along x, y, z."""
+    """The corners of the cells that are `used` (nx, ny, nz) bool. cells (e, 3): indices of the cells; nodes (n, 3):
+    indices of their corners; corner (e, 8): the number of each cell's corners; freedoms (e, 24): those of its freedoms;
+    shape: cells of the whole grid along x, y, z."""
 
-    shape: tuple[int, int, int]
-    cells: np.ndarray
-    nodes: np.ndarray
-    corner: np.ndarray
-
-    @classmethod
-    def of(cls, used):
-        """The lattice of the cells that are used (nx, ny, nz) bool."""
-        cells = np.argwhere(used)
+    def __init__(self, used):
+        self.shape, self.cells = used.shape, np.argwhere(used)
         size = np.array(used.shape) + 1
-        flat = np.ravel_multi_index(tuple(np.moveaxis(cells[:, None] + CORNERS, -1, 0)), size)
+        flat = np.ravel_multi_index(tuple(np.moveaxis(self.cells[:, None] + CORNERS, -1, 0)), size)
         found, corner = np.unique(flat, return_inverse=True)
-        return cls(used.shape, cells, np.stack(np.unravel_index(found, size), 1), corner.reshape(-1, 8))
+        self.nodes, self.corner = np.stack(np.unravel_index(found, size), 1), corner.reshape(-1, 8)
+        self.freedoms = (3 * self.corner[:, :, None] + np.arange(3)).reshape(-1, 24)
 
     def at_corners(self, cells):
         """Which nodes (n,) stand at a corner of one of some cells (e,) bool."""
@@ -79,32 +72,17 @@ class Lattice:
         return found
 
     def pins(self, among):
-        """The six freedoms (n, 3) bool of three nodes `among` some (n,) bool that keep the part from drifting and
-        turning; they carry nothing where loads balance."""
+        """The six freedoms (n, 3) bool of some nodes (n,) bool that best keep the part from drifting and turning; they
+        carry nothing where loads balance."""
+        from scipy.linalg import qr
+
         some = np.flatnonzero(among)
-        way = self.nodes[some] - self.nodes[some[0]]
-        far = np.argmax((way**2).sum(1))
-        off = np.cross(way[far], way)
-        aside = np.argmax((off**2).sum(1))
+        turns = np.cross(np.eye(3), self.nodes[some][:, None])
+        motions = np.concatenate([np.broadcast_to(np.eye(3), turns.shape), turns], axis=1)  # as one body: (some, 6, 3)
+        best = qr(motions.transpose(1, 0, 2).reshape(6, -1), mode="r", pivoting=True)[1][:6]
         held = np.zeros((len(self.nodes), 3), bool)
-        held[some[0]] = True
-        held[some[far]] = np.arange(3) != np.argmax(np.abs(way[far]))
-        held[some[aside], np.argmax(np.abs(off[aside]))] = True
+        held[some[best // 3], best % 3] = True
         return held
-
-    def forces(self, element, scale, moved):
-        """Forces (n, 3, cases) on the nodes that hold displacements (n, 3, cases); element, scale as in Solver."""
-        cases = moved.shape[2]
-        pulls = np.einsum("ij,ejc,e->eic", element, moved.reshape(-1, cases)[self.freedoms], scale, optimize=True)
-        at = self.freedoms.ravel()
-        pulls = pulls.reshape(-1, cases)
-        summed = [np.bincount(at, pulls[:, c], 3 * len(self.nodes)) for c in range(cases)]
-        return np.stack(summed, 1).reshape(moved.shape)
-
-    @property
-    def freedoms(self):
-        """Numbers (e, 24) of the freedoms of each cell."""
-        return (3 * self.corner[:, :, None] + np.arange(3)).reshape(-1, 24)
 
 
 class Solver:
@@ -126,12 +104,8 @@ class Solver:
         self._place, self._columns = place.ravel().astype(np.int32), (found % count).astype(np.int32)
         self._starts = np.searchsorted(found, np.arange(count + 1) * count).astype(np.int32)
 
-    def solve(self, scale, loads, start=None, tolerance=1e-6, most=400, settled=True):
-        """Displacements (n, 3, cases) under loads (n, 3, cases) [N]; scale (e,): stiffness of each cell over a full.
-
-        start: displacements to begin with; most rounds. Raises: InputError where these do not reach the tolerance,
-        unless settled is False.
-        """
+    def stiffness(self, scale):
+        """Stiffness (3 n, 3 n), sparse, of all freedoms; scale (e,): stiffness of each cell over a full one."""
         from scipy import sparse
 
         blocks = np.empty((len(self._columns), 3, 3))
@@ -139,65 +113,62 @@ class Solver:
             values = np.multiply.outer(scale, self.element[i::3, j::3])
             blocks[:, i, j] = np.bincount(self._place, values.ravel(), len(blocks))
         size = 3 * len(self.lattice.nodes)
-        matrix = sparse.bsr_array((blocks, self._columns, self._starts), (size, size)).tocsr()[self.free][:, self.free]
+        return sparse.bsr_array((blocks, self._columns, self._starts), (size, size)).tocsr()
+
+    def solve(self, scale, loads, start=None, tolerance=1e-6, most=400, settled=True):
+        """Displacements (n, 3, cases) under loads (n, 3, cases) [N]; scale as for `stiffness`.
+
+        start: displacements to begin with; most rounds. Raises: InputError where these do not reach the tolerance,
+        unless settled is False.
+        """
+        matrix = self.stiffness(scale)[self.free][:, self.free]
+        moved = np.zeros((3 * len(self.lattice.nodes), loads.shape[2]))
+        begin = moved if start is None else start.reshape(moved.shape)
+        right = loads.reshape(moved.shape)[self.free]
         levels = _levels(matrix, self._down)
-        cases = loads.shape[2]
-        right = loads.reshape(-1, cases)[self.free]
-        x = np.zeros_like(right) if start is None else start.reshape(-1, cases)[self.free]
-        x = _conjugate(matrix, levels, right, x, tolerance, most, settled)
-        moved = np.zeros((3 * len(self.lattice.nodes), cases))
-        moved[self.free] = x
-        return moved.reshape(-1, 3, cases)
+        moved[self.free] = _conjugate(matrix, levels, right, begin[self.free], tolerance, most, settled)
+        return moved.reshape(loads.shape)
 
 
 def _transfers(lattice, free):
-    """Interpolation matrices from each coarser grid to the next finer, down to a small one."""
+    """Interpolation matrices from each coarser grid to the next finer, down to a small one, of the freedoms in use."""
     from scipy import sparse
 
-    nodes, down = lattice.nodes, []
-    keep, size = free, len(free)
-    while size > SMALL and nodes.max() > 2:
-        low = nodes // 2
-        rows, columns, weights = [], [], []
-        wide = nodes.max(0) // 2 + 2
-        for corner in CORNERS:  # a node between two coarse ones takes half of each
-            odd = nodes % 2
-            share = np.where(odd == 1, 0.5, 1.0 - corner).prod(1)
-            rows.append(np.flatnonzero(share))
-            columns.append(np.ravel_multi_index(tuple((low + corner)[share > 0].T), wide))
-            weights.append(share[share > 0])
-        found, column = np.unique(np.concatenate(columns), return_inverse=True)
-        one = sparse.csr_array((np.concatenate(weights), (np.concatenate(rows), column)), (len(nodes), len(found)))
-        three = sparse.kron(one, sparse.eye_array(3), format="csr")[keep]
-        used = np.flatnonzero(np.abs(three).sum(0) > 0)
-        down.append(sparse.csr_array(three[:, used], dtype=np.float32))
-        nodes, keep, size = np.stack(np.unravel_index(found, wide), 1), used, len(used)
+    size, down = np.array(lattice.shape) + 1, []
+    node = np.ravel_multi_index(tuple(lattice.nodes.T), size)
+    keep = (3 * node[:, None] + np.arange(3)).ravel()[free]  # numbers of the freedoms on the whole grid
+    while len(keep) > SMALL and size.max() > 3:
+        x, y, z = map(_halved, size)
+        whole = sparse.kron(sparse.kron(x, y), sparse.kron(z, sparse.eye_array(3)), format="csr")[keep]
+        keep, size = np.unique(whole.indices), size // 2 + 1
+        down.append(sparse.csr_array(whole[:, keep], dtype=np.float32))
     return down
 
 
-def _levels(matrix, down):
-    """[(matrix, damped inverse diagonal, interpolation, its transpose)] from fine to coarse; the last is an inverse.
+def _halved(count):
+    """Interpolation (count, count // 2 + 1) on a line: a node between two coarse ones takes half of each."""
+    from scipy import sparse
 
-    In single precision: it only steers the solver, whose own residual is in double.
+    i = np.arange(count)
+    return sparse.coo_array((np.full(2 * count, 0.5), (np.tile(i, 2), np.concatenate([i // 2, (i + 1) // 2]))))
+
+
+def _levels(matrix, down):
+    """[(matrix, damping, interpolation, its transpose)] from fine to coarse; the last is an inverse.
+
+    In single precision: it only steers the solver, whose own residual is in double. Damped by the sums of rows, which
+    settles at any weight below 2 (Baker, Falgout, Kolev & Yang 2011, from memory).
     """
     from scipy import sparse
 
-    levels = []
-    matrix = matrix.astype(np.float32)
+    levels, matrix = [], matrix.astype(np.float32)
     for step in down:
-        diagonal = matrix.diagonal()
-        inverse = 1 / np.maximum(diagonal, 1e-12 * diagonal.max())
-        v = np.random.default_rng(0).normal(size=len(diagonal)).astype(np.float32)
-        for _ in range(8):  # the greatest eigenvalue, near enough
-            v = inverse * (matrix @ v)
-            most = np.linalg.norm(v)
-            v /= most
-        levels.append((matrix, (1.4 * inverse / most)[:, None], step, sparse.csr_array(step.T)))
-        matrix = sparse.csr_array(levels[-1][3] @ (matrix @ step))
+        sums, back = np.abs(matrix).sum(1), sparse.csr_array(step.T)
+        levels.append((matrix, (WEIGHT / np.maximum(sums, 1e-12 * sums.max()))[:, None], step, back))
+        matrix = sparse.csr_array(back @ (matrix @ step))
     full = matrix.toarray().astype(float)
     full[np.diag_indices_from(full)] += 1e-8 * full.diagonal().max()
-    levels.append(np.linalg.inv(full).astype(np.float32))
-    return levels
+    return [*levels, np.linalg.inv(full).astype(np.float32)]
 
 
 def _cycle(levels, depth, residual):
@@ -234,10 +205,14 @@ def _conjugate(matrix, levels, right, x, tolerance, most, settled):
     raise InputError(f"the solver did not settle in {most} rounds: is every piece of the part held?")
 
 
-def von_mises(lattice, moved, youngs, poisson, cell_mm):
-    """Von Mises stress [MPa] at the centre of each full cell (e, cases) for displacements (n, 3, cases)."""
-    _, strain = brick(youngs, poisson, cell_mm)
-    cases = moved.shape[2]
-    ends = moved.reshape(-1, cases)[lattice.freedoms]
-    xx, yy, zz, xy, yz, zx = np.einsum("ij,ejc->iec", elasticity(youngs, poisson) @ strain, ends)
+def stresses(lattice, moved, youngs, poisson, cell_mm):
+    """Stress (6, e, cases) [MPa], in the order of `elasticity`, at the centre of each full cell for displacements
+    (n, 3, cases)."""
+    elastic = elasticity(youngs, poisson) @ brick(youngs, poisson, cell_mm)[1]
+    return np.einsum("ij,ejc->iec", elastic, moved.reshape(-1, moved.shape[2])[lattice.freedoms])
+
+
+def von_mises(stress):
+    """Von Mises stress (…) of stresses (6, …)."""
+    xx, yy, zz, xy, yz, zx = stress
     return np.sqrt(((xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2) / 2 + 3 * (xy**2 + yz**2 + zx**2))

@@ -12,7 +12,6 @@ from threadpoolctl import threadpool_limits
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.parts.frame import GAP_MM
 from pourprint.parts.kept import made_once
 from pourprint.parts.meshes import mesh_of, unit_vector
 from pourprint.parts.nodes import make_node, rod, socket_starts
@@ -85,10 +84,10 @@ class Task:
         point, shape = kind.points[0], frame.shape_at(kind.points[0])
         mouths, labels, at = frame.mouths_mm(point), *loads.at_kind(kind)
         holes = [
-            Hole(name, unit_vector(t.direction, name), t.diameter_mm / 2 + GAP_MM, m - t.depth_mm, m, False)
+            Hole(name, unit_vector(t.direction, name), t.socket_r_mm, m - t.depth_mm, m, False)
             for t, (name, m) in zip(shape["tubes"], mouths.items(), strict=True)
         ]
-        turning = [other for other in at if other not in mouths]
+        turning = frame.pivoting_at(point)
         for i, boss in enumerate(shape["bosses"]):
             tube = turning[i] if i < len(turning) else f"bore {i + 1}"
             half = boss.length_mm / 2
@@ -97,7 +96,7 @@ class Task:
             raise InputError(f"node {name!r} has one hole only: nothing lies between.")
         pulled = [np.vstack(at[hole.name]) for hole in holes[1:]]
         whole = sum(_seen_from(p, holes[0].seat_mm - h.seat_mm) for h, p in zip(holes[1:], pulled, strict=True))
-        plain = make_node(**shape, gap_mm=GAP_MM, name=name) if plain is None else plain
+        plain = make_node(**shape, name=name) if plain is None else plain
         return cls(name, plain, shape, tuple(holes), labels, np.vstack([-whole, *pulled]))
 
     def mixes(self):
@@ -157,7 +156,7 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=LEAST_MM, iterations=50):
     least = sleeve.sum() / goal * share
     if not least < share < 1:
         raise InputError(f"share={share!r} must be below 1, and above {least:.2f}, which the sleeves alone take.")
-    lattice = Lattice.of(room)
+    lattice = Lattice(room)
     points = low + lattice.nodes * cell_mm
     centres = low + (lattice.cells + 0.5) * cell_mm
     loaded = [lattice.at_corners(hole.ring(centres, least_mm)) for hole in task.holes]
@@ -282,27 +281,19 @@ def _skin(field, low, cell, holes, least_mm):
     return value
 
 
-def thinner(task, volume_cm3, segments=SEGMENTS):
+def thinner(task, volume_cm3):
     """The same node with thinner walls at some volume [cm3], its sockets' mouths where they were: what lightening must
     beat. Raises: InputError."""
     mouths = [hole.to_mm for hole in task.holes if not hole.through]
-    radii = [hole.radius_mm for hole in task.holes if not hole.through]
 
     def at(part):
-        wall, shell = part * task.shape["wall_mm"], task.shape["hub_shell_mm"]
+        shape = {name: part * task.shape[name] for name in ("wall_mm", "blend_mm")}
+        shell = task.shape["hub_shell_mm"] and part * task.shape["hub_shell_mm"]
         bosses = tuple(replace(boss, wall_mm=boss.wall_mm * part) for boss in task.shape["bosses"])
-        starts = socket_starts(task.shape["tubes"], bosses, radii, wall)
+        starts = socket_starts(task.shape["tubes"], bosses, shape["wall_mm"])
         tubes = zip(task.shape["tubes"], mouths, starts, strict=True)
-        return make_node(
-            tuple(replace(tube, depth_mm=mouth - start) for tube, mouth, start in tubes),
-            wall,
-            bosses,
-            None if shell is None else shell * part,
-            part * task.shape["blend_mm"],
-            gap_mm=GAP_MM,
-            segments=segments,
-            name=f"{task.name} thinner",
-        )
+        tubes = tuple(replace(tube, depth_mm=mouth - start) for tube, mouth, start in tubes)
+        return make_node(tubes, bosses=bosses, hub_shell_mm=shell, **shape, name=f"{task.name} thinner")
 
     low, high = 0.2, 1.0
     for _ in range(12):
@@ -311,25 +302,18 @@ def thinner(task, volume_cm3, segments=SEGMENTS):
     return at(low)
 
 
-@dataclass(frozen=True, eq=False)
-class Search:
-    """What a search came to: vertices [mm] and faces of the lightened node, and its stages (n, 3): iteration,
-    compliance over the first's [-], metal [cm3]."""
-
-    vertices: np.ndarray
-    faces: np.ndarray
-    stages: np.ndarray
-
-
 def search(task, progress=None, **settings):
-    """Lighten a node to its end: Search. Settings as of `lighten`; progress(stage) is called at every stage."""
+    """Lighten a node to its end: vertices [mm] and faces of the lighter node, in short numbers, and its stages (n, 3):
+    iteration, compliance over the first's [-], metal [cm3].
+
+    Settings as of `lighten`; progress(stage) is called at every stage."""
     rows = []
     for stage in lighten(task, **settings):
         rows.append((stage.iteration, stage.compliance, stage.volume_cm3))
         if progress:
             progress(stage)
     vertices, faces = solid_of(task, stage, settings.get("least_mm", LEAST_MM)).mesh
-    return Search(vertices.astype(np.float32), faces.astype(np.int32), np.array(rows))
+    return vertices.astype(np.float32), faces.astype(np.int32), np.array(rows)
 
 
 def search_key(task, **settings):
@@ -343,9 +327,9 @@ def search_key(task, **settings):
 
 
 def lightened(task, progress=None, **settings):
-    """A lightened node, searched once and then found where studies are kept: (Part, stages (n, 3) as of `Search`).
+    """A lightened node, searched once and then found where studies are kept: (Part, stages (n, 3) as of `search`).
 
     Parameters as of `search`. Raises: InputError.
     """
-    found = made_once(*search_key(task, **settings), lambda: search(task, progress, **settings))
-    return Part.from_arrays(f"{task.name} lightened", found.vertices.astype(float), found.faces), found.stages
+    vertices, faces, stages = made_once(*search_key(task, **settings), lambda: search(task, progress, **settings))
+    return Part.from_arrays(f"{task.name} lightened", vertices.astype(float), faces), stages

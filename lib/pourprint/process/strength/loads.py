@@ -11,11 +11,10 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from pourprint.ledger.errors import InputError
-from pourprint.process.strength.beams import Bar, Mechanism, solve_frame
+from pourprint.process.strength.beams import Bar, solve_frame
 
 GRAVITY = 9.80665  # m/s2, standard
 SHEAR_SHARE = 0.5  # of a thin round tube's section that carries shear (Cowper 1966, thin wall, from memory)
-AXIS = np.eye(3)
 
 
 @dataclass(frozen=True)
@@ -45,15 +44,10 @@ class FrameLoads:
     def at_kind(self, kind):
         """Loads on alike nodes (NodeKind), turned into the first's axes: names of the cases (point, case), and
         {tube of the first's socket or boss: (force, moment)}, each (3, points × cases)."""
-        first = [tube.name for tube in self.frame.tubes.values() if kind.points[0] in tube.between]
-        found = {name: [] for name in first}
+        found = {name: [] for name in kind.tubes[0] + self.frame.pivoting_at(kind.points[0])}
         for point, turn, bonded in zip(kind.points, kind.turns, kind.tubes, strict=True):
-            turning = [t.name for t in self.frame.tubes.values() if t.pivots_at == point]
-            names = dict(zip(kind.tubes[0], bonded, strict=True))
-            own = [name for name in first if name not in names]
-            names |= dict(zip(own, turning, strict=True))
-            for name in first:
-                found[name].append([turn.T @ part for part in self.ends[names[name], point]])
+            for some, here in zip(found.values(), bonded + self.frame.pivoting_at(point), strict=True):
+                some.append([turn.T @ part for part in self.ends[here, point]])
         labels = tuple((point, case) for point in kind.points for case in self.cases)
         return labels, {
             name: tuple(np.hstack(parts) for parts in zip(*some, strict=True)) for name, some in found.items()
@@ -76,33 +70,23 @@ class FrameLoads:
             bending = np.linalg.norm(moments - twist[:, None] * along[:, None], axis=1).max(axis=0)
             stress = np.abs(pull) / area + bending * tube.thin_mm / 2 / inertia
             worst = int(np.argmax(stress))
-            gap = np.linalg.norm(np.subtract(*(self.frame.points[p].at for p in tube.between)))
-            euler = np.pi**2 * 1000 * entries["youngs_modulus"].value * inertia / gap**2
+            euler = np.pi**2 * 1000 * entries["youngs_modulus"].value * inertia / self.frame.length_mm(tube) ** 2
             pushed = -pull.min()
-            rows.append(
-                {
-                    "tube": tube.name,
-                    "case": self.cases[worst],
-                    "pull [N]": pull[worst],
-                    "bending [Nm]": bending[worst] / 1000,
-                    "stress [MPa]": stress[worst],
-                    "margin of strength [-]": entries["strength"].value / stress[worst] - 1,
-                    "margin of buckling [-]": euler / pushed - 1 if pushed > 0 else math.inf,
-                }
-            )
-        return pd.DataFrame(rows).set_index("tube")
+            strength = entries["strength"].value / stress[worst] - 1
+            buckling = euler / pushed - 1 if pushed > 0 else math.inf
+            row = tube.name, self.cases[worst], pull[worst], bending[worst] / 1000, stress[worst], strength, buckling
+            rows.append(row)
+        margins = "margin of strength [-]", "margin of buckling [-]"
+        columns = ["tube", "case", "pull [N]", "bending [Nm]", "stress [MPa]", *margins]
+        return pd.DataFrame(rows, columns=columns).set_index("tube")
 
     def moved(self):
         """How far each case moves the frame, as a pandas table: the point that moves most and its way [mm]."""
         import pandas as pd
 
-        ways = {point: np.linalg.norm(u[:3], axis=0) for point, u in self.displacements.items()}
-        far = [max(ways, key=lambda point, i=i: ways[point][i]) for i in range(len(self.cases))]
-        rows = [
-            {"case": c, "point": p, "moves [mm]": ways[p][i]}
-            for i, (c, p) in enumerate(zip(self.cases, far, strict=True))
-        ]
-        return pd.DataFrame(rows).set_index("case")
+        cases = pd.Index(self.cases, name="case")
+        ways = pd.DataFrame({p: np.linalg.norm(u[:3], axis=0) for p, u in self.displacements.items()}, cases)
+        return pd.DataFrame({"point": ways.idxmax(axis=1), "moves [mm]": ways.max(axis=1)})
 
 
 def frame_loads(frame, node_kg=None):
@@ -123,34 +107,30 @@ def frame_loads(frame, node_kg=None):
     front = max(wheels, key=lambda i: frame.points[frame.wheels[i].point].at[0])  # noqa: PD008
     a, b = np.radians([given.slope_along_deg, given.slope_across_deg])
     down = (0.0, 0.0, -1.0)
-    level = [
+    cases = [
         Case("standing", down, wheels, wheels),
         Case("slope_along", (-np.sin(a), 0.0, -np.cos(a)), wheels, wheels),
         Case("slope_across", (0.0, -np.sin(b), -np.cos(b)), wheels, wheels),
         Case("side", (0.0, given.side_g, -1.0), wheels, wheels),
     ]
-    off = [
-        Case(f"off_{wheel.point}", down, tuple(x for x in wheels if x != i), wheels, stopped=True)
-        for i, wheel in enumerate(frame.wheels)
-        if _stands(frame, wheels[:i] + wheels[i + 1 :])
-    ]
-    groups = [level, *([case] for case in off), [Case("blocked", (given.blocked_g, 0.0, -1.0), wheels, (front,))]]
+    for i, wheel in enumerate(frame.wheels):
+        others = wheels[:i] + wheels[i + 1 :]
+        if _stands(frame, others):
+            cases.append(Case(f"off_{wheel.point}", down, others, wheels, stopped=True))
+    cases.append(Case("blocked", (given.blocked_g, 0.0, -1.0), wheels, (front,)))
     mouths = {point: frame.mouths_mm(point) for point in frame.points}
     with threadpool_limits(1):  # many threads on small matrices are slower than one
-        solved = [_solved(frame, mouths, mass, group) for group in groups]
-    cases = [case.name for group in groups for case in group]
-    moved = np.concatenate([s.displacements for s in solved], axis=2)
+        solved = [_solved(frame, mouths, mass, case) for case in cases]
+    moved = np.concatenate([displacements for displacements, _ in solved], axis=2)
     settled = -(mass @ moved[:, 2, 0]) / mass.sum()
     factor = float(1 + np.sqrt(1 + 2 * given.drop_mm / settled))
     displacements = {name: _with_drop(moved[i], factor) for i, name in enumerate(frame.points)}
     ends = {}
     for tube in frame.tubes.values():
-        forces = np.concatenate([s.forces[tube.name] for s in solved], axis=1)
-        axes = solved[0].axes[tube.name]
-        for i, point in enumerate(tube.between):
-            on_node = [-axes.T @ forces[6 * i + k : 6 * i + k + 3] for k in (0, 3)]
-            ends[tube.name, point] = tuple(_with_drop(part, factor) for part in on_node)
-    return FrameLoads(frame, (*cases, "drop"), factor, displacements, ends)
+        on_node = -_with_drop(np.concatenate([forces[tube.name] for _, forces in solved], axis=1), factor)
+        for point, own in zip(tube.between, np.split(on_node, 2), strict=True):
+            ends[tube.name, point] = own[:3], own[3:]
+    return FrameLoads(frame, (*(case.name for case in cases), "drop"), factor, displacements, ends)
 
 
 def _stands(frame, wheels):
@@ -175,15 +155,13 @@ def _masses(frame, node_kg):
     """Mass (points,) at each point [kg]: what it carries, its node, and half of each tube that ends there."""
     mass = {name: point.mass_kg + node_kg.get(name, 0.0) for name, point in frame.points.items()}
     for tube in frame.tubes.values():
-        length = np.linalg.norm(np.subtract(*(frame.points[p].at for p in tube.between)))
         for point in tube.between:
-            mass[point] += _section(tube)[0] * length * frame.tubing[tube.tubing]["density"].value / 2e6
+            mass[point] += _section(tube)[0] * frame.length_mm(tube) * frame.tubing[tube.tubing]["density"].value / 2e6
     return np.array(list(mass.values()))
 
 
-def _solved(frame, mouths, mass, cases):
-    """Displacements and forces for cases that stand on the same wheels."""
-    names = list(frame.points)
+def _solved(frame, mouths, mass, case):
+    """Displacements and forces in one case."""
     bars = []
     for tube in frame.tubes.values():
         area, inertia = _section(tube)
@@ -194,42 +172,33 @@ def _solved(frame, mouths, mass, cases):
                 axis = frame.points[point].pivot.axis
                 shaft = abs(frame.direction(tube, point) @ axis) > 0.5 * np.linalg.norm(axis)
                 across = None if shaft else axis
-                soft += [(6 * i + (3 if shaft else 4), math.inf)] * (not cases[0].stopped)
+                soft += [(6 * i + (3 if shaft else 4), math.inf)] * (not case.stopped)
             elif math.isfinite(tube.root_nm_rad):
-                soft += [(6 * i + 4, 1 / (1000 * tube.root_nm_rad)), (6 * i + 5, 1 / (1000 * tube.root_nm_rad))]
-        ends = tuple(names.index(point) for point in tube.between)
+                soft += [(6 * i + k, 1 / (1000 * tube.root_nm_rad)) for k in (4, 5)]
         reach = tuple(mouths[point].get(tube.name, 0.0) for point in tube.between)
         stiff = (e * area, e * inertia, 2 * g * inertia, SHEAR_SHARE * g * area)
-        bars.append(Bar(tube.name, ends, *stiff, reach, tuple(soft), across))
-    loads = np.zeros((len(names), 6, len(cases)))
-    loads[:, :3] = GRAVITY * mass[:, None, None] * np.array([case.pull_g for case in cases]).T
+        bars.append(Bar(tube.name, tube.between, *stiff, reach, tuple(soft), across))
+    loads = np.zeros((len(mass), 6, 1))
+    loads[:, :3, 0] = GRAVITY * mass[:, None] * case.pull_g
     try:
-        return solve_frame([p.at for p in frame.points.values()], bars, loads, _supports(frame, names, cases[0]))
-    except Mechanism as error:
-        joint = "" if error.bar is None else f": tube {error.bar} turns freely at point {names[error.point]}"
-        where = joint or f": nothing holds point {names[error.point]}"
-        raise InputError(
-            f"the frame is a mechanism in case {cases[0].name}{where}. Hold it, or take the pivot out."
-        ) from None
+        return solve_frame({name: point.at for name, point in frame.points.items()}, bars, loads, _ground(frame, case))
+    except InputError as error:
+        raise InputError(f"case {case.name}: {error}") from None
 
 
-def _supports(frame, names, case):
+def _ground(frame, case):
     """The ground under the wheels that stand, and the differential, as springs for solve_frame."""
-    rows = []
+    names, springs = list(frame.points), []
     for i in case.standing:
         wheel = frame.wheels[i]
-        arm = np.array([0.0, wheel.side_mm, -wheel.radius_mm])
-        for axis in range(3):
-            if axis == 0 and i not in case.braked:
-                continue
+        for axis in np.eye(3)[0 if i in case.braked else 1 :]:
             row = np.zeros((len(names), 6))
-            row[names.index(wheel.point)] = [*AXIS[axis], *np.cross(arm, AXIS[axis])]
-            rows.append((row.ravel(), wheel.tyre_n_mm))
-    both = frame.differential
-    if both:
+            row[names.index(wheel.point)] = [*axis, *np.cross((0.0, wheel.side_mm, -wheel.radius_mm), axis)]
+            springs.append((row.ravel(), wheel.tyre_n_mm))
+    if both := frame.differential:
         row = np.zeros((len(names), 6))
         for some, sign in ((both.rockers, 1), (both.body, -1)):
             for point in some:
                 row[names.index(point), 4] += sign / len(some)
-        rows.append((row.ravel(), 1000 * both.stiffness_nm_rad))
-    return rows
+        springs.append((row.ravel(), 1000 * both.stiffness_nm_rad))
+    return springs
