@@ -93,13 +93,13 @@ def test_beyond_its_useful_length_a_joint_gains_little():
 def test_a_thicker_line_is_softer_and_isolation_stiffens_it():
     peaks = [Lap(**{**GIVEN, "gap_mm": g}).worst_shear_mpa(1000.0) for g in (0.1, 0.2, 0.4)]
     assert peaks == sorted(peaks, reverse=True)
-    plain, cloth, oxide = (isolated(GIVEN, name).slip_mpa_mm for name in ISOLATIONS)
+    plain, cloth, oxide = (isolated(Lap(**GIVEN), name).slip_mpa_mm for name in ISOLATIONS)
     assert plain < oxide < cloth  # half the gap is stiffer cloth; the oxide is thin
     assert cloth == pytest.approx(1 / (0.1 / 1100 + 0.1 / 4000))
     with pytest.raises(InputError, match="glass_cloth"):
-        isolated(GIVEN, "paint")
+        isolated(Lap(**GIVEN), "paint")
     with pytest.raises(InputError, match="gap_mm above layer_mm"):
-        isolated({**GIVEN, "gap_mm": 0.1}, "glass_cloth")
+        isolated(Lap(**{**GIVEN, "gap_mm": 0.1}), "glass_cloth")
 
 
 def test_gap_by_tolerance():

@@ -4,7 +4,7 @@ import numpy as np
 
 from pourprint.ledger.entries import joints
 from pourprint.plans.steps import BATCH, Stage, Step, Work
-from pourprint.process.finish.bonding import allowable_mpa, equal_pull_n, gap_spread_mm, isolated
+from pourprint.process.finish.bonding import Lap, allowable_mpa, equal_pull_n, gap_spread_mm, isolated
 from pourprint.process.finish.iso_fits import tolerance_um
 from pourprint.routes.common import part_level, total
 from pourprint.routes.finishing import finishing_list, hole_tolerance_mm
@@ -55,19 +55,19 @@ def socket_lap(frame, kind, name, plan, how, isolation):
     machined = tolerance_um(socket.diameter_mm, MACHINED_GRADE) / 1000
     tolerance = machined if how == "machined" else hole_tolerance_mm(plan, socket.diameter_mm)
     worst, usual = gap_spread_mm(plan.rates["bonding.gap"], tolerance, plan.rates["bonding.tube_tolerance"])
-    given = {
-        "tube_mm": socket.diameter_mm,
-        "tube_wall_mm": tube.wall_mm,
-        "tube_gpa": fibres["youngs_modulus"].value,
-        "tube_um_mk": fibres["expansion"].value,
-        "boss_wall_mm": frame.points[kind.points[0]].wall_mm,
-        "boss_gpa": alloy["youngs_modulus"],
-        "boss_um_mk": values[f"expansion.{alloy.family}"],
-        "length_mm": socket.depth_mm,
-        "gap_mm": max(worst[0], plan.rates["bonding.least_gap"] + values[f"{isolation}.thickness"]),
-        "adhesive_mpa": values["adhesive.shear_modulus"],
-    }
-    return isolated(given, isolation), worst, usual
+    lap = Lap(
+        tube_mm=socket.diameter_mm,
+        tube_wall_mm=tube.wall_mm,
+        tube_gpa=fibres["youngs_modulus"].value,
+        tube_um_mk=fibres["expansion"].value,
+        boss_wall_mm=frame.points[kind.points[0]].wall_mm,
+        boss_gpa=alloy["youngs_modulus"],
+        boss_um_mk=values[f"expansion.{alloy.family}"],
+        length_mm=socket.depth_mm,
+        gap_mm=max(worst[0], plan.rates["bonding.least_gap"] + values[f"{isolation}.thickness"]),
+        adhesive_mpa=values["adhesive.shear_modulus"],
+    )
+    return isolated(lap, isolation), worst, usual
 
 
 def bond_steps(job):

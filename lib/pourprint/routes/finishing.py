@@ -58,9 +58,9 @@ def finishing_list(plan):
     machine_h += rates["power.machining_centre"] * rates["energy.electricity"]
     read, least, asked_gap = rates.section("machining"), rates["bonding.least_gap"], rates["bonding.gap"]
     widest, tube = rates.entries["bonding.gap"].high, rates["bonding.tube_tolerance"]
-    moulds = moulds_of(job, rates) if plan.route == "printed_mould" else ()
-    rows, solid = [], {one.part: float(one.hollow_cm3) for one in moulds if one.hollow_cm3 > 0}
-    for item in job.kit.parts:
+    moulds = moulds_of(job, rates) if plan.route == "printed_mould" else [None] * len(job.kit.parts)
+    rows = []
+    for item, mould in zip(job.kit.parts, moulds, strict=True):
         own = []
         for hole in (*item.bores, *item.sockets):
             tolerance = hole_tolerance_mm(plan, hole.diameter_mm)
@@ -83,8 +83,8 @@ def finishing_list(plan):
         for face in item.faces:
             taken = face_stock_cm3(face.area_cm2, stock)
             own.append((f"face {face.area_cm2:.1f} cm²", "flat", True, np.nan, stock, taken, np.nan))
-        if item.part in solid:
-            own.append(("hollow under the feeder", "opened", True, 0.0, np.nan, solid[item.part], np.nan))
+        if mould and mould.hollow_cm3:
+            own.append(("hollow under the feeder", "opened", True, 0.0, np.nan, float(mould.hollow_cm3), np.nan))
         machined = sum(row[2] for row in own)
         for name, asked, cut, raw, a_side, taken, outside in own:
             cutting = job.alloy["cutting"] * cutting_h(1, taken, read("feature"), read("removal_rate"))

@@ -6,7 +6,7 @@ adhesive maker's data and proved by coupons and proof loads; no result here appr
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -94,30 +94,21 @@ class Lap:
         return np.maximum(*ends)
 
     def useful_length_mm(self, more=0.05):
-        """Length [mm] beyond which a longer joint has a peak at most `more` lower [-]; elastic."""
-        from scipy.optimize import brentq
-
-        b, (tube, boss) = self.decay_mm, self.compliances
-        big, small = max(tube, boss), min(tube, boss)
-
-        def excess(length):
-            return (big / math.tanh(b * length) + small / math.sinh(b * length)) / big - 1 - more
-
-        return brentq(excess, 0.01 / b, 40 / b)
+        """Length [mm] beyond which a longer joint has a peak at most `more` lower [-]; elastic. The end's share is
+        coth βL + r / sinh βL of an endless joint's, r of the stiffer part to the softer: solved for e^(βL)."""
+        ratio = min(self.compliances) / max(self.compliances)
+        return math.log((ratio + math.sqrt(ratio**2 + more * (2 + more))) / more) / self.decay_mm
 
 
-def isolated(lap_arguments, isolation):
-    """A Lap from a dict of its arguments, with one of ISOLATIONS in its gap. Raises: InputError.
+def isolated(lap, isolation):
+    """A Lap with one of ISOLATIONS in its gap. Raises: InputError.
 
     The layer takes part of the gap; where too little is left for the adhesive, Lap says so.
     """
     if isolation not in ISOLATIONS:
         raise InputError(f"isolation={isolation!r} must be one of {', '.join(ISOLATIONS)}.")
-    layer = {
-        key: joints()[f"{isolation}.{name}"].value
-        for key, name in (("layer_mm", "thickness"), ("layer_mpa", "shear_modulus"))
-    }
-    return Lap(**{**lap_arguments, **layer})
+    thickness, modulus = (joints()[f"{isolation}.{name}"].value for name in ("thickness", "shear_modulus"))
+    return replace(lap, layer_mm=thickness, layer_mpa=modulus)
 
 
 def gap_spread_mm(target_mm, hole_tolerance_mm, tube_tolerance_mm):

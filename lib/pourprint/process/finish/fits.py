@@ -1,20 +1,9 @@
 """Casting tolerances and the bond gap between a tube and its socket."""
 
-import tomllib
-from functools import cache
-from importlib.resources import files
-
 import numpy as np
 
 from pourprint.ledger.errors import Infeasible, InputError
-
-
-@cache
-def _dctg():
-    content = tomllib.loads(
-        files("pourprint.ledger").joinpath("data/casting_tolerances.toml").read_text(encoding="utf-8")
-    )
-    return np.array(content["sizes_mm"]), content["grades"], np.array(content["total_mm"])
+from pourprint.process.finish.iso_fits import tables
 
 
 def casting_tolerance_mm(size_mm, grade):
@@ -27,7 +16,7 @@ def casting_tolerance_mm(size_mm, grade):
     >>> float(casting_tolerance_mm(30, 5)), float(casting_tolerance_mm(30, 9))
     (0.46, 1.8)
     """
-    sizes, grades, table = _dctg()
+    sizes, grades, total = map(tables("casting_tolerances").get, ("sizes_mm", "grades", "total_mm"))
     grade = np.asarray(grade)
     if np.any((grade < grades[0]) | (grade > grades[-1]) | (grade % 1 != 0)):
         raise InputError(f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {grade}.")
@@ -37,7 +26,7 @@ def casting_tolerance_mm(size_mm, grade):
             f"the table of casting tolerances reaches from 0 to {sizes[-1]} mm, not {size[bad][0]:g}: correct it."
         )
     row = np.maximum(np.searchsorted(sizes, size) - 1, 0)
-    return table[row, grade.astype(int) - grades[0]]
+    return np.array(total)[row, grade.astype(int) - grades[0]]
 
 
 def bond_gap_mm(target_mm, hole_tolerance_mm, tube_tolerance_mm):

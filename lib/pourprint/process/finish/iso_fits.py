@@ -17,14 +17,15 @@ from pourprint.ledger.errors import InputError
 
 
 @cache
-def _tables():
-    return tomllib.loads(files("pourprint.ledger").joinpath("data/iso_fits.toml").read_text(encoding="utf-8"))
+def tables(name="iso_fits"):
+    """What a file of tables in ledger/data holds."""
+    return tomllib.loads(files("pourprint.ledger").joinpath(f"data/{name}.toml").read_text(encoding="utf-8"))
 
 
 def _at(row, size_mm):
     """Value [µm] of a table's row for one nominal size [mm]."""
     check_numbers(arrays=False, size_mm=size_mm)
-    sizes = _tables()["sizes_mm"]
+    sizes = tables()["sizes_mm"]
     if size_mm > sizes[-1]:
         raise InputError(f"size_mm={size_mm!r} is beyond the table of fits, which reaches to {sizes[-1]} mm.")
     return row[int(np.searchsorted(sizes, size_mm))]
@@ -36,7 +37,7 @@ def tolerance_um(size_mm, grade):
     >>> tolerance_um(28, 7)
     21
     """
-    grades = _tables()["grades"]
+    grades = tables()["grades"]
     if f"IT{grade}" not in grades:
         raise InputError(f"grade {grade!r} must be a whole number from 4 to {len(grades) + 3}.")
     return _at(grades[f"IT{grade}"], size_mm)
@@ -53,17 +54,17 @@ def limits_um(size_mm, zone):
     """
     found = re.fullmatch(r"([A-Za-z]{1,2})(\d{1,2})", str(zone))
     letter, grade = (found[1], int(found[2])) if found else ("", 0)
-    tables, small = _tables(), letter.lower()
-    known = (*tables["below"], "js", *tables["above"])
+    data, small = tables(), letter.lower()
+    known = (*data["below"], "js", *data["above"])
     if small not in known or letter not in (small, small.upper()):
         raise InputError(f"zone={zone!r} must be a letter of {', '.join(known)}, small or capital, and a grade, as H7.")
     wide = tolerance_um(size_mm, grade)
     if small == "js":
         return -wide / 2, wide / 2
-    if small in tables["below"]:
-        away = _at(tables["below"][small], size_mm)
+    if small in data["below"]:
+        away = _at(data["below"][small], size_mm)
         return (-away - wide, -away) if letter == small else (away, away + wide)
-    away = _at(tables["above"][small], size_mm)
+    away = _at(data["above"][small], size_mm)
     if letter == small:
         away = away if small != "k" or grade <= 7 else 0
         return away, away + wide
@@ -102,7 +103,7 @@ def fit_um(size_mm, hole, shaft):
 def ring_fit_um(size_mm, hole):
     """Least and greatest interference [µm] of a bearing's outer ring, normal class, in a hole zone."""
     low, high = limits_um(size_mm, hole)
-    return -_at(_tables()["ring"]["under"], size_mm) - high, -low
+    return -_at(tables()["ring"]["under"], size_mm) - high, -low
 
 
 @dataclass(frozen=True)
