@@ -173,7 +173,7 @@ def runs():
     cases = {
         "plain": {},
         "from a date, PERT, a spare": {"inputs": "PERT", "spares": 1},
-        "inputs kept, design errors": {"inputs": None, "design_again": 0.3, "again": pp.Stage.TOOLING},
+        "inputs kept, design errors": {"inputs": None, "design_again": 0.3},
         "log-normal, no spread": {"inputs": "log-normal", "time_spread": 0.0},
     }
     dated = {name: from_(made) if "date" in name else made for name in cases}
