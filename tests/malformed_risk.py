@@ -54,7 +54,6 @@ MALFORMED = [
     ("a spread in words", run(time_spread="wide")),
     ("design always wrong", run(design_again=1.0)),
     ("design wrong at minus one", run(design_again=-1)),
-    ("again from a number", run(design_again=0.2, again=3)),
     ("half a spare", run(spares=0.5)),
     ("spares in words", run(spares="some")),
     ("runs of no plan", lambda folder: simulate("printed_metal")),

@@ -20,6 +20,18 @@ ROUND_THE_CLOCK = pp.WorkingHours(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Su
 PART = Level("part", lambda kits: kits)
 
 
+class Noting(dict):
+    """Entries that note which were read."""
+
+    def __init__(self, entries):
+        super().__init__(entries)
+        self.read = set()
+
+    def __getitem__(self, key):
+        self.read.add(key)
+        return super().__getitem__(key)
+
+
 @cache
 def demo_kit():
     return pp.Kit.load(DEMO / "rover_kit.toml")

@@ -5,6 +5,7 @@ Monday 2 November 2026, 00:00 is hour 0; days run 8 to 16, Monday to Friday, unl
 
 import datetime as dt
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +14,6 @@ from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import DAYS, WorkingHours, calendar_from
-from pourprint.plans.dispatch import Shop
 from pourprint.plans.scheduler import begin_of, end_of
 from scenes import ROUND_THE_CLOCK
 
@@ -26,7 +26,8 @@ EVERY_DAY = WorkingHours(days=DAYS)
 
 def floor(hours):
     """One person of some working hours, as the scheduler knows them."""
-    return Shop(calendar_from(hours, MONDAY)).floor(["labour.technician"], [], plain=True)
+    opening, before, shift, night = ([table] for table in calendar_from(hours, MONDAY).lists)
+    return SimpleNamespace(opening=opening, before=before, shift=shift, night=night, day_h=hours.day_h)
 
 
 def done(begin_h, hands_on_h, hours=OFFICE):

@@ -15,7 +15,6 @@ from pourprint.ledger import entries as ledger
 from pourprint.ledger.entries import freezing
 from pourprint.ledger.errors import InputError
 from pourprint.parts.part import Measures
-from pourprint.plans.plan import Noting
 from pourprint.process.freezing.enthalpy import filled, freezing_times
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals, section_in
 from pourprint.process.freezing.solidification import (
@@ -33,7 +32,7 @@ from pourprint.process.freezing.voxels import voxels
 from pourprint.process.misrun import fluidity_mm
 from pourprint.process.pores import feed
 from process.test_pores import casting
-from scenes import DEMO
+from scenes import DEMO, Noting
 
 ALUMINIUM = Melt(2550, 1080, 397e3, 240, 659.9, 660, 660)  # pure, poured without superheat
 IRON = Melt(7000, 750, 270e3, 30, 1499, 1500, 1500)  # conducts badly

@@ -12,10 +12,20 @@ import pourprint as pp
 from pourprint.decide.inputs import outcomes
 from pourprint.ledger.entries import Kind, library
 from pourprint.ledger.errors import Infeasible, InputError
-from pourprint.plans.plan import Noting
 from pourprint.plans.steps import JOB
 from pourprint.routes import common
-from scenes import LIMITS, PRINTED, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, small_job, with_alloy_value
+from scenes import (
+    LIMITS,
+    PRINTED,
+    ROUND_THE_CLOCK,
+    ROUTES,
+    Noting,
+    bracket,
+    demo_kit,
+    demo_rates,
+    small_job,
+    with_alloy_value,
+)
 
 few = settings(max_examples=25, deadline=None)
 CAST = ("printed_pattern", "printed_mould", "tooled_pattern")

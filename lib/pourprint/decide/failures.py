@@ -13,7 +13,7 @@ import numpy as np
 from pourprint.plans.days import STEADY
 from pourprint.plans.steps import priced
 from pourprint.risk.rework import taken
-from pourprint.risk.simulation import drawn
+from pourprint.risk.simulation import simulate
 
 RUNS = 64  # from which mean days are read
 MOST_EXACT = 150  # pieces in a batch, whose mean amounts are exact; those of more are read from the runs
@@ -76,14 +76,12 @@ def again(plan, key, kits):
     exact = [one for one in some if min(one.job.quantity, one.job.batch_size) * one.job.kit.nodes <= MOST_EXACT]
     known, tables, days = taken(exact) if exact else {}, [], []
     for i, (job, one) in enumerate(zip(jobs, some, strict=True)):
-        ready = drawn(one, RUNS, inputs=None)
-        done, _, ends = ready.led(np.zeros(RUNS, dtype=int), time_spread=0.0)
-        runs = {of: amount.sum(axis=0) for of, amount in ready.legs.amounts(done[0]).items()}
-        mean = {of: known[of][i] if i < len(exact) else amount.mean() for of, amount in runs.items()}
-        hours, exact_h = (_hours(amounts) for amounts in (runs, mean))
+        runs = simulate(one, RUNS, inputs=None, time_spread=0.0)
+        mean = {of: known[of][i] if i < len(exact) else amount.mean() for of, amount in runs.amounts.items()}
+        hours, exact_h = (_hours(amounts) for amounts in (runs.amounts, mean))
         off = hours - hours.mean()
-        line = off @ ends / max(off @ off, 1e-9)  # where none failed, off is 0
-        days.append((ends.mean() + line * (exact_h - hours.mean())) / one.lead_time_days)
+        line = off @ runs.days / max(off @ off, 1e-9)  # where none failed, off is 0
+        days.append((runs.days.mean() + line * (exact_h - hours.mean())) / one.lead_time_days)
         more = job.job.quantity / one.job.quantity
         tables.append({of: (_all(job, of), _all(job, of) + more * (mean[of] - _all(one, of))) for of in mean})
     amounts = {of: np.transpose([table[of] for table in tables]) for of in tables[0]}

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.ledger.workdays import HORIZON_DAYS, calendar_from, generic_calendar, past_horizon
-from pourprint.plans.dispatch import Shop, schedule
-from pourprint.plans.scheduler import Batches
+from pourprint.plans.dispatch import schedule
 from pourprint.plans.steps import Step
 
 STEADY = 100  # batches, from which on each follows at the pace of the last half of them (within 1 %: tested)
@@ -29,100 +28,67 @@ class Span:
     hands: tuple[tuple[float, float], ...]
 
 
-def spans_of(steps, rows, pieces, begin_h):
-    """The rows of a schedule's log as Spans, hours since `begin_h`; `steps` of each visit."""
-    hands = [[] for _ in rows]
-    for row, *stretch in pieces:
-        hands[int(row)].append(tuple(float(at_h - begin_h) for at_h in stretch))
-    times = (rows[:, 3:] - begin_h).tolist()
-    return [Span(steps[int(row[1])], *of, tuple(mine)) for row, of, mine in zip(rows, times, hands, strict=True)]
+def spans_of(steps, log, begin_h):
+    """{(batch, visit, round): Span, hours since `begin_h`} of a schedule's log; `steps` of each visit."""
+    spans = {}
+    for (batch, stretch, turn), times in log.items():
+        if stretch % 2 == 0:  # followed by the stretch in which it is emptied
+            ready_h, *set_up, ran_h = (float(at_h - begin_h) for at_h in times)
+            _, *unloaded, end_h = (float(at_h - begin_h) for at_h in log[batch, stretch + 1, turn])
+            by_hand, visit = iter([*set_up, *unloaded]), stretch // 2
+            hands = tuple((from_h, to_h) for from_h, to_h in zip(by_hand, by_hand, strict=True) if to_h > from_h)
+            times = ready_h, set_up[0], set_up[-1], ran_h, unloaded[-1], end_h
+            spans[batch, visit, turn] = Span(steps[visit], *times, hands)
+    return spans
 
 
-@dataclass(frozen=True)
-class Walk:
-    """A plan's work as visits: `hours` (5, V, n) of n different cases (rounds, and hands-on, run, unloading and waiting
-    hours of each round), of one-off work, of a full batch and of a last partial one; `full` batches and whether there
-    is such a `rest` (n,); `which` case each of the plan's results is."""
-
-    steps: tuple[Step, ...]
-    one_off: int
-    hours: np.ndarray
-    full: np.ndarray
-    rest: np.ndarray
-    which: np.ndarray
-
-    @property
-    def turns(self):
-        """Which of the steps each visit is, (V,)."""
-        return np.r_[: len(self.steps), self.one_off : len(self.steps)]
-
-    def lead(self, calendar, begin_h, full, log=False):
-        """Lead one-off work, then so many `full` batches of each case and the partial one through the calendar: as of
-        `schedule`, the ends those of the cases (n,)."""
-        visits, cases, once = self.turns.size, self.full.size, self.one_off > 0
-        runs = np.append(0, np.cumsum(once + full + self.rest))
-        case = np.repeat(np.arange(cases), np.diff(runs))
-        turn = np.arange(runs[-1]) - runs[case] - once
-        kind = np.where(turn < 0, 0, np.where(turn < full[case], 1, 2))
-        edges = np.array([0, self.one_off, len(self.steps), visits])
-        after = np.where((turn >= 0) & once, runs[case], -1)
-        ready_h = np.where(after < 0, float(begin_h), np.inf)
-        batches = Batches(case * visits + edges[kind], case * visits + edges[kind + 1], ready_h, after)
-        hours = self.hours.swapaxes(1, 2).reshape(5, -1)
-        ends, *noted = schedule(Shop(calendar), self.steps, np.tile(self.turns, cases), hours, batches, runs, log)
-        return np.maximum.reduceat(ends, runs[:-1]), *noted
-
-    def ends(self, calendar, begin_h):
-        """When each case is done, (n,) [h]; beyond STEADY batches at the pace of the last half of them.
-
-        Raises: InputError past the calendar's end.
-        """
-        ends, *_ = self.lead(calendar, begin_h, np.minimum(self.full, STEADY))
-        if (self.full > STEADY).any():
-            half, *_ = self.lead(calendar, begin_h, np.minimum(self.full, STEADY // 2))
-            ends += (self.full - STEADY).clip(0) * (ends - half) / (STEADY - STEADY // 2)
-            if ends.max() > 24 * HORIZON_DAYS:
-                raise past_horizon()
-        return ends
+def days_of(plan, log=None):
+    """Calendar days of a plan from its job's start to delivery, as `Plan.lead_time_days`; `log` as of `schedule`."""
+    (ends, full), (_, begin_h) = _led(plan, STEADY, log), calendar_of(plan)
+    if (full > STEADY).any():
+        half, _ = _led(plan, STEADY // 2)
+        ends += (full - STEADY).clip(0) * (ends - half) / (STEADY - STEADY // 2)
+        if ends.max() > 24 * HORIZON_DAYS:
+            raise past_horizon()
+    days = (ends - begin_h) / 24 + plan.job.delivery_days
+    return days.reshape(plan.shape) if plan.shape else float(days[0])
 
 
-def walk_of(plan):
-    """The Walk of a plan."""
-    size, quantity, shape = plan.job.batch_size, plan.job.quantity, plan.shape
+def _led(plan, most, log=None):
+    """Lead a plan's batches through the calendar, full ones up to a number: (when the job is done [h], its full batches
+    [-]), each as many as the plan's results."""
+    (calendar, begin_h), quantity, (one_off, each) = calendar_of(plan), plan.job.quantity, plan.legs
+    size, steps, once = plan.job.batch_size if each else quantity, (*one_off, *each), len(one_off)
+    # The visits of a case: one-off work and the first batch, a later batch, a last partial one.
     first, rest = np.minimum(quantity, size), np.where(quantity > size, quantity % size, 0)
-    one_off, each = plan.legs
-    rows = [*plan.once, *plan.visits_of(first), *plan.visits_of(rest)]
-    if shape:
-        rows = [[np.broadcast_to(value, shape) for value in row] for row in rows]
-    hours = np.array(rows, dtype=float).reshape(len(rows), 5, -1).swapaxes(0, 1)
-    many = np.maximum(quantity // size, 1), rest > 0
-    full, more = (np.broadcast_to(value * bool(each), shape).ravel() for value in many)
-    which = np.zeros(full.size, int)
-    if full.size > 1:  # what only prices tell apart takes the same days
-        every = np.vstack([hours.reshape(-1, full.size), full, more])
-        _, index, which = np.unique(every, axis=1, return_index=True, return_inverse=True)
-        hours, full, more = hours[..., index], full[index], more[index]
-    return Walk((*one_off, *each), len(one_off), hours, full, more.astype(int), which.ravel())
-
-
-def days_of(plan):
-    """Calendar days of a plan from its job's start to delivery, as `Plan.lead_time_days`."""
-    calendar, begin_h = calendar_of(plan)
-    walk = walk_of(plan)
-    days = (walk.ends(calendar, begin_h) - begin_h) / 24 + plan.job.delivery_days
-    return days[walk.which].reshape(plan.shape) if plan.shape else float(days[0])
+    kinds = [plan.visits_of(one_off, 1), *(plan.visits_of(each, kits) for kits in (first, first, rest))]
+    hours = (value for rows in kinds for row in rows for value in row)
+    values = [*hours, np.maximum(quantity // size, 1), rest > 0]
+    table = np.empty((len(values), *plan.shape))
+    for i, value in enumerate(values):
+        table[i] = value
+    # What only prices tell apart is one case.
+    cases, which = np.unique(table.reshape(len(values), -1), axis=1, return_inverse=True)
+    (full, more), hours = cases[-2:].astype(int), cases[:-2].reshape(-1, 5, cases.shape[1])
+    edges = np.cumsum([0, len(steps), len(each), len(each)])
+    led = np.minimum(full, most)
+    runs = np.append(0, np.cumsum(led + more))
+    case = np.repeat(np.arange(full.size), np.diff(runs))
+    turn = np.arange(runs[-1]) - runs[case]
+    kind = np.where(turn == 0, 0, np.where(turn < led[case], 1, 2))
+    from_, to = (len(hours) * case + edges[kind + i] for i in (0, 1))
+    batches = from_, to, begin_h, np.where((turn > 0) & (once > 0), runs[case], -1), from_ + once
+    leg = np.tile(np.r_[: len(steps), once : len(steps), once : len(steps)], full.size)
+    ends = schedule(lambda who: calendar, steps, leg, hours.transpose(1, 2, 0).reshape(5, -1), batches, runs, log=log)
+    return np.maximum.reduceat(ends, runs[:-1])[which.ravel()], full[which.ravel()]
 
 
 def spans_and_days(plan):
     """The spans of the first batch, with its one-off work, and the days to delivery of a plan of single numbers."""
-    calendar, begin_h = calendar_of(plan)
-    walk = walk_of(plan)
-    ends, rows, pieces = walk.lead(calendar, begin_h, np.minimum(walk.full, STEADY), log=True)
-    if walk.full[0] > STEADY:
-        ends = walk.ends(calendar, begin_h)
-    spans = spans_of([walk.steps[turn] for turn in walk.turns], rows, pieces, begin_h)
-    first = tuple(span for span, row in zip(spans, rows, strict=True) if row[0] <= (walk.one_off > 0))
-    return first, float((ends[0] - begin_h) / 24 + plan.job.delivery_days)
+    log = {}
+    days, (_, begin_h) = days_of(plan, log), calendar_of(plan)
+    first = {place: times for place, times in log.items() if place[0] == 0}
+    return tuple(spans_of(sum(plan.legs, ()), first, begin_h).values()), days
 
 
 def calendar_of(plan):

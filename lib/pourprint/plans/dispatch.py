@@ -1,18 +1,29 @@
 """The scheduler put to work, plain or compiled: who is there, and when which batch is done."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cache
-from types import FunctionType
+from types import FunctionType, SimpleNamespace
 
 import numpy as np
 
-from pourprint.ledger.workdays import Calendar, past_horizon
+from pourprint.ledger.workdays import past_horizon
 from pourprint.plans import scheduler
-from pourprint.plans.scheduler import UNDER_WAY, Floor, State, Visits
+from pourprint.plans.scheduler import (
+    BATCH,
+    BOOKED,
+    BOOKING,
+    COMING,
+    IN_HAND,
+    STRETCH,
+    TO_BENCH,
+    TO_LOAD,
+    TO_WORK,
+    Floor,
+)
 
 MOST_PLAIN = 20_000  # visits, some 0.2 s: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already
+
+NOWHERE = 0  # the machine of what needs none, with room for all
 
 
 @cache
@@ -36,91 +47,86 @@ def plainly(visits):
     return visits <= (LOADED_PLAIN if compiled.cache_info().currsize else MOST_PLAIN)
 
 
-@dataclass(frozen=True)
-class Shop:
-    """Who and what is there: everybody's Calendar but for `own` ones {who: Calendar}; one of each person and machine
-    but for `places` {rate key: how many}; bookings of machines (rate key, from, to [h])."""
+def _stretches(who, machine, steps, leg, hours, first):
+    """Records of two stretches a visit.
 
-    calendar: Calendar
-    own: Mapping[str, Calendar] = field(default_factory=dict)
-    places: Mapping[str, int] = field(default_factory=dict)
-    booked: tuple = ()
-
-    def calendar_of(self, who):
-        """The Calendar of somebody."""
-        return self.own.get(who, self.calendar)
-
-    def floor(self, people, machines, plain=False):
-        """The Floor of some people and machines, rate keys; of arrays, or of lists."""
-        calendars = [self.calendar_of(who) for who in people]
-        tables = zip(*(one.lists if plain else one.tables for one in calendars), strict=True)
-        tables = [list(table) if plain else np.stack(table) for table in tables]
-        closed = [(machines.index(name), *times) for name, *times in self.booked if name in machines]
-        rest = [np.array([self.places.get(name, 1) for name in names], int) for names in (people, machines)]
-        rest.append(np.array(closed, float).reshape(-1, 3))
-        rest = [table.tolist() for table in rest] if plain else rest
-        return Floor(*tables, self.calendar.hours.day_h, *rest)
-
-
-def places_of(names):
-    """(the different names in order, the place of each among them (n,), -1 for None)."""
-    different = list(dict.fromkeys(name for name in names if name is not None))
-    return different, np.array([-1 if name is None else different.index(name) for name in names], dtype=int)
-
-
-def visits_of(steps, leg, hours, first):
-    """(Visits, rate keys of people, of machines).
-
-    Parameters: `leg` (V,) which of the `steps` each visit is, `hours` (5, V) its rounds, and hands-on, run, unloading
-    and waiting time of each; `first` visits of batches.
+    Parameters: `who` and `machine` of each of the `steps`; `leg` (V,) which of the steps each visit is, `hours` (5, V)
+    its rounds, and hands-on, run, unloading and waiting time of each; `first` visits of batches.
     """
-    rounds, hands_on_h, run_h, unload_h, wait_h = (np.append(row, 0) for row in hours)
-    people, who = places_of([step.who for step in steps])
-    machines, machine = places_of([step.machine and f"machine.{step.machine}" for step in steps])
-    whole, within_h = np.array([step.whole for step in steps]), np.array([step.within_h for step in steps], dtype=float)
-    leg = np.append(leg, 0)
-    follows = np.append(False, leg[1:] == leg[:-1] + 1)
-    follows[first] = follows[-1] = False
-    within_h = np.where(follows, within_h[leg], np.inf)
-    whole = whole[leg] | (within_h < np.inf) | np.append(within_h[1:] < np.inf, False)
-    machine = np.where(hands_on_h + run_h + unload_h > 0, machine[leg], -1)
-    held = who[leg], machine, whole, within_h, rounds.astype(int), hands_on_h, run_h, unload_h, wait_h
-    return Visits(*held), people, machines
+    table = np.zeros((leg.size, 2), STRETCH)
+    load, empty = table.T
+    rounds, load["hands_h"], load["alone_h"], empty["hands_h"], empty["alone_h"] = hours
+    within_h, whole = np.array([(step.within_h, step.whole) for step in steps], dtype=float)[leg].T
+    follows = np.append(False, leg[1:] == leg[:-1] + 1) & (within_h < np.inf)
+    follows[first] = False
+    leads = np.append(follows[1:], False)
+    machine = np.where(hours[1:4].sum(axis=0) > 0, machine[leg], NOWHERE)
+    loads = (machine != NOWHERE) & (hours[2:4].sum(axis=0) > 0)
+    idle = (load["hands_h"] <= 0) & (machine == NOWHERE)
+    table["who"] = who[leg][:, None]
+    load["whole"] = whole = (whole > 0) | follows | leads
+    load["mode"] = np.select([follows, idle, loads, whole], [BOOKED, IN_HAND, TO_LOAD, TO_WORK], TO_BENCH)
+    empty["mode"] = np.select([empty["hands_h"] <= 0, loads], [IN_HAND, TO_LOAD], TO_BENCH)
+    # What is hot stays in its machine until the last hands are done with it: both are held, and given back, together.
+    load["takes"], load["also"] = np.where(follows, NOWHERE, machine), leads * np.append(machine[1:], NOWHERE)
+    empty["gives"], empty["too"] = np.where(leads, NOWHERE, machine), follows * np.append(NOWHERE, machine[:-1])
+    table["within_h"] = np.inf
+    load["within_h"][leads] = within_h[follows]
+    empty["back"] = np.where(leads, 0, 1 + 2 * follows)
+    empty["rounds"] = np.where(leads, 0, rounds)
+    return table.ravel()
 
 
-def schedule(shop, steps, leg, hours, batches, runs=None, log=False):
-    """Lead batches through the calendar, all together or in `runs` that know nothing of each other.
+def _plain(given):
+    """An array as a list, one of records as a list of objects."""
+    if not isinstance(given, np.ndarray):
+        return given
+    rows, names = given.tolist(), given.dtype.names
+    return [SimpleNamespace(**dict(zip(names, row, strict=True))) for row in rows] if names else rows
 
-    Parameters: `steps`, `leg`, `hours` as of `visits_of`; Batches of arrays; `runs` (n + 1,) where each run's batches
-    begin; `log` whether to write down what was done. Returns: (end of each batch (B,), rows of the log (R, 9), pieces
-    of hands-on work (P, 3)), as of `State`, all [h]. Raises: InputError past the calendar's end.
+
+def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=(), log=None):
+    """Lead batches through the calendar, in `runs` that know nothing of each other.
+
+    Parameters: `calendar_of` somebody, a rate key, the Calendar; `steps`, `leg`, `hours` as of `_stretches`; `batches`
+    in the order of rank, arrays (B,): their `first` visit up to the `last`, when they are there, which older one must
+    have done its one-off work before (else -1), and their own visit that comes after such work; `runs` (n + 1,) where
+    each run's batches begin; one of each person and machine but for `places` {rate key: how many}; times at which
+    machines are `closed` (rate key, from, to [h]); a `log` {} to be filled with {(batch, stretch, round): when it was
+    ready, each begin and end of work by hand, its end}. Returns: end of each batch (B,). All [h]. Raises: InputError
+    past the calendar's end.
     """
-    visits, people, machines = visits_of(steps, leg, hours, batches.first)
-    number = len(batches.first)
-    runs = np.array([0, number]) if runs is None else runs
-    plain = plainly((batches.last - batches.first).sum())
-    turns = int(sum(visits.rounds[a:b].sum() for a, b in zip(batches.first, batches.last, strict=True))) if log else 0
-
-    def zeros(kinds, size):
-        return [np.zeros(size, int if kind == "i" else float) for kind in kinds]
-
-    state = State(
-        *zeros("iiiiifffff", number),
-        *zeros("i", len(machines)),
-        *zeros("i", len(people)),
-        *zeros("iff", 3 * int(np.diff(runs).max(initial=1))),
-        np.zeros((turns, 9)),
-        np.zeros((5 * turns, 3)),
-        np.zeros(5, int),
+    people, who = np.unique([step.who for step in steps], return_inverse=True)
+    names = [f"machine.{step.machine}" if step.machine else "" for step in steps]
+    machines, machine = np.unique(["", *names], return_inverse=True)
+    first, last, ready_h, after, frees = batches
+    plain, calendars = log is not None or plainly((last - first).sum()), [calendar_of(name) for name in people]
+    tables = zip(*(one.lists if plain else one.tables for one in calendars), strict=True)
+    there = [np.array([(places or {}).get(name, 1) for name in names]) for names in (people, machines)]
+    there[1][NOWHERE] = np.iinfo(np.int32).max
+    floor = Floor(
+        *(table if plain else np.stack(table) for table in tables),
+        calendars[0].hours.day_h,
+        there[0],
+        np.zeros(people.size, int),
+        there[1],
+        np.zeros(machines.size, int),
+        np.array([(i, *times) for name, *times in closed for i in np.flatnonzero(machines == name)]).reshape(-1, 3),
+        np.zeros(2 * first.size, BOOKING),
+        np.zeros(1, int),
+        _stretches(who, machine[1:], steps, leg, hours, first),
+        log,
     )
-    state.at[:], state.due_h[:], state.end_h[:], state.mode[:] = batches.first, batches.ready_h, np.inf, UNDER_WAY
-    floor, given = shop.floor(people, machines, plain), [visits, batches, runs, state]
+    led = np.zeros(first.size, BATCH)
+    led["number"], led["after"], led["mode"], led["end_h"] = np.arange(first.size), after, COMING, np.inf
+    led["at"], led["frees"], led["last"] = 2 * first, 2 * frees, 2 * last
+    led["due_h"] = np.where(after < 0, ready_h, np.inf)
     if plain:
-        given = [type(g)(*(each.tolist() for each in g)) if isinstance(g, tuple) else g.tolist() for g in given]
-        scheduler.lead(floor, *given)
+        objects = _plain(led)
+        scheduler.lead(Floor(*map(_plain, floor)), objects, runs.tolist())
+        led["end_h"] = [batch.end_h for batch in objects]
     else:
-        compiled()(floor, *given)
-    state = State(*map(np.asarray, given[-1]))
-    if np.isinf(state.end_h).any():
+        compiled()(floor, led, runs)
+    if np.isinf(led["end_h"]).any():
         raise past_horizon()
-    return state.end_h, state.rows[: state.count[scheduler.ROWS]], state.pieces[: state.count[scheduler.PIECES]]
+    return led["end_h"]

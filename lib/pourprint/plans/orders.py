@@ -6,9 +6,10 @@ Not modelled: failures (see `risk`), the second pair of hands at a pour.
 """
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property, partial
 
 import numpy as np
 
@@ -16,9 +17,8 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours, calendar_from, moment_of
 from pourprint.plans.days import Span, spans_of
-from pourprint.plans.dispatch import Shop, schedule
+from pourprint.plans.dispatch import schedule
 from pourprint.plans.plan import made
-from pourprint.plans.scheduler import Batches
 from pourprint.plans.steps import Step
 
 RULES = {  # lower comes first; orders that tie keep the order in which they were given
@@ -35,14 +35,9 @@ class Task:
     step: Step
     hands_on_h: float = 0.0
     machine_h: float = 0.0
-    wait_h: float = 0.0
     unload_h: float = 0.0
+    wait_h: float = 0.0
     rounds: int = 1
-
-    @property
-    def hours(self):
-        """All its time together [h]."""
-        return self.rounds * (self.hands_on_h + self.machine_h + self.wait_h + self.unload_h)
 
 
 @dataclass(frozen=True)
@@ -64,14 +59,13 @@ class Order:
         """The order that a plan of single numbers makes. Raises: InputError."""
         made(plan).single_only("an order in the workshop")
         full, size, rest = (int(number) for number in plan.batch_sizes)
+        one_off, each = plan.legs
+        batches = [_tasks(plan, each, kits) for kits in [size] * full + [rest] * (rest > 0)]
         return cls(
             plan.title if name is None else name,
             moment_of(arrives),
-            (
-                *(_tasks(plan.legs[1], plan.visits_of(size)),) * full,
-                *(_tasks(plan.legs[1], plan.visits_of(rest)),) * (rest > 0),
-            ),
-            _tasks(plan.legs[0], plan.once),
+            tuple(batches),
+            _tasks(plan, one_off, 1),
             None if due is None else moment_of(due),
             plan.job.delivery_days,
         )
@@ -79,15 +73,14 @@ class Order:
     @cached_property
     def hours(self):
         """All its tasks' time added up [h]."""
-        return sum(task.hours for tasks in (self.one_off, *self.batches) for task in tasks)
+        tasks = [task for tasks in (self.one_off, *self.batches) for task in tasks]
+        return sum(t.rounds * (t.hands_on_h + t.machine_h + t.unload_h + t.wait_h) for t in tasks)
 
 
-def _tasks(steps, visits):
-    """Visits of steps as tasks."""
-    return tuple(
-        Task(step, *map(float, (hands_on, run, wait, unload)), int(rounds))
-        for step, (rounds, hands_on, run, unload, wait) in zip(steps, visits, strict=True)
-    )
+def _tasks(plan, steps, kits):
+    """A batch of some kits through some steps of a plan, as tasks."""
+    visits = zip(steps, plan.visits_of(steps, kits), strict=True)
+    return tuple(Task(step, *map(float, hours), int(rounds)) for step, (rounds, *hours) in visits)
 
 
 @dataclass(frozen=True)
@@ -100,8 +93,7 @@ class Booked:
     why: str = ""
 
     def __post_init__(self):
-        kind = self.resource.partition(".")[0] if isinstance(self.resource, str) else ""
-        if kind not in ("labour", "machine"):
+        if not (isinstance(self.resource, str) and self.resource.startswith(("labour.", "machine."))):
             raise InputError(f'resource must be a rate key such as "labour.technician", not {self.resource!r}.')
         if not (type(self.first) is type(self.last) is dt.date and self.first <= self.last):
             raise InputError(
@@ -169,41 +161,29 @@ class Workshop:
         if len({order.name for order in orders}) < len(orders):
             raise InputError("two orders have the same name: give each its own, Order.of(plan, arrives, name=…).")
         start = min(order.arrives for order in orders)
-        return Timeline(self, orders, start, tuple(self._slots(orders, start)))
-
-    def _slots(self, orders, start):
         midnight = dt.datetime.combine(start.date(), dt.time())
         begin_h = (start - midnight) / dt.timedelta(hours=1)
-        names, tasks, rows = [], [], []  # (order, batch) of each batch; the Task of each visit; rows of Batches
+        tasks, names, rows, log = [], [], [], {}  # Task and (order, batch) of each visit; batches as of `schedule`
         for order in sorted(orders, key=RULES[self.rule]):
-            ready_h, once = (order.arrives - midnight) / dt.timedelta(hours=1), -1
-            for number, batch in enumerate((order.one_off, *order.batches)):
-                if batch:
-                    rows.append((len(tasks), len(tasks) + len(batch), ready_h if once < 0 else np.inf, once))
-                    once = len(names) if not number else once
-                    names.append((order.name, number))
-                    tasks += batch
-        calendars = {booking.resource: self.calendar(booking.resource, start.date()) for booking in self.booked}
-        shop = Shop(self.calendar("", start.date()), calendars, self.places, tuple(self._closed(start.date())))
-        first, last, ready_h, after = zip(*rows, strict=True)
-        batches = Batches(np.array(first), np.array(last), np.array(ready_h, float), np.array(after))
-        steps = [task.step for task in tasks]
+            ready_h, oldest = (order.arrives - midnight) / dt.timedelta(hours=1), len(rows)
+            for number, batch in enumerate(order.batches, 1):
+                first, once = len(tasks), order.one_off if number == 1 else ()
+                tasks += [*once, *batch]
+                names += [(order.name, 0)] * len(once) + [(order.name, number)] * len(batch)
+                after = oldest if number > 1 and order.one_off else -1
+                if len(tasks) > first:
+                    rows.append((first, len(tasks), ready_h, after, first + len(once)))
+        day, calendar_of = start.date(), cache(partial(self.calendar, first_day=start.date()))
+        steps, leg = [task.step for task in tasks], np.arange(len(tasks))
         hours = np.array([(t.rounds, t.hands_on_h, t.machine_h, t.unload_h, t.wait_h) for t in tasks], float).T
-        _, rows, pieces = schedule(shop, steps, np.arange(len(tasks)), hours, batches, log=True)
-        slots = (
-            Slot(*names[batch], span, tasks[visit].hands_on_h + tasks[visit].unload_h, queued)
-            for (batch, visit), span in zip(
-                rows[:, :2].astype(int), spans_of(steps, rows, pieces, begin_h), strict=True
-            )
-            for queued in [_queued_h(tasks[visit], span, shop.calendar_of(span.step.who), begin_h)]
-        )
-        return sorted(slots, key=lambda slot: slot.span.begin_h)
-
-    def _closed(self, first_day):
-        """Bookings as (rate key, from, to) [h since the first day's midnight]."""
-        for booking in self.booked:
-            from_d, last_d = ((day - first_day) / dt.timedelta(days=1) for day in (booking.first, booking.last))
-            yield booking.resource, 24 * from_d, 24 * (last_d + 1)
+        batches = tuple(map(np.array, zip(*rows, strict=True)))
+        closed = [(b.resource, 24 * (b.first - day).days, 24 * (b.last - day).days + 24) for b in self.booked]
+        schedule(calendar_of, steps, leg, hours, batches, np.array([0, len(rows)]), self.places, closed, log)
+        slots = []
+        for (_, visit, _), span in spans_of(steps, log, begin_h).items():
+            task, queued_h = tasks[visit], _queued_h(tasks[visit], span, calendar_of(span.step.who), begin_h)
+            slots.append(Slot(*names[visit], span, task.hands_on_h + task.unload_h, queued_h))
+        return Timeline(self, orders, start, tuple(sorted(slots, key=lambda slot: slot.span.begin_h)))
 
 
 def _queued_h(task, span, calendar, begin_h):
@@ -235,8 +215,7 @@ class Timeline:
     @cached_property
     def done_h(self):
         """When each order is delivered, (number of orders,) [h since `start`]."""
-        arrives = [(order.arrives - self.start) / dt.timedelta(hours=1) for order in self.orders]
-        ends = dict(zip((order.name for order in self.orders), arrives, strict=True))
+        ends = {order.name: (order.arrives - self.start) / dt.timedelta(hours=1) for order in self.orders}
         for slot in self.slots:
             ends[slot.order] = max(ends[slot.order], slot.span.end_h)
         return np.array([ends[order.name] + 24 * order.delivery_days for order in self.orders])
@@ -251,23 +230,15 @@ class Timeline:
         """One row a task: order, batch, step, who, machine, when, and hours waited for a busy person or machine."""
         import pandas as pd
 
-        rows = [
-            {
-                "order": slot.order,
-                "batch": slot.batch,
-                "stage": slot.span.step.stage.title,
-                "step": slot.span.step.name,
-                "who": slot.span.step.who.partition(".")[2] if slot.span.worked_h > slot.span.begin_h else "",
-                "machine": slot.span.step.machine or "",
-                "begin": self._moment(slot.span.begin_h),
-                "hands_free": self._moment(slot.span.worked_h),
-                "machine_free": self._moment(slot.span.unloaded_h),
-                "end": self._moment(slot.span.end_h),
-                "queued_h": slot.queued_h,
-            }
-            for slot in self.slots
-        ]
-        return pd.DataFrame(rows)
+        rows = []
+        for slot in self.slots:
+            span, step = slot.span, slot.span.step
+            who = step.who.partition(".")[2] if span.worked_h > span.begin_h else ""
+            times = map(self._moment, (span.begin_h, span.worked_h, span.unloaded_h, span.end_h))
+            what = slot.order, slot.batch, step.stage.title, step.name, who, step.machine or ""
+            rows.append((*what, *times, slot.queued_h))
+        columns = "order batch stage step who machine begin hands_free machine_free end queued_h"
+        return pd.DataFrame(rows, columns=columns.split())
 
     def summary(self):
         """One row an order: arrival, delivery, days, days late, and days spent in queues, summed over its batches."""
@@ -284,11 +255,9 @@ class Timeline:
 
     def load(self):
         """Hours of each person (worked) and machine (held, pauses of attended work included) [h], busiest first."""
-        held = {}
+        held = Counter()
         for slot in self.slots:
-            step, span = slot.span.step, slot.span
-            held[step.who] = held.get(step.who, 0.0) + slot.hands_on_h
-            for machine in filter(None, (step.machine, step.keeps)):
-                name = f"machine.{machine}"
-                held[name] = held.get(name, 0.0) + span.unloaded_h - span.begin_h
-        return dict(sorted(held.items(), key=lambda item: -item[1]))
+            held[slot.span.step.who] += slot.hands_on_h
+            for machine in filter(None, (slot.span.step.machine, slot.span.step.keeps)):
+                held[f"machine.{machine}"] += slot.span.unloaded_h - slot.span.begin_h
+        return dict(held.most_common())

@@ -19,12 +19,7 @@ from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import begin_of
 from pourprint.plans.days import days_of, spans_and_days
 from pourprint.plans.jobs import Job
-from pourprint.plans.steps import JOB, Step, priced, weighed
-
-
-def nothing_found(job, rates):
-    """No findings."""
-    return ()
+from pourprint.plans.steps import BATCH, JOB, Step, priced, weighed
 
 
 @dataclass(frozen=True)
@@ -42,7 +37,7 @@ class Plan:
     rates: RateCard
     recipe: Callable = field(repr=False)
     steps: tuple[Step, ...] = field(repr=False)
-    look: Callable = field(repr=False, default=nothing_found)
+    look: Callable = field(repr=False, default=lambda job, rates: ())
 
     feasible = True
 
@@ -178,7 +173,15 @@ class Plan:
     def legs(self):
         """(one-off work piece by piece, the steps of a batch): tuples of Step, each in the order of work."""
         one_off = tuple(
-            replace(step, work=(work,), whole=False, within_h=math.inf, first_pass_yield=1.0, returns_to="")
+            replace(
+                step,
+                work=(work,),
+                whole=False,
+                within_h=math.inf,
+                rounds=BATCH.per_batch,
+                first_pass_yield=1.0,
+                returns_to="",
+            )
             for step in self.steps
             for work in step.work
             if work.level is JOB
@@ -186,20 +189,11 @@ class Plan:
         kept = ((step, tuple(work for work in step.work if work.level is not JOB)) for step in self.steps)
         return one_off, tuple(replace(step, work=work) for step, work in kept if work)
 
-    @property
-    def once(self):
-        """One visit of each piece of one-off work, as `visits_of`."""
-        works = (work for step in self.legs[0] for work in step.work)
-        return [(1, w.hands_on_h, w.machine_h + w.cooling_h, w.unload_h, w.wait_h) for w in works]
-
-    def visits_of(self, kits):
-        """One visit of each step of a batch of `kits`: [(rounds [-], hands-on, run, unloading, wait [h] of a round)].
-
-        Runs and cooling in the machine together; one-off work is not in it.
-        """
-        times = {level: level.per_batch(kits) for level in self._levels}
-        rows = []
-        for step in self.legs[1]:
+    def visits_of(self, steps, kits):
+        """One visit of each of some steps, of one leg, by `kits`: [(rounds [-], hands-on, run, unloading, wait [h] of a
+        round)]; runs and cooling in the machine together."""
+        times, rows = {level: 1 if level is JOB else level.per_batch(kits) for level in self._levels}, []
+        for step in steps:
             rounds, hands_on, run, unload, wait = np.maximum(step.rounds(kits), 1), 0.0, 0.0, 0.0, 0.0
             for work in step.work:
                 count = times[work.level]
@@ -245,10 +239,11 @@ class Plan:
 
         self.single_only("table()")
         rows, kits = [], min(self.job.quantity, self.job.batch_size)
+        columns = {"labour": "labour", "machine": "machine_cost", "energy": "energy"}  # the rest is material
         for step, row in zip(self.steps, self.amounts, strict=True):
-            bought = {key.partition(".")[0] for key in row} - {"labour", "machine", "energy"}  # each its own section
-            kinds = ("labour",), ("machine",), tuple(bought) or ("",), ("energy",)
-            costs = tuple(priced(row, self.rates, *sections) for sections in kinds)
+            costs = dict.fromkeys(("labour", "machine_cost", "material", "energy"), 0.0)
+            for key, amount in row.items():
+                costs[columns.get(key.partition(".")[0], "material")] += float(amount * self.rates[key])
             wait = max((w.wait_h for w in step.work if w.level is not JOB and w.level.per_batch(kits) > 0), default=0.0)
             wait = step.rounds(kits) * wait + sum(work.wait_h for work in step.work if work.level is JOB)
             rows.append(
@@ -262,11 +257,8 @@ class Plan:
                     "kept_hot": step.keeps or "",
                     "kept_hot_h": float(row.get(f"machine.{step.keeps}", 0.0)),
                     "wait_h": float(wait),
-                    **{
-                        k: float(v)
-                        for k, v in zip(("labour", "machine_cost", "material", "energy"), costs, strict=True)
-                    },
-                    "cost": float(sum(costs)),
+                    **costs,
+                    "cost": sum(costs.values()),
                     "first_pass_yield": step.first_pass_yield,
                     "a_failure_spoils": step.spoils,
                     "returns_to": step.returns_to,
@@ -303,24 +295,17 @@ class Plan:
         """
         import pandas as pd
 
-        rows, (spans, days), begin = {}, self.schedule(), self.begin
+        (spans, days), more, steps = self.schedule(), int(self.batches) - 1, {}
         for span in spans:
-            rows.setdefault(span.step.name, []).append(span)
-
-        def row(stage, step, rounds, from_h, to_h):
-            times = {
-                "begin": begin + dt.timedelta(minutes=round(60 * from_h)),
-                "end": begin + dt.timedelta(minutes=round(60 * to_h)),
-            }
-            return {"stage": stage, "step": step, "rounds": rounds, **times}
-
-        table = [row(s[0].step.stage.title, name, len(s), s[0].begin_h, s[-1].end_h) for name, s in rows.items()]
-        more = int(self.batches) - 1
+            steps.setdefault(span.step.name, []).append(span)
+        rows = [(of[0].step.stage.title, name, len(of), of[0].begin_h, of[-1].end_h) for name, of in steps.items()]
         if more:
-            first_h = spans[-1].end_h
             finish_h = 24 * (days - self.job.delivery_days)
-            table.append(row("", f"{more} further batch{'es' * (more > 1)}", more, first_h, finish_h))
-        return pd.DataFrame(table)
+            rows.append(("", f"{more} further batch{'es' * (more > 1)}", more, spans[-1].end_h, finish_h))
+        table = pd.DataFrame(rows, columns=["stage", "step", "rounds", "begin", "end"])
+        for column in ("begin", "end"):
+            table[column] = [self.begin + dt.timedelta(minutes=round(60 * at_h)) for at_h in table[column]]
+        return table
 
 
 @dataclass(frozen=True)
@@ -350,26 +335,23 @@ def feasible(plans):
     return {route: plan for route, plan in plans.items() if plan.feasible}
 
 
-class Noting(dict):
-    """Entries that note which were read."""
-
-    def __init__(self, entries):
-        super().__init__(entries)
-        self.read = set()
-
-    def __getitem__(self, key):
-        self.read.add(key)
-        return super().__getitem__(key)
-
-
 def ranged(plan):
     """The numbers that a plan of single numbers reads and that have a range: {key: Entry}.
 
     A number that is not read moves nothing when it alone is moved.
     """
-    noting = Noting(plan.rates.entries)
-    plan.at(rates=replace(plan.rates, entries=noting)).total_cost  # noqa: B018  read for what it reads
-    return {key: entry for key, entry in plan.rates.entries.items() if key in noting.read and entry.low < entry.high}
+    read = set()
+
+    class Noting(dict):
+        """Entries that note which were read."""
+
+        def __getitem__(self, key):
+            read.add(key)
+            return super().__getitem__(key)
+
+    rates = replace(plan.rates, entries=Noting(plan.rates.entries))
+    plan.at(rates=rates).total_cost  # noqa: B018  read for what it reads
+    return {key: entry for key, entry in plan.rates.entries.items() if key in read and entry.low < entry.high}
 
 
 @dataclass(frozen=True)

@@ -12,45 +12,24 @@ import numpy as np
 
 
 class Stage(IntEnum):
-    """The eleven reference stages of a metal-casting job, in order."""
+    """The eleven reference stages of a metal-casting job, in order: each its number, and its `title` in words."""
 
-    DESIGN = 1
-    TOOLING = 2
-    SIMULATE = 3
-    DIE = 4
-    PATTERN = 5
-    ASSEMBLE = 6
-    MOULD = 7
-    FIRE = 8
-    POUR = 9
-    BREAK_OUT = 10
-    FINISH = 11
+    DESIGN = 1, "design and verify the part"
+    TOOLING = 2, "design the tooling (cluster, mould or supports)"
+    SIMULATE = 3, "simulate the process"
+    DIE = 4, "make a pattern die"
+    PATTERN = 5, "make patterns"
+    ASSEMBLE = 6, "assemble the cluster"
+    MOULD = 7, "build the mould (shell or printed sand)"
+    FIRE = 8, "burn out and fire"
+    POUR = 9, "melt, pour and cool"
+    BREAK_OUT = 10, "break out and cut off"
+    FINISH = 11, "finish and inspect"
 
-    @property
-    def title(self):
-        """The stage in words."""
-        return _TITLES[self]
-
-
-_TITLES = dict(
-    zip(
-        Stage,
-        (
-            "design and verify the part",
-            "design the tooling (cluster, mould or supports)",
-            "simulate the process",
-            "make a pattern die",
-            "make patterns",
-            "assemble the cluster",
-            "build the mould (shell or printed sand)",
-            "burn out and fire",
-            "melt, pour and cool",
-            "break out and cut off",
-            "finish and inspect",
-        ),
-        strict=True,
-    )
-)
+    def __new__(cls, number, title):
+        stage = int.__new__(cls, number)
+        stage._value_, stage.title = number, title
+        return stage
 
 
 @dataclass(frozen=True)
@@ -145,7 +124,6 @@ def weighed(step, work, rates):
     return amounts
 
 
-def priced(amounts, rates, *sections):
-    """Cost of amounts {rate key: amount}, of all of them or of those whose keys are in some sections [currency]."""
-    kept = (key for key in amounts if not sections or key.partition(".")[0] in sections)
-    return sum((amounts[key] * rates[key] for key in kept), start=0.0)
+def priced(amounts, rates):
+    """Cost of amounts {rate key: amount} [currency]."""
+    return sum((amount * rates[key] for key, amount in amounts.items()), start=0.0)

@@ -8,7 +8,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import Plan
-from pourprint.plans.steps import BATCH, JOB, Stage, Step, Work, priced, weighed
+from pourprint.plans.steps import BATCH, JOB, Stage, Step, Work, weighed
 
 REPORT_TIME = "risk.report_time"  # rate key: hours until a design error shows
 REPORT, CHECK = "the design error is reported", "assemble the first kit and check its design"
@@ -24,6 +24,7 @@ class Legs:
 
     plan: Plan
     sampled: Plan
+    n: int = 1
 
     @cached_property
     def base(self):
@@ -34,11 +35,6 @@ class Legs:
     def drawn(self):
         """The same legs at the inputs drawn."""
         return _legs(self.sampled, self.plan.rates[REPORT_TIME])
-
-    @cached_property
-    def width(self):
-        """Most pieces of work that a leg has."""
-        return max(len(leg.work) for leg in self.base)
 
     @cached_property
     def one_off(self):
@@ -66,36 +62,30 @@ class Legs:
 
     @cached_property
     def spoil(self):
-        """Chance that a lot fails on each leg, (S, n or 1)."""
-        return 1 - np.stack(np.broadcast_arrays(*(np.atleast_1d(leg.first_pass_yield) for leg in self.drawn)))
+        """Chance that a lot fails on each leg, (S, n)."""
+        return 1 - np.stack([np.broadcast_to(leg.first_pass_yield, self.n) for leg in self.drawn])
 
-    @cached_property
-    def _prices(self):
-        """{(0 but for hands or 1 by hand, leg, work): what doing it once costs [currency]}, where it costs anything."""
-        prices, rates = {}, self.sampled.rates
+    def hours(self, runs):
+        """Hours of each work done once: by hand, of the machine, to unload, to wait (4, S, W, runs); `runs` slice."""
+        hours = np.zeros((4, len(self.drawn), max(len(leg.work) for leg in self.drawn), runs.stop - runs.start))
+        for i, leg in enumerate(self.drawn):
+            for j, work in enumerate(leg.work):
+                each = work.hands_on_h, work.machine_h + work.cooling_h, work.unload_h, work.wait_h
+                for kind, own in enumerate(each):
+                    hours[kind, i, j] = np.broadcast_to(own, self.n)[runs]
+        return hours
+
+    def amounts(self, done):
+        """What work done takes, leg by leg: {rate key: (S, …)}, as `weighed`. `done` (2, S, W, …) times, plainly and
+        by hand."""
+        found = defaultdict(lambda: np.zeros((len(self.drawn), *done.shape[3:])))
         for i, leg in enumerate(self.drawn):
             for j, work in enumerate(leg.work):
                 by_hand = Work(work.level, hands_on_h=work.hands_on_h, people=work.people)
                 for kind, part in enumerate((replace(work, hands_on_h=0.0), by_hand)):
-                    prices[kind, i, j] = priced(weighed(leg, part, rates), rates)
-        return {place: price for place, price in prices.items() if np.any(price)}
-
-    def amounts(self, times):
-        """What work done so many `times` (S, W, …) takes, leg by leg: {rate key: (S, …)}, as `weighed`."""
-        found = defaultdict(lambda: np.zeros((len(self.base), *times.shape[2:])))
-        for i, leg in enumerate(self.base):
-            for often, work in zip(times[i], leg.work, strict=False):  # every leg has room for the most works
-                for key, amount in weighed(leg, work, self.plan.rates).items():
-                    found[key][i] += often * amount
+                    for key, amount in weighed(leg, part, self.sampled.rates).items():
+                        found[key][i] += done[kind, i, j] * amount
         return found
-
-    def costs(self, done):
-        """What work done comes to, leg by leg: (S, …) [currency]. `done` (2, S, W, …) times, plainly and by hand."""
-        shape = np.broadcast_shapes(done.shape[3:], *(np.shape(price) for price in self._prices.values()))
-        costs = np.zeros((len(self.drawn), *shape))
-        for (kind, leg, work), price in self._prices.items():
-            costs[leg] += done[kind, leg, work] * price
-        return costs
 
 
 def _legs(plan, report_h):
@@ -106,55 +96,25 @@ def _legs(plan, report_h):
     return (report, *one_off, *batch, check)
 
 
-@dataclass(frozen=True)
-class Chain:
-    """How batches of up to N pieces walk a plan's legs: once good on to `after`, what failed back to `back`.
+def chain_of(legs, pieces):
+    """How batches of 0…N `pieces` walk a plan's Legs: how often each work falls due (S, W, N + 1), rounds (S, N + 1),
+    and lots (S, N + 1) that the pieces are spread over and that fail one by one; at least one, at most one a piece.
 
-    For 0…N `pieces` in hand: `counts` (S, W, N + 1) how often each work falls due, `rounds` (S, N + 1), `lots`
-    (S, N + 1) that the pieces are spread over and that fail one by one.
+    Raises: InputError when a step names an unknown lot.
     """
-
-    pieces: int
-    counts: np.ndarray
-    rounds: np.ndarray
-    lots: np.ndarray
-    after: np.ndarray
-    back: np.ndarray
-
-
-def chain_of(legs, pieces, again=Stage.DESIGN):
-    """The Chain of a plan's Legs.
-
-    Parameters: `pieces` begun in the largest batch; `again` the stage from which on one-off work is done again after a
-    design error. Raises: InputError when a step names an unknown lot.
-    """
-    plan, steps = legs.plan, legs.base
-    in_hand = np.arange(pieces + 1) / plan.job.kit.nodes  # kits, in fractions
-    times = {work.level.name: work.level.per_batch(in_hand) for step in plan.steps for work in step.work}
-    times |= {JOB.name: in_hand > 0, BATCH.name: BATCH.per_batch(in_hand)}
-    size = pieces + 1
-    counts = np.zeros((len(steps), legs.width, size))
-    rounds, lots = np.ones((len(steps), size), dtype=int), np.zeros((len(steps), size), dtype=int)
+    steps, pieces = legs.base, np.arange(pieces + 1)
+    kits = pieces / legs.plan.job.kit.nodes  # in fractions
+    times = {work.level.name: work.level.per_batch(kits) for step in legs.plan.steps for work in step.work}
+    times |= {JOB.name: pieces > 0, BATCH.name: np.minimum(pieces, 1)}
+    spoilt, rounds, lots = times | {"part": pieces}, [], []
+    counts = np.zeros((len(steps), max(len(leg.work) for leg in steps), pieces.size))
     for i, leg in enumerate(steps):
         for j, work in enumerate(leg.work):
             counts[i, j] = times[work.level.name]
-        if i >= legs.one_off and leg.rounds is not BATCH.per_batch:
-            rounds[i] = np.maximum(np.ceil(leg.rounds(in_hand)), 1)
-        lots[i] = _lots(leg, times, size)
-    after = np.arange(1, len(steps) + 1)
-    # The report is no part of a first pass; from it work goes on with the first stage that is done again.
-    redone = [i for i in range(1, legs.one_off) if steps[i].stage >= again]
-    after[0] = redone[0] if redone else legs.one_off
-    return Chain(pieces, counts, rounds, lots, after, legs.back)
-
-
-def _lots(leg, times, size):
-    """Over how many lots, which fail one by one, 0…N pieces are spread; at least one, at most one a piece: (N + 1,)."""
-    pieces = np.arange(size)
-    if leg.spoils == "part":
-        return pieces
-    if leg.spoils == "batch":
-        return np.minimum(pieces, 1)
-    if leg.spoils not in times:
-        raise InputError(f"{leg.name!r} spoils a {leg.spoils}, but no work of the route counts by the {leg.spoils}.")
-    return np.minimum(np.maximum(times[leg.spoils], 1), pieces).astype(int)
+        if leg.spoils not in spoilt:
+            raise InputError(
+                f"{leg.name!r} spoils a {leg.spoils}, but no work of the route counts by the {leg.spoils}."
+            )
+        rounds.append(np.broadcast_to(np.maximum(np.ceil(leg.rounds(kits)), 1), pieces.size))
+        lots.append(np.minimum(np.maximum(spoilt[leg.spoils], 1), pieces))
+    return counts, np.array(rounds, dtype=int), np.array(lots, dtype=int)

@@ -10,7 +10,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
-from pourprint.plans.steps import Stage
+from pourprint.plans.steps import priced
 from pourprint.risk.failing_batch import Run
 from pourprint.risk.legs import Legs
 from pourprint.risk.simulation import check_design
@@ -35,40 +35,33 @@ class Rework:
 MOST_PIECES = 1500  # in a batch: the closed form holds a table of their square for each step
 
 
-def rework(plan, design_again=0.0, again=Stage.DESIGN):
+def rework(plan, design_again=0.0):
     """Expected cost of a plan with its failures, in closed form.
 
     Parameters: `plan` of single numbers; `design_again` chance that the first assembly shows a fault of the design
-    [-], below 1; `again` the stage from which on one-off work is then done again. Returns: Rework.
-    Raises: InputError. Method: absorbing Markov chain on (step, pieces in hand), solved for first and second moment
-    (exact); hands-on times without spread.
+    [-], below 1, upon which all work begins anew. Returns: Rework. Raises: InputError. Method: absorbing Markov chain
+    on (step, pieces in hand), solved for first and second moment (exact); hands-on times without spread.
     """
-    check_design(design_again, again)
-    (run,) = _runs_of((plan,), again)
-    chain, legs = run.chain, run.legs
+    check_design(design_again)
+    (run,) = _runs_of((plan,))
+    (counts, _, lots), legs = run.chain, run.legs
     spoil = legs.spoil[:, 0].copy()
     spoil[-1] = design_again
-    costs = legs.costs(np.stack([chain.counts] * 2))
-    (mean,), (variance,) = _moments(chain, spoil, costs[None])
-    cost = cost_variance = base = 0.0
+    plainly = priced(legs.amounts(np.stack([counts] * 2)), plan.rates)
+    (mean,), (variance,) = _moments(legs.back, lots, spoil, plainly[None])
+    asked = [(part, run.begun(kits), many) for part, kits, many in run.kinds]
+    cost, cost_variance, base = (
+        float(sum(many * of[part, pieces].sum() for part, pieces, many in asked)) for of in (mean, variance, plainly)
+    )
     extra = {}
-    for part, kits, many in run.kinds:
-        plainly, expected = costs[part, run.begun(kits)], mean[part, run.begun(kits)]
-        cost += many * expected.sum()
-        cost_variance += many * variance[part, run.begun(kits)].sum()
-        base += many * plainly.sum()
-        for leg, more in zip(legs.base[part], expected - plainly, strict=True):
+    for part, pieces, many in asked:
+        for leg, more in zip(legs.base[part], (mean - plainly)[part, pieces], strict=True):
             if more > 0:
                 extra[leg.name] = extra.get(leg.name, 0.0) + many * float(more)
     own = slice(legs.one_off, len(legs.base) - 1)
-    visits, _ = expected_visits(1 - spoil[own], np.maximum(chain.back[own] - own.start, 0))
-    return Rework(
-        float(cost),
-        float(np.sqrt(cost_variance)),
-        dict(zip((leg.name for leg in legs.base[own]), map(float, visits), strict=True)),
-        extra,
-        float(base),
-    )
+    visits, _ = expected_visits(1 - spoil[own], np.maximum(legs.back[own] - own.start, 0))
+    names = (leg.name for leg in legs.base[own])
+    return Rework(cost, cost_variance**0.5, dict(zip(names, map(float, visits), strict=True)), extra, base)
 
 
 def taken(plans):
@@ -78,19 +71,19 @@ def taken(plans):
     price is in it. Raises, method: as for `rework`, in one walk with the pieces of the largest batch.
     """
     runs = _runs_of(plans)
-    chain, legs = max(runs, key=lambda run: run.begun(run.kinds[0][1])).chain, runs[0].legs
-    keyed = legs.amounts(chain.counts)
-    mean, _ = _moments(chain, legs.spoil[:, 0], np.stack([*keyed.values()]))
+    (counts, _, lots), legs = max(runs, key=lambda run: run.begun(run.kinds[0][1])).chain, runs[0].legs
+    keyed = legs.amounts(np.stack([counts] * 2))
+    mean, _ = _moments(legs.back, lots, legs.spoil[:, 0], np.stack([*keyed.values()]))
     found = [sum(many * mean[:, part, run.begun(kits)].sum(axis=1) for part, kits, many in run.kinds) for run in runs]
     return dict(zip(keyed, np.transpose(found), strict=True))
 
 
-def _runs_of(plans, again=Stage.DESIGN):
+def _runs_of(plans):
     """The Runs of one plan at some quantities or batch sizes, ready for the closed form. Raises: InputError."""
     for plan in plans:
         made(plan).single_only("rework()")
     legs = Legs(plans[0], plans[0])
-    runs = [Run(plan, legs, again=again) for plan in plans]
+    runs = [Run(plan, legs) for plan in plans]
     pieces = max(run.begun(run.kinds[0][1]) for run in runs)
     if pieces > MOST_PIECES:
         raise InputError(
@@ -100,24 +93,22 @@ def _runs_of(plans, again=Stage.DESIGN):
     return runs
 
 
-def _moments(chain, spoil, rewards):
+def _moments(back, lots, spoil, rewards):
     """Mean and variance of what it takes to bring 0…N pieces through each leg, with all that failures send back.
 
-    Parameters: `spoil` (S,) chance that a lot fails; `rewards` (R, S, N + 1) of one visit. Returns: (mean, variance),
-    each (R, S, N + 1). A visit of m pieces of which f fail takes its reward and then, for these f, every leg from
-    `back` to this one: an equation for m itself only where all m fail.
+    Parameters: `back` (S,) of Legs; `lots` (S, N + 1) of their chain; `spoil` (S,) chance that a lot fails; `rewards`
+    (R, S, N + 1) of one visit. Returns: (mean, variance), each (R, S, N + 1). A visit of m pieces of which f fail takes
+    its reward and then, for these f, every leg from `back` to this one: an equation for m itself only where all m fail.
     """
     mean, variance = rewards.copy(), np.zeros_like(rewards)
     again, spread = np.zeros_like(mean), np.zeros_like(mean)  # of all legs from `back` up to this one
-    failing = {i: _failing(chain.lots[i], chance) for i, chance in enumerate(spoil) if chance > 0}
-    # after[back] skips one-off stages that a design error leaves alone.
-    redone = {i: np.r_[chain.back[i], chain.after[chain.back[i]] : i] if chain.back[i] < i else [] for i in failing}
-    for m in range(1, chain.pieces + 1):
+    failing = {i: _failing(lots[i], chance) for i, chance in enumerate(spoil) if chance > 0}
+    for m in range(1, lots.shape[1]):
         for i, table in failing.items():
             fewer, all_fail, c = table[m, 1:m], table[m, m], rewards[:, i, m]
             s1 = again[:, i, 1:m] @ fewer
             s2 = (spread[:, i, 1:m] + again[:, i, 1:m] ** 2) @ fewer
-            head, head_spread = (of[:, redone[i], m].sum(axis=1) for of in (mean, variance))
+            head, head_spread = (of[:, back[i] : i, m].sum(axis=1) for of in (mean, variance))
             a = (c + s1 + all_fail * head) / (1 - all_fail)
             known = c**2 + 2 * c * (s1 + all_fail * (head + a)) + s2
             x = (known + all_fail * (head_spread - a**2 + (head + a) ** 2)) / (1 - all_fail)

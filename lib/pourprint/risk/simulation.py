@@ -11,6 +11,7 @@ import os
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -19,9 +20,8 @@ from pourprint.ledger.entries import PRICES, Kind
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import SHAPES, check_seed, draw, stream
 from pourprint.ledger.workdays import moment_of
-from pourprint.plans.days import calendar_of
 from pourprint.plans.plan import Plan, feasible, made, ranged
-from pourprint.plans.steps import Stage
+from pourprint.plans.steps import priced
 from pourprint.risk.failing_batch import Run
 from pourprint.risk.legs import Legs
 
@@ -41,7 +41,8 @@ class Runs:
     """What a plan's job may come to: n runs with cost, time and failures drawn together.
 
     `cost` [currency], `days` calendar days from the start to delivery [d], `attempts` pieces begun for each good one
-    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn.
+    [-], `design_errors` found [-], each (n,); `inputs` {key: (n,)} what was drawn, `amounts` {rate key: (n,)} what the
+    jobs took, as `weighed`.
     """
 
     plan: Plan
@@ -50,17 +51,17 @@ class Runs:
     attempts: np.ndarray = field(repr=False)
     design_errors: np.ndarray = field(repr=False)
     inputs: Mapping = field(repr=False)
+    amounts: Mapping = field(repr=False)
 
     @property
     def n(self):
         """How many runs [-]."""
         return self.cost.size
 
-    def with_delay(self, price_of_day, deadline=None):
-        """Cost with the price of the days, of all or of those after a deadline: (n,) [currency]."""
+    def with_delay(self, price_of_day):
+        """Cost with the price of all days: (n,) [currency]."""
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
-        late = self.days if deadline is None else np.maximum(self.days - self.days_until(deadline), 0)
-        return self.cost + price_of_day * late
+        return self.cost + price_of_day * self.days
 
     def days_until(self, deadline):
         """Calendar days from the start to a deadline: days [d], or a date (its end) or moment. Raises: InputError."""
@@ -107,20 +108,18 @@ def _days(days):
     return f"{days:.0f} day{'' if round(days) == 1 else 's'}"
 
 
-def simulate(
-    plan, n=10_000, seed=1, inputs="triangular", time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN
-):
+def simulate(plan, n=10_000, seed=1, inputs="triangular", time_spread=None, spares=0, design_again=0.0):
     """Draw cost and calendar time of a plan together, with failures, rework and uncertain inputs.
 
     Parameters: `plan` of single numbers; `n` runs; `seed` whole number: one seed gives every route the same prices,
     times and yields, so that differences are sharp; `inputs` how the plan's `uncertain` inputs spread within their
     ranges: "triangular", "PERT", "log-normal", or None to keep their values; `time_spread` standard deviation of a
     visit's hands-on time over its mean [-] (default: risk.time_spread); `spares` pieces begun in each batch beyond
-    those wanted; `design_again` chance that an assembled first batch shows a fault of the design [-], upon which work
-    begins anew from stage `again` on. Returns: Runs. Raises: InputError.
+    those wanted; `design_again` chance that an assembled first batch shows a fault of the design [-], upon which all
+    work begins anew. Returns: Runs. Raises: InputError.
     Further batches that were begun before a design fault shows are not counted.
     """
-    return drawn(plan, n, seed, inputs).run(time_spread, spares, design_again, again)
+    return drawn(plan, n, seed, inputs).run(time_spread, spares, design_again)
 
 
 @dataclass(frozen=True)
@@ -133,7 +132,6 @@ class Drawn:
     plan: Plan
     legs: Legs = field(repr=False)
     inputs: Mapping = field(repr=False)
-    n: int
     seed: int
 
     def at(self, quantity, batch_size):
@@ -141,42 +139,32 @@ class Drawn:
         check_numbers(arrays=False, quantity=quantity, batch_size=batch_size)
         return replace(self, plan=self.plan.at(quantity=quantity, batch_size=batch_size))
 
-    def run(self, time_spread=None, spares=0, design_again=0.0, again=Stage.DESIGN):
+    def run(self, time_spread=None, spares=0, design_again=0.0):
         """Run the plan with failures and rework; parameters as of `simulate`. Returns: Runs. Raises: InputError."""
-        check_design(design_again, again)
+        check_design(design_again)
         # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
-        row = stream(self.seed, "design").random(self.n)
-        errors = np.zeros(self.n, dtype=int)
-        if design_again > 0:
-            errors = np.floor(np.log(1 - row) / np.log(design_again)).astype(int)
-        return self._run(errors, time_spread, spares, again)
+        row = stream(self.seed, "design").random(self.legs.n)
+        errors = np.floor(np.log(1 - row) / np.log(max(design_again, 1e-300)))  # so small a chance never comes true
+        return self.led(errors.astype(int), time_spread, spares)
 
-    def _run(self, errors, time_spread, spares, again):
-        done, begun, days = self.led(errors, time_spread, spares, again)
-        attempts = begun / (self.plan.job.quantity * self.plan.job.kit.nodes)
-        return Runs(self.plan, self.legs.costs(done).sum(axis=0), days, attempts, errors, self.inputs)
-
-    def led(self, errors, time_spread=None, spares=0, again=Stage.DESIGN):
-        """Lead the runs, with so many design `errors` (n,) in each: (times each work was done, as of `Run.block`,
-        pieces begun (n,), days (n,) to delivery)."""
-        plan, n = self.plan, self.n
+    def led(self, errors, time_spread=None, spares=0):
+        """The same with so many design `errors` (n,) in each run."""
+        plan, n = self.plan, self.legs.n
         time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
         check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
         if spares % 1 != 0:
             raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
-        run = Run(plan, self.legs, int(spares), again)
-        calendar, begin_h = calendar_of(plan)
+        run = Run(plan, self.legs, int(spares))
         size = max(1, BLOCK // sum(many for *_, many in run.kinds))
         parts = [slice(at, min(at + size, n)) for at in range(0, n, size)]
-
-        def block(part, rng):
-            return run.block(part, calendar, begin_h, rng, time_spread, errors)
-
+        block = partial(run.block, time_spread=time_spread, errors=errors)
         rng = stream(self.seed, "failures and times")  # and one more for each further block: cores may not matter
         with ThreadPoolExecutor(os.cpu_count()) as pool:  # the first alone: it loads what all of them run
             blocks = [block(parts[0], rng), *pool.map(block, parts[1:], rng.spawn(len(parts) - 1))]
-        done, begun, end = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
-        return done, begun, (end - begin_h) / 24 + plan.job.delivery_days
+        done, attempts, days = (np.concatenate(parts, axis=-1) for parts in zip(*blocks, strict=True))
+        amounts = {key: legs.sum(axis=0) for key, legs in self.legs.amounts(done).items()}
+        cost = priced(amounts, self.legs.sampled.rates)
+        return Runs(plan, cost, days, attempts, errors, self.inputs, amounts)
 
 
 def drawn(plan, n=10_000, seed=1, inputs="triangular"):
@@ -190,7 +178,7 @@ def drawn(plan, n=10_000, seed=1, inputs="triangular"):
         raise InputError(f"inputs must be one of {', '.join(SHAPES)}, or None to keep them, not {inputs!r}.")
     values = draw(uncertain(plan), n, seed, inputs) if inputs else {}
     sampled = plan.at(rates=plan.rates.replace(values)) if values else plan
-    return Drawn(plan, Legs(plan, sampled), values, int(n), seed)
+    return Drawn(plan, Legs(plan, sampled, int(n)), values, seed)
 
 
 BLOCK = 2000  # batches walked together, drawn from a stream of their own: more are slower and fill the memory
@@ -209,21 +197,18 @@ class DesignError:
     days: np.ndarray
 
 
-def design_error(plan, n=2000, seed=1, inputs="triangular", time_spread=None, spares=0, again=Stage.DESIGN):
+def design_error(plan, n=2000, seed=1, inputs="triangular", time_spread=None, spares=0):
     """What one fault of the design costs that the first assembly shows; parameters as of `simulate`.
 
-    Returns: DesignError. The first batch is scrapped, one-off work is done again from stage `again` on.
+    Returns: DesignError. The first batch is scrapped, one-off work is done again.
     """
     ready = drawn(plan, n, seed, inputs)
-    check_design(0.0, again)
-    without, once = (ready._run(np.full(ready.n, k), time_spread, spares, again) for k in (0, 1))
+    without, once = (ready.led(np.full(ready.legs.n, k), time_spread, spares) for k in (0, 1))
     return DesignError(once.cost - without.cost, once.days - without.days)
 
 
-def check_design(design_again, again):
-    """Refuse what is no chance of a design error below 0.9, or no stage to begin again from."""
+def check_design(design_again):
+    """Refuse what is no chance of a design error below 0.9."""
     check_numbers(zero_allowed=True, arrays=False, design_again=design_again)
     if design_again > 0.9:
         raise InputError(f"design_again must be at most 0.9, not {design_again!r}: mend the design process first.")
-    if not isinstance(again, Stage):
-        raise InputError(f"again must be a Stage such as Stage.DESIGN, not {again!r}.")
