@@ -116,7 +116,7 @@ _SAID = {
 def _explained(fault, cls):
     if fault["type"] == "value_error":
         return str(fault["ctx"]["error"])
-    if fault["type"] == "missing":
+    if fault["type"] in ("missing", "missing_argument"):
         return "this key is missing"
     if fault["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
         known = f"; known are {', '.join(inspect.signature(cls).parameters)}" if len(fault["loc"]) == 1 else ""

@@ -9,7 +9,6 @@ when they pass LARGEST_MB. Where nothing can be written, nothing is kept. Studie
 
 import json
 import os
-import tempfile
 from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from functools import cache
@@ -20,6 +19,9 @@ from pathlib import Path
 from time import perf_counter
 
 import numpy as np
+
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.files import write_whole
 
 LARGEST_MB = 64
 SHIPPED = Path(__file__).with_name("kept.npz")
@@ -65,7 +67,7 @@ def _shipped():
 def _keep(name, study):
     """Keep a study by its name for later kernels; does nothing where it cannot."""
     folder = _folder()
-    with suppress(OSError):
+    with suppress(OSError, InputError):
         if folder:
             folder.mkdir(parents=True, exist_ok=True)
             write(folder / f"{edition()}-{name}.npz", {name: study})
@@ -77,18 +79,12 @@ def _keep(name, study):
 
 
 def write(path, studies):
-    """Write {name: study} to one file, which is there whole or not at all, whoever else writes it. Raises: OSError."""
-    arrays = {}
+    """Write {name: study} to one file, there whole or not at all, whoever else writes it. Raises: InputError."""
+    arrays, file = {}, BytesIO()
     for name, study in studies.items():
         arrays[name] = np.array(json.dumps(_taken_apart(study, name, arrays)))
-    handle, part = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            np.savez_compressed(file, **arrays)
-        os.chmod(part, 0o644)  # a class may share the folder
-        os.replace(part, path)
-    finally:
-        Path(part).unlink(missing_ok=True)
+    np.savez_compressed(file, **arrays)
+    write_whole(path, file.getvalue(), replace=True)
 
 
 def _taken_apart(value, name, arrays):

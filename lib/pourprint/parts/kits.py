@@ -188,17 +188,14 @@ class Kit:
 
 def parts_from(tables, folder):
     """(KitParts, faults) of [[part]] tables as of `Kit.load`; paths of meshes start from `folder`."""
-    entries, faults = [], []
+    parts, faults = [], []
     for i, table in enumerate((t for t in tables if isinstance(t, dict)) if isinstance(tables, list) else (), start=1):
-        where = f"part {i} ({table.get('name', 'no name')})"
-        entry, wrong = validated(_KitEntry, table, where)
+        if isinstance(mesh := table.get("mesh"), str):
+            table = table | {"mesh": str(folder / mesh)}
+        part, wrong = validated(_kit_part, table, f"part {i} ({table.get('name', 'no name')})")
+        parts += [part] if part else []
         faults += wrong
-        if entry:
-            try:
-                entries.append(entry.kit_part(folder))
-            except InputError as error:
-                faults.append(f"{where}: {error}")
-    return tuple(entries), faults + given_twice([entry.part.name for entry in entries], "part")
+    return tuple(parts), faults + given_twice([entry.part.name for entry in parts], "part")
 
 
 def given_twice(names, kind):
@@ -214,36 +211,27 @@ class _KitHead(FromTable):
     notes: str = ""
 
 
-@dataclass(frozen=True)
-class _KitEntry(FromTable):
-    name: str
-    count: int
-    mesh: str | None = None
-    unit: str = "mm"
-    up: tuple[float, float, float] = (0.0, 0.0, 1.0)
-    volume_cm3: float | None = None
-    area_cm2: float | None = None
-    box_mm: tuple[float, float, float] | None = None
-    overhang_cm2: float | None = None
-    support_cm3: float | None = None
-    bores: tuple[Bore, ...] = ()
-    sockets: tuple[Socket, ...] = ()
-    faces: tuple[Face, ...] = ()
-
-    def __post_init__(self):
-        _check_count(self.count)
-        needed = (self.volume_cm3, self.area_cm2, self.box_mm)
-        numbers = (*needed, self.overhang_cm2, self.support_cm3)
-        if self.mesh is None and None in needed:
-            raise InputError("give either mesh, or all of volume_cm3, area_cm2 and box_mm.")
-        if self.mesh is not None and any(value is not None for value in numbers):
-            raise InputError("give either mesh or numbers (volume_cm3, area_cm2, box_mm, ...), not both.")
-
-    def kit_part(self, folder):
-        if self.mesh is not None:
-            part = Part.from_mesh(folder / self.mesh, self.unit, self.up, self.name)
-        else:
-            part = Part.from_numbers(
-                self.name, self.volume_cm3, self.area_cm2, self.box_mm, self.overhang_cm2, self.support_cm3
-            )
-        return KitPart(part, self.count, self.bores, self.sockets, self.faces)
+def _kit_part(
+    name: str,
+    count: int,
+    mesh: str | None = None,
+    unit: str = "mm",
+    up: tuple[float, float, float] = (0.0, 0.0, 1.0),
+    volume_cm3: float | None = None,
+    area_cm2: float | None = None,
+    box_mm: tuple[float, float, float] | None = None,
+    overhang_cm2: float | None = None,
+    support_cm3: float | None = None,
+    bores: tuple[Bore, ...] = (),
+    sockets: tuple[Socket, ...] = (),
+    faces: tuple[Face, ...] = (),
+):
+    """The KitPart of what a [[part]] table holds. Raises: InputError."""
+    _check_count(count)
+    numbers = (volume_cm3, area_cm2, box_mm, overhang_cm2, support_cm3)
+    if mesh is None and None in numbers[:3]:
+        raise InputError("give either mesh, or all of volume_cm3, area_cm2 and box_mm.")
+    if mesh is not None and any(value is not None for value in numbers):
+        raise InputError("give either mesh or numbers (volume_cm3, area_cm2, box_mm, ...), not both.")
+    part = Part.from_numbers(name, *numbers) if mesh is None else Part.from_mesh(mesh, unit, up, name)
+    return KitPart(part, count, bores, sockets, faces)

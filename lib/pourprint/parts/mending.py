@@ -147,22 +147,23 @@ def mended(vertices, faces, name="mesh", unit="mm"):
     if not np.isfinite(vertices).all():
         raise InputError(f"{name} holds coordinates that are not finite numbers (NaN or inf); export it again.")
 
-    clock, mesh = _Clock(name), trimesh.Trimesh(*meshes.merged(vertices, faces), process=False)
+    check = partial(_check_time, process_time(), name)
+    mesh = trimesh.Trimesh(*meshes.merged(vertices, faces), process=False)
     mesh.update_faces((np.diff(np.sort(mesh.faces, axis=1)) > 0).all(axis=1))
     mesh.remove_unreferenced_vertices()
     if not len(mesh.faces):
         raise InputError(f"{name} holds only triangles without area; export it again.")
-    clock.check()
+    check()
     notes = [*_check_size(mesh, name, unit), *_drop_repeats(mesh, name)]
     notes += [*_close(mesh, name), *_wind(mesh, name)] if _clashes(mesh.faces) else []  # an open edge is one, too
-    clock.check()
-    vertices, faces, bodies, cavities, more = _settle_shells(mesh, name, clock)
+    check()
+    vertices, faces, bodies, cavities, more = _settle_shells(mesh, name, check)
     volume, area, _ = meshes.measure(vertices, faces)
     if volume <= 1e-6 * area**1.5:
         raise InputError(f"{name} encloses no volume (it is flat); export the solid, not a surface.")
     wrong = sum(meshes.miscounted(vertices, faces))
     if wrong > MOST_MISCOUNTED:
-        uncrossed = _uncrossed(vertices, faces, bodies, clock)
+        uncrossed = _uncrossed(vertices, faces, bodies, check)
         if uncrossed is None:
             raise InputError(
                 f"{name} crosses itself: {wrong:.1%} of its metal would be counted wrongly; unite it in CAD."
@@ -179,17 +180,12 @@ def mended(vertices, faces, name="mesh", unit="mm"):
     return np.array(vertices), np.array(faces), (*notes, *more)
 
 
-class _Clock:
-    """Refuses a mesh that takes too long, asked between the steps of its mending."""
-
-    def __init__(self, name):
-        self.name, self.end = name, process_time() + LONGEST_S
-
-    def check(self):
-        if process_time() > self.end:
-            raise InputError(
-                f"{self.name} cannot be mended in {LONGEST_S:g} s of computing; export it as one solid of fewer facets."
-            )
+def _check_time(begun_s, name):
+    """Refuse a mesh that takes too long, asked between the steps of its mending."""
+    if process_time() - begun_s > LONGEST_S:
+        raise InputError(
+            f"{name} cannot be mended in {LONGEST_S:g} s of computing; export it as one solid of fewer facets."
+        )
 
 
 def _check_size(mesh, name, unit):
@@ -267,7 +263,7 @@ def _clashes(faces):
     return np.bincount(number.ravel(), weights=direction.ravel()).any()
 
 
-def _settle_shells(mesh, name, clock):
+def _settle_shells(mesh, name, check):
     """Point every shell the right way and unite shells that share space: vertices, faces, bodies, cavities, notes."""
     vertices, faces, notes = mesh.vertices, mesh.faces, []
     if meshes.facets_of(vertices, faces)[0].sum() < 0:
@@ -285,7 +281,7 @@ def _settle_shells(mesh, name, clock):
     boxes = [(vertices[shell].min((0, 1)), vertices[shell].max((0, 1))) for shell in shells]
     cavities, across = {}, False
     for i in (i for i, v in enumerate(volumes) if v < 0):
-        around, crossed = _around(vertices, shells, boxes, volumes, i, clock)
+        around, crossed = _around(vertices, shells, boxes, volumes, i, check)
         across |= bool(crossed)
         if crossed:
             notes.append("A shell that points inward crosses the surface: it was cut away; turn it to add it instead.")
@@ -297,7 +293,7 @@ def _settle_shells(mesh, name, clock):
     faces = np.concatenate(shells)
     bodies = sum(v > 0 for v in volumes)
     as_it_is = vertices, faces, bodies, len(volumes) - bodies, notes
-    clock.check()
+    check()
     united = _united(vertices, shells, cavities, [i for i, v in enumerate(volumes) if v > 0], name)
     before, after = ([x.sum() for x in meshes.facets_of(*body)] for body in ((vertices, faces), united))
     if np.allclose(before, after, rtol=1e-6, atol=0):
@@ -308,7 +304,7 @@ def _settle_shells(mesh, name, clock):
     return *united, *meshes.counted(*united), notes
 
 
-def _around(vertices, shells, boxes, volumes, i, clock):
+def _around(vertices, shells, boxes, volumes, i, check):
     """The outward shells round an inward one, smallest first, and those whose surface it crosses: two lists."""
     middles = vertices[shells[i][:: -(-len(shells[i]) // LOOKS)]].mean(1)
     around, crossed = [], []
@@ -317,11 +313,11 @@ def _around(vertices, shells, boxes, volumes, i, clock):
             inside = [meshes.is_inside(point, vertices[shells[j]]) for point in middles]
             if any(inside):
                 (around if all(inside) else crossed).append(j)
-            clock.check()
+            check()
     return around, crossed
 
 
-def _uncrossed(vertices, faces, bodies, clock):
+def _uncrossed(vertices, faces, bodies, check):
     """A mesh that crosses itself, cut by planes into pieces that do not and united: vertices, faces. None where the
     union and the rays of `miscounted` disagree on what had been counted twice, or there are more than `bodies`."""
     from manifold3d import Error, Manifold, OpType
@@ -339,7 +335,7 @@ def _uncrossed(vertices, faces, bodies, clock):
                 at = float(normal @ (low + (high - low) * (k / slabs + 0.0031)))  # beside the edges of round sizes
                 pieces = [half for piece in pieces for half in piece.split_by_plane(normal, at) if half.num_tri()]
             pieces = [own for piece in pieces for own in piece.decompose()]
-            clock.check()
+            check()
         union = Manifold.batch_boolean(pieces, OpType.Add)
         if union.is_empty():
             return None

@@ -3,7 +3,7 @@
 Numbers may be NumPy arrays that broadcast, so that a slider or a map can ask for many sizes at once.
 """
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache, partial
 from hashlib import blake2b
 from pathlib import Path
@@ -221,9 +221,8 @@ class Part:
         check_numbers(volume_cm3=volume_cm3)
         s = plain(np.cbrt(np.asarray(volume_cm3) / self.volume_cm3))
         one = self.mesh is not None and np.ndim(s) == 0
-        scaled = object.__new__(Part)  # not checked again: a similar shape is as sound as this one
-        vars(scaled).update(
-            {entry.name: getattr(self, entry.name) for entry in fields(self)},
+        return replace(
+            self,
             volume_cm3=self.volume_cm3 * s**3,
             area_cm2=self.area_cm2 * s**2,
             box_mm=self.box_mm * np.asarray(s)[..., None],
@@ -231,7 +230,6 @@ class Part:
             support_cm3=self.support_cm3 * s**3,
             mesh=(self.mesh[0] * s, self.mesh[1]) if one else None,
         )
-        return scaled
 
     def turned(self, up):
         """The part measured again with direction up (3,), in its present axes, as +z. Raises InputError."""
@@ -271,12 +269,8 @@ class Part:
         """
         if self.shape is None:
             return kind.estimated(self)
-        return self.shape.study(kind).scaled(self._growth)
-
-    @cached_property
-    def _growth(self):
-        """Lengths over those of the shape as it was measured [-]."""
-        return plain(np.cbrt(np.asarray(self.volume_cm3) / self.shape.volume_cm3))
+        growth = np.cbrt(np.asarray(self.volume_cm3) / self.shape.volume_cm3)
+        return self.shape.study(kind).scaled(plain(growth))
 
     def needed_mesh(self, purpose):
         if self.mesh is None:
