@@ -51,7 +51,7 @@ def own_part(add):
             volume, area = (read_number(field.value) for field in numbers[:2])
             sides = tuple(map(read_number, numbers[2].value.lower().replace("×", "x").split("x")))
             part, said = Part.from_numbers("own part", volume, area, sides), []
-        size = " × ".join(f"{side:.0f}" for side in part.box_mm)
+        size = " × ".join(f"{side:.4g}" for side in part.box_mm)
         said += [f"{part.name}: {size} mm, {part.volume_cm3:.1f} cm³, {part.area_cm2:.0f} cm².", *part.notes]
         picture = [LiveFigure(part_picture(part).figure.update_layout(height=PICTURE_PX))] if part.mesh else []
         found.children = [widgets.HTML("".join(f"<p>{html.escape(line)}</p>" for line in said)), *picture]
