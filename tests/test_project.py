@@ -28,7 +28,7 @@ BUDGETS = {
     "figures": 2605,
     "panels": 1399,
     "lessons": 2350,
-    "report": 488,
+    "report": 484,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

@@ -5,7 +5,6 @@ in drawn runs (`simulate_all`). An estimate for teaching and planning, never a q
 """
 
 import datetime as dt
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -195,8 +194,8 @@ class Memo:
     @property
     def known(self):
         """How many of the numbers behind it have which pedigree, in one sentence."""
-        counts = Counter(tables.assumptions_table(self)["pedigree"]).most_common()
-        said = ", ".join(f"{count} {pedigree}" for pedigree, count in counts)
+        counts = self.tables["Assumptions"]["pedigree"].value_counts()
+        said = ", ".join(f"{count} {pedigree}" for pedigree, count in counts.items())
         card = f"Rate card of {self.rates.lab}, {self.rates.date:%d %b %Y}."
         return f"Of the numbers with a range that this plan reads: {said}. {card}"
 

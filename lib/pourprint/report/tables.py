@@ -40,12 +40,11 @@ def findings_table(plans):
 
     rows = []
     for plan in plans.values():
-        if not plan.feasible:
-            rows.append({"route": plan.title, "verdict": "cannot", "what": plan.reason})
-        elif not plan.findings:
-            rows.append({"route": plan.title, "verdict": "can", "what": "nothing found"})
+        if plan.feasible:
+            found = findings.table(plan.findings).to_dict("records") or [{"verdict": "can", "what": "nothing found"}]
         else:
-            rows += [{"route": plan.title, **row} for row in findings.table(plan.findings).to_dict("records")]
+            found = [{"verdict": "cannot", "what": plan.reason}]
+        rows += [{"route": plan.title, **row} for row in found]
     columns = ["route", "verdict", "part", "what", "measured", "limit", "unit", "pedigree", "advice"]
     return pd.DataFrame(rows, columns=columns).set_index("route").replace({np.nan: None})
 
@@ -119,14 +118,13 @@ def risks_table(memo):
     """What the failures of each step of the chosen route are expected to cost the job, the dearest first."""
     import pandas as pd
 
-    plan, money = memo.plan, memo.rates.currency
-    steps = {step.name: step for step in plan.steps}
-    rows = {
-        name: (100 * (1 - steps[name].first_pass_yield), steps[name].spoils, steps[name].returns_to, cost)
+    steps = {step.name: step for step in memo.plan.steps}
+    rows = [
+        (name, 100 * (1 - steps[name].first_pass_yield), steps[name].spoils, steps[name].returns_to, cost)
         for name, cost in sorted(memo.rework.rework_cost.items(), key=lambda item: -item[1])
-    }
-    columns = ["chance [%]", "spoils one", "work goes back to", f"costs the job [{money}]"]
-    return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("failure at")
+    ]
+    columns = ["failure at", "chance [%]", "spoils one", "work goes back to", f"costs the job [{memo.rates.currency}]"]
+    return pd.DataFrame(rows, columns=columns).set_index("failure at")
 
 
 def assumptions_table(memo):

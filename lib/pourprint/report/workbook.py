@@ -28,9 +28,8 @@ def _numbers(memo):
             for column, value in record.items():
                 if isinstance(value, Number) and not isinstance(value, bool) and not np.isnan(value):
                     unit = _unit(column) or _unit(name) or record.get("unit") or ""
-                    known = record.get("pedigree") or "computed"
-                    source = record.get("source") or COMPUTED
-                    rows.append((f"{title}: {name}: {column}", value, unit, known, source))
+                    known = record.get("pedigree") or "computed", record.get("source") or COMPUTED
+                    rows.append((f"{title}: {name}: {column}", value, unit, *known))
     return pd.DataFrame(rows, columns=["name", "value", "unit", "pedigree", "source"]).set_index("name")
 
 
