@@ -53,7 +53,9 @@ def _print_patterns(sizes):
     part, bed = common.part_level(kit), (p("bed_x"), p("bed_y"), p("bed_z"))
     castings_mm = [box / sizes.scale for box in sizes.boxes_mm]
     fits = [laid_down(box, bed, p("bed_gap")) for box in sizes.boxes_mm]
-    limits = f"its bed is {' × '.join(map(common.limit, bed))} mm, contraction counted: glue it of pieces, or take a larger bed"
+    limits = (
+        f"its bed is {' × '.join(map(common.limit, bed))} mm, contraction counted: glue pieces, or take a larger bed"
+    )
     builds = common.lots("build", common.share_of_lots(kit, fits, castings_mm, "the pattern printer", limits))
     polymer = {"material.pattern_polymer": sizes.kit_polymer_kg / kit.nodes}
     printing = (

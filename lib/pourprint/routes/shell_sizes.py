@@ -322,7 +322,7 @@ class ShellSizes:
         limits = (
             f"parts hang inside {common.limit(c('dip_diameter'))} mm on a runner of {common.limit(self.runner_mm)} × "
             f"{common.limit(c('runner_length'))} mm, a cluster weighs at most {common.limit(c('weight_limit'))} kg, "
-            f"and is poured from one crucible of {common.limit(common.crucible_kg(self.job, self.rates))} kg: split the part"
+            f"and its crucible holds {common.limit(common.crucible_kg(self.job, self.rates))} kg: split the part"
         )
         common.share_of_lots(kit, self.alone, [box / self.scale for box in self.boxes_mm], "a cluster", limits)
         counts = [item.count for item in kit.parts]
