@@ -11,7 +11,7 @@ from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import joints
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import Shown, alloy_row, check_card, panel, value_rows
+from pourprint.panels.panel import WORDS, Shown, alloy_row, panel, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.process.finish.bonding import ISOLATIONS, allowable_mpa, equal_pull_n
@@ -30,7 +30,6 @@ def fit_panel(frame, rates, quantity=4):
     Parameters: `frame` Frame with wheels and a bored node; `rates` RateCard; `quantity` of kits. Returns: Panel.
     Raises: InputError.
     """
-    check_card(rates)
     kinds = [kind for kind in frame.node_kinds if frame.points[kind.points[0]].pivot]
     if not kinds:
         raise InputError(f"frame {frame.name!r} has no node with a pivot: give a point one.")
@@ -47,12 +46,9 @@ def fit_panel(frame, rates, quantity=4):
         "route": choice_row("made by", [(title_of(route), route) for route in PRINTED]),
         "look": choice_row("look at", [("the bond", "bond"), ("the seat", "seat")]),
     }
-    words = (
-        "along the bond, shear by the load, by the cold and both; or a fit's band, from the loosest to the tightest "
-        "seat, in the room and warm. Bars: cost of a kit by route, its machining dark at the left. No result here "
-        "approves a joint."
+    return panel(
+        {"The node": job, "The seat": seat, "The bond": bond}, joint.asked, joint.shown, WORDS["fit"], joint.figure
     )
-    return panel({"The node": job, "The seat": seat, "The bond": bond}, joint.asked, joint.shown, words, joint.figure)
 
 
 @dataclass(frozen=True, eq=False)

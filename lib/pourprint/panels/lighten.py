@@ -10,18 +10,13 @@ from pourprint.figures.lighten import beam_picture
 from pourprint.figures.look import title_of
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import Shown, panel, value_rows
+from pourprint.panels.panel import WORDS, Shown, panel, value_rows
 from pourprint.plans.plan import feasible
 from pourprint.process.strength.beam_lesson import lighten_beam
 
 KITS = (1, 2, 5, 10, 20, 50)
 PAUSE_S = 0.02  # between two designs, in which buttons and sliders are heard
 START, STOP = "▶ let it form", "■ stop"
-WORDS = (
-    "half of a beam and its mirror image, on two supports at its ends; dark cells hold metal, and the filter's radius "
-    "sets how thin a member can be. The button lets the search run, one picture an iteration, and stops it. The facts "
-    "price a gram that the lightened kit saves, for the kits chosen, failures left out; the table has other numbers."
-)
 
 
 def lighten_panel(plans, lighter):
@@ -54,7 +49,7 @@ def lighten_panel(plans, lighter):
         {"The beam": beam, "A gram": gram},
         lambda values: price_of_a_gram(plans, lighter, sorted({*KITS, values["kits"]}), values["hours"]),
         shown,
-        WORDS,
+        WORDS["lighten"],
         lambda table, values: forming.begun(),
         beside=(forming.button,),
     )

@@ -10,9 +10,9 @@ from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row
 from pourprint.panels.panel import (
+    WORDS,
     Shown,
     alloy_row,
-    check_card,
     kit_of,
     mean_cm3,
     panel,
@@ -24,15 +24,12 @@ from pourprint.plans.jobs import Job
 from pourprint.routes import plan, printed_metal, printed_mould, printed_pattern
 from pourprint.routes.shell_sizes import ShellSizes
 
-TABLE = "The table holds the sizes that the choices move; an arrow marks what has changed."
-
 
 def pattern_panel(kit, rates, quantity=1):
     """Sliders for the choices of the printed-pattern route, with what follows: sizes, cost by stage, days.
 
     Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
     """
-    check_card(rates)
     choices = [*value_rows("pattern", rates).items()]
     return _panel(
         printed_pattern.NAME,
@@ -41,10 +38,7 @@ def pattern_panel(kit, rates, quantity=1):
         {"The job": {}, "Pattern and cluster": dict(choices[:4]), "Shell and fire": dict(choices[4:])},
         _pattern_costs,
         _pattern_facts,
-        "one bar a stage, first stage on top; its length is what the stage costs now, and the stroke is "
-        f"what it cost at first. {TABLE} "
-        "Shells need room: gate length and gap move nothing while they are less than two shells and the clearance "
-        "between them.",
+        WORDS["pattern"],
         "Where the money goes, stage by stage",
     )
 
@@ -55,7 +49,6 @@ def mould_panel(kit, rates, quantity=1):
     Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
     """
     kit = kit_of(kit)
-    check_card(rates)
     return _panel(
         printed_mould.NAME,
         Job(kit, "AlSi7Mg", quantity),
@@ -63,9 +56,7 @@ def mould_panel(kit, rates, quantity=1):
         {"The job": {"volume": volume_row([kit], 500.0)}, "The mould": value_rows("mould", rates)},
         _mould_costs,
         _mould_facts,
-        "one bar a step, first step on top; its length is what the step costs now, and the stroke is what "
-        f"it cost at first. {TABLE} "
-        "Of a feeder's two needs, modulus and metal to give, the larger one counts: the other's slider moves nothing.",
+        WORDS["mould"],
         "Which steps a choice makes dearer or cheaper",
     )
 
@@ -79,7 +70,6 @@ def metal_panel(job, rates):
         raise InputError(
             f"job must be a Job of one quantity, not {job!r}: make one with Job(kit, alloy=…, quantity=…)."
         )
-    check_card(rates)
     turning = choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)])
     return _panel(
         printed_metal.NAME,

@@ -23,7 +23,7 @@ from pourprint.parts.kits import Kit
 from pourprint.parts.part import Part
 from pourprint.routes.findings import allowed
 
-SLIDERS = tomllib.loads(Path(__file__).with_name("sliders.toml").read_text(encoding="utf-8"))
+SLIDERS, WORDS = tomllib.loads(Path(__file__).with_name("panels.toml").read_text(encoding="utf-8")).values()
 CLEAR = dt.timedelta(weeks=6)  # a job that starts by itself starts so long before any holiday
 
 
@@ -187,10 +187,11 @@ def mean_cm3(kit):
 
 
 def value_rows(panel, rates, noun="kit"):
-    """Rows of a panel's numbers, as `sliders.toml` has them; those of the card start as the card has them: {key: Row}.
+    """Rows of a panel's numbers, as `panels.toml` has them; those of the card start as the card has them: {key: Row}.
 
-    Parameters: `panel` of the file; `rates` RateCard; `noun` what is counted, "kit" or "piece".
+    Parameters: `panel` of the file; `rates` RateCard; `noun` what is counted, "kit" or "piece". Raises: InputError.
     """
+    check_card(rates)
     rows = {}
     for key, slider in SLIDERS[panel].items():
         value = rates[key] if key in rates.entries else slider["value"]

@@ -11,7 +11,7 @@ from pourprint.figures.look import counted
 from pourprint.figures.pouring import STATES, pour_frames, pour_section, pour_table
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import Shown, check_card, kit_of, panel
+from pourprint.panels.panel import WORDS, Shown, check_card, kit_of, panel
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan
 from pourprint.routes.mould_sizes import moulds_with_one_feeder
@@ -20,10 +20,6 @@ from pourprint.routes.printed_mould import NAME, TITLE, steps_with
 
 SIDES = {"far side, as planned": GATE_SIDE, "near side": -GATE_SIDE, "right": 0.0, "left": np.pi}
 PLACES = ("over the hottest section", "over the largest pore", "both", "none, a vent")
-WORDS = (
-    "a section through the mould where it is worst, coloured by when the metal is solid, with numbered rings at pores "
-    "and caught air near it; the table names them. While a slider moves the grid is coarse, then it is fine. "
-)
 
 
 class Film(anywidget.AnyWidget):
@@ -98,7 +94,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
          "Feeder and chill": {key: rows[key] for key in ("place", "width", "neck", "chill")}},
         asked,
         shown,
-        WORDS + NOT_MODELLED,
+        f"{WORDS['pour']} {NOT_MODELLED}",
         figure=lambda run, values: pour_section(run),
         rough=partial(asked, cells=COARSE_CELLS),
     )  # fmt: skip

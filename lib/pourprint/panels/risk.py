@@ -12,7 +12,7 @@ from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import number_row
-from pourprint.panels.panel import Shown, check_card, kit_of, panel, start_or_next, value_rows
+from pourprint.panels.panel import WORDS, Shown, check_card, kit_of, panel, start_or_next, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import drawn, of_runs
@@ -62,11 +62,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         _groups(rates, start, kit.noun),
         lambda values: asked(values, *FULL),
         shown,
-        "the lower chart has a row for each route and shows the cost of one with its share of the days: the thin bar "
-        "holds nine runs of ten, the thick bar half of them, the stroke is the middle. The upper chart draws the "
-        "chance of delivery against the date, one rising curve a route; the upright line is the deadline. While a "
-        "slider moves, only these two follow; the facts above and the table with the same in numbers wait until it "
-        "rests.",
+        WORDS["risk"],
         lambda runs, values: _figure(runs, values["deadline"]),
         rough=lambda values: asked(values, *QUICK),
         only_shown=("day", "deadline"),
