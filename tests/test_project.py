@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 467,
     "decide": 1763,
     "figures": 2605,
-    "panels": 1399,
+    "panels": 1374,
     "lessons": 2350,
     "report": 484,
 }
