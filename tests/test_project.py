@@ -20,7 +20,7 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 897,
     "parts": 1244,
-    "process": 3149,
+    "process": 3146,
     "plans": 927,
     "routes": 1933,
     "risk": 467,

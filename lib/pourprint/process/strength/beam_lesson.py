@@ -12,18 +12,18 @@ from pourprint.ledger.errors import InputError
 from pourprint.process.strength.density import PENALTY, Blur, filled
 
 POISSON = 0.3
+SETTLED = 0.01  # change of a density at which the search ends
 VOID = 1e-9  # modulus of an empty cell over that of a full one
 
 
 @dataclass(frozen=True, eq=False)
 class Design:
     """A design on its way: iteration; density (ny, nx) [-], rows from the top; compliance of a unit load on a unit
-    modulus; change: the greatest change of a density since the last iteration [-]."""
+    modulus."""
 
     iteration: int
     density: np.ndarray
     compliance: float
-    change: float
 
 
 def _square():
@@ -41,14 +41,13 @@ def _square():
     return k
 
 
-def lighten_beam(nx=60, ny=20, share=0.5, radius=2.4, densities=False, most=200, least_change=0.01, aside=0.0):
+def lighten_beam(nx=60, ny=20, share=0.5, radius=2.4, densities=False, most=200, aside=0.0):
     """Designs of half a beam on two supports, one an iteration: a generator that may be left.
 
     Loaded from above in the middle, or with aside > 0 at that share of the way to each support [-].
 
     nx, ny: cells along and across; share of the room that may be filled [-]; radius of the filter [cells]; densities:
-    filter densities instead of sensitivities; most iterations; it ends when no density changes by
-    least_change.
+    filter densities instead of sensitivities; most iterations; it ends when no density changes by SETTLED.
     Yields: Design. Raises: InputError. Limits: one load, plane stress, a local optimum.
     """
     from scipy.linalg import solveh_banded
@@ -87,8 +86,8 @@ def lighten_beam(nx=60, ny=20, share=0.5, radius=2.4, densities=False, most=200,
         else:
             pull = blur(x * pull) / np.maximum(x, 1e-3)
         new = filled(x, pull, share * nx * ny, blur if densities else np.copy)
-        change, x = float(np.abs(new - x).max()), new
+        settled, x = np.abs(new - x).max() < SETTLED, new
         real = blur(x) if densities else x
-        yield Design(iteration, real.reshape(ny, nx), compliance, change)
-        if change < least_change:
+        yield Design(iteration, real.reshape(ny, nx), compliance)
+        if settled:
             return

@@ -63,7 +63,7 @@ class Hole:
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """A node to lighten: its kind's name, the plain Part, arguments of make_node, holes; the cases' labels and their
+    """A node to lighten: its kind's name, the plain Part, arguments of make_node, holes; the cases'
     loads (6 a hole, cases) [N, N mm]. The first hole, a bore if there is one, carries what balances the others: nothing
     holds the node, since a hold would stiffen some shapes more than others. The node's own weight is left out."""
 
@@ -71,7 +71,6 @@ class Task:
     plain: Part
     shape: dict
     holes: tuple[Hole, ...]
-    cases: tuple
     loads: np.ndarray
 
     @classmethod
@@ -82,22 +81,20 @@ class Task:
             raise InputError(f"name={name!r} must be one of the frame's nodes: {', '.join(kinds)}.")
         kind = kinds[name]
         point, shape = kind.points[0], frame.shape_at(kind.points[0])
-        mouths, labels, at = frame.mouths_mm(point), *loads.at_kind(kind)
+        mouths, (_, at) = frame.mouths_mm(point), loads.at_kind(kind)
         holes = [
             Hole(name, unit_vector(t.direction, name), t.socket_r_mm, m - t.depth_mm, m, False)
             for t, (name, m) in zip(shape["tubes"], mouths.items(), strict=True)
         ]
-        turning = frame.pivoting_at(point)
-        for i, boss in enumerate(shape["bosses"]):
-            tube = turning[i] if i < len(turning) else f"bore {i + 1}"
-            half = boss.length_mm / 2
-            holes.insert(0, Hole(tube, unit_vector(boss.axis, "axis"), boss.bore_mm / 2, -half, half, True))
+        for boss in shape["bosses"]:
+            bore, half = next(iter(frame.pivoting_at(point)), "bore"), boss.length_mm / 2
+            holes.insert(0, Hole(bore, unit_vector(boss.axis, "axis"), boss.bore_mm / 2, -half, half, True))
         if len(holes) < 2:
             raise InputError(f"node {name!r} has one hole only: nothing lies between.")
         pulled = [np.vstack(at[hole.name]) for hole in holes[1:]]
         whole = sum(_seen_from(p, holes[0].seat_mm - h.seat_mm) for h, p in zip(holes[1:], pulled, strict=True))
         plain = make_node(**shape, name=name) if plain is None else plain
-        return cls(name, plain, shape, tuple(holes), labels, np.vstack([-whole, *pulled]))
+        return cls(name, plain, shape, tuple(holes), np.vstack([-whole, *pulled]))
 
     def mixes(self):
         """Mixes of loads that count (6 holes, mixes), and how each case is made of them (mixes, cases)."""
@@ -214,7 +211,7 @@ def _projected(x, sharp):
     return (np.tanh(sharp / 2) + np.tanh(sharp * (x - 0.5))) / whole, sharp / np.cosh(sharp * (x - 0.5)) ** 2 / whole
 
 
-def solid_of(task, stage, least_mm=LEAST_MM, name=None):
+def solid_of(task, stage, least_mm=LEAST_MM):
     """The Part of a stage: a smooth skin of the stage's volume, sleeves included, cut by exact holes and mouths.
 
     Returns: a watertight Part of one piece without closed hollows, within 1 % of the stage's volume.
@@ -248,7 +245,7 @@ def solid_of(task, stage, least_mm=LEAST_MM, name=None):
         if abs(made.volume() / 1000 / stage.volume_cm3 - 1) < 1e-3:
             break
         faint, full = (level, full) if made.volume() > 1000 * stage.volume_cm3 else (faint, level)
-    return Part.from_arrays(name or f"{task.name} lightened", *mesh_of(made))
+    return Part.from_arrays(f"{task.name} lightened", *mesh_of(made))
 
 
 def _skin(field, low, cell, holes, least_mm):

@@ -89,10 +89,10 @@ class FrameLoads:
         return pd.DataFrame({"point": ways.idxmax(axis=1), "moves [mm]": ways.max(axis=1)})
 
 
-def frame_loads(frame, node_kg=None):
+def frame_loads(frame):
     """Forces in a frame's tubes and on its nodes, in its standard cases.
 
-    frame: Frame with wheels. node_kg: {point: mass of its node [kg]} beside what the points carry.
+    frame: Frame with wheels; what its points carry holds the masses of their nodes.
     Cases: standing; slope_along (nose up), slope_across; off_POINT for each wheel in the air without which the frame
     still stands, pivots against their stops; side; drop (standing times 1 + √(1 + 2 h/δ), δ how far the mass settles
     when standing); blocked (the foremost wheel alone holds along x). Tyres give alike along x, y and z.
@@ -100,7 +100,7 @@ def frame_loads(frame, node_kg=None):
     """
     if not frame.wheels:
         raise InputError(f"frame {frame.name!r} has no wheels to stand on; give it [[wheel]] tables.")
-    mass = _masses(frame, node_kg or {})
+    mass = _masses(frame)
     wheels, given = tuple(range(len(frame.wheels))), frame.cases
     if not _stands(frame, wheels):
         raise InputError(f"frame {frame.name!r} falls over: it needs three wheels or more, not all in a row.")
@@ -151,9 +151,9 @@ def _section(tube):
     return np.pi / 4 * (outer**2 - inner**2), np.pi / 64 * (outer**4 - inner**4)
 
 
-def _masses(frame, node_kg):
-    """Mass (points,) at each point [kg]: what it carries, its node, and half of each tube that ends there."""
-    mass = {name: point.mass_kg + node_kg.get(name, 0.0) for name, point in frame.points.items()}
+def _masses(frame):
+    """Mass (points,) at each point [kg]: what it carries, and half of each tube that ends there."""
+    mass = {name: point.mass_kg for name, point in frame.points.items()}
     for tube in frame.tubes.values():
         for point in tube.between:
             mass[point] += _section(tube)[0] * frame.length_mm(tube) * frame.tubing[tube.tubing]["density"].value / 2e6
