@@ -58,6 +58,23 @@ def test_a_single_part_and_parts_of_ones_own_come_back_with_their_shapes(tmp_pat
     assert costs(pp.Setting.load(without.save(tmp_path))) == costs(without)
 
 
+@pytest.mark.parametrize("there", ["mine.setting.toml", "mine-a.stl", "mine-b.stl"])
+def test_where_one_of_its_files_is_refused_nothing_is_written(tmp_path, there):
+    """A setting of two meshes is three files; whichever of them is there already, the others do not come."""
+    mesh = pp.Part.from_mesh(DEMO / "nodes" / "rocker_pivot.stl")
+    kit = pp.Kit("two", tuple(pp.KitPart(replace(mesh, name=name)) for name in "ab"))
+    kept = pp.Setting("mine", kit, demo_rates(), "AlSi7Mg", 1, START)
+    (tmp_path / there).write_text("not to be lost")
+    with pytest.raises(pp.InputError, match=there):
+        kept.save(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == [there]
+    assert len({*kept.save(tmp_path, replace=True).parent.iterdir()}) == 3
+    alike = pp.Kit("two", tuple(pp.KitPart(replace(mesh, name=name)) for name in ("a b", "a-b")))
+    with pytest.raises(pp.InputError, match="another name"):
+        replace(kept, name="alike", kit=alike).save(tmp_path)
+    assert len([*tmp_path.iterdir()]) == 3
+
+
 def test_what_is_made_again_instead_of_bought_is_kept(tmp_path):
     buying = pp.RateCard.load(DEMO / "rates_buying.toml")
     kept = pp.Setting("made here", demo_kit(), buying.making(buying.bought[0]), "AlSi7Mg", 1, START)

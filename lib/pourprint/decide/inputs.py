@@ -69,9 +69,9 @@ def outcomes(plan, changes, clock=True):
     Parameters: `changes` {input: number or array} as of `varied`, which broadcast; `clock` whether days are asked for,
     which take longer (else 0).
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
-    route refuses, its limits are looked for along a single input, prices apart; of more, the arrays are halved until the refused
-    points stand alone. What lies between a lower and an upper limit may be missed: along one input where it holds
-    neither an end, nor the middle or quarters; of two where it is narrower than half of the range asked for.
+    route refuses, its limits are looked for along a single input, prices apart; of more, the arrays are halved until
+    the refused points stand alone. What lies between a lower and an upper limit may be missed: along one input where
+    it holds neither an end, nor the middle or quarters; of two where it is narrower than half of the range asked for.
     """
     arrays = {key: np.asarray(value) for key, value in changes.items()}
     try:

@@ -67,7 +67,8 @@ def lead_lost(ask, ends, costs, straight, whole, parts, narrow):
     (n,) marks; `ends` (2, n) values, either way round, with different winners; `costs` (routes + 1, 2, n) there;
     `straight` whether costs are linear in the input, `whole` whether only whole numbers count, (n,) or one for all.
     Returns: values (n,), indices of the new winners (n,), and costs there (routes + 1, n). Where costs are not linear
-    the way is divided into `parts` again and again, to the whole number or 1/`narrow` of it; between, lines are straight.
+    the way is divided into `parts` again and again, to the whole number or 1/`narrow` of it; between, lines are
+    straight.
     """
     best, span = np.argmin(costs[:, 0], axis=0), np.abs(ends[1] - ends[0])
     near = np.where(whole, 1, span / narrow)

@@ -102,29 +102,35 @@ class Setting:
         import tomlkit
 
         path = Path(folder) / f"{file_name(self.name)}{ENDING}"
+        kit, own = self._kit_table(path)
         text = tomlkit.document()
         text.add(tomlkit.comment(HEAD))
-        text["name"] = self.name
-        for key in PLAIN:
-            value = getattr(self, key)
-            if value is not None and (key != "routes" or value != tuple(ROUTES)):
-                text[key] = list(value) if key == "routes" else value
-        check_free(path, replace=replace)
-        text["card"], text["kit"] = self._card_table(path), self._kit_table(path, replace)
+        asked = {key: getattr(self, key) for key in ("name", *PLAIN)}
+        text.update({key: value for key, value in asked.items() if value is not None})
+        text["card"], text["kit"] = self._card_table(path), kit
+        meshes = [(_mesh_path(path, item.part), item.part) for item in own if item.part.mesh is not None]
+        paths = [mesh for mesh, _ in meshes]
+        if twice := [mesh.name for mesh in paths if paths.count(mesh) > 1]:
+            raise InputError(f"two parts of the kit would be written to {twice[0]}: give one of them another name.")
+        check_free(path, *paths, replace=replace)  # all of them before any is written
+        for mesh, part in meshes:
+            part.write_mesh(mesh, replace)
         return write_whole(path, tomlkit.dumps(text).encode(), replace)
 
-    def _kit_table(self, path, replace):
-        """The kit's file, how many pieces of its parts are wanted where that differs, and parts of no file."""
+    def _kit_table(self, path):
+        """The kit's file, how many pieces of its parts are wanted where that differs, and parts of no file; and these
+        KitParts."""
         file, kit = self.kit.path, self.kit
         whole = Kit.load(file) if file else None
         base = {item.part.name: item for item in whole.parts} if file else {}
         kept = {item.part.name: item.count for item in kit.parts if _alike(item, base.get(item.part.name))}
+        own = [item for item in kit.parts if item.part.name not in kept]
         table = {"file": _from(path, file), "volume_cm3": self.volume_cm3}
         table["name"] = None if file and kit.name == whole.name else kit.name
         if kept != {name: item.count for name, item in base.items()}:
             table["pieces"] = kept
-        table["part"] = [_part_table(item, path, replace) for item in kit.parts if item.part.name not in kept]
-        return {key: value for key, value in table.items() if value or (key == "pieces" and base)}
+        table["part"] = [_part_table(item, path) for item in own]
+        return {key: value for key, value in table.items() if value or (key == "pieces" and base)}, own
 
     def _card_table(self, path):
         """The card's file, and its values that differ."""
@@ -182,14 +188,17 @@ def _from(path, file):
         return Path(file).as_posix()
 
 
-def _part_table(item, path, replace):
-    """A KitPart as a [[part]] table of a kit's file; its mesh is written beside the setting."""
+def _mesh_path(path, part):
+    """Where the mesh of a part is written, beside the setting's file."""
+    return path.with_name(f"{path.name.removesuffix(ENDING)}-{file_name(part.name)}.stl")
+
+
+def _part_table(item, path):
+    """A KitPart as a [[part]] table of a kit's file, with the name of its mesh beside the setting."""
     part = item.part
     table = {"name": part.name, "count": int(item.count)}
     if part.mesh is not None:
-        mesh = path.with_name(f"{path.name.removesuffix(ENDING)}-{file_name(part.name)}.stl")
-        part.write_mesh(mesh, replace)
-        table["mesh"] = mesh.name
+        table["mesh"] = _mesh_path(path, part).name
     else:
         table |= {"volume_cm3": part.volume_cm3, "area_cm2": part.area_cm2, "box_mm": part.box_mm.tolist()}
         table |= {"overhang_cm2": part.overhang_cm2, "support_cm3": part.support_cm3}
