@@ -9,38 +9,50 @@ Days of a mix are those of its slowest route, as if each route had people and ma
 leads the routes of one through a shared workshop. Failures are not priced here (see `risk`).
 """
 
+import itertools
+from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pourprint.decide.subkits import MOST, SubKits, sub_kits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import in_words
-from pourprint.ledger.errors import InputError
+from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.parts.kits import Kit
 from pourprint.plans.jobs import Job
 from pourprint.plans.orders import Order
 from pourprint.plans.plan import Plan
-from pourprint.routes import ROUTES
+from pourprint.routes import ROUTES, plan
 
 WANTS = ("cost", "days", "regret")
+MOST = 10_000  # sub-kits: each takes some milliseconds
 
 
-@dataclass(frozen=True)
-class _Question:
-    """What is asked of the sub-kits: see `Choices.best`."""
-
-    want: str
-    deadline: float
-    price: float
-    limits: Mapping[str, float]
+def usage(plan):
+    """What a plan takes of everything that has a price and may be scarce: {rate key: amount}, as in `plan.amounts`."""
+    used = Counter()
+    for row in plan.amounts:
+        used.update(row)
+    return dict(used)
 
 
 @dataclass(frozen=True)
 class Choices:
-    """A job's sub-kits, ready to be chosen from: make it with `choices`."""
+    """Every part or all of a kit that a route can make by itself, n of them, to be chosen from: made by `choices`.
 
-    kits: SubKits
+    `need` (parts,) pieces in the whole kit [-]; `plans` (n,) at the lab's own card; `routes` (n,) names; `counts`
+    (n, parts) pieces [-]; `cost` [currency], `days` [d] (cards, n), the first card being the lab's own; `used`
+    {rate key: (n,)} as in `usage`.
+    """
+
+    need: np.ndarray
+    plans: tuple[Plan, ...] = field(repr=False)
+    routes: np.ndarray
+    counts: np.ndarray
+    cost: np.ndarray
+    days: np.ndarray
+    used: Mapping[str, np.ndarray] = field(repr=False)
 
     def best(self, want="cost", deadline_days=None, price_of_day=0.0, limits=None):
         """The best mix under a deadline and limits: a Mix, or a NoMix with the reason.
@@ -55,11 +67,10 @@ class Choices:
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day, **(limits or {}))
         if deadline_days is not None:
             check_numbers(arrays=False, deadline_days=deadline_days)
-        if odd := [key for key in limits or {} if key not in self.kits.used]:
-            raise InputError(f"no sub-kit uses {odd[0]!r}; limits may name {', '.join(sorted(self.kits.used))}.")
-        latest = np.inf if deadline_days is None else deadline_days
-        question = _Question(want, latest, price_of_day, limits or {})
-        return self._answer(question) or self._why_not(question)
+        if odd := [key for key in limits or {} if key not in self.used]:
+            raise InputError(f"no sub-kit uses {odd[0]!r}; limits may name {', '.join(sorted(self.used))}.")
+        deadline = np.inf if deadline_days is None else deadline_days
+        return self._answer(want, deadline, price_of_day, limits or {}) or self._why_not(deadline, limits or {})
 
     def frontier(self, limits=None, least_gain_days=0.25):
         """Mixes from the cheapest to the fastest, each the cheapest for its days: tuple of Mix.
@@ -79,71 +90,97 @@ class Choices:
 
     def single_routes(self):
         """{route: (cost [currency], days [d])} of sending the whole kit by one route, at the lab's own card."""
-        kits = self.kits
-        whole = np.flatnonzero((kits.counts == kits.need).all(axis=1))
-        return {str(kits.routes[j]): (float(kits.cost[0, j]), float(kits.days[0, j])) for j in whole}
+        whole = np.flatnonzero((self.counts == self.need).all(axis=1))
+        return {str(self.routes[j]): (float(self.cost[0, j]), float(self.days[0, j])) for j in whole}
 
-    def _answer(self, question):
-        """The Mix that answers a question, or None."""
-        kits, cards, more, bests = self.kits, np.eye(len(self.kits.cost)), [], []
-        rest, latest = np.zeros(len(kits.plans)), np.full(len(cards), question.deadline)
+    def _answer(self, want, deadline, price, limits):
+        """The Mix that is best, or None where none is in time and within the limits."""
+        cards, more, bests = np.eye(len(self.cost)), [], []
+        rest, latest = np.zeros(len(self.plans)), np.full(len(cards), deadline)
         goals = {
-            "cost": np.r_[kits.cost.mean(axis=0), question.price * cards.mean(axis=0), 0],
+            "cost": np.r_[self.cost.mean(axis=0), price * cards.mean(axis=0), 0],
             "days": np.r_[rest, cards.mean(axis=0), 0],
             "regret": np.r_[rest, 0 * cards[0], 1],
         }
-        if question.want == "regret":
-            for cost, card in zip(kits.cost, cards, strict=True):
-                own = np.r_[cost, question.price * card, 0]
-                best = _programme(kits, own, np.where(card, question.deadline, np.inf), question.limits)
+        if want == "regret":
+            for cost, card in zip(self.cost, cards, strict=True):
+                own = np.r_[cost, price * card, 0]
+                best = self._programme(own, np.where(card, deadline, np.inf), limits)
                 if best is None:
                     return None
                 bests.append(best[1])
                 more.append((np.r_[own[:-1], -1], -np.inf, best[1]))
-        found = _programme(kits, goals[question.want], latest, question.limits, more)
-        if found and question.want == "days":  # of all that are as fast, the cheapest
-            latest = kits.days[:, found[0]].max(axis=1) + 1e-6
-            found = _programme(kits, goals["cost"], latest, question.limits) or found
-        return found and self._mix(found[0], question.price, bests)
-
-    def _mix(self, chosen, price, bests=()):
-        kits, taken = self.kits, {str(self.kits.routes[j]): j for j in chosen}
-        plans = {route: kits.plans[taken[route]] for route in ROUTES if route in taken}
-        days = {route: float(kits.days[0, taken[route]]) for route in plans}
-        costs = kits.cost[:, chosen].sum(axis=1) + price * kits.days[:, chosen].max(axis=1)
+        found = self._programme(goals[want], latest, limits, more)
+        if found and want == "days":  # of all that are as fast, the cheapest
+            latest = self.days[:, found[0]].max(axis=1) + 1e-6
+            found = self._programme(goals["cost"], latest, limits) or found
+        if found is None:
+            return None
+        chosen = found[0]
+        taken = {str(self.routes[j]): j for j in chosen}
+        plans = {route: self.plans[taken[route]] for route in ROUTES if route in taken}
+        days = {route: float(self.days[0, taken[route]]) for route in plans}
+        costs = self.cost[:, chosen].sum(axis=1) + price * self.days[:, chosen].max(axis=1)
         return Mix(plans, days, price, tuple((costs - bests).tolist()) if bests else ())
 
-    def _why_not(self, question):
+    def _why_not(self, deadline, limits):
         """The NoMix of a question without an answer: which limits fall short, or what sets the pace."""
-        free = replace(question, want="days", deadline=np.inf)
-        fastest, unlimited = self._answer(free), self._answer(replace(free, limits={}))
+        fastest, unlimited = (self._answer("days", np.inf, 0.0, some) for some in (limits, {}))
         if fastest is None:
-            return NoMix(self._short_of(question.limits))
+            return NoMix(self._short_of(limits))
         slowest = max(fastest.plans.values(), key=lambda plan: fastest.days_of[plan.route])
-        took = {}
+        took = Counter()
         for span in slowest.spans():
-            took[span.step.name] = took.get(span.step.name, 0.0) + (span.end_h - span.ready_h) / 24
-        longest = max(took, key=took.get)
+            took[span.step.name] += (span.end_h - span.ready_h) / 24
+        ((longest, longest_d),) = took.most_common(1)
         said = (
-            f"no mix is ready in {question.deadline:.1f} days: the fastest takes {fastest.days:.1f} days ({fastest}). "
-            f'{slowest.title} sets the pace; its longest step is "{longest}" with {took[longest]:.1f} days.'
+            f"no mix is ready in {deadline:.1f} days: the fastest takes {fastest.days:.1f} days ({fastest}). "
+            f'{slowest.title} sets the pace; its longest step is "{longest}" with {longest_d:.1f} days.'
         )
-        if question.limits and unlimited.days < fastest.days - 1e-6:
+        if limits and unlimited.days < fastest.days - 1e-6:
             said += f" Without the limits it would take {unlimited.days:.1f} days."
         return NoMix(said, fastest)
 
     def _short_of(self, limits):
         """Which limits cannot be met, and what would be needed at least."""
-        free, short = np.full(len(self.kits.cost), np.inf), []
+        free, short = np.full(len(self.cost), np.inf), []
         for key, most in limits.items():
-            _, least = _programme(self.kits, np.r_[self.kits.used[key], np.zeros(len(free) + 1)], free, {})
+            _, least = self._programme(np.r_[self.used[key], np.zeros(len(free) + 1)], free, {})
             if least > most:
                 short.append(f"{in_words(key)}: {least:.1f} needed, {most:g} allowed")
         if short:
-            return (
-                f"the limits leave no mix: at the least {'; '.join(short)}. Raise what falls short, or make fewer kits."
-            )
+            needed = "; ".join(short)
+            return f"the limits leave no mix: at the least {needed}. Raise what falls short, or make fewer kits."
         return f"each limit can be met alone, but not all together: loosen one of {', '.join(map(in_words, limits))}."
+
+    def _programme(self, goal, latest, limits, more=()):
+        """Solve the integer programme: (indices of the sub-kits taken, value of the goal), or None where nothing fits.
+
+        Variables: x (n) taken or not; T (cards) days; R largest regret. `goal` their weights (n + cards + 1,), as
+        small as can be; `latest` (cards,) bounds T; `limits` as in `best`; `more` rows of constraints (weights, least,
+        most).
+        """
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
+        cards, n = self.cost.shape
+        rest = np.zeros(cards + 1)
+        rows = [(np.r_[pieces, rest], need, need) for pieces, need in zip(self.counts.T, self.need, strict=True)]
+        for route in np.unique(self.routes):
+            here = self.routes == route
+            rows += [(np.r_[here, rest], 0, 1)]
+            spans = zip(self.days, np.eye(cards, cards + 1), strict=True)
+            rows += [(np.r_[here * days, -card], -np.inf, 0) for days, card in spans]
+        rows += [(np.r_[self.used[key], rest], 0, most) for key, most in limits.items()]
+        table, low, high = (np.array(column, dtype=float) for column in zip(*rows, *more, strict=True))
+        in_time = (self.days <= np.reshape(latest, (-1, 1))).all(axis=0)
+        done = milp(
+            goal,
+            constraints=LinearConstraint(table, low, high),
+            integrality=np.r_[np.ones(n), rest],
+            bounds=Bounds(0, np.r_[in_time, latest, np.inf]),
+            options={"mip_rel_gap": 0},
+        )
+        return None if done.x is None else (np.flatnonzero(done.x[:n] > 0.5), float(done.fun))
 
 
 def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None, cards=()):
@@ -174,38 +211,50 @@ def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None,
             f"{size} sub-kits are too many to choose from, at most {MOST}: bind some parts to a route with only, "
             'leave routes out, or choose by="part".'
         )
-    return Choices(sub_kits(job, (rates, *cards), most, alloys, by == "node"))
+    return _sub_kits(job, (rates, *cards), most, alloys, by == "node")
 
 
-def _programme(kits, goal, latest, limits, more=()):
-    """Solve the integer programme: (indices of the sub-kits taken, value of the goal), or None where nothing fits.
+def _sub_kits(job, cards, most, alloys, by_node):
+    """Plan all sub-kits of a job.
 
-    Variables: x (n) taken or not; T (cards) days; R largest regret. `goal` their weights (n + cards + 1,), as small
-    as can be; `latest` (cards,) bounds T; `limits` as in `Choices.best`; `more` rows of constraints (weights, least,
-    most).
+    Parameters: `job` of single numbers; `cards` RateCards; `most` {route: (parts,) pieces that may go by it [-]};
+    `alloys` {route: alloy} where it is not the job's; `by_node` whether the pieces of a part may be parted.
+    Returns: Choices. Raises: InputError, also where a part can go by no route.
     """
-    from scipy.optimize import Bounds, LinearConstraint, milp
+    parts, found, reasons = job.kit.parts, [], {}
 
-    cards, n = kits.cost.shape
-    rest = np.zeros(cards + 1)
-    rows = [(np.r_[pieces, rest], need, need) for pieces, need in zip(kits.counts.T, kits.need, strict=True)]
-    for route in np.unique(kits.routes):
-        here = kits.routes == route
-        rows += [(np.r_[here, rest], 0, 1)]
-        rows += [
-            (np.r_[here * days, -t], -np.inf, 0) for days, t in zip(kits.days, np.eye(cards, cards + 1), strict=True)
-        ]
-    rows += [(np.r_[kits.used[key], rest], 0, most) for key, most in limits.items()]
-    table, low, high = (np.array(column, dtype=float) for column in zip(*rows, *more, strict=True))
-    in_time = (kits.days <= np.reshape(latest, (-1, 1))).all(axis=0)
-    done = milp(
-        goal,
-        constraints=LinearConstraint(table, low, high),
-        integrality=np.r_[np.ones(n), rest],
-        bounds=Bounds(0, np.r_[in_time, latest, np.inf]),
-        options={"mip_rel_gap": 0},
+    def planned_by(route, counts):
+        """The plans of a sub-kit at all cards, or None, with the reason noted for a part alone."""
+        some = tuple(replace(item, count=int(n)) for item, n in zip(parts, counts, strict=True) if n)
+        kit = Kit(f"{job.kit.name}, {ROUTES[route].TITLE.lower()}", some)
+        mine = job.with_(kit=kit, alloy=alloys.get(route, job.alloy))
+        try:
+            return [plan(route, mine, card) for card in cards]
+        except Infeasible as reason:
+            if len(some) == 1:
+                reasons.setdefault((route, some[0].part.name), str(reason))
+
+    for route, pieces in most.items():
+        # A part that a route cannot make alone it cannot make in company.
+        least = np.diag(np.minimum(pieces, 1) if by_node else pieces)
+        able = [bool(np.any(alone) and planned_by(route, alone)) for alone in least]
+        ways = [range(n + 1) if by_node else sorted({0, n}) for n in np.where(able, pieces, 0).tolist()]
+        for counts in itertools.product(*ways):
+            if any(counts) and (plans := planned_by(route, counts)):
+                found.append((route, counts, plans))
+    made = np.array([counts for _, counts, _ in found]).reshape(-1, len(parts))
+    if not made.any(axis=0).all():
+        part = parts[int(np.argmin(made.any(axis=0)))].part.name
+        why = "; ".join(f"{ROUTES[route].TITLE}: {why}" for (route, name), why in reasons.items() if name == part)
+        raise InputError(f"no route can make {part}. {why}")
+    routes, _, planned = zip(*found, strict=True)
+    cost, days = (
+        np.array([[getattr(one, what) for one in plans] for plans in planned], dtype=float).T
+        for what in ("total_cost", "lead_time_days")
     )
-    return None if done.x is None else (np.flatnonzero(done.x[:n] > 0.5), float(done.fun))
+    uses = [usage(plans[0]) for plans in planned]
+    used = {key: np.array([use.get(key, 0.0) for use in uses]) for key in sorted({*itertools.chain(*uses)})}
+    return Choices(job.kit.counts, tuple(plans[0] for plans in planned), np.array(routes), made, cost, days, used)
 
 
 @dataclass(frozen=True)
@@ -241,8 +290,8 @@ class Mix:
     def routes_of(self):
         """{part: {route: pieces}}: which way each part goes."""
         found = {}
-        for route, plan in self.plans.items():
-            for item in plan.job.kit.parts:
+        for route, one in self.plans.items():
+            for item in one.job.kit.parts:
                 found.setdefault(item.part.name, {})[route] = item.count
         return found
 
