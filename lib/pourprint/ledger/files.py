@@ -3,10 +3,7 @@
 import io
 import os
 import tempfile
-from numbers import Number
 from pathlib import Path
-
-import numpy as np
 
 from pourprint.ledger.errors import InputError
 
@@ -61,31 +58,19 @@ def _harmless(cell):
 
 def workbook_of(tables):
     """Pandas tables {title: table} as the sheets of an XLSX file: bytes. Text stays text: nothing becomes a formula."""
-    import xlsxwriter
+    import pandas as pd
 
     buffer = io.BytesIO()
     plain = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    book = xlsxwriter.Workbook(buffer, plain)
-    head = book.add_format({"bold": True, "text_wrap": True})
-    for title, table in tables.items():
-        sheet = book.add_worksheet(title[:31])
-        table = table.reset_index() if table.index.name else table
-        for column, name in enumerate(table):
-            sheet.write_string(0, column, str(name), head)
-            for row, value in enumerate(table[name], start=1):
-                _write(sheet, row, column, value)
-        sheet.set_column(0, 0, 34)
-        sheet.set_column(1, max(1, table.shape[1] - 1), 16)
-        sheet.freeze_panes(1, 1)
-    book.close()
+    formats = {"date_format": "YYYY-MM-DD", "datetime_format": "YYYY-MM-DD HH:MM"}
+    with pd.ExcelWriter(buffer, engine="xlsxwriter", engine_kwargs={"options": plain}, **formats) as book:
+        head = book.book.add_format({"bold": True, "text_wrap": True})
+        for title, table in tables.items():
+            name, table = title[:31], table.reset_index() if table.index.name else table
+            table.to_excel(book, sheet_name=name, index=False, header=False, startrow=1, inf_rep="infinite")
+            sheet = book.sheets[name]
+            sheet.write_row(0, 0, map(str, table), head)
+            sheet.set_column(0, 0, 34)
+            sheet.set_column(1, max(1, table.shape[1] - 1), 16)
+            sheet.freeze_panes(1, 1)
     return buffer.getvalue()
-
-
-def _write(sheet, row, column, value):
-    if isinstance(value, Number) and not isinstance(value, bool):
-        if np.isfinite(value):
-            sheet.write_number(row, column, float(value))
-        elif not np.isnan(value):
-            sheet.write_string(row, column, "infinite")
-    elif value is not None:
-        sheet.write_string(row, column, f"{value:%Y-%m-%d %H:%M}" if hasattr(value, "hour") else str(value))

@@ -75,21 +75,19 @@ class LabLog:
 
 def _read(name, reader, rates):
     """([Record], {row: reason}) of a CSV; lines that are empty or begin with # are not rows."""
-    header, records, refused, seen = None, [], {}, {}
+    rows = ((reader.line_num, [cell.strip() for cell in cells]) for cells in reader)
+    rows = ((row, cells) for row, cells in rows if any(cells) and not cells[0].startswith("#"))
+    records, refused, seen = [], {}, {}
     try:
-        for cells in reader:
-            cells = [cell.strip() for cell in cells]
-            if not any(cells) or cells[0].startswith("#"):
-                continue
-            if header is None:
-                header = [cell.lower() for cell in cells]
-                if sorted(header) != sorted(COLUMNS):
-                    hint = " Separate them by commas, not semicolons." if ";" in cells[0] else ""
-                    raise InputError(f"{name} must begin with the columns {', '.join(COLUMNS)}, not {cells}.{hint}")
-                continue
-            row = reader.line_num
+        _, head = next(rows, (0, None))
+        if head is None:
+            raise InputError(f"{name} is empty; it must begin with the columns {', '.join(COLUMNS)}.")
+        if tuple(map(str.lower, head)) != COLUMNS:
+            hint = " Separate them by commas, not semicolons." if ";" in head[0] else ""
+            raise InputError(f"{name} must begin with the columns {', '.join(COLUMNS)}, not {head}.{hint}")
+        for row, cells in rows:
             try:
-                record = _record(row, dict(_cells(header, cells)), rates)
+                record = _record(row, cells, rates)
                 twin = seen.setdefault(replace(record, row=0), row)
                 if twin != row:
                     raise InputError(f"the same as row {twin}: entered twice? Add a note that tells them apart")
@@ -98,34 +96,26 @@ def _read(name, reader, rates):
                 refused[row] = str(error)
     except csv.Error as error:
         raise InputError(f"{name} is not a CSV file: {error}.") from None
-    if header is None:
-        raise InputError(f"{name} is empty; it must begin with the columns {', '.join(COLUMNS)}.")
     return tuple(records), refused
-
-
-def _cells(header, cells):
-    if len(cells) != len(header):
-        raise InputError(f"has {len(cells)} cells, the header {len(header)}: a comma in a number or a note?")
-    return zip(header, cells, strict=True)
 
 
 def _record(row, cells, rates):
     """One Record. Raises: InputError with every fault of the row."""
+    if len(cells) != len(COLUMNS):
+        raise InputError(f"has {len(cells)} cells, the header {len(COLUMNS)}: a comma in a number or a note?")
+    cells = dict(zip(COLUMNS, cells, strict=True))
     faults, what = [], cells["what"]
 
     def number(column, kind, least):
-        text = cells[column]
-        if not text:
-            return None
+        text, wanted = cells[column], "a whole number" if kind is int else "a number"
         try:
-            value = kind(text)
+            value = kind(text or "nan")
         except ValueError:
-            value = None
-        if value is None or not least <= value <= MOST:
-            wanted = "a whole number" if kind is int else "a number"
+            value = np.nan
+        if least <= value <= MOST:
+            return value
+        if text:
             faults.append(f'{column} must be {wanted} of at least {least:g} and at most {MOST:g}, not "{text[:40]}"')
-            return None
-        return value
 
     try:
         date = dt.date.fromisoformat(cells["date"])
@@ -173,10 +163,7 @@ class YieldBelief:
     @classmethod
     def from_entry(cls, entry):
         """The belief that an entry's value and range say. Raises: InputError for a range no Beta can hold."""
-        spread = _spread(entry)
-        worth = entry.value * (1 - entry.value) / spread**2 - 1 if spread else 0.0
-        if worth <= 0:
-            raise InputError(f"no belief can be made of {entry.value} in {entry.low} to {entry.high}: give a range.")
+        worth = entry.value * (1 - entry.value) / _spread(entry, np.sqrt(entry.value * (1 - entry.value))) ** 2 - 1
         return cls(entry.value * worth, (1 - entry.value) * worth)
 
     def after(self, pieces, failed):
@@ -211,10 +198,7 @@ class TimeBelief:
     @classmethod
     def from_entry(cls, entry):
         """The belief that an entry's value and range say. Raises: InputError for an entry without a range."""
-        spread = _spread(entry)
-        if not spread or not entry.value:
-            raise InputError(f"no belief can be made of {entry.value} in {entry.low} to {entry.high}: give a range.")
-        k = (entry.value / spread) ** 2
+        k = (entry.value / _spread(entry)) ** 2
         return cls(2 + k, entry.value * (1 + k), k)
 
     def after(self, pieces, time):
@@ -238,8 +222,12 @@ class TimeBelief:
         return invgamma(self.alpha, scale=self.beta)
 
 
-def _spread(entry):
-    return triangle_spread(entry.value - entry.low, entry.high - entry.value)
+def _spread(entry, most=np.inf):
+    """Standard deviation of an entry's triangle. Raises: InputError where it is nothing, or not below `most`."""
+    spread = triangle_spread(entry.value - entry.low, entry.high - entry.value)
+    if not (entry.value and 0 < spread < most):
+        raise InputError(f"no belief can be made of {entry.value} in {entry.low} to {entry.high}: give a range.")
+    return spread
 
 
 def _ends(belief, most):
@@ -270,11 +258,6 @@ class Update:
         return 1 - amount / pieces if self.entry.kind is Kind.YIELD else amount / pieces
 
 
-def rounded(number):
-    """A number to four digits, as it is written into a card."""
-    return float(f"{number:.4g}")
-
-
 def updates(log, rates, pedigree=Pedigree.PRACTICE):
     """Set a log against a card: {key: Update}, in the order in which keys first appear.
 
@@ -293,7 +276,8 @@ def updates(log, rates, pedigree=Pedigree.PRACTICE):
         first, last = (pick(record.date for record in rows) for pick in (min, max))
         plural, was = "s" * (pieces != 1), f"{entry.value:g} ({entry.low:g} to {entry.high:g}, {entry.pedigree})"
         source = f"{log.name}: {pieces} piece{plural}, {first} to {last}, over {was}"
-        now = {"value": rounded(posterior.mean), "low": rounded(low), "high": rounded(high)}
+        ends = {"value": posterior.mean, "low": low, "high": high}
+        now = {name: float(f"{number:.4g}") for name, number in ends.items()}  # as it is written into a card
         updated = entry.model_copy(update={**now, "pedigree": Pedigree(pedigree), "source": source, "date": last})
         found[key] = Update(key, entry, prior, (pieces, amount), posterior, updated)
     return found
