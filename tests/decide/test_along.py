@@ -5,7 +5,8 @@ import pytest
 from scipy.optimize import brentq
 
 import pourprint as pp
-from pourprint.decide.along import Crossing, crossings, days_along, totals_along, unit_costs
+from pourprint.decide.along import Crossing, crossings, unit_costs
+from pourprint.decide.inputs import outcomes_of
 from scenes import bracket, demo_kit, demo_rates
 
 START = "2027-01-11T08:00"
@@ -32,7 +33,8 @@ def test_a_rate_at_which_another_route_wins_is_the_root_of_the_difference():
         return plans["printed_pattern"].unit_cost - plans["printed_metal"].unit_cost
 
     grid, plans = np.linspace(0, 90, 41), pp.plan_all(job, demo_rates(), routes)
-    costs = unit_costs(totals_along(plans, {"machine.metal_printer": grid}), 1, 0.0, dict.fromkeys(routes, 0.0))
+    totals, days = outcomes_of(plans, {"machine.metal_printer": grid}, clock=False)
+    costs = unit_costs(totals, 1, 0.0, days)
     (turn,) = crossings(grid, costs, False)
     assert turn.at == pytest.approx(brentq(difference, 0.0, 90.0), rel=1e-6)  # cost is linear in a price
 
@@ -40,7 +42,8 @@ def test_a_rate_at_which_another_route_wins_is_the_root_of_the_difference():
 def test_beyond_its_limit_a_route_has_no_cost():
     volumes = np.geomspace(20, 1000, 30)
     plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates(), ("printed_pattern", "printed_metal"))
-    costs = unit_costs(totals_along(plans, {"volume_cm3": volumes}), 1, 0.0, dict.fromkeys(plans, 0.0))
+    totals, days = outcomes_of(plans, {"volume_cm3": volumes}, clock=False)
+    costs = unit_costs(totals, 1, 0.0, days)
     for route, line in costs.items():
         for volume, cost in zip(volumes, line, strict=True):
             alone = pp.plan_all(pp.Job(demo_kit().scaled_to(volume), "AlSi7Mg"), demo_rates(), (route,))[route]
@@ -51,7 +54,7 @@ def test_beyond_its_limit_a_route_has_no_cost():
 
 def test_days_along_are_those_of_each_plan():
     plans = pp.plan_all(pp.Job(bracket(), "AlSi7Mg", start=START), demo_rates(), ("printed_mould",))
-    exact = days_along(plans, {"quantity": np.arange(1, 61)})["printed_mould"]
+    exact = outcomes_of(plans, {"quantity": np.arange(1, 61)})[1]["printed_mould"]
     for quantity in (1, 13, 60):
         plan = pp.plan("printed_mould", pp.Job(bracket(), "AlSi7Mg", quantity), demo_rates())
         assert exact[quantity - 1] == pytest.approx(pp.lead_time(plan, START).days)

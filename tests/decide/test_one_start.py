@@ -7,10 +7,9 @@ import pandas as pd
 import pytest
 
 import pourprint as pp
-from pourprint.decide.along import days_along
 from pourprint.decide.bridge import bridge
 from pourprint.decide.compare import envelope
-from pourprint.decide.inputs import outcomes
+from pourprint.decide.inputs import outcomes, outcomes_of
 from pourprint.ledger.entries import Kind
 from scenes import PRINTED, bracket, demo_kit, demo_rates
 
@@ -39,7 +38,7 @@ def test_every_answer_counts_days_from_the_jobs_start(plans):
         "rank": ranked.loc[titles, "days"],
         "mean": [pp.expected(plan).days for plan in plans.values()],
         "outcomes": [outcomes(plan, {"quantity": np.array([1, 2])})[1][1] for plan in plans.values()],
-        "along": [days_along(plans, {"quantity": np.array([2])})[route][0] for route in plans],
+        "along": [outcomes_of(plans, {"quantity": np.array([2])})[1][route][0] for route in plans],
         "sensitivity": [pp.output_of(plan, "days")({"quantity": np.array([2])})[0] for plan in plans.values()],
         "runs": [run.days[0] for run in pp.simulate_all(plans, 2, inputs=None, time_spread=0.0).values()],
         "mix": [pp.mix.choices(plan.job, plan.rates).single_routes()[route][1] for route, plan in plans.items()],

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
-from pourprint.decide.along import crossings, days_along, totals_along, unit_costs
+from pourprint.decide.along import crossings, unit_costs
 from pourprint.decide.failures import shares
-from pourprint.decide.inputs import varied
+from pourprint.decide.inputs import outcomes_of, varied
 from pourprint.decide.turning_points import HOURS
 from pourprint.ledger.entries import PRICES
 from pourprint.ledger.errors import Infeasible, InputError
@@ -43,9 +43,9 @@ def turned(found, key):
 
 def along(plans, key, values, price=0.0):
     """({route: cost of a kit (n,)}, crossings) along one input of a card or job."""
-    days = days_along(plans, {key: values})
+    totals, days = outcomes_of(plans, {key: values})
     kits = values if key == "quantity" else next(iter(plans.values())).job.quantity
-    costs = unit_costs(totals_along(plans, {key: values}), kits, price, days)
+    costs = unit_costs(totals, kits, price, days)
     return costs, crossings(values, costs, key in ("quantity", "batch_size"))
 
 
@@ -199,7 +199,8 @@ def test_of_several_crossings_with_failures_the_nearest_is_told_as_a_sweep_of_al
     changes = {} if key == "price_of_day" else {key: values}
     failing = {route: shares(plan) for route, plan in plans.items()}
     price, kits = (values, quantity) if key == "price_of_day" else (price, values if key == "quantity" else quantity)
-    costs = unit_costs(totals_along(plans, changes), kits, price, days_along(plans, changes), failing)
+    totals, days = outcomes_of(plans, changes)
+    costs = unit_costs(totals, kits, price, days, failing)
     found = crossings(values, costs, key == "quantity")
     assert (len(found) > 2) == several
     nearest = min(found, key=lambda crossing: abs(crossing.at - turn.now))

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint import figures
-from pourprint.decide.along import Along, days_along, totals_along, unit_costs
+from pourprint.decide.along import Along, unit_costs
+from pourprint.decide.inputs import outcomes_of
 from pourprint.figures import bars
 from scenes import PRINTED, ROUTES, demo_kit, demo_rates
 
@@ -134,8 +135,8 @@ def test_ticks_are_round_and_cover_most_of_the_longest_bar(longest):
 def along(price_of_day):
     """Unit costs of the routes over quantity, and their names."""
     plans, quantities = compared(price_of_day=0).plans, {"quantity": np.arange(1, 401)}
-    days = days_along(plans, quantities)
-    costs = unit_costs(totals_along(plans, quantities), quantities["quantity"], price_of_day, days)
+    totals, days = outcomes_of(plans, quantities)
+    costs = unit_costs(totals, quantities["quantity"], price_of_day, days)
     return Along("quantity wanted", quantities["quantity"], True, costs, 4, "EUR a kit"), [*plans]
 
 

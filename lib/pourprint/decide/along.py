@@ -7,8 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from pourprint.decide.failures import Shares
-from pourprint.decide.inputs import outcomes
-from pourprint.plans.plan import feasible
+from pourprint.decide.inputs import with_delay
 
 
 @dataclass(frozen=True)
@@ -56,36 +55,18 @@ class Along:
         return np.fmin.reduce([np.full(self.grid.shape, np.nan), *self.unit_costs.values()])
 
 
-def days_along(plans, changes):
-    """Calendar days from the start to delivery along one input: {route: (n,) [d]}, nan where a route cannot.
-
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `changes` {input: (n,)} as of `varied`, rising.
-    """
-    return {route: _far(outcomes(plan, changes)[1]) for route, plan in feasible(plans).items()}
-
-
-def totals_along(plans, changes):
-    """Cost of the whole job along one input, if nothing fails: {route: (n,) [currency]}, parameters as of `days_along`;
-    without changes one number each."""
-    return {route: _far(outcomes(plan, changes, clock=False)[0]) for route, plan in feasible(plans).items()}
-
-
 def unit_costs(totals, kits, price_of_day, days, failing=None):
     """Cost of one kit along one input, with its share of the days: {route: (n,) [currency]}, nan where it cannot.
 
-    Parameters: `totals`, `days` as of `totals_along`, `days_along`, and `kits` wanted, numbers or (n,); `price_of_day`
-    [currency/d], a number or itself what changes; `failing` {route: Shares} of failures (default: nothing fails).
+    Parameters: `totals`, `days` as of `outcomes_of`, and `kits` wanted, numbers or (n,); `price_of_day` [currency/d], a
+    number or itself what changes; `failing` {route: Shares} of failures (default: nothing fails).
     """
     lines = {}
     for route, total in totals.items():
         share = (failing or {}).get(route, Shares())
-        lines[route] = (share.cost * total + price_of_day * share.days * days[route]) / kits
+        cost = with_delay(share.cost * total, share.days * days[route], price_of_day) / kits
+        lines[route] = np.where(np.isfinite(cost), cost, np.nan)
     return lines
-
-
-def _far(values):
-    """Values that are nan where a route cannot."""
-    return np.where(np.isinf(values), np.nan, values)
 
 
 def crossings(grid, unit_costs, counted):

@@ -53,9 +53,9 @@ def cheapest_intervals(costs, quantities):
     names = list(costs)
     table = np.array([np.broadcast_to(np.asarray(costs[name], float), quantities.shape) for name in names])
     table = np.where(np.isnan(table), np.inf, table)
-    order = np.sort(table, axis=0)
-    tied = len(names) > 1 and np.isclose(order[0], order[min(1, len(names) - 1)], rtol=1e-6, atol=0)
-    winner = np.where(tied | np.isinf(order[0]), -1, np.argmin(table, axis=0))
+    lowest = np.min(table, axis=0)
+    tied = np.isclose(table, lowest, rtol=1e-6, atol=0).sum(axis=0) > 1
+    winner = np.where(tied | np.isinf(lowest), -1, np.argmin(table, axis=0))
     starts = np.flatnonzero(np.r_[True, winner[1:] != winner[:-1]])
     ends = np.r_[starts[1:], quantities.size] - 1
     intervals = tuple(

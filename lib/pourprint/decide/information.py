@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from pourprint.decide.compare import envelope, tie_price_of_day
-from pourprint.decide.inputs import outcomes, single_plans, uncertain_inputs, with_delay
+from pourprint.decide.inputs import outcomes_of, single_plans, uncertain_inputs, with_delay
 from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
@@ -59,20 +59,15 @@ class Samples:
         return np.stack([with_delay(self.cost[route], self.days[route], price_of_day) for route in self.cost])
 
 
-def sample_plans(plans, n=4000, seed=1, entries=None, shape="triangular"):
+def sample_plans(plans, n=4000, seed=1):
     """Draw all uncertain inputs together and plan every route with the same draws.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `n` draws [-]; `seed`; `entries` {key: Entry}
-    to draw (default: `uncertain_inputs(plans)`), independent of each other; `shape` of their distributions, one of
-    `ranges.SHAPES`.
-    Returns: Samples. Raises: InputError. Limits: inputs that move together in truth (all wages, say) do not here;
-    failures are not drawn, plans do not price them.
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `n` draws [-] of each of `uncertain_inputs(plans)`,
+    independent of each other; `seed`. Returns: Samples. Raises: InputError. Limits: inputs that move together in truth
+    (all wages, say) do not here; failures are not drawn, plans do not price them.
     """
-    made = single_plans(plans)
-    inputs = draw(uncertain_inputs(plans) if entries is None else entries, n, seed, shape)
-    found = {route: outcomes(plan, inputs) for route, plan in made.items()}
-    cost, days = ({route: pair[i] for route, pair in found.items()} for i in (0, 1))
-    return Samples(cost, days, inputs)
+    inputs = draw(uncertain_inputs(single_plans(plans)), n, seed)
+    return Samples(*outcomes_of(plans, inputs), inputs)
 
 
 def probability_best(samples, price_of_day=0.0):
@@ -211,11 +206,6 @@ def _saving(costs, base, choice):
 FEW_BATCHES = 4_000  # of each route and quantity, for a table of many
 
 
-def _check_runs(runs):
-    if not isinstance(runs, Mapping) or not runs or not all(isinstance(run, Runs) for run in runs.values()):
-        raise InputError(f"runs must be a table {{route: runs}} as from simulate_all(plans), not {runs!r}.")
-
-
 def flips(runs, repeats=200, seed=1):
     """Which route costs least on average, days priced, as the price of a day rises, and how sure each turn is.
 
@@ -225,7 +215,8 @@ def flips(runs, repeats=200, seed=1):
     """
     import pandas as pd
 
-    _check_runs(runs)
+    if not isinstance(runs, Mapping) or not runs or not all(isinstance(run, Runs) for run in runs.values()):
+        raise InputError(f"runs must be a table {{route: runs}} as from simulate_all(plans), not {runs!r}.")
     check_numbers(arrays=False, repeats=repeats)
     samples, rng = Samples.of(runs), stream(seed, "bootstrap")
     cost, days = (np.stack(list(table.values())) for table in (samples.cost, samples.days))

@@ -83,6 +83,13 @@ def outcomes(plan, changes, clock=True):
     return _divided(plan, arrays, shape, clock)
 
 
+def outcomes_of(plans, changes, clock=True):
+    """Cost and days of those of `plans` {route: Plan or NoPlan} that can make the job, as of `outcomes`: two tables
+    {route: array}."""
+    found = {route: outcomes(plan, changes, clock) for route, plan in feasible(plans).items()}
+    return tuple({route: pair[i] for route, pair in found.items()} for i in (0, 1))
+
+
 def with_delay(cost, days, price_of_day):
     """C + d·T [currency], infinite where a route cannot, also when a day costs nothing."""
     can = np.isfinite(cost) & np.isfinite(days)

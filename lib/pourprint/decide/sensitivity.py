@@ -19,7 +19,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import below, check_seed
 from pourprint.plans.plan import made, ranged
 
-RESAMPLES = 400  # of the bootstrap
+RESAMPLES, CONFIDENCE = 400, 0.95  # of the bootstrap, and of the intervals from it [-]
 
 
 @dataclass(frozen=True)
@@ -125,18 +125,15 @@ def _entries(output, entries):
 class Indices:
     """Sobol indices [-] of an output, largest total first.
 
-    `first`, `total` (k,); their intervals `first_range`, `total_range` (k, 2) at the `confidence` level [-];
-    `entries` {key: Entry}; `variance` of the output [unit²].
+    `entries` {key: Entry}; `first`, `total` (k,); their intervals `first_range`, `total_range` (k, 2) at the level
+    CONFIDENCE.
     """
 
-    output: Callable
     entries: Mapping
     first: np.ndarray
     total: np.ndarray
     first_range: np.ndarray
     total_range: np.ndarray
-    confidence: float
-    variance: float
 
     def table(self):
         """A pandas table: input, first-order and total index with their intervals."""
@@ -157,23 +154,22 @@ class Indices:
         return said + (f" Acting together with others: {', '.join(joint)}." if joint else "")
 
 
-def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="triangular"):
+def sobol(output, entries=None, n=1024, most=8, seed=1):
     """Sobol indices, first-order and total, with bootstrap intervals, of inputs drawn independently from their ranges.
 
     `scipy.stats.sobol_indices` estimates them (Saltelli 2010, on a scrambled Sobol sequence): a dependency that the
     course has anyway; the tests hold it against SALib and the exact indices of the Ishigami function. The bootstrap
     is seeded here, which SciPy's own is not. The output is evaluated at n·(k + 2) points, so without `entries` only
     the `most` longest bars of the tornado are taken; all other inputs stand at their values.
-    Parameters: `n` a power of two [-]; `seed`; `confidence` of the intervals [-]; `shape` of the distributions, one
-    of `ranges.SHAPES`. Returns: Indices. Raises: InputError, also
-    where the output is not finite. Small negative indices are sampling noise.
+    Parameters: `n` a power of two [-]; `seed`. Returns: Indices. Raises: InputError, also where the output is not
+    finite. Small negative indices are sampling noise.
     """
     from scipy.stats import qmc, sobol_indices
 
-    check_numbers(arrays=False, n=n, most=most, confidence=confidence)
+    check_numbers(arrays=False, n=n, most=most)
     check_seed(seed)
-    if n % 1 != 0 or n != 2 ** int(np.log2(n)) or confidence >= 1:
-        raise InputError(f"n={n!r} must be a power of two such as 1024, and confidence={confidence!r} below 1.")
+    if n % 1 != 0 or n != 2 ** int(np.log2(n)):
+        raise InputError(f"n={n!r} must be a power of two such as 1024.")
     entries = tornado(output, None, int(most)).entries if entries is None else entries
     keys, rng, n = [*_entries(output, entries)], np.random.default_rng(seed), int(n)
     if (k := len(keys)) < 2:
@@ -182,7 +178,7 @@ def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="
     a, b = unit[:, :k], unit[:, k:]
     mixed = [np.where(np.arange(k) == i, b, a) for i in range(k)]
     points = np.concatenate([a, b, *mixed])
-    drawn = {key: below(entries[key], points[:, i], shape) for i, key in enumerate(keys)}
+    drawn = {key: below(entries[key], points[:, i]) for i, key in enumerate(keys)}
     answers = np.array(output(drawn), dtype=float)
     if not np.isfinite(answers).all():
         raise InputError(
@@ -198,16 +194,8 @@ def sobol(output, entries=None, n=1024, most=8, seed=1, confidence=0.95, shape="
 
     first, total = indices(slice(None))
     resampled = np.stack([indices(rng.integers(n, size=n)) for _ in range(RESAMPLES)])
-    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+    tails = [(1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2]
     first_range, total_range = np.moveaxis(np.quantile(resampled, tails, axis=0), 0, -1)
     order = np.argsort(-total)
-    return Indices(
-        output,
-        {keys[i]: entries[keys[i]] for i in order},
-        first[order],
-        total[order],
-        first_range[order],
-        total_range[order],
-        confidence,
-        float(np.var(answers[:2])),
-    )
+    ranked = {keys[i]: entries[keys[i]] for i in order}
+    return Indices(ranked, *(found[order] for found in (first, total, first_range, total_range)))

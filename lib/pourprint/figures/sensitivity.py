@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from pourprint.decide.sensitivity import CONFIDENCE
 from pourprint.figures.look import INK, Chart
 from pourprint.figures.strokes import bars, canvas
 from pourprint.ledger.entries import in_words
@@ -59,7 +60,7 @@ def sobol_chart(indices):
     return Chart(
         figure.update_layout(barmode="group"),
         indices.words(),
-        f"For each input two bars with intervals of {indices.confidence:.0%}: the share of the variance that goes "
+        f"For each input two bars with intervals of {CONFIDENCE:.0%}: the share of the variance that goes "
         "away once it alone is known (plain), and the share that it takes part in (strokes).",
         indices.table(),
     )

@@ -7,10 +7,10 @@ from functools import lru_cache, partial
 
 import numpy as np
 
-from pourprint.decide.along import Along, days_along, totals_along, unit_costs
+from pourprint.decide.along import Along, unit_costs
 from pourprint.decide.compare import Comparison
 from pourprint.decide.failures import Shares, again_along, again_here, kits_of
-from pourprint.decide.inputs import OF_THE_JOB, WHOLE
+from pourprint.decide.inputs import OF_THE_JOB, WHOLE, outcomes_of
 from pourprint.decide.settings import Setting, same_kit
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -157,7 +157,7 @@ class Question:
         size = values["quantity"] if values["at_once"] else values["batch"]
         at = (values | {"batch_size": size, "volume_cm3": values["volume"]})[axis]
         changes = {} if axis == "day" else {axis: grid}
-        totals = self._once("totals", (others, card, axis), lambda: totals_along(now.plans, changes))
+        totals = self._once("totals", (others, card, axis), lambda: outcomes_of(now.plans, changes, clock=False)[0])
         price, kits = grid if axis == "day" else values["day"], grid if axis == "quantity" else values["quantity"]
         days, failing = now.days, now.failing
         if axis in OF_THE_JOB and values["day"]:
@@ -176,7 +176,7 @@ class Question:
             points = self.known[known][1]
             points = {route: line * now.days[route] / np.interp(at, some, line) for route, line in points.items()}
         else:
-            points = self._once(known, others, lambda: days_along(now.plans, {axis: some}))
+            points = self._once(known, others, lambda: outcomes_of(now.plans, {axis: some})[1])
         order = np.argsort(np.append(some, at), kind="stable")
         where = np.append(some, at)[order]
         return {r: np.interp(grid, where, np.append(line, now.days[r])[order]) for r, line in points.items()}

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.decide.along import Along, days_along, totals_along, unit_costs
+from pourprint.decide.along import Along, unit_costs
 from pourprint.decide.failures import again_along, expected
 from pourprint.decide.information import Samples, probability_best, value_of_information
-from pourprint.decide.inputs import dearest_day
+from pourprint.decide.inputs import dearest_day, outcomes_of
 from pourprint.decide.map import decision_map
 from pourprint.decide.settings import Setting
 from pourprint.decide.turning_points import turns, turns_table
@@ -242,7 +242,7 @@ class Memo:
 
     def _break_even(self, figures):
         kits, noun = np.arange(1, max(50, 4 * self.job.quantity) + 1), self.job.kit.noun
-        totals, days = totals_along(self.able, {"quantity": kits}), days_along(self.able, {"quantity": kits})
+        totals, days = outcomes_of(self.able, {"quantity": kits})
         failing = {r: again_along(p, "quantity").at(kits, self.rates) for r, p in self.able.items()}
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, f"{self.rates.currency} a {noun}")
