@@ -18,13 +18,13 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 897,
+    "ledger": 873,
     "parts": 1244,
     "process": 3146,
     "plans": 927,
     "routes": 1933,
     "risk": 467,
-    "decide": 1763,
+    "decide": 1692,
     "figures": 2605,
     "panels": 1374,
     "lessons": 2350,

@@ -5,9 +5,10 @@ import pytest
 
 import pourprint as pp
 from pourprint.decide.compare import envelope
-from pourprint.decide.inputs import outcomes, uncertain_inputs, varied
+from pourprint.decide.inputs import outcomes, varied
 from pourprint.decide.map import decision_map
 from pourprint.decide.rivals import NOBODY
+from pourprint.decide.sensitivity import uncertain_inputs
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.plans.steps import JOB, Work
 from scenes import bracket, demo_kit, demo_rates, small_job, step, toy_plan

@@ -6,7 +6,8 @@ from scipy.stats import norm
 
 import pourprint as pp
 from pourprint.decide.information import Samples, expected_regret, probability_best, sample_plans, value_of_information
-from pourprint.decide.inputs import outcomes, uncertain_inputs
+from pourprint.decide.inputs import outcomes
+from pourprint.decide.sensitivity import uncertain_inputs
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw
 from scenes import demo_kit, demo_rates

@@ -11,7 +11,8 @@ from itertools import pairwise
 import numpy as np
 
 from pourprint.decide.compare import envelope, tie_price_of_day
-from pourprint.decide.inputs import outcomes_of, single_plans, uncertain_inputs, with_delay
+from pourprint.decide.inputs import outcomes_of, single_plans, with_delay
+from pourprint.decide.sensitivity import uncertain_inputs
 from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError

@@ -13,7 +13,7 @@ import numpy as np
 from pourprint.ledger.entries import PRICES, nearest
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
-from pourprint.plans.plan import feasible, ranged
+from pourprint.plans.plan import feasible
 
 WHOLE = ("quantity", "batch_size")  # of the job, in whole kits
 OF_THE_JOB = (*WHOLE, "volume_cm3")
@@ -70,8 +70,8 @@ def outcomes(plan, changes, clock=True):
     which take longer (else 0).
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
     route refuses, its limits are looked for along a single input, prices apart; of more, the arrays are halved until
-    the refused points stand alone. What lies between a lower and an upper limit may be missed: along one input where
-    it holds neither an end, nor the middle or quarters; of two where it is narrower than half of the range asked for.
+    one is left, or the refused points stand alone. What lies between a lower and an upper limit may be missed where it
+    holds neither an end, nor the middle or quarters of the values along an input.
     """
     arrays = {key: np.asarray(value) for key, value in changes.items()}
     try:
@@ -103,103 +103,43 @@ def _told(plan, clock):
 def _divided(plan, arrays, shape, clock):
     try:
         return tuple(np.broadcast_to(value, shape) for value in _told(varied(plan, arrays), clock))
-    except Infeasible:
-        limiting = [key for key in _moving(arrays) if not is_linear(key)]  # by no price is a route refused
-        if len(shape) == 1 and len(limiting) == 1:
-            return _between_limits(plan, arrays, np.argsort(arrays[limiting[0]], kind="stable"), clock)
-        axis = _where_to_cut(plan, arrays, shape)
-    if axis is None:
+    except Infeasible:  # not for a price
+        limiting = {key: a for key, a in arrays.items() if np.min(a) < np.max(a) and not is_linear(key)}
+    if not limiting:
         return np.full(shape, np.inf), np.full(shape, np.inf)
+    one = next(iter(limiting.values()))
+    if len(limiting) == 1 and max(one.shape) == one.size:
+        return _between_limits(plan, arrays, shape, np.argmax(one.shape), np.argsort(one.ravel(), kind="stable"), clock)
+    axis = np.argmax(limiting["volume_cm3"].shape if "volume_cm3" in limiting else shape)
     half, halves = shape[axis] // 2, []
-    for part, length in ((slice(0, half), half), (slice(half, None), shape[axis] - half)):
-        along = (slice(None),) * axis + (part,)
-        cut = {key: array[along] if array.shape[axis] > 1 else array for key, array in arrays.items()}
-        halves.append(_divided(plan, cut, (*shape[:axis], length, *shape[axis + 1 :]), clock))
+    for places in (np.arange(half), np.arange(half, shape[axis])):
+        length = (*shape[:axis], places.size, *shape[axis + 1 :])
+        halves.append(_divided(plan, _some(arrays, axis, places), length, clock))
     return tuple(np.concatenate(pair, axis=axis) for pair in zip(*halves, strict=True))
 
 
-def _moving(arrays):
-    return [key for key, array in arrays.items() if np.min(array) < np.max(array)]
+def _some(arrays, axis, places):
+    """Those values of each array that stand at some places along an axis."""
+    return {key: array.take(places, axis) if array.shape[axis] > 1 else array for key, array in arrays.items()}
 
 
-def _between_limits(plan, arrays, order, clock):
-    """The same along one input, prices apart, of which `order` (n,) makes rising values: a route that can at two
-    values can between them, passing a limit at either end once."""
-
-    def some(places):
-        return {key: array[places] if array.size > 1 else array for key, array in arrays.items()}
+def _between_limits(plan, arrays, shape, axis, order, clock):
+    """The same along one input, prices apart, whose values rise in the `order` (n,) along an axis: a route that can at
+    two values can between them, passing a limit at either end once."""
 
     def can(i):
         try:
-            varied(plan, some(order[i : i + 1]))
+            varied(plan, _some(arrays, axis, order[i : i + 1]))
         except Infeasible:
             return False
         return True
 
-    size = order.size
-    found = np.full((2, size), np.inf)
+    size, found = order.size, np.full((2, *shape), np.inf)
     inside = next(filter(can, (size // 2, size // 4, 3 * size // 4, 0, size - 1)), None)
     if inside is not None:
         first = bisect_left(range(inside), True, key=can)
         last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
-        found[:, order[first:last]] = np.broadcast_arrays(*_told(varied(plan, some(order[first:last])), clock))
+        places = order[first:last]
+        for table, values in zip(found, _told(varied(plan, _some(arrays, axis, places)), clock), strict=True):
+            table[(slice(None),) * axis + (places,)] = values
     return tuple(found)
-
-
-def _where_to_cut(plan, arrays, shape):
-    """The axis along which to halve a block that the route refuses somewhere; None when it refuses all of it."""
-    if np.prod(shape, dtype=int) == 1:
-        return None
-    moving = _moving(arrays)
-    if len(moving) > 2:
-        return int(np.argmax(shape))
-    still = {key: array.flat[0] for key, array in arrays.items()}
-    refused = np.empty((3,) * len(moving), dtype=bool)
-    for corner in np.ndindex(refused.shape):
-        ends = {key: _at_rank(arrays[key], end / 2) for key, end in zip(moving, corner, strict=True)}
-        try:
-            varied(plan, {**still, **ends})
-            refused[corner] = False
-        except Infeasible:
-            refused[corner] = True
-    if refused.all():  # small parts may have too thin walls and large ones be too heavy, with a size between them
-        return int(np.argmax(arrays["volume_cm3"].shape)) if "volume_cm3" in moving else None
-    depends = [key for i, key in enumerate(moving) if np.any(np.diff(refused, axis=i))]
-    return int(np.argmax(arrays[depends[0]].shape if depends else shape))
-
-
-def _at_rank(array, share):
-    """The lowest (share 0), middle (0.5) or highest (1) value of an array."""
-    return np.quantile(array, share, method="nearest")
-
-
-# Ranges -----------------------------------------------------------------------------------------------
-
-
-def moved_alone(entries):
-    """Inputs moved one at a time: {key: (2k + 1,)}: all at their values, then each at its low, then at its high."""
-    count, table = len(entries), {}
-    for i, (key, entry) in enumerate(entries.items()):
-        table[key] = np.full(2 * count + 1, float(entry.value))
-        table[key][1 + i], table[key][1 + count + i] = entry.low, entry.high
-    return table
-
-
-def uncertain_inputs(plans):
-    """The inputs that are uncertain and matter: {key: Entry}.
-
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job and rate card. Returns: the entries
-    that, alone moved to their low or high, change a feasible plan's cost or days, but make no route infeasible
-    (such limits are a choice of machine, not a doubt). Yields are not among them: a plan carries, but does not
-    price them.
-    """
-    matter, spoil = {}, set()
-    for plan in feasible(plans).values():
-        plan.single_only("uncertain_inputs()")
-        entries = ranged(plan)
-        for values in outcomes(plan, moved_alone(entries)):
-            sides = values[1:].reshape(2, -1)
-            moved = np.any(np.abs(sides - values[0]) > 1e-9 * np.abs(values[0]), axis=0)
-            spoil |= {key for key, bad in zip(entries, np.isinf(sides).any(axis=0), strict=True) if bad}
-            matter |= {key: entry for (key, entry), does in zip(entries.items(), moved, strict=True) if does}
-    return {key: entry for key, entry in matter.items() if key not in spoil}

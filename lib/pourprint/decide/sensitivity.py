@@ -12,13 +12,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pourprint.decide.inputs import moved_alone, outcomes, with_delay
+from pourprint.decide.inputs import outcomes, with_delay
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import below, check_seed
-from pourprint.plans.plan import made, ranged
+from pourprint.plans.plan import feasible, made, ranged
 
+KINDS = ("unit_cost", "days")  # of outputs
 RESAMPLES, CONFIDENCE = 400, 0.95  # of the bootstrap, and of the intervals from it [-]
 
 
@@ -42,7 +43,7 @@ def output_of(plan, kind="unit_cost", against=None, price_of_day=0.0):
     kit, with the price of its share of the days) or "days" [d]; `price_of_day` [currency/d].
     Returns: Output. Raises: InputError.
     """
-    if kind not in ("unit_cost", "days"):
+    if kind not in KINDS:
         raise InputError(f'kind must be "unit_cost" or "days", not {kind!r}.')
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     plans = [made(one) for one in (plan, against) if one is not None]
@@ -50,7 +51,7 @@ def output_of(plan, kind="unit_cost", against=None, price_of_day=0.0):
         one.single_only("output_of()")
 
     def answer(one, changes):
-        cost, days = outcomes(one, changes)
+        cost, days = outcomes(one, changes, clock=kind == "days" or price_of_day > 0)
         quantity = changes.get("quantity", one.job.quantity)
         return days if kind == "days" else with_delay(cost, days, price_of_day) / quantity
 
@@ -103,7 +104,11 @@ def tornado(output, entries=None, most=12):
     plans may read); `most` bars to keep [-]. Returns: Bars, those that move nothing left out.
     """
     entries = _entries(output, entries)
-    keys, answers = [*entries], np.asarray(output(moved_alone(entries)), dtype=float)
+    keys, count, alone = [*entries], len(entries), {}
+    for i, (key, entry) in enumerate(entries.items()):  # all at their values, then each at its low, then at its high
+        alone[key] = np.full(2 * count + 1, float(entry.value))
+        alone[key][[1 + i, 1 + count + i]] = entry.low, entry.high
+    answers = np.asarray(output(alone), dtype=float)
     ends = answers[1:].reshape(2, -1)
     finite = np.isfinite(ends).all(axis=0)
     # A bar reaches from the base too, where both its ends lie on one side.
@@ -111,6 +116,19 @@ def tornado(output, entries=None, most=12):
     order = [i for i in np.argsort(-bar, kind="stable")[:most] if bar[i] > 1e-9 * abs(answers[0])]
     refused = tuple(key for key, good in zip(keys, finite, strict=True) if not good)
     return Bars(output, float(answers[0]), {keys[i]: entries[keys[i]] for i in order}, *ends[:, order], refused)
+
+
+def uncertain_inputs(plans):
+    """The inputs that are uncertain and matter: {key: Entry}.
+
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job and rate card. Returns: the entries
+    that, alone moved to their low or high, change a feasible plan's cost or days, but make no route infeasible
+    (such limits are a choice of machine, not a doubt). Yields are not among them: a plan carries, but does not
+    price them.
+    """
+    bars = [tornado(output_of(plan, kind), most=None) for plan in feasible(plans).values() for kind in KINDS]
+    refused = {key for one in bars for key in one.refused}
+    return {key: entry for one in bars for key, entry in one.entries.items() if key not in refused}
 
 
 def _entries(output, entries):
