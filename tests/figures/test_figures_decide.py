@@ -13,7 +13,8 @@ from pourprint.figures.carbon import footprint_chart
 from pourprint.figures.information import information_chart, sureness_chart
 from pourprint.figures.map import map_chart
 from pourprint.figures.sensitivity import sobol_chart, tornado_chart
-from scenes import demo_kit, demo_rates
+from pourprint.plans.steps import JOB, Work
+from scenes import demo_kit, demo_rates, step, toy_plan
 
 
 @pytest.fixture(scope="module")
@@ -49,11 +50,29 @@ def test_every_chart_is_said_in_words_and_numbers(charts):
         assert "<details>" in chart.words()
 
 
+def test_regions_of_a_map_are_filled_up_to_their_borders():
+    """1000 + 20 d, 2200 + 12 d and 4000 + 8 d meet at d = 150 and 450 (by hand): of prices up to 1000 over one step of
+    kits the three regions are 150, 300 and 550 wide, though the map is asked at both ends alone."""
+    plans = {}
+    for route, cost, days in (("printed_pattern", 1000, 20), ("printed_mould", 2200, 12), ("printed_metal", 4000, 8)):
+        bought = step("buy", Work(JOB, wait_h=24.0 * days, materials={"purchase.die_base": cost}))
+        plans[route] = toy_plan(bought, purchase__die_base=1.0)
+    figure = map_chart(decision_map(plans, {"quantity": [1, 2], "price_of_day": [0.0, 1000.0]})).figure
+    areas = []
+    for trace in figure.select_traces({"fill": "toself"}):
+        corners = np.stack([trace.x, trace.y], axis=1)
+        pieces = [piece[:-1] for piece in np.split(corners, np.flatnonzero(np.isnan(corners[:, 0])) + 1)[:-1]]
+        areas.append(
+            sum(abs(np.linalg.det(np.stack([piece, np.roll(piece, 1, axis=0)], axis=1)).sum()) / 2 for piece in pieces)
+        )
+    assert sorted(areas) == pytest.approx([150, 300, 550])
+
+
 def test_the_map_draws_the_winners_and_the_borders(plans):
     chart = decision_map(plans, {"quantity": np.arange(1, 101), "price_of_day": np.linspace(0, 1000, 51)})
     figure = map_chart(chart).figure
     np.testing.assert_array_equal(figure.data[0].z, chart.best)
-    lines = {trace.name: trace for trace in figure.data[1:] if trace.mode == "lines"}
+    lines = {trace.name: trace for trace in figure.data[1:] if trace.mode == "lines" and not trace.fill}
     assert len(lines) == len(chart.borders)
     for pair, segments in chart.borders.items():
         drawn = lines[" | ".join(plans[route].title for route in pair)]

@@ -56,6 +56,12 @@ class DecisionMap:
         return {self.routes[i]: float(counts[i]) for i in order if counts[i]}
 
     @cached_property
+    def crossings(self):
+        """Where winners change along the edges of the grid: {cell (row, column): [(pair of indices into the routes,
+        point x and y), …]} for all cells that the edge bounds."""
+        return _crossings(self)
+
+    @cached_property
     def borders(self):
         """Where the answer turns: {(route, route): segments (n, 2, 2), the last axis x and y}.
 
@@ -64,7 +70,7 @@ class DecisionMap:
         to a hundredth of an edge at least. Jumps, such as one more cluster, are found alike. Between edges a border is
         drawn straight. What comes and goes between two points of the grid with the same winner is not seen.
         """
-        return _joined(_crossings(self), self.routes)
+        return _joined(self.crossings, self.routes)
 
 
 def decision_map(plans, axes, price_of_day=0.0):
@@ -87,8 +93,7 @@ def decision_map(plans, axes, price_of_day=0.0):
 
 
 def _crossings(chart):
-    """Where winners change along the edges of the grid: {cell (row, column): [(pair of indices into the routes, point
-    x and y), …]} for all cells that the edge bounds."""
+    """The `crossings` of a map."""
     found = defaultdict(list)
     grids = {chart.x: chart.xs.astype(float), chart.y: chart.ys.astype(float)}
     for turned, (name, other) in enumerate(((chart.x, chart.y), (chart.y, chart.x))):

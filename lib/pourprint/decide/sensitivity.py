@@ -128,7 +128,8 @@ def uncertain_inputs(plans):
     """
     bars = [tornado(output_of(plan, kind), most=None) for plan in feasible(plans).values() for kind in KINDS]
     refused = {key for one in bars for key in one.refused}
-    return {key: entry for one in bars for key, entry in one.entries.items() if key not in refused}
+    known = [(key, entry) for one in bars for key, entry in one.output.entries.items() if key in one.entries]
+    return {key: entry for key, entry in known if key not in refused}
 
 
 def _entries(output, entries):

@@ -1,5 +1,8 @@
 """The decision map: which route is best where."""
 
+from collections import defaultdict
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 
@@ -61,6 +64,8 @@ def map_chart(chart):
         f"%{{customdata[1]:,.0f}} {money} in all, %{{customdata[2]:.1f}} % below the next<extra></extra>",
         name="best route",
     )
+    for i, (x, y) in _cut_cells(chart).items():  # the points' own cells end half-way, borders where they lie
+        line(figure, x, y, colours[i], width=0, fill="toself", fillcolor=colours[i])
     _add_marks(figure, chart)
     for pair, segments in chart.borders.items():
         x, y = (np.column_stack([segments[..., i], np.full(len(segments), np.nan)]).ravel() for i in (0, 1))
@@ -82,6 +87,37 @@ def map_chart(chart):
         "lines are the borders, where two routes cost the same. The table reads the map upwards at some places.",
         table.set_index(across),
     )
+
+
+def _cut_cells(chart):
+    """The pieces of all cells that borders cut: {index of the best route: (x, y) of polygons, nan between them}."""
+    found, gap = defaultdict(list), (np.nan, np.nan)
+    for (row, column), crossings in chart.crossings.items():
+        pairs = [pair for pair, _ in crossings]
+        meeting = [point for pair, point in crossings if pairs.count(pair) != 2]  # in the middle, as borders do
+        strips = defaultdict(list)
+        for arc in _arcs(chart, row, column, crossings):
+            places, owners = zip(*arc, strict=True)
+            owner = min(set.intersection(*owners), default=len(chart.routes) - 1)
+            if owners[0] == owners[-1] and pairs.count(tuple(sorted(owners[0]))) == 2:  # cut off by one border
+                found[owner] += [*places, gap]
+            elif meeting:
+                found[owner] += [*places, np.mean(meeting, axis=0), gap]
+            else:  # between two borders, with the arc on the other side
+                strips[owner] += places
+        for owner, places in strips.items():
+            found[owner] += [*places, gap]
+    return {owner: np.transpose(corners) for owner, corners in found.items()}
+
+
+def _arcs(chart, row, column, crossings):
+    """The rim of a cell from each crossing to the next: [(place, routes that may be best there), …], ends included."""
+    x, y = chart.xs[column : column + 2].astype(float), chart.ys[row : row + 2].astype(float)
+    rim = [((x[i], y[j]), {chart.best[row + j, column + i]}) for j in (0, 1) for i in (0, 1)]
+    rim += [(tuple(point), {*pair}) for pair, point in crossings]
+    rim.sort(key=lambda one: np.arctan2((one[0][0] - x.mean()) / np.ptp(x), (one[0][1] - y.mean()) / np.ptp(y)))
+    cuts = [i for i, (_, owners) in enumerate(rim) if len(owners) > 1]
+    return [(rim + rim)[i : j + 1] for i, j in pairwise([*cuts, cuts[0] + len(rim)])]
 
 
 def _along(chart, column):
