@@ -44,6 +44,17 @@ def test_the_scan_measures_a_block_right_in_every_axis():
     assert found.side_cm2.tolist() == pytest.approx([12 + 6, 12 + 4, 6 + 4])  # the four upright faces
 
 
+def test_in_the_scan_every_support_reaches_the_plate():
+    """By hand: a roof of 40 × 40 mm over a floor as large, on a wall of 10 mm; 30 × 40 mm = 12 cm2 hang, 25 mm up."""
+    floor, wall, roof = (
+        box(bounds=[[0, 0, low], [wide, 40, high]]) for wide, low, high in ((40, 0, 5), (10, 5, 25), (40, 25, 30))
+    )
+    body = floor.union(wall).union(roof)
+    found = Scan.measured(body.vertices, body.faces, np.eye(3)[2:]).standing
+    assert (found.plate_cm2[0], found.inner_cm2[0]) == pytest.approx((12, 0))
+    assert found.support_cm3[0] == pytest.approx(12 * 2.5)
+
+
 def test_directions_are_spread_evenly():
     points = sphere(200)
     assert np.linalg.norm(points, axis=1) == pytest.approx(1)
