@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pourprint.ledger.errors import InputError
 from pourprint.risk.yields import (
     attempts_needed,
     chance_of_enough,
@@ -51,6 +52,8 @@ def test_a_print_that_fails_by_the_layer():
     assert layers_printed(2000, 1e-4) == pytest.approx(2214.15, abs=0.005)
     assert layers_printed(2000, 0.0) == 2000
     assert layers_printed(1, 0.2) == pytest.approx(attempts_needed(0.8)[0])
+    with pytest.raises(InputError, match="below 1"):  # a print of which every layer fails never ends
+        layers_printed(10, 1.0)
 
 
 def test_layers_printed_by_trying():
