@@ -18,13 +18,13 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 873,
+    "ledger": 869,
     "parts": 1244,
     "process": 3146,
     "plans": 927,
     "routes": 1933,
     "risk": 467,
-    "decide": 1694,
+    "decide": 1693,
     "figures": 2635,
     "panels": 1374,
     "lessons": 2350,

@@ -55,7 +55,7 @@ def test_own_or_buy_by_hand():
 @pytest.mark.parametrize(("own", "hours"), [(50.0, np.inf), (49.5, 20_000.0), (30.0, 500.0)])
 def test_what_a_job_saves_pays_the_year_off(own, hours):
     # By hand: 1000 a year over what a job saves, times its 10 h; nothing saved never pays.
-    assert OwnOrBuy(None, None, "saw", 1000.0, own, 50.0, 10.0).pays_from_h == hours
+    assert OwnOrBuy(None, "saw", 1000.0, own, 50.0, 10.0).pays_from_h == hours
 
 
 def test_a_machine_that_costs_more_to_run_than_to_buy_never_pays():

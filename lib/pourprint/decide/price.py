@@ -57,7 +57,6 @@ class OwnOrBuy:
     """
 
     made: Plan
-    bought: Plan
     machine: str
     fixed: float
     own_job: float
@@ -101,4 +100,4 @@ def own_or_buy(made_here, bought, machine, price, years, interest, upkeep=0.0):
         raise InputError(f"machine={machine!r} is not held by the plan of {made_here.title.lower()}: name one that is.")
     fixed = float(annuity(price, years, interest)) + upkeep
     own = made_here.total_cost - float(job_h) * made_here.rates[key]
-    return OwnOrBuy(made_here, bought, machine, fixed, own, bought.total_cost, float(job_h))
+    return OwnOrBuy(made_here, machine, fixed, own, bought.total_cost, float(job_h))

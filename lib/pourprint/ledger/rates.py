@@ -163,12 +163,8 @@ class RateCard:
             *sections, name = key.split(".")
             table = document
             for section in sections:
-                if section not in table:
-                    table.add(section, tomlkit.table())
-                table = table[section]
-            if name not in table:
-                table[name] = tomlkit.inline_table()
-            line = table[name]
+                table = table.setdefault(section, tomlkit.table())
+            line = table.setdefault(name, tomlkit.inline_table())
             for part, value in {**entry.model_dump(exclude={"kind"}), "pedigree": str(entry.pedigree)}.items():
                 inherited = part == "date" and value == self.date
                 if (part not in line and not inherited) or (part in line and part != "unit" and line[part] != value):
