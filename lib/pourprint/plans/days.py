@@ -67,8 +67,9 @@ def _led(plan, most, log=None):
     table = np.empty((len(values), *plan.shape))
     for i, value in enumerate(values):
         table[i] = value
-    # What only prices tell apart is one case.
-    cases, which = np.unique(table.reshape(len(values), -1), axis=1, return_inverse=True)
+    cases, which = table.reshape(len(values), -1), np.zeros(1, int)
+    if plan.shape:  # what only prices tell apart is one case
+        cases, which = np.unique(cases, axis=1, return_inverse=True)
     (full, more), hours = cases[-2:].astype(int), cases[:-2].reshape(-1, 5, cases.shape[1])
     edges = np.cumsum([0, len(steps), len(each), len(each)])
     led = np.minimum(full, most)

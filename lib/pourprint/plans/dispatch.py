@@ -56,7 +56,7 @@ def _stretches(who, machine, steps, leg, hours, first):
     table = np.zeros((leg.size, 2), STRETCH)
     load, empty = table.T
     rounds, load["hands_h"], load["alone_h"], empty["hands_h"], empty["alone_h"] = hours
-    within_h, whole = np.array([(step.within_h, step.whole) for step in steps], dtype=float)[leg].T
+    within_h, whole = np.array([(step.within_h, step.whole) for step in steps], dtype=float).T[:, leg]
     follows = np.append(False, leg[1:] == leg[:-1] + 1) & (within_h < np.inf)
     follows[first] = False
     leads = np.append(follows[1:], False)

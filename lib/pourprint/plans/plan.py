@@ -137,17 +137,16 @@ class Plan:
     @cached_property
     def hands_on_h(self):
         """Hands-on hours of all people in the whole job [h]."""
-        return self._shaped(self._hours("labour"))
+        return self._shaped(self._hours("labour."))
 
     @cached_property
     def machine_h(self):
         """Hours for which machines are held in the whole job, set-up, cooling and unloading included [h]."""
-        return self._shaped(self._hours("machine"))
+        return self._shaped(self._hours("machine."))
 
     def _hours(self, section):
-        return sum(
-            (amount for row in self.amounts for key, amount in row.items() if key.startswith(f"{section}.")), start=0.0
-        )
+        hours = (amount for row in self.amounts for key, amount in row.items() if key.startswith(section))
+        return sum(hours, start=0.0)
 
     @property
     def first_pass_yield(self):
@@ -369,6 +368,5 @@ def lead_time(plan, start, rates=None):
     Returns: LeadTime, delivery included. Raises: InputError.
     """
     plan = made(plan).at(rates=rates, start=start)
-    days = plan.lead_time_days
-    finish = np.datetime64(plan.begin, "m") + np.round(np.asarray(days) * 1440).astype("timedelta64[m]")
-    return LeadTime(finish if plan.shape else finish.item(), days)
+    finish = np.datetime64(plan.begin, "m") + np.round(np.multiply(plan.lead_time_days, 1440)).astype("timedelta64[m]")
+    return LeadTime(finish if plan.shape else finish.item(), plan.lead_time_days)

@@ -32,15 +32,15 @@ PLACES = "opening before shift night day_h people idle machines room closed book
 Floor = namedtuple("Floor", PLACES)
 
 
-def record(whole, hours):
-    """The type of a record of whole numbers and of hours."""
-    return np.dtype([(name, "i4") for name in whole.split()] + [(name, "f8") for name in hours.split()], align=True)
+def record(whole, hours, size="i4"):
+    """The type of a record of whole numbers, of some size, and of hours."""
+    return np.dtype([(name, "f8") for name in hours.split()] + [(name, size) for name in whole.split()], align=True)
 
 
 # What `who` does, and for how long nobody need be there then: the `mode` in which a batch comes to it; the machines it
 # `takes`, its own and that of what follows hot, and `gives` back; whether work is done in one go; how soon the visit
 # that follows hot must begin, `within_h`, else infinite. After the last of a round `back` to its first, `rounds` times.
-STRETCH = record("who mode takes also gives too whole back rounds", "hands_h alone_h within_h")
+STRETCH = record("who mode takes also gives too whole back", "rounds hands_h alone_h within_h", "i2")
 
 # Where a batch is on its way, up to the `last` stretch, in which round (`turn`) and `mode`; when something is due, or
 # infinite while it waits for a machine, hands, or an older one, `after`, to come to the stretch where that `frees` it;

@@ -104,10 +104,10 @@ class Run:
         (counts, rounds, _), taken, done = self.chain, np.zeros((5, leg.size)), np.zeros((2, *hours.shape[1:]))
         for i, step in enumerate(self.legs.drawn):
             (mine,), works = np.nonzero(leg == i), slice(len(step.work))
-            at, turns, count = run[mine], rounds[i, pieces[mine]], counts[i][works, pieces[mine]]
-            by_hand = count * factor[mine]
-            *once, wait_h = np.stack([by_hand, count, count, np.minimum(count, 1)]) * hours[:, i][:, works, at]
-            taken[:, mine] = turns, *(of.sum(axis=0) / turns for of in once), wait_h.max(axis=0, initial=0.0)
+            at, turns, count = run[mine], rounds[i, pieces[mine]], counts[i, works].take(pieces[mine], axis=1)
+            by_hand, takes = count * factor[mine], hours[:, i, works].take(at, axis=2)
+            once = ((times * of).sum(axis=0) / turns for times, of in zip((by_hand, count, count), takes, strict=False))
+            taken[:, mine] = turns, *once, (np.minimum(count, 1) * takes[3]).max(axis=0, initial=0.0)
             for j, each in enumerate(zip(count, by_hand, strict=True)):
                 done[:, i, j] = [np.bincount(at, times, hours.shape[3]) for times in each]
         return taken, done
