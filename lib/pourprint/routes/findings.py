@@ -184,10 +184,7 @@ def _by_logic(part, walls, route):
         advice = "cost may be off by 15 %, days by a weekend, as with the demo nodes: give its mesh where you can"
         yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", advice)
     if part.bodies > 1:
-        what, advice = (
-            f"{part.bodies} separate bodies",
-            "give each its own file, or make a kit of them: Kit.of_bodies(part)",
-        )
+        what, advice = f"{part.bodies} separate bodies", "give each its own file, or take Kit.of_bodies(part)"
         yield _by_reason(part, Verdict.REFUSED, what, advice, part.bodies, 1)
     if walls.sealed:
         inside = "powder" if route == "printed_metal" else "sand and shell"
