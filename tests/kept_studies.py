@@ -14,7 +14,7 @@ from pourprint.parts.mending import FORMATS, file_key, read_fresh
 from pourprint.parts.part import Measures
 from pourprint.process.freezing.section_modulus import METALS, section_in
 from pourprint.process.powder.nesting import learnt
-from pourprint.process.powder.orientation import Orientations, Scan
+from pourprint.process.powder.orientation import Orientations
 from pourprint.process.sand.parting import PartingStudy
 from pourprint.process.shell.clusters import Seat
 from pourprint.process.strength.lighten import Task, search, search_key
@@ -25,7 +25,7 @@ from pourprint.routes.printed_metal import nested_load
 from scenes import DEMO, demo_kit
 
 DEMO_SEARCH = {"share": 0.68, "cell_mm": 3.0, "iterations": 40}  # of notebook 08
-KINDS = (Measures, Orientations, Scan, PartingStudy, Seat, Walls, *(section_in(metal) for metal in range(len(METALS))))
+KINDS = (Measures, Orientations, PartingStudy, Seat, Walls, *(section_in(metal) for metal in range(len(METALS))))
 
 
 def fresh():

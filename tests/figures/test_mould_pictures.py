@@ -33,7 +33,7 @@ def test_the_opened_mould_stays_light_and_to_scale(entry):
     chart = pp.figures.opened_mould(one)
     assert sum(len(trace.i) for trace in traces(chart, "mesh3d")) <= 20_000
     drawn = {trace.name: trace for trace in traces(chart, "mesh3d")}
-    assert sides(drawn["casting"]) == pytest.approx(one.study.sides_mm)
+    assert sides(drawn["casting"]) == pytest.approx(one.study.high_mm - one.study.low_mm)
     assert sides(drawn["sand"])[:2] == pytest.approx(one.block_mm[:2])
     lift = sides(drawn["sand"])[2] - one.block_mm[2]
     assert lift == pytest.approx(0.45 * one.block_mm[2])

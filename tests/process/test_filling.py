@@ -149,7 +149,7 @@ def node_in_sand(name, cell_mm, **changes):
         0.7, float(one.hot_mm[2]),
     )  # fmt: skip
     rigging = Rigging((head,), (np.pi / 2,), float(one.study.parting_mm), float(one.gating.ingate_mm2), 25.0)
-    made = cavity(vertices @ one.study.frame.T, faces, rigging.with_(**changes), cell_mm, cell_mm)
+    made = cavity(vertices @ one.study.frame.T, faces, replace(rigging, **changes), cell_mm, cell_mm)
     return one, made, Inflow(float(one.gating.choke_mm2), one.study.parting_mm + float(one.gating.head_mm), 0.8)
 
 

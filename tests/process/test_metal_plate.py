@@ -10,9 +10,10 @@ from scipy.spatial import cKDTree
 from trimesh.creation import box, torus
 
 import pourprint as pp
+from pourprint.process.geometry import facets, sphere
 from pourprint.process.packing import per_bed, plate_share, shelves
 from pourprint.process.powder.nesting import Load, nest, room_taken
-from pourprint.process.powder.orientation import Orientations, Scan, sphere
+from pourprint.process.powder.orientation import Orientations, projected
 from pourprint.process.powder.supports import Shadow, stand
 from scenes import demo_kit, demo_rates
 
@@ -36,7 +37,7 @@ def corner_piece(side, arm):
 
 def test_the_scan_measures_a_block_right_in_every_axis():
     body = box(bounds=[[0, 0, 0], [30, 20, 10]])
-    found = Scan.measured(body.vertices, body.faces, np.eye(3)).standing
+    found = projected(body.vertices, facets(body.vertices, body.faces), np.eye(3))
     assert found.height_mm.tolist() == pytest.approx([30, 20, 10])
     assert found.foot_cm2.tolist() == pytest.approx([2, 3, 6])
     assert sorted((found.length_mm[2], found.width_mm[2])) == pytest.approx([20, 30])
@@ -66,15 +67,15 @@ def test_directions_are_spread_evenly():
 def test_scan_and_columns_agree_where_both_see_everything(item):
     """Height, box, foot, held surface and outlines are exact in both; only what stands below differs."""
     found = item.part.study(Orientations)
-    scan = Scan.measured(*item.part.mesh, found.directions).standing
+    scan = projected(item.part.mesh[0], facets(*item.part.mesh), found.directions)
     for name in ("height_mm", "foot_cm2", "side_cm2"):
         assert getattr(scan, name) == pytest.approx(getattr(found.standing, name), rel=1e-6, abs=1e-3), name
     assert scan.held_cm2 == pytest.approx(found.standing.held_cm2, rel=1e-6, abs=1e-3)
     # Columns at the candidates' spacing may be 1 % above the exact projection where nothing stands below.
     assert (found.standing.support_cm3 <= 1.01 * scan.support_cm3 + 0.05).all()
-    # Smallest rectangles among 12 and among 90 turns: within 5 %.
-    area, fine = scan.length_mm * scan.width_mm, found.standing.length_mm * found.standing.width_mm
-    assert (fine <= area * 1.001).all() and (area <= 1.05 * fine).all()
+    # The smallest rectangle round the part, exact in both.
+    area, other = (one.length_mm * one.width_mm for one in (scan, found.standing))
+    assert area == pytest.approx(other, rel=1e-6)
 
 
 def test_spacing_of_the_candidates_is_fine_enough():

@@ -7,7 +7,7 @@ from trimesh.creation import box
 import pourprint as pp
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.nodes import Tube, make_node
-from pourprint.process.powder.orientation import Orientations, Scan
+from pourprint.process.powder.orientation import Orientations
 from pourprint.process.powder.supports import Standing, stand
 from pourprint.routes import printed_metal as route
 from scenes import bracket, demo_kit, demo_rates
@@ -107,7 +107,7 @@ def test_the_chosen_direction_is_as_good_as_the_best_of_all_measured_by_columns(
     """All directions of the scan by columns, not only the candidates: the choice is within 5 % of the best."""
     item, job = demo_kit().parts[5], pp.Job(demo_kit(), "AlSi10Mg")
     piece = route.lay_out(job, demo_rates()).pieces[5]
-    directions = item.part.study(Scan).directions
+    directions = item.part.study(Orientations).tried
     every = Standing.of_each([stand(*item.part.mesh, up, 1.2)[0] for up in directions])
     m, part_cm3 = rates().section(route.NAME), item.part.volume_cm3 + piece.machining.stock_cm3
     fits, held = route.usable(every, m)

@@ -1,5 +1,7 @@
 """Pouring a part on trial: what goes wrong is found, explained, mended and priced; the demo nodes on two grids."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
@@ -146,8 +148,7 @@ def test_demo_nodes_fill_safely_and_keep_small_pores_with_the_plans_feeder(entry
     feeder, part = run.feeding.cavity.feeder, run.feeding.cavity.part
     assert run.feeding.stops_s[feeder].max() > run.feeding.stops_s[part].max()
     assert np.isinf(run.feeding.solid_s[feeder]).any()
-    assert np.nanmin(run.feeding.rank) >= 0 and np.nanmax(run.feeding.rank) <= 1
-    bare = pour(one, run.rigging.with_(feeders=(), vents=(run.rigging.feeders[0].at_mm,)), cells=200_000)
+    bare = pour(one, replace(run.rigging, feeders=(), vents=(run.rigging.feeders[0].at_mm,)), cells=200_000)
     assert bare.feeding.pore_cm3 > 0.03 * entry.part.volume_cm3  # nearly all that 5.3 % of shrinkage leaves
     assert bare.mould.metal_kg < run.mould.metal_kg
 
@@ -168,7 +169,7 @@ def test_order_air_and_pores_of_a_demo_node_agree_on_two_grids(entry, fed):
     job, rates, name = job_of(entry.part), demo_rates(), entry.part.name
     (one,) = moulds_of(job, rates)
     plan = plan_rigging(one)
-    tried = plan if fed else plan.with_(feeders=(), vents=(plan.feeders[0].at_mm,))
+    tried = plan if fed else replace(plan, feeders=(), vents=(plan.feeders[0].at_mm,))
     wide, narrow = (2.0, 1.6) if name == "mast_foot" else (1.75, 1.4)  # the mast's foot is twice as large
     coarse, fine = (pour(one, tried, cell_mm=cell) for cell in (wide, narrow))
     # Order: the same cells come at the same share of the time.
@@ -225,7 +226,8 @@ def test_a_scenario_of_yields_is_off_unless_asked_for_and_touches_the_pour_alone
 def test_upside_down_is_the_same_mould_turned_over():
     job, rates = job_of(demo_kit().parts[1].part), demo_rates()
     (one,), (other,) = (moulds_with_one_feeder(job, rates, upside_down=turned) for turned in (False, True))
-    assert other.study.below_mm == pytest.approx(one.study.above_mm)
+    below, above = other.study.parting_mm - other.study.low_mm[2], one.study.high_mm[2] - one.study.parting_mm
+    assert below == pytest.approx(above)
     assert np.linalg.det(other.study.frame) == pytest.approx(1.0)
     vertices = job.kit.parts[0].part.mesh[0] @ other.study.frame.T
     assert vertices.min(0) == pytest.approx(other.study.low_mm, abs=1e-6)

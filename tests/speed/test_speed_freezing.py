@@ -25,7 +25,7 @@ def node():
 
 def test_rays_through_20_000_facets_at_half_a_millimetre_take_less_than_0_2_s(benchmark):
     found = benchmark.pedantic(columns, (BALL.vertices, BALL.faces, 0.5, (1, 2, 3)), rounds=3, warmup_rounds=1)
-    assert found.volume_mm3 == pytest.approx(BALL.volume, rel=1e-3)
+    assert (found.exit_mm - found.enter_mm).sum() * 0.5**2 == pytest.approx(BALL.volume, rel=1e-3)
     assert benchmark.stats["min"] < 0.2
 
 

@@ -14,7 +14,6 @@ from pourprint.process.geometry import facets
 from pourprint.process.packing import layers, shelves
 from pourprint.process.powder import nesting, supports
 from pourprint.process.powder.bed import layer_seconds
-from pourprint.process.powder.orientation import Scan
 from pourprint.routes import printed_metal as route
 
 COLOUR = LOOKS[route.NAME].colour
@@ -42,24 +41,23 @@ def orientation_map(job, rates):
     Returns: Chart. Raises: InputError.
     """
     piece = route.lay_out(job, rates).pieces[0]
-    part, m, tried = piece.item.part, rates.section(route.NAME), piece.orientations
+    part, m, found = piece.item.part, rates.section(route.NAME), piece.orientations
     part.needed_mesh("turned to every direction")
-    scan = part.study(Scan)
     part_cm3 = part.volume_cm3 + piece.machining.stock_cm3
-    hours, measured = (route.hours_of(stood.standing, part_cm3, job, m).total for stood in (scan, tried))
+    hours, measured = (route.hours_of(stood, part_cm3, job, m).total for stood in (found.scan, found.standing))
     figure = direction_map(
         f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
         f"{hours.max():.1f} h where dark",
-        scan.directions,
+        found.tried,
         hours,
         "hours<br>a piece",
         "h",
-        {name: (tried.directions[i], measured[i]) for name, i in (("chosen", piece.index), ("as drawn", 0))},
+        {name: (found.directions[i], measured[i]) for name, i in (("chosen", piece.index), ("as drawn", 0))},
     )
-    stood = tried.standing
+    stood = found.standing
     table = pd.DataFrame(
         {
-            "up": [str(tuple(d.round(2).tolist())) for d in tried.directions],
+            "up": [str(tuple(d.round(2).tolist())) for d in found.directions],
             "height_mm": stood.height_mm,
             "support_cm3": stood.support_cm3,
             "on the plate [cm2]": stood.plate_cm2,

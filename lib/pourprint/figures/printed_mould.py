@@ -229,7 +229,7 @@ def parting_map(mould):
 def gating_sketch(mould):
     """Side view of sprue, ingate, cavity and feeder with their sizes, to scale but for the cavity's shape."""
     way, study, wall = mould.gating, mould.study, wall_of(mould)
-    below, above = float(study.below_mm), float(study.above_mm)
+    below, above = (abs(float(end[2] - study.parting_mm)) for end in (study.low_mm, study.high_mm))
     head, feeders = float(way.head_mm), plan_rigging(mould).feeders
     top_d, base_d = round_sizes(way)
     # The basin's depth from the taper: the ratio of areas squared is the head over it.

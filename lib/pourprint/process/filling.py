@@ -12,7 +12,8 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.process.cavity import Cavity, steps_of
+from pourprint.process.cavity import Cavity
+from pourprint.process.freezing.enthalpy import steps_of
 from pourprint.process.geometry import nearest_to
 from pourprint.process.sand.gating import fall_speed_m_s
 

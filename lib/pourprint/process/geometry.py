@@ -1,12 +1,14 @@
 """Plane and solid geometry that several topics share."""
 
+from dataclasses import fields, replace
 from functools import lru_cache
 
 import numpy as np
 
-from pourprint.parts.meshes import unit_vector
+from pourprint.parts.meshes import edges_of, unit_vector
 
 MOST_FLATS = 100  # of a hull, the largest: one of them lies on a side of its least box
+POWERS = {"mm": 1, "at": 1, "cm2": 2, "cm3": 3}  # of length, by the end of a field's name
 
 
 def unit(vectors):
@@ -28,6 +30,37 @@ def facets(vertices, faces):
     return vectors[good] / double[good, None], double[good] / 2, corners[good]
 
 
+def turns(vertices, faces):
+    """How a surface turns at every edge that two facets share: the edge's ends (e, 2, 3) [mm], and the angle (e,)
+    [rad], above 0 where it bulges."""
+    number = edges_of(faces)[0].ravel()
+    order = np.argsort(number, kind="stable")
+    one, other = order[np.bincount(number)[number[order]] == 2].reshape(-1, 2).T
+    ends = vertices[np.stack([faces.ravel()[one], np.roll(faces, -1, axis=1).ravel()[one]], axis=1)]
+    normals, along = unit(area_vectors(vertices[faces])), unit(ends[:, 1] - ends[:, 0])
+    a, b = normals[one // 3], normals[other // 3]
+    return ends, np.arctan2(np.vecdot(np.cross(a, b), along), np.vecdot(a, b))
+
+
+def resized(study, factor):
+    """A study as it was measured, of the part in similar shape: its lengths, areas and volumes (named ..._mm or ..._at,
+    ..._cm2, ..._cm3) by the powers of `factor` (...), the ratio of lengths [-], whose axes come first."""
+    sizes = {}
+    for name in (one.name for one in fields(study)):
+        if power := POWERS.get(name.rpartition("_")[2]):
+            value = getattr(study, name)
+            sizes[name] = value * np.asarray(factor)[(..., *[None] * np.ndim(value))] ** power
+    return replace(study, **sizes)
+
+
+def sphere(n):
+    """`n` directions spread evenly over the sphere, (n, 3) of length one: a Fibonacci lattice."""
+    i = np.arange(n) + 0.5
+    z, turn = 1 - 2 * i / n, np.pi * (1 + 5**0.5) * i
+    level = np.sqrt(1 - z**2)
+    return np.stack([level * np.cos(turn), level * np.sin(turn), z], axis=1)
+
+
 def ranges(first, last):
     """All whole numbers of the ranges first … last − 1: (index of the range, number), both (k,)."""
     length = np.maximum(last - first, 0)
@@ -42,7 +75,7 @@ def turned(angle):
 
 
 def smallest_rectangle(points):
-    """(angle [rad], length, width [mm]) of the smallest rectangle round points (n, 2), exact: it lies on their hull.
+    """(Axes (2, 2) as rows, length, width [mm]) of the smallest rectangle round points (n, 2): it lies on their hull.
 
     Of several as small, the longest: so noise in the points does not choose.
     """
@@ -54,7 +87,7 @@ def smallest_rectangle(points):
     along = np.ptp(hull @ np.array([np.cos(angles), np.sin(angles)]), axis=0)
     across = np.ptp(hull @ np.array([-np.sin(angles), np.cos(angles)]), axis=0)
     best = _least(along * across, np.maximum(along, across))
-    return angles[best], along[best], across[best]
+    return turned(angles[best]), along[best], across[best]
 
 
 def _least(sizes, lengths):
@@ -94,8 +127,8 @@ def _own_frame(vertices, faces):
     frames, boxes = [], []
     for normal in hull.equations[first[largest], :3]:
         frame = frame_along(normal)
-        angle, *sides = smallest_rectangle(points @ frame[:2].T)
-        frames.append(np.vstack([turned(angle) @ frame[:2], frame[2]]))
+        turn, *sides = smallest_rectangle(points @ frame[:2].T)
+        frames.append(np.vstack([turn @ frame[:2], frame[2]]))
         boxes.append([*sides, np.ptp(points @ normal)])
     best = frames[_least(np.prod(boxes, axis=1), np.max(boxes, axis=1))]
     placed = points @ best.T
@@ -117,11 +150,6 @@ def nearest_to(place, points, within):
     away = np.linalg.norm(points - place, axis=1)
     near = points[away <= away.min() + within]
     return near[np.lexsort(near.T[::-1])[-1]]
-
-
-def laid_flat(box_mm):
-    """The sides (..., 3) of a box that lies on its largest side, the longest first [mm]."""
-    return -np.sort(-np.asarray(box_mm), axis=-1)
 
 
 def centre_of_mass(vertices, faces):

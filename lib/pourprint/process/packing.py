@@ -97,15 +97,8 @@ def boxes_for(blocks_mm, space_mm, gap_mm):
 
     Parameters: `blocks_mm` (..., n, 3) [mm]; `space_mm` (..., 3) [mm]; `gap_mm` (...) [mm].
     """
-    blocks, space, gap = np.asarray(blocks_mm), np.asarray(space_mm), np.asarray(gap_mm)
-    shape = np.broadcast_shapes(blocks.shape[:-2], space.shape[:-1], gap.shape)
-    each = zip(
-        np.broadcast_to(blocks, shape + blocks.shape[-2:]).reshape(-1, *blocks.shape[-2:]),
-        np.broadcast_to(space, (*shape, 3)).reshape(-1, 3),
-        np.broadcast_to(gap, shape).ravel(),
-        strict=True,
-    )
-    return np.array([packed(*one).filled for one in each]).reshape(shape)
+    filled = np.vectorize(lambda *one: packed(*one).filled, [float], signature="(n,k),(k),()->()")
+    return filled(blocks_mm, space_mm, gap_mm)
 
 
 def _first_fit(boxes, dx, dy, dz, x_end, y_end, z_end):

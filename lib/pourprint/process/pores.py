@@ -9,7 +9,6 @@ anywhere `within_mm`. Volumes hold within ±40 %; pores below the card's limit m
 """
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -63,19 +62,6 @@ class Feeding:
         c = self.cavity
         return self.shrinkage * (c.part_cm3 + c.feeder_cm3), efficiency * c.feeder_cm3
 
-    @cached_property
-    def rank(self):
-        """Where the part freezes too evenly to be fed well, 0 worst to 1 best (nx, ny, nz), nan elsewhere.
-
-        The place of each cell among all by temperature gradient over the root of cooling rate, G/√Ṫ, at the end of
-        freezing (Niyama and others 1982, from memory). A rank only: thresholds are known for steel, for other alloys
-        they are "generally unknown and alloy dependent" (Carlson & Beckermann 2009, abstract).
-        """
-        value = gradient_criterion(self)
-        rank, known = np.full(value.shape, np.nan), np.isfinite(value) & self.cavity.part
-        rank[known] = np.argsort(np.argsort(value[known])) / max(known.sum() - 1, 1)
-        return rank
-
 
 def feed(cavity, melt, mould, shrinkage):
     """Freeze a Cavity: Feeding.
@@ -92,21 +78,3 @@ def feed(cavity, melt, mould, shrinkage):
     rows = cavity.pockets(stops, cavity.feeder, LEAST_CM3, PROMINENCE)
     pores = tuple(Pore(*place, float(solid.ravel()[at]), cut, shrinkage * cm3) for at, *place, cut, cm3 in rows)
     return Feeding(cavity, melt, stops, solid, float(shrinkage), pores)
-
-
-def gradient_criterion(feeding):
-    """G/√Ṫ of each cell at the end of freezing [√(K·s)/mm] from two arrivals: G = Ṫ·|∇t|, Ṫ = ΔT/Δt; nan elsewhere."""
-    melt, stops, solid = feeding.melt, feeding.stops_s, feeding.solid_s
-    over_k = (1 - ledger.freezing()["feeding.stops"].value) * (melt.liquidus_c - melt.solidus_c)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        rate = over_k / (solid - stops)
-        slope = np.zeros(solid.shape)
-        for axis in range(3):  # one-sided at the metal's edge
-            step = np.diff(solid, axis=axis) / feeding.cavity.grid.cell_mm
-            pad = [(0, 0)] * 3
-            pad[axis] = (1, 1)
-            both = np.pad(step, pad, constant_values=np.nan)
-            sides = [np.take(both, range(k, k + solid.shape[axis]), axis=axis) for k in (0, 1)]
-            known = np.isfinite(sides)
-            slope += (np.where(known, sides, 0).sum(0) / np.maximum(known.sum(0), 1)) ** 2
-        return np.sqrt(rate * slope)

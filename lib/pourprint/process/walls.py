@@ -5,13 +5,12 @@ Seen by rays from points spread evenly over the surface: inward along the normal
 to the other face of a hollow. Exact for facets at each point; places smaller than a sample's share may be missed.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from pourprint.parts.meshes import edges_of, facets_of, shell_labels
-from pourprint.process.geometry import facets, unit
-from pourprint.process.powder.orientation import sphere
+from pourprint.process.geometry import facets, resized, sphere, turns, unit
 
 LOW = 0.05  # of the surface: what is thinner or narrower than this share of it counts
 SAMPLES, MOST_TESTS = 2000, 3_000_000  # points looked from; pairs of ray and facet, so that large meshes take seconds
@@ -73,12 +72,7 @@ class Walls:
         none = np.full(3, np.nan)
         return cls(part.wall_mm, none, np.inf, none, 0.0, none, 0.0, none, 0, 0.0, none, 0.0, none, False)
 
-    def scaled(self, factor):
-        """The same places of a part in similar shape; `factor` (...) ratio of lengths [-]."""
-        factor = np.asarray(factor)
-        by = {"mm": factor, "at": factor[..., None], "cm2": factor**2, "cm3": factor**3}
-        sizes = {k: v * by[k.rpartition("_")[2]] for k, v in vars(self).items() if k.rpartition("_")[2] in by}
-        return replace(self, **sizes)
+    scaled = resized
 
 
 def _spread(areas, corners, count):
@@ -177,20 +171,9 @@ def _sealed(vertices, faces):
 
 def _inward_edges(vertices, faces):
     """(length of the edges that turn inward sharply [mm], middle (3,) of the longest [mm])."""
-    number = edges_of(faces)[0].ravel()
-    order = np.argsort(number, kind="stable")
-    pair = order[np.bincount(number)[number[order]] == 2].reshape(-1, 2)
-    one, other = pair.T // 3
-    corners = vertices[faces]
-    vectors = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    vectors /= np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-300)
-    sharp = np.vecdot(vectors[one], vectors[other]) < np.cos(np.radians(SHARP_DEG))
-    middles = corners.mean(1)
-    sharp &= np.vecdot(middles[other] - middles[one], vectors[one]) > 0
-    at = pair[sharp, 0]
-    ends = vertices[faces.ravel()[at]], vertices[np.roll(faces, -1, axis=1).ravel()[at]]
-    lengths = np.linalg.norm(ends[1] - ends[0], axis=1)
-    if not len(lengths):
+    ends, angles = turns(vertices, faces)
+    ends = ends[angles < -np.radians(SHARP_DEG)]
+    if not len(ends):
         return 0.0, np.full(3, np.nan)
-    longest = int(np.argmax(lengths))
-    return float(lengths.sum()), (ends[0][longest] + ends[1][longest]) / 2
+    lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    return float(lengths.sum()), ends[np.argmax(lengths)].mean(0)

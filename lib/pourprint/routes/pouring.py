@@ -91,7 +91,7 @@ def pour(one, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=None):
     sand = Mould.sand(density_kg_m3=1000 * rates["printed_mould.sand_density"], start_c=rates["room.temperature"])
     if rigging.feeders != planned.feeders:
         one = replace(one, stands=rigging.feeders, neck_cm3=0.0, hollow_cm3=0.0)
-        rigging = rigging.with_(ingate_mm2=float(one.gating.ingate_mm2))
+        rigging = replace(rigging, ingate_mm2=float(one.gating.ingate_mm2))
     low, high = one.room_mm
     pad = rim_mm(one.part.modulus_mm, melt, sand)
     if cell_mm is None:  # gates down to 1.2 cells moved neither filling nor pores beyond what grids differ by
@@ -121,7 +121,7 @@ def trial(first, place, width_mm, neck, chill_mm=0.0):
     standing = feeders.get(place, ())
     chills = ((u, v, w - CHILL_BELOW_MM),) if chill_mm > 0 else ()
     vents = () if standing else (head.at_mm,)
-    return first.rigging.with_(feeders=standing, vents=vents, chills=chills, chill_mm=chill_mm)
+    return replace(first.rigging, feeders=standing, vents=vents, chills=chills, chill_mm=chill_mm)
 
 
 def with_risk(rates, run):
@@ -158,14 +158,14 @@ def tries(one, plan_with, cells=FINE_CELLS):
     if first.feeding.pores:
         moved = trial(first, "over the largest pore", wide, neck, 0.6 * wide)
         found += [
-            ("another feeder", one, as_planned.with_(feeders=(*heads, *moved.feeders))),
-            ("feeder moved", one, moved.with_(chills=())),
-            ("chill under it", one, moved.with_(feeders=heads)),
+            ("another feeder", one, replace(as_planned, feeders=(*heads, *moved.feeders))),
+            ("feeder moved", one, replace(moved, chills=())),
+            ("chill under it", one, replace(moved, feeders=heads)),
         ]
     if len(heads) > 1:
-        found += [("one feeder alone", one, as_planned.with_(feeders=heads[:1]))]
+        found += [("one feeder alone", one, replace(as_planned, feeders=heads[:1]))]
     name, width = ("narrow neck", NARROW_NECK) if neck > WIDE_NECK else ("neck as wide as the feeder", 1.0)
-    found += [(name, one, as_planned.with_(feeders=tuple(replace(head, neck=width) for head in heads)))]
+    found += [(name, one, replace(as_planned, feeders=tuple(replace(head, neck=width) for head in heads)))]
     other = moulds_with_one_feeder(one.job, one.rates, upside_down=True)[0]
     found += [("upside down", other, plan_rigging(other))]
     found += [("no feeder, a vent instead", one, trial(first, "none", wide, neck))]

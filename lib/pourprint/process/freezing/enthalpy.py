@@ -12,7 +12,7 @@ GROWTH = 0.05  # longest time step over the time already passed [-]
 LEAST_FULL = 0.3  # of a cell that may count as full [-]
 MOST_THIN = 0.02  # of the metal may lie in walls too thin for the grid [-]
 LONGEST_S = 4 * 3600.0
-_SIDES = [(axis, step) for axis in range(3) for step in (-1, 1)]
+BESIDE = (np.abs(np.indices((3, 3, 3)) - 1).sum(0) == 1).astype(float)  # the six neighbours of a cell
 
 
 def filled(share):
@@ -22,27 +22,25 @@ def filled(share):
     neighbours, so that each wall keeps its volume. share (nx, ny, nz): 0 to 1.
     Returns: room (nx, ny, nz) [-], about 0.4 to 1.6 where full, else 1; full, bool.
     """
+    from scipy.ndimage import correlate
+
     # Cells of the same share count together, or a flat wall would get holes.
     levels, counts = np.unique(share[share > LEAST_FULL].round(6), return_counts=True)
     number = np.cumsum(counts[::-1])[::-1]
     least = levels[np.argmin(np.abs(number - share.sum()))] if levels.size else LEAST_FULL
     full = share >= least - 1e-6
-    around = sum(_moved(full.astype(float), *side) for side in _SIDES)
+    around = correlate(full.astype(float), BESIDE, mode="constant")
     given = np.where(full | (around == 0), 0.0, share / np.maximum(around, 1))
-    room = share + sum(_moved(given, *side) for side in _SIDES)
+    room = share + correlate(given, BESIDE, mode="constant")
     if not full.any():
         return np.ones(share.shape), full
     # What has no full neighbour (corners, edges: some 0.01 %) is spread over all.
     return np.where(full, room * (share.sum() / room[full].sum()), 1.0), full
 
 
-def _moved(values, axis, step):
-    """The values moved by one cell along an axis; nothing comes in at the edge."""
-    out = np.zeros_like(values)
-    there, here = [slice(None)] * 3, [slice(None)] * 3
-    there[axis], here[axis] = (slice(1, None), slice(None, -1)) if step > 0 else (slice(None, -1), slice(1, None))
-    out[tuple(there)] = values[tuple(here)]
-    return out
+def steps_of(shape):
+    """From a cell of a flat grid to its six neighbours (6,)."""
+    return np.array([sign * step for step in (shape[1] * shape[2], shape[2], 1) for sign in (-1, 1)])
 
 
 def freezing_times(share, cell_mm, melt, mould, solid=1.0, chill=None, until=None):
@@ -56,6 +54,8 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0, chill=None, until=Non
     Returns: times (nx, ny, nz), or (n, nx, ny, nz) of n values of solid [s], nan outside the metal; heat that has left
     the grid, over all at the start [-]. Raises InputError where the metal does not freeze.
     """
+    from scipy.ndimage import binary_dilation
+
     share = np.asarray(share, dtype=float)
     edge = np.pad(np.zeros(share.shape, dtype=bool), 1, constant_values=True)
     room, metal, listed, away = _places(np.pad(share, 1), edge, cell_mm, mould)
@@ -68,10 +68,10 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0, chill=None, until=Non
         cold = np.pad(chill[0], 1) & ~metal & ~edge
         kind[cold], conductivity[4] = 4, chill[1]
         room = np.where(cold, chill[2] / (mould.density_kg_m3 * mould.heat_j_kgk), room)
-        listed = listed | cold | (~metal & ~edge & (sum(_moved(cold.astype(int), *side) for side in _SIDES) > 0))
+        listed = listed | cold | (binary_dilation(cold) & ~metal & ~edge)
     kind = kind.reshape(-1)
     cells = np.concatenate([np.flatnonzero(metal), np.flatnonzero(listed)]).astype(np.int32)
-    steps = np.array([sign * metal.strides[axis] for axis, sign in _SIDES], dtype=np.int32)  # of one byte a cell
+    steps = steps_of(metal.shape).astype(np.int32)
     neighbours = cells[:, None] + steps
     links, capacity = _links(cells, neighbours, kind, room, cell_mm, melt, mould, np.array(conductivity))
     loss = _loss(cells, kind, neighbours, away, cell_mm, mould) if shell else np.zeros(len(cells))
@@ -87,7 +87,7 @@ def freezing_times(share, cell_mm, melt, mould, solid=1.0, chill=None, until=Non
     heat = heat.astype(np.float32)
     sweep = 0.0 if shell else mould.diffusivity_mm2_s / cell_mm**2
     rooms = room.reshape(-1)[cells]
-    known = cells, steps, links, loss, rooms, count, curve, sweep, *_rows(away, sweep > 0)
+    known = cells, steps, links, loss, rooms, count, curve, sweep
     limit = min((capacity / (links.sum(1) + loss)).min(), 1 / (6 * sweep) if sweep else np.inf)
 
     def total(warm, heat):
@@ -117,7 +117,7 @@ def _places(share, edge, cell_mm, mould):
         raise InputError(f"cell_mm={cell_mm!r} must be finer: {thin:.0%} of the metal is in walls that it cannot hold.")
     away = distance_transform_edt(~metal)
     if not np.isfinite(mould.thickness_mm):
-        return room, metal, ~metal & (sum(_moved(metal.astype(int), *side) for side in _SIDES) > 0), away
+        return room, metal, binary_dilation(metal) & ~metal, away
     wall, held = filled(np.where(metal, 0.0, np.clip(mould.thickness_mm / cell_mm - away + 1, 0, 1)))
     held &= ~edge
     if not held.any():
@@ -179,14 +179,3 @@ def _loss(cells, kind, neighbours, away, cell_mm, mould):
     slope = np.abs([part.reshape(-1)[cells] for part in np.gradient(away)])
     staircase = slope.sum(0) / np.maximum(np.sqrt((slope**2).sum(0)), 1e-9)
     return mould.loss_w_m2k * open_faces / np.maximum(staircase, 1) / (cell_mm / 1e3)
-
-
-def _rows(away, swept):
-    """Where along z the plain mould that may warm begins and ends in each row of cells: two (nx, ny)."""
-    metal = np.argwhere(away == 0)
-    reach = min(metal.min(0).min(), (np.array(away.shape) - 1 - metal.max(0)).min())
-    near = (away <= reach) & swept
-    near[..., [0, -1]] = False
-    first = near.argmax(2)
-    last = np.where(near.any(2), near.shape[2] - near[..., ::-1].argmax(2), first)
-    return first, last

@@ -4,6 +4,8 @@ Grids are flat arrays whose outermost cells are empty, with heights as the last 
 its neighbours.
 """
 
+from heapq import heappop, heappush
+
 import numpy as np
 from numba import njit
 
@@ -15,35 +17,22 @@ def flood(metal, high, sources, steps):
     metal (n,) bool: the cavity. high: cells along the height. sources (m,): where metal enters.
     Returns: cells in the order in which they fill (k,), and for each the stage (k,), which counts changes of height.
     """
-    first, last = np.full(high, -1), np.full(high, -1)
-    after, seen = np.full(metal.size, -1), np.zeros(metal.size, np.bool_)
+    seen, count, now, before = np.zeros(metal.size, np.bool_), 0, -1, -1
     order, stage = np.empty(metal.size, np.int64), np.empty(metal.size, np.int64)
-    count, low, before, now = 0, high, -1, -1
-    for n in range(sources.size + metal.size):
-        if n < sources.size:
-            cell, reached = -1, sources[n : n + 1]
-        else:
-            while low < high and first[low] < 0:
-                low += 1
-            if low == high:
-                break
-            cell = first[low]
-            first[low] = after[cell]
-            if low != before:
-                before, now = low, now + 1
-            order[count], stage[count] = cell, now
-            count += 1
-            reached = cell + steps
-        for other in reached:
+    reached = [(cell % high, number, cell) for number, cell in enumerate(sources)]
+    seen[sources] = True
+    number = sources.size
+    while reached:
+        low, _, cell = heappop(reached)
+        if low != before:
+            before, now = low, now + 1
+        order[count], stage[count] = cell, now
+        count += 1
+        for other in cell + steps:
             if metal[other] and not seen[other]:
                 seen[other] = True
-                k = other % high
-                if first[k] < 0:
-                    first[k] = other
-                else:
-                    after[last[k]] = other
-                last[k] = other
-                low = min(low, k)
+                heappush(reached, (other % high, number, other))
+                number += 1
     return order[:count], stage[:count]
 
 

@@ -10,9 +10,7 @@ from numba import njit
 from numpy import float32
 
 
-def stage(
-    warm, heat, warm_out, heat_out, cells, steps, links, loss, room, metal, curve, sweep, first, last, mu, nu, step
-):
+def stage(warm, heat, warm_out, heat_out, cells, steps, links, loss, room, metal, curve, sweep, mu, nu, step):
     """One stage of a super time step: out = mu·last + nu·out + step·rate(last); the grid's rim stays as it is.
 
     warm (nx, ny, nz), heat (n,): the last stage, temperatures [K above the surroundings] and, of the listed
@@ -20,11 +18,12 @@ def stage(
     places in the flat grid, `steps` (6,) to their neighbours. links (n, 6), loss (n,): heat flow to those and to the
     air [W/m3K]. room (n,): what a cell holds over its volume [-]. The first `metal` listed cells are metal, with
     curve: enthalpies and temperatures at solidus and liquidus, heat capacities [J/m3K] of metal and mould.
-    sweep: rate of plain mould [1/s]; first, last (nx, ny): where it begins and ends along z. step [s].
+    sweep: rate of plain mould [1/s], 0 where there is none. step [s].
     """
     passed = step * sweep
     _flow(warm.reshape(-1), heat, heat_out, cells, steps, links, loss, room, mu, nu, step)
-    _sweep(warm, warm_out, first, last, float32(mu - 6 * passed), float32(nu), float32(passed))
+    if sweep:
+        _sweep(warm, warm_out, float32(mu - 6 * passed), float32(nu), float32(passed))
     _warmth(warm_out.reshape(-1), heat_out, cells, metal, curve)
 
 
@@ -40,15 +39,14 @@ def _flow(flat, heat, heat_out, cells, steps, links, loss, room, mu, nu, step):
 
 
 @njit(cache=True)
-def _sweep(warm, warm_out, first, last, kept, past, passed):
+def _sweep(warm, warm_out, kept, past, passed):
     """Temperatures of plain mould, a row at a time: that is what the compiler can make vectors of."""
     for i in range(1, warm.shape[0] - 1):
         for j in range(1, warm.shape[1] - 1):
-            a, b = first[i, j], last[i, j]
-            here, out = warm[i, j, a:b], warm_out[i, j, a:b]
-            left, right = warm[i - 1, j, a:b], warm[i + 1, j, a:b]
-            front, back = warm[i, j - 1, a:b], warm[i, j + 1, a:b]
-            below, above = warm[i, j, a - 1 : b - 1], warm[i, j, a + 1 : b + 1]
+            here, out = warm[i, j, 1:-1], warm_out[i, j, 1:-1]
+            left, right = warm[i - 1, j, 1:-1], warm[i + 1, j, 1:-1]
+            front, back = warm[i, j - 1, 1:-1], warm[i, j + 1, 1:-1]
+            below, above = warm[i, j, :-2], warm[i, j, 2:]
             for k in range(out.size):
                 beside = left[k] + right[k] + front[k] + back[k] + (below[k] + above[k])
                 out[k] = kept * here[k] + past * out[k] + passed * beside

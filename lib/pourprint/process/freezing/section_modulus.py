@@ -16,7 +16,7 @@ from pourprint.parts import meshes
 from pourprint.process.freezing.hot_spots import ALIKE
 from pourprint.process.freezing.solidification import Melt, Mould, default_cell_mm, drag, freeze_grid, rim_mm
 from pourprint.process.freezing.voxels import voxels
-from pourprint.process.geometry import centre_of_mass, laid_flat, nearest_to, own_frame
+from pourprint.process.geometry import centre_of_mass, nearest_to, own_frame, resized
 
 METALS = ("AlSi7Mg", "AZ91D", "316L")  # conduct well, middling and badly
 COARSE_CELLS = 100_000
@@ -34,10 +34,7 @@ class Section:
     modulus_mm: float | np.ndarray
     place_mm: np.ndarray
 
-    def scaled(self, factor):
-        """The section of the part in similar shape; factor (...): ratio of lengths [-]."""
-        factor = np.asarray(factor)
-        return Section(self.modulus_mm * factor, self.place_mm * factor[..., None])
+    scaled = resized
 
 
 @dataclass(frozen=True)
@@ -69,7 +66,7 @@ class SectionIn:
 
     def estimated(self, part):
         """For a part without a mesh: the demo nodes' usual ratio to V/A, in the middle of its box."""
-        return Section(self.usual_ratio * part.modulus_mm, laid_flat(part.box_mm) / 2)
+        return Section(self.usual_ratio * part.modulus_mm, np.sort(part.box_mm)[..., ::-1] / 2)
 
 
 @cache

@@ -215,7 +215,6 @@ class Freezing:
     melt: Melt
     mould: Mould
     time_s: np.ndarray
-    heat_left: float
 
     @property
     def latest_s(self):
@@ -269,5 +268,5 @@ def default_cell_mm(box_mm, pad_mm, most_cells):
 
 def freeze_grid(grid, melt, mould):
     """Freeze the metal on a Grid, rim included (see `voxels`, `rim_mm`): Freezing. Raises InputError."""
-    times, left = freezing_times(grid.fraction, grid.cell_mm, melt, mould)
-    return Freezing(grid, melt, mould, times, left)
+    times, _ = freezing_times(grid.fraction, grid.cell_mm, melt, mould)
+    return Freezing(grid, melt, mould, times)

@@ -39,11 +39,6 @@ class Columns:
         return np.bincount(self.column, minlength=self.shape[0] * self.shape[1]).reshape(self.shape)
 
     @property
-    def volume_mm3(self):
-        """Volume of the columns [mm3]: exact along the rays, sampled across them."""
-        return float((self.exit_mm - self.enter_mm).sum() * self.spacing_mm**2)
-
-    @property
     def gaps(self):
         """Gaps between stretches of one ray (seen as metal from both ends): column (g,), from_mm, to_mm (g,)."""
         same = self.column[1:] == self.column[:-1]
@@ -61,8 +56,8 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
     >>> cube = np.array([[x, y, z] for x in (0, 2) for y in (0, 2) for z in (0, 3)], dtype=float)
     >>> quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
     >>> found = columns(cube, [t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))], 1.0)
-    >>> found.count.tolist(), found.volume_mm3
-    ([[1, 1], [1, 1]], 12.0)
+    >>> found.count.tolist(), (found.exit_mm - found.enter_mm).tolist()
+    ([[1, 1], [1, 1]], [3.0, 3.0, 3.0, 3.0])
     """
     from pourprint.process.freezing.rays import crossings  # loads numba
 
@@ -107,11 +102,6 @@ class Grid:
     fraction: np.ndarray
     cell_mm: float
     origin_mm: np.ndarray
-
-    @property
-    def inside(self):
-        """Cells that are at least half metal, (nx, ny, nz) bool: a staircase of the same volume on average."""
-        return self.fraction >= 0.5
 
     @property
     def volume_mm3(self):

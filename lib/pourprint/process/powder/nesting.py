@@ -19,7 +19,6 @@ RASTER_MM = 2.5
 TURNS = 12  # ways round about the vertical
 LEARNT_PLATES = 4  # laid out to learn how densely a kit fills its plates
 MOST_PIECES = 90  # nested for that
-NEVER = np.int32(2**31 - 1)  # all bits: stays itself whatever is or-ed with it
 
 
 @dataclass(frozen=True)
@@ -49,20 +48,17 @@ def nest(shadows: Sequence, pieces, plate_mm, gap_mm, raster_mm=RASTER_MM, turns
     order = sorted(Counter(pieces).items(), key=lambda item: (-kinds[item[0]].masks[:1].sum(), item[0]))
     taken, used, places = [], [], []
     for kind, left in order:
-        ways, plate, closed = kinds[kind], 0, None
+        ways, plate = kinds[kind], 0
         while left and len(ways.angles):
             if plate == len(taken):
                 taken.append(np.zeros(size, dtype=bool))
                 used.append(np.zeros(2))
-            if closed is None:
-                closed = np.where(ways.beyond | _covered(taken[plate], ways.seen), NEVER, np.int32(0))
-            best = _snuggest(closed, ways, used[plate])
+            best = _snuggest(ways, taken[plate], used[plate])
             if best is None:  # nor will there be room for another piece of this kind
-                plate, closed = plate + 1, None
+                plate += 1
                 continue
             turn, x, y = best
             _stamp(taken[plate], *_grown(ways, turn, gap_mm / raster_mm), (x, y))
-            _stamp(closed, *_around(ways, turn, gap_mm / raster_mm), (x, y))
             used[plate] = np.maximum(used[plate], ways.sides[turn] + (x, y))
             x_mm, y_mm = np.multiply((x, y), raster_mm) - ways.corners_mm[turn]
             places.append(Place(kind, plate, float(ways.angles[turn]), float(x_mm), float(y_mm)))
@@ -75,8 +71,7 @@ class _Ways:
     """The different ways round of a shadow that fit a plate, (t,): their angles [rad] and lowest corners (t, 2) [mm].
 
     masks (t, m, n): their rasters from that corner, of which they fill sides (t, 2) [cells]; seen: those of an empty
-    plate's size as waves. For the lowest corner on each cell of the plate (t, x, y): is some of the piece beyond the
-    plate, and how far off the plate's corner it ends [cells].
+    plate's size as waves. beyond: is some of it off the plate, for the lowest corner on each of its cells (t, x, y)?
     """
 
     angles: np.ndarray
@@ -85,12 +80,13 @@ class _Ways:
     seen: np.ndarray
     sides: np.ndarray
     beyond: np.ndarray
-    far: np.ndarray
 
 
 @lru_cache(maxsize=16)
 def _ways(shadow, raster, turns, size):
     """The _Ways of a shadow on a plate of that size [cells]."""
+    from scipy.fft import rfft2
+
     half = shadow.spacing_mm * 0.7072  # half the diagonal of a point's square, whichever way it is turned
     near = np.array([[a, b] for a in (-half, 0, half) for b in (-half, 0, half)])
     found = []
@@ -107,72 +103,41 @@ def _ways(shadow, raster, turns, size):
         mask[tuple(cells.T)] = True
     x, y = (np.arange(n) + side[:, None] for n, side in zip(size, sides.T, strict=True))
     beyond = (x > size[0])[:, :, None] | (y > size[1])[:, None]
-    far = (x[:, :, None] + y[:, None]).astype(np.int32)
     angles, corners = np.array([a for a, *_ in found]), np.array([c for _, c, *_ in found])
-    return _Ways(angles, corners, masks, _waves(masks, size), sides, beyond, far)
-
-
-def _waves(masks, size):
-    """Masks (t, m, n) on a raster of that size, ready to be laid on each of its cells at once by `_covered`."""
-    from scipy.fft import rfft2
-
-    return np.conj(rfft2(masks.astype(np.float32), size))
-
-
-def _covered(taken, seen):
-    """Would masks cover a taken cell? For their lowest corner on each cell, (t, x, y); `seen` as from `_waves`.
-
-    Right where a mask lies on the raster as a whole: elsewhere it wraps round.
-    """
-    from scipy.fft import irfft2, rfft2
-
-    # How many taken cells each would cover, for all places at once; single precision tells 0 from 1.
-    return irfft2(rfft2(taken.astype(np.float32)) * seen, taken.shape) > 0.5
+    seen = np.conj(rfft2(masks.astype(np.float32), size))
+    return _Ways(angles, corners, masks, seen, sides, beyond)
 
 
 @lru_cache(maxsize=200)
 def _grown(ways, turn, radius):
-    """What one way round takes with a gap of `radius` cells around it, and how far its corner lies before the piece."""
+    """What one way round takes with a gap of `radius` cells around it, and how far its corner lies before the piece.
+
+    A point anywhere in a cell is nearer than that to all points of the cells that it takes.
+    """
     from scipy.ndimage import binary_dilation
 
-    near = _disc(radius)
-    reach = len(near) // 2
+    reach = int(np.ceil(radius))
+    away = np.maximum(np.abs(np.arange(-reach, reach + 1)) - 1, 0)
+    near = np.hypot(away[:, None], away) < radius + 1e-9
     return binary_dilation(np.pad(ways.masks[turn], reach), near), reach
 
 
-@lru_cache(maxsize=200)
-def _around(ways, turn, radius):
-    """NEVER where no piece of the same kind can be, (t, x, y), once one lies that way round, and where that begins."""
-    grown, reach = _grown(ways, turn, radius)
-    rim = np.array(ways.masks.shape[1:]) - 1
-    wide = np.pad(grown, [(n, n) for n in rim])
-    first = tuple(slice(n) for n in grown.shape + rim)
-    around = _covered(wide, _waves(ways.masks, wide.shape))[:, *first]
-    return np.where(around, NEVER, np.int32(0)), rim + reach
+def _snuggest(ways, taken, used):
+    """(turn, x, y) [cells] of the free place that lets the used corner of a plate grow least, or None.
 
+    The nearer to the plate's corner, the better, where the used one need not grow.
 
-def _snuggest(closed, ways, used):
-    """(turn, x, y) [cells] of the free place that lets the used corner of the plate grow least, or None.
-
-    Parameters: `closed` (turns, x, y) NEVER where the piece cannot lie, else 0; `used` (2,) sides of the corner that
-    earlier pieces take up. For plates of at most two million cells.
+    Parameters: `taken` (x, y) cells of the plate; `used` (2,) sides of the corner that earlier pieces take up.
     """
-    x, y = (
-        np.maximum(u, np.arange(n) + side[:, None]).astype(np.int32)
-        for u, n, side in zip(used, closed.shape[1:], ways.sides.T, strict=True)
-    )
-    # In whole numbers, which are quicker. The nearer to the corner, the better, where the corner need not grow.
-    growth = (1000 * x)[:, :, None] * y[:, None]
-    growth += ways.far
-    growth |= closed
+    from scipy.fft import irfft2, rfft2
+
+    # How many taken cells each would cover, for all places at once; single precision tells 0 from 1.
+    covered = irfft2(rfft2(taken.astype(np.float32)) * ways.seen, taken.shape) > 0.5
+    x, y = (np.arange(n) + side[:, None] for n, side in zip(taken.shape, ways.sides.T, strict=True))
+    growth = 1000 * np.maximum(used[0], x)[:, :, None] * np.maximum(used[1], y)[:, None] + (x[:, :, None] + y[:, None])
+    growth[ways.beyond | covered] = np.inf
     best = np.unravel_index(np.argmin(growth), growth.shape)
-    return tuple(map(int, best)) if growth[best] < NEVER else None
-
-
-def _disc(radius):
-    """All cells that a point anywhere in the middle cell can be nearer than `radius` cells to: bool, square."""
-    away = np.maximum(np.abs(np.arange(-int(np.ceil(radius)), int(np.ceil(radius)) + 1)) - 1, 0)
-    return np.hypot(away[:, None], away) < radius + 1e-9
+    return tuple(map(int, best)) if np.isfinite(growth[best]) else None
 
 
 def _stamp(raster, shape, before, at):

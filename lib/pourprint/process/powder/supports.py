@@ -3,7 +3,7 @@
 Not modelled: how stiffly a support holds against distortion, and how it leads heat away.
 """
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.errors import InputError
 from pourprint.parts.meshes import SELF_SUPPORTING_DEG
 from pourprint.process.freezing.voxels import columns
-from pourprint.process.geometry import facets, ranges, smallest_rectangle, turned
+from pourprint.process.geometry import facets, ranges, resized, smallest_rectangle
 
 ON_PLATE_MM = 1e-3  # a facet no higher than this above the lowest point lies on the plate
 MOST_SAMPLES = 3_000_000
@@ -46,23 +46,18 @@ class Standing:
         """Surface held by supports [cm2]."""
         return self.plate_cm2 + self.inner_cm2
 
-    def scaled(self, factor):
-        """The same stand of a part in similar shape; `factor` (…) the ratio of lengths [-]. Returns: Standing."""
-        if np.ndim(factor) == 0 and factor == 1:
-            return self
-        f = np.asarray(factor)[..., None]
-        powers = {"mm": f, "cm2": f**2, "cm3": f**3}
-        return Standing(**{name: value * powers[name.rpartition("_")[2]] for name, value in vars(self).items()})
+    scaled = resized
 
     def at(self, index):
         """The stand in the direction `index`, one number or one for each of an array (…): all fields (…). Returns:
         Standing."""
-        if np.ndim(index) == 0:
-            return Standing(**{name: plain(value[..., index]) for name, value in vars(self).items()})
-        lead = np.broadcast_shapes(index.shape, *(value.shape[:-1] for value in vars(self).values()))
-        at = np.broadcast_to(index, lead)[..., None]
-        wide = {name: np.broadcast_to(value, (*lead, value.shape[-1])) for name, value in vars(self).items()}
-        return Standing(**{name: np.take_along_axis(value, at, axis=-1)[..., 0] for name, value in wide.items()})
+
+        def taken(value):
+            lead = np.broadcast_shapes(np.shape(index), value.shape[:-1])
+            each = np.broadcast_to(index, lead)[..., None], np.broadcast_to(value, (*lead, value.shape[-1]))
+            return plain(np.take_along_axis(each[1], each[0], axis=-1)[..., 0])
+
+        return Standing(**{name: taken(value) for name, value in vars(self).items()})
 
     @classmethod
     def of_each(cls, stands):
@@ -99,9 +94,7 @@ class Shadow:
         """The middles of the covered squares (n, 2) [mm]."""
         return (self.origin_mm + (self.cells + 0.5) * self.spacing_mm) @ self.turn
 
-    def scaled(self, factor):
-        """The shadow of the part in similar shape; `factor` ratio of lengths [-]. Returns: Shadow."""
-        return replace(self, origin_mm=self.origin_mm * factor, spacing_mm=self.spacing_mm * factor)
+    scaled = resized
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,9 +169,8 @@ def stand(vertices, faces, up, spacing_mm, surface=None):
     found_posts, foot = posts(surface, found)
     normals, areas, _ = surface
     points = np.asarray(vertices, dtype=float) @ found.frame.T
-    angle, length, width = smallest_rectangle(points[:, :2])
+    turn, length, width = smallest_rectangle(points[:, :2])
     cells = np.argwhere(found.count).astype(np.int16)
-    back = turned(-angle)
     held, inner = found_posts.area_mm2, found_posts.inner
     room, reached = held * (found_posts.top_mm[:, 2] - found_posts.foot_mm), held * found_posts.reach_mm
     return Standing(
@@ -193,7 +185,7 @@ def stand(vertices, faces, up, spacing_mm, surface=None):
         shadow_cm2=len(cells) * found.spacing_mm**2 / 100,
         plate_reach_cm3=reached[~inner].sum() / 1000,
         inner_reach_cm3=reached[inner].sum() / 1000,
-    ), Shadow(cells, found.origin_mm, back, found.spacing_mm, np.vstack([back.T @ found.frame[:2], found.frame[2]]))
+    ), Shadow(cells, found.origin_mm, turn.T, found.spacing_mm, np.vstack([turn @ found.frame[:2], found.frame[2]]))
 
 
 def side_area(normals, areas, up):

@@ -76,11 +76,6 @@ class Feeder:
         """V/A of the feeder, both ends cooling [mm]."""
         return self.diameter_mm * self.height_ratio / (4 * self.height_ratio + 2)
 
-    @cached_property
-    def foot_cm2(self):
-        """Area to saw through when it is cut off [cm2]."""
-        return np.pi / 4 * self.diameter_mm**2 / 100
-
     @property
     def rule(self):
         """Which rule set the diameter of a single feeder, in words."""

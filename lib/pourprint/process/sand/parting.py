@@ -12,7 +12,7 @@ import numpy as np
 from pourprint.ledger.checks import plain
 from pourprint.parts.meshes import groups_of
 from pourprint.process.freezing.voxels import columns
-from pourprint.process.geometry import centre_of_mass, facets, laid_flat, own_frame, smallest_rectangle, turned, unit
+from pourprint.process.geometry import centre_of_mass, facets, own_frame, resized, smallest_rectangle, sphere, unit
 
 SPREAD = 32  # directions spread evenly over a half sphere; the part's own axes and facet normals come on top
 OWN_NORMALS = 12
@@ -46,7 +46,6 @@ class PartingStudy:
 
     frame (3, 3): rows u, v, w; w is up in the mould and the way it opens, u the longer side of the box.
     low_mm, high_mm (..., 3): the part's box in that frame [mm]. parting_mm (...): w of the flat parting plane [mm].
-    flat_share [-]: of the part's shadow that this plane parts; elsewhere the parting steps up or down.
     region_cm3 (..., r): hidden regions, largest first [cm3]. known: False where there was no mesh to look at.
     tried (n, 3), tried_cm3 (..., n): directions tried and the volume that each hides [cm3].
     """
@@ -55,7 +54,6 @@ class PartingStudy:
     low_mm: np.ndarray
     high_mm: np.ndarray
     parting_mm: float | np.ndarray
-    flat_share: float
     region_cm3: np.ndarray
     known: bool = True
     tried: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)), repr=False)
@@ -79,54 +77,27 @@ class PartingStudy:
         best = np.lexsort((hides, tall, slanted, ~alike))[0]
         up = tried[best] * _heavy_side(vertices, faces, tried[best])
         seen = columns(vertices, faces, longest / FINE, up)
-        angle, length, width = smallest_rectangle(vertices @ seen.frame[:2].T)
-        turn = turned(angle if length >= width else angle + np.pi / 2)  # the longer side along u
+        turn, length, width = smallest_rectangle(vertices @ seen.frame[:2].T)
+        turn = turn if length >= width else np.array([turn[1], -turn[0]])  # the longer side along u
         frame = np.vstack([turn @ seen.frame[:2], seen.frame[2]]) + 0.0  # no −0
         placed, frame = vertices @ frame.T, frame @ own
-        parting, flat = flat_parting(seen)
-        regions_cm3 = hidden_of(seen).volumes_cm3
-        return cls(frame, placed.min(0), placed.max(0), parting, flat, regions_cm3, True, tried @ own, hides)
+        sizes = placed.min(0), placed.max(0), flat_parting(seen), hidden_of(seen).volumes_cm3
+        return cls(frame, *sizes, True, tried @ own, hides)
 
     @classmethod
     def estimated(cls, part):
         """A part known by numbers alone: lying on the largest side of its box, parted at half its height, its cavities
         unknown."""
-        box = laid_flat(part.box_mm)
-        return cls(np.eye(3), 0 * box, box, plain(box[..., 2]) / 2, np.nan, np.zeros(0), False)
+        box = np.sort(part.box_mm)[..., ::-1]
+        return cls(np.eye(3), 0 * box, box, plain(box[..., 2]) / 2, np.zeros(0), False)
 
-    def scaled(self, factor):
-        """The study of the part in similar shape: factor (...) [-], ratio of lengths."""
-        s = np.asarray(factor)[..., None]
-        cubed = s**3
-        return replace(
-            self,
-            low_mm=self.low_mm * s,
-            high_mm=self.high_mm * s,
-            parting_mm=self.parting_mm * factor,
-            region_cm3=self.region_cm3 * cubed,
-            tried_cm3=self.tried_cm3 * cubed,
-        )
+    scaled = resized
 
     def upside_down(self):
         """The study of the same mould with its other half on top."""
         turn = np.array([1.0, -1.0, -1.0])
         low, high = (np.where(turn > 0, a, -b) for a, b in ((self.low_mm, self.high_mm), (self.high_mm, self.low_mm)))
         return replace(self, frame=self.frame * turn[:, None], low_mm=low, high_mm=high, parting_mm=-self.parting_mm)
-
-    @property
-    def sides_mm(self):
-        """Sides of the part's box in the mould (..., 3) [mm]."""
-        return self.high_mm - self.low_mm
-
-    @property
-    def below_mm(self):
-        """Height of the part below the parting plane (...) [mm]."""
-        return self.parting_mm - self.low_mm[..., 2]
-
-    @property
-    def above_mm(self):
-        """Height of the part above the parting plane (...) [mm]."""
-        return self.high_mm[..., 2] - self.parting_mm
 
     def cores(self, least_cm3):
         """(how many hidden regions of at least least_cm3 [-], their volume together [cm3]), each (...)."""
@@ -145,7 +116,7 @@ def block_mm(cavity_mm, wall_mm, beside_mm=0.0):
     return np.stack(np.broadcast_arrays(u + walls, v + walls + beside_mm, w + walls), axis=-1)
 
 
-def candidates(vertices, faces, spread=SPREAD):
+def candidates(vertices, faces):
     """Directions worth trying: the axes, the part's own largest facet normals, and an even spread. Unit (n, 3).
 
     A mould opens both ways, so a direction and its opposite are one: all have w ≥ 0.
@@ -153,11 +124,7 @@ def candidates(vertices, faces, spread=SPREAD):
     normals, areas, _ = facets(vertices, faces)
     kinds, which = np.unique(_upward(np.round(normals, 3)), axis=0, return_inverse=True)
     largest = np.argsort(np.bincount(which.ravel(), areas))[::-1][:OWN_NORMALS]
-    turn = np.arange(spread) * np.pi * (3 - np.sqrt(5))  # Fibonacci spiral: equal areas
-    w = 1 - (np.arange(spread) + 0.5) / spread
-    ring = np.sqrt(1 - w**2)
-    even = np.column_stack([ring * np.cos(turn), ring * np.sin(turn), w])
-    found = unit(np.vstack([np.eye(3)[::-1], kinds[largest], even]))
+    found = unit(np.vstack([np.eye(3)[::-1], kinds[largest], sphere(2 * SPREAD)[:SPREAD]]))
     twins = np.triu(np.abs(found @ found.T) > 0.9999, 1).any(0)
     return found[~twins]  # the even spread comes last and holds no twins of its own
 
@@ -175,7 +142,7 @@ def hidden_of(seen):
 
 
 def flat_parting(seen):
-    """(w of the plane that most rays cross in the part's outline [mm], share of the rays that it parts [-]).
+    """W of the plane that most rays cross in the part's outline [mm].
 
     Where a ray's outermost ends lie on both sides of the plane, each half of the mould can leave the part.
     """
@@ -186,7 +153,7 @@ def flat_parting(seen):
     order = np.lexsort((-step, heights))  # at one height, entries before exits
     crossed = np.cumsum(step[order])
     most = int(crossed.argmax())
-    return float(heights[order][most : most + 2].mean()), float(crossed[most] / len(first))
+    return float(heights[order][most : most + 2].mean())
 
 
 def _hidden_cm3(seen):

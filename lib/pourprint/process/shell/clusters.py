@@ -5,12 +5,12 @@ wedge, its tier a height. Layouts are for planning: boxes are larger than the pa
 interlocks shapes hangs more. Draining of slurry and trapped air are left to the eye.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
 
-from pourprint.process.geometry import centre_of_mass, own_frame
+from pourprint.process.geometry import centre_of_mass, own_frame, resized
 
 SEVERAL = 4  # clusters hung to find the mean share of a kit
 TURNS = np.array(list(permutations(range(3))))  # which side of a box points outward, round the ring, along the runner
@@ -145,17 +145,16 @@ def clusters_per_kit(counts, wedges_rad, heights_mm, loads, alone, length_mm, ga
     would take of clusters of their own. Valid as a mean over batches: a batch of its own may need a cluster more or
     less. Returns: (…) [-]; 1/alone for a kit of one part.
     """
-    k, by_limit = len(counts), [one for load in loads for one in np.moveaxis(np.asarray(load), -1, 0)]
-    every = np.broadcast_arrays(*wedges_rad, *heights_mm, *alone, *by_limit, length_mm, gap_mm)
-    found = np.empty(every[0].shape)
-    for at in np.ndindex(found.shape):
-        *row, length, gap = (float(value[at]) for value in every)
-        wedges, heights, own, load = row[:k], row[k : 2 * k], row[2 * k : 3 * k], np.reshape(row[3 * k :], (k, -1))
-        kits = int(np.ceil(SEVERAL / sum(count / n for count, n in zip(counts, own, strict=True))))
-        hung = hang([kits * count for count in counts], wedges, heights, load.tolist(), length, gap)
+    by_kind = [np.stack(np.broadcast_arrays(*values), axis=-1) for values in (wedges_rad, heights_mm, alone)]
+
+    def per_kit(wedges, heights, own, loads, length, gap):
+        kits = int(np.ceil(SEVERAL / np.sum(counts / own)))
+        hung = hang([kits * n for n in counts], *(v.tolist() for v in (wedges, heights, loads, length, gap)))
         last = sum(ring.count / own[ring.kind] for ring in hung[-1])
-        found[at] = (len(hung) - 1 + min(last, 1.0)) / kits
-    return found[()]
+        return (len(hung) - 1 + min(last, 1.0)) / kits
+
+    every = np.vectorize(per_kit, [float], signature="(k),(k),(k),(k,m),(),()->()")
+    return every(*by_kind, np.stack(np.broadcast_arrays(*loads), axis=-2), length_mm, gap_mm)
 
 
 def places(cluster):
@@ -212,7 +211,4 @@ class Seat:
         ends = np.stack([np.where(np.eye(3) > 0, end, 0.5) for end in (0.0, 1.0)], axis=1)
         return cls(np.eye(3), part.box_mm, np.ones(3, dtype=bool), ends * part.box_mm[..., None, None, :])
 
-    def scaled(self, factor):
-        """The same shape at another size: `factor` (...) ratio of lengths [-]."""
-        s = np.asarray(factor)[..., None]
-        return replace(self, sides_mm=self.sides_mm * s, lands_mm=self.lands_mm * s[..., None, None])
+    scaled = resized

@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.process.geometry import area_vectors, unit
+from pourprint.process.geometry import turns
 
 TRIAL_HUMIDITY = 50.0  # % of the published drying trial, at which an interval holds as it is
 
@@ -100,20 +100,9 @@ class Bend:
     @classmethod
     def measured(cls, vertices, faces):
         """From a mesh (vertices [mm], faces): half the sum of edge length × turning angle (exact for facets)."""
-        corners = np.asarray(vertices, dtype=float)[np.asarray(faces)]
-        normals = unit(area_vectors(corners))
-        ends = np.concatenate([faces[:, [i, (i + 1) % 3]] for i in range(3)])
-        owner = np.tile(np.arange(len(faces)), 3)
-        low, high = ends.min(1).astype(np.int64), ends.max(1).astype(np.int64)
-        order = np.argsort(low * len(vertices) + high, kind="stable")
-        a, b = order[0::2], order[1::2]  # the two facets of each edge of a closed mesh
-        along = vertices[ends[a, 1]] - vertices[ends[a, 0]]
-        length = np.linalg.norm(along, axis=1)
-        one, other = normals[owner[a]], normals[owner[b]]
-        turn = np.einsum("ij,ij->i", np.cross(one, other), along) / np.maximum(length, 1e-300)
-        angle = np.arctan2(turn, np.einsum("ij,ij->i", one, other))
-        used = len(np.unique(faces))
-        return cls(float(length @ angle / 2), float(used - len(a) + len(faces)))
+        ends, angles = turns(vertices, faces)
+        lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+        return cls(float(lengths @ angles / 2), float(len(np.unique(faces)) - len(faces) / 2))
 
     @classmethod
     def estimated(cls, part):
