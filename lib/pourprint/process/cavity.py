@@ -5,21 +5,21 @@ comes down to whatever metal of the part stands under it. A hollow that is open 
 cast solid where the neck stands over it, to be bored out; a hollow under metal stays a core.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.process.freezing.enthalpy import filled
+from pourprint.process.freezing.enthalpy import filled, steps_of
 from pourprint.process.freezing.hot_spots import ALIKE
-from pourprint.process.freezing.voxels import Grid, voxels
+from pourprint.process.freezing.voxels import Grid, columns, voxels
 from pourprint.process.geometry import nearest_to
 
 MOST_CELLS = 3_000_000  # four times what the fine pour of a demo node takes
 LEAST_CELLS = 27  # of a pocket: less is noise of the grid
-FINE = 3  # points along each side of a cell that say how much of it a feeder or gate fills
+RAYS_MM, FLAT_MM = 1.0, 1.0  # between rays that look for a gate's place; what is as far out within this is alike
 
 
 @dataclass(frozen=True)
@@ -75,10 +75,6 @@ class Rigging:
     def gate_width_mm(self):
         """Edge of one ingate, which is square [mm]."""
         return float(np.sqrt(self.ingate_mm2 / len(self.gates)))
-
-    def with_(self, **changes):
-        """The same rigging with some fields changed."""
-        return replace(self, **changes)
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,142 +149,120 @@ class Cavity:
         return sorted(rows, key=lambda row: -row[-1])
 
 
-def steps_of(shape):
-    """From a cell of a flat grid to its six neighbours (6,)."""
-    return np.array([sign * step for step in (shape[1] * shape[2], shape[2], 1) for sign in (-1, 1)])
-
-
 def cavity(vertices, faces, rigging, cell_mm, pad_mm):
     """The Cavity of a part that stands as it is poured.
 
     vertices (n, 3) [mm], faces: in the mould's frame. cell_mm [mm]; pad_mm: width of mould to put around [mm].
-    Raises: InputError for a feeder or gate that meets no metal, and for more than `MOST_CELLS` cells.
+    Raises: InputError for a feeder that stands over no metal, and for more than `MOST_CELLS` cells.
     """
+    stubs = [Stub.of(vertices, faces, rigging, angle) for angle in rigging.gates]
+    ends = [vertices.min(0), vertices.max(0), *(stub.end_mm for stub in stubs)]
+    ends += [corner for one in rigging.feeders for corner in one.room_mm]
+    box = np.min(ends, axis=0) - cell_mm, np.max(ends, axis=0) + cell_mm
     # An ingate may be thicker than the part: what stands out beside it has place in the rim.
-    room, pad_mm = _room(vertices, rigging, cell_mm), max(pad_mm, rigging.gate_width_mm / 2) + 2 * cell_mm
-    many = float(np.prod((room[1] - room[0] + 2 * pad_mm) / cell_mm))
+    pad_mm = max(pad_mm, rigging.gate_width_mm / 2) + 2 * cell_mm
+    many = float(np.prod((box[1] - box[0] + 2 * pad_mm) / cell_mm))
     if many > MOST_CELLS:
         raise InputError(f"cell_mm={cell_mm:.3g} gives {many:.2g} cells; at most {MOST_CELLS:.0e}: take wider cells.")
-    grid = voxels(vertices, faces, cell_mm, pad_mm, room)
+    grid = voxels(vertices, faces, cell_mm, pad_mm, box)
     own = grid.fraction
-    heads, stubs, sources = np.zeros(own.shape), np.zeros(own.shape), np.zeros(own.shape, dtype=bool)
+    heads, gates, source, chill = (np.zeros(own.shape, dtype=kind) for kind in (float, float, bool, bool))
     for one in rigging.feeders:
-        heads = np.maximum(heads, _feeder(grid, own, one))
-    for angle in rigging.gates:
-        stub, end = _stub(grid, own, rigging, angle)
-        stubs, sources = np.maximum(stubs, stub), sources | end
-    added = np.minimum(np.maximum(heads, stubs), 1 - own)
+        heads = np.maximum(heads, _feeder(grid, one))
+    for stub in stubs:
+        share, end = stub.on(grid)
+        gates, source = np.maximum(gates, share), source | end
+    added = np.minimum(np.maximum(heads, gates), 1 - own)
     whole = Grid(own + added, grid.cell_mm, grid.origin_mm)
     metal = filled(whole.fraction)[1]
     part = metal & (own >= added) & (own > 0)
-    feeder = metal & ~part & (heads > stubs)
-    vent, chill = _vents(grid, metal, feeder, rigging), np.zeros(own.shape, dtype=bool)
+    feeder = metal & ~part & (heads > gates)
     for place in rigging.chills:
         chill |= _chill(grid, metal, place, rigging.chill_mm)
-    return Cavity(whole, part, feeder, sources & metal, vent, chill, rigging.gate_mm)
+    return Cavity(whole, part, feeder, source & metal, _vents(grid, metal, feeder, rigging), chill, rigging.gate_mm)
 
 
-def _room(vertices, rigging, cell_mm):
-    """Lowest and highest corner [mm] of what part, feeders and gates take up."""
-    low, high = vertices.min(0), vertices.max(0)
-    ends = [low, high]
-    ends += [corner for one in rigging.feeders for corner in one.room_mm]
-    for angle in rigging.gates:
-        way = np.array([np.cos(angle), np.sin(angle)])
-        ends.append((*(np.where(way > 0, high[:2], low[:2]) + rigging.gate_length_mm * way), rigging.gate_mm))
-    return np.min(ends, axis=0) - cell_mm, np.max(ends, axis=0) + cell_mm
+@dataclass(frozen=True, eq=False)
+class Stub:
+    """One ingate: a square bar `width_mm` wide from the place (3,) where it meets the part, in the direction `way` (2,)
+    across, `length_mm` long [mm]."""
+
+    place_mm: np.ndarray
+    way: np.ndarray
+    width_mm: float
+    length_mm: float
+
+    @classmethod
+    def of(cls, vertices, faces, rigging, angle):
+        """Where a Rigging's gate at an angle [rad] meets the outermost metal of a mesh at its height: the middle of
+        what is as far out within `FLAT_MM`. It is found on the mesh, so that no grid has a say in it."""
+        way, width = np.array([np.cos(angle), np.sin(angle)]), rigging.gate_width_mm
+        seen = columns(vertices, faces, RAYS_MM, (*way, 0.0))  # in their frame: across, up, outward
+        rays = seen.origin_mm + (np.stack(np.divmod(seen.column, seen.shape[1]), axis=1) + 0.5) * seen.spacing_mm
+        off = np.abs(rays[:, 1] - rigging.gate_mm - width / 2)
+        level = np.column_stack([rays, seen.exit_mm])[off <= max(width / 2, off.min())]
+        side = level[level[:, 2] >= level[:, 2].max() - FLAT_MM]
+        return cls(nearest_to(side.mean(0), side, FLAT_MM) @ seen.frame, way, width, rigging.gate_length_mm)
+
+    @property
+    def end_mm(self):
+        """The middle of its outer end (3,) [mm]."""
+        return self.place_mm + self.length_mm * np.append(self.way, 0.0)
+
+    def on(self, grid):
+        """(Share of each cell of a Grid that it fills, its cells at the outer end, bool); it begins within the part."""
+        u, v, _ = (line - at for line, at in zip(_middles(grid), self.place_mm, strict=True))
+        along, across = (u[:, None] * x + v * y for x, y in (self.way, (-self.way[1], self.way[0])))
+        half, back = self.width_mm / 2, 2 * grid.cell_mm
+        share = _within(grid, np.minimum(along + back, self.length_mm - along)) * _within(grid, half - np.abs(across))
+        share = share[..., None] * _layers(grid, self.place_mm[2] - half, self.place_mm[2] + half)
+        return share, (along >= self.length_mm - back)[..., None] & (share > 0)
+
+
+def _middles(grid):
+    """The middles of a Grid's cells along u, v and w, three (n,) [mm]."""
+    return [a + (np.arange(n) + 0.5) * grid.cell_mm for a, n in zip(grid.origin_mm, grid.fraction.shape, strict=True)]
+
+
+def _within(grid, inside_mm):
+    """Share of a cell that an upright edge leaves, from how far inside it the cell's middle is [mm]."""
+    return np.clip(inside_mm / grid.cell_mm + 0.5, 0, 1)
+
+
+def _layers(grid, low_mm, high_mm):
+    """Share of each layer of cells between two heights (nz,), exactly."""
+    foot_mm = _middles(grid)[2] - grid.cell_mm / 2
+    return np.clip(np.minimum(foot_mm + grid.cell_mm, high_mm) - np.maximum(foot_mm, low_mm), 0, None) / grid.cell_mm
+
+
+def _feeder(grid, one):
+    """Share of each cell that a Stand and its neck fill."""
+    u, v, _ = _middles(grid)
+    off_mm = np.hypot(u[:, None] - one.at_mm[0], v - one.at_mm[1])[..., None]
+    head = _within(grid, one.diameter_mm / 2 - off_mm) * _layers(grid, one.foot_mm, one.top_mm)
+    if not one.neck:  # a runner, which only its gate joins to the part
+        return head
+    # Of each column of the neck only what is above its highest metal, where there is some.
+    neck = _within(grid, one.neck * one.diameter_mm / 2 - off_mm) * _layers(grid, one.down_mm, one.foot_mm)
+    k = np.arange(neck.shape[2])
+    highest = np.where((grid.fraction > 0.5) & (neck > 0), k, -1).max(2, keepdims=True)
+    if not (highest >= 0).any():
+        place = "({:.0f}, {:.0f})".format(*one.at_mm)
+        raise InputError(f"a feeder at {place} mm stands over no metal: move it over the part.")
+    return np.maximum(head, neck * ((highest >= 0) & (k >= highest)))
 
 
 def _vents(grid, metal, feeder, rigging):
     """Cells where air leaves: the tops of feeders, and the highest metal under each vent."""
-    vent, k = np.zeros_like(metal), np.arange(metal.shape[2])
+    vent, top_mm = np.zeros_like(metal), _middles(grid)[2] + grid.cell_mm / 2
     for one in rigging.feeders:
-        vent |= feeder & (np.abs(grid.origin_mm[2] + (k + 1) * grid.cell_mm - one.top_mm) <= 1.5 * grid.cell_mm)
+        vent |= feeder & (np.abs(top_mm - one.top_mm) <= 1.5 * grid.cell_mm)
     for place in rigging.vents:
-        at = (np.asarray(place) - grid.origin_mm[:2]) // grid.cell_mm
-        i, j = np.clip(at, 0, np.array(metal.shape[:2]) - 1).astype(int)
+        i, j = (int(np.abs(line - at).argmin()) for line, at in zip(_middles(grid), place, strict=False))
         if not metal[i, j].any():
             raise InputError(f"vents: no metal stands under {place} mm; put the vent over the part.")
         vent[i, j, np.flatnonzero(metal[i, j]).max()] = True
     return vent
-
-
-def _sampled(grid, low, high, inside):
-    """Share of each cell between two corners (3,) [mm] for which inside(u, v, w) of points is true: (slices, share)."""
-    cell = grid.cell_mm
-    first = np.maximum(np.floor((np.asarray(low) - grid.origin_mm) / cell), 0).astype(int)
-    past = np.minimum(np.ceil((np.asarray(high) - grid.origin_mm) / cell), grid.fraction.shape).astype(int)
-    points = [
-        grid.origin_mm[axis] + cell * (np.arange(FINE * first[axis], FINE * past[axis]) + 0.5) / FINE
-        for axis in range(3)
-    ]
-    found = inside(points[0][:, None, None], points[1][None, :, None], points[2][None, None, :])
-    size = past - first
-    found = found.reshape(size[0], FINE, size[1], FINE, size[2], FINE).mean((1, 3, 5))
-    return tuple(slice(a, b) for a, b in zip(first, past, strict=True)), found
-
-
-def _feeder(grid, own, one):
-    """Share of each cell that a feeder and its neck fill."""
-    (u0, v0), r, share = one.at_mm, one.diameter_mm / 2, np.zeros(own.shape)
-    low, high = (u0 - r, v0 - r, one.foot_mm), (u0 + r, v0 + r, one.top_mm)
-
-    def barrel(u, v, w):
-        return ((u - u0) ** 2 + (v - v0) ** 2 <= r**2) & (w >= one.foot_mm) & (w <= one.top_mm)
-
-    at, found = _sampled(grid, low, high, barrel)
-    share[at] = found
-    if not one.neck:  # a runner, which only its gate joins to the part
-        return share
-    n = one.neck * r
-
-    def neck(u, v, w):
-        return ((u - u0) ** 2 + (v - v0) ** 2 <= n**2) & (w >= one.down_mm) & (w <= one.foot_mm)
-
-    at, found = _sampled(grid, (u0 - n, v0 - n, one.down_mm), (u0 + n, v0 + n, one.foot_mm), neck)
-    # Of each column only what is above its highest metal, where there is some.
-    k = np.arange(own.shape[2])
-    highest = np.where(own[at] > 0.5, k[at[2]], -1).max(2, keepdims=True)
-    stands = (highest >= 0) & (k[at[2]] >= highest)
-    if not (highest >= 0).any():
-        raise InputError(f"a feeder at ({u0:.0f}, {v0:.0f}) mm stands over no metal: move it over the part.")
-    share[at] = np.maximum(share[at], found * stands)
-    return share
-
-
-def _outermost(points, height, angle, within, cell_mm):
-    """Of points (n, 3) within reach of a height, the farthest in a direction across; of a flat side its middle."""
-    near = np.abs(points[:, 2] - height)
-    level = points[near <= max(within, near.min() + 1e-9)]
-    far = level[:, :2] @ np.array([np.cos(angle), np.sin(angle)])
-    side = level[far >= far.max() - cell_mm / 2]
-    return nearest_to(side.mean(0), side, cell_mm / 2)
-
-
-def _stub(grid, own, rigging, angle):
-    """Share of each cell that one ingate fills, and the cells of its outer end."""
-    width = rigging.gate_width_mm
-    centres, middle = grid.centres_mm(np.argwhere(own >= 0.5)), rigging.gate_mm + width / 2
-    start = _outermost(centres, middle, angle, max(width / 2, grid.cell_mm), grid.cell_mm)
-    way, side = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
-    length, back = rigging.gate_length_mm, 2 * grid.cell_mm
-    ends = [start[:2] + s * way + t * side for s in (-back, length) for t in (-width / 2, width / 2)]
-    low, high = (np.array([*f(ends, axis=0), start[2] + h]) for f, h in ((np.min, -width / 2), (np.max, width / 2)))
-
-    def along(u, v):
-        return (u - start[0]) * way[0] + (v - start[1]) * way[1]
-
-    def bar(u, v, w):
-        across = (u - start[0]) * side[0] + (v - start[1]) * side[1]
-        s = along(u, v)
-        return (s >= -back) & (s <= length) & (np.abs(across) <= width / 2) & (np.abs(w - start[2]) <= width / 2)
-
-    at, found = _sampled(grid, low, high, bar)
-    share, end = np.zeros(own.shape), np.zeros(own.shape, dtype=bool)
-    share[at] = found
-    u, v = (grid.origin_mm[axis] + (np.arange(own.shape[axis]) + 0.5) * grid.cell_mm for axis in (0, 1))
-    end[:] = (along(u[:, None], v[None, :]) >= length - 2 * grid.cell_mm)[..., None] & (share > 0)
-    return share, end
 
 
 def _chill(grid, metal, place, size):
@@ -298,6 +272,5 @@ def _chill(grid, metal, place, size):
     away = np.asarray(place) - touch
     axis = int(np.argmax(np.abs(away)))
     middle = touch + np.where(np.arange(3) == axis, np.sign(away[axis] or -1.0) * (size + grid.cell_mm) / 2, 0)
-    centres = [grid.origin_mm[k] + (np.arange(metal.shape[k]) + 0.5) * grid.cell_mm for k in range(3)]
-    near = [np.abs(line - middle[k]) <= size / 2 for k, line in enumerate(centres)]
-    return near[0][:, None, None] & near[1][None, :, None] & near[2][None, None, :] & ~metal
+    near = [np.abs(line - at) <= size / 2 for line, at in zip(_middles(grid), middle, strict=True)]
+    return near[0][:, None, None] & near[1][:, None] & near[2] & ~metal

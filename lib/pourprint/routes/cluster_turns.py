@@ -1,8 +1,10 @@
 """In which turn the parts of a cluster fill, poured from the top, whether in time, and how their runner feeds them."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from pourprint.process.cavity import Rigging, Stand, cavity
+from pourprint.process.cavity import Rigging, Stand, Stub, cavity
 from pourprint.process.freezing.solidification import rim_mm
 from pourprint.process.freezing.voxels import voxels
 from pourprint.process.misrun import band, wall_stops_s
@@ -55,11 +57,11 @@ def runner_feeding(sizes, kind, melt, shell, cell_mm):
     vertices, faces, land, inward = _hung(part, sizes.stances[kind], sizes)
     side, wide = float(sizes.gate_mm(part)) * np.sqrt(np.pi) / 2, float(sizes.runner_mm)
     length, rim = float(sizes.gate_length_mm) + wide / 2, rim_mm(part.modulus_mm, melt, shell)
-    gate = Rigging((), (np.pi if inward < 0 else 0.0,), land[2] - side / 2, side**2, length)  # to the runner's axis
-    bare = cavity(vertices, faces, gate, cell_mm, rim)
-    (u, v, _), low, high = bare.grid.centres_mm(np.argwhere(bare.source)).mean(0), vertices.min(0), vertices.max(0)
+    way = np.pi if inward < 0 else 0.0
+    gate = Rigging((), (way,), land[2] - side / 2, side**2, length)  # to the runner's axis
+    (u, v, _), low, high = Stub.of(vertices, faces, gate, way).end_mm, vertices.min(0), vertices.max(0)
     runner = Stand((u, v), low[2], wide, high[2] - low[2], 0.0, low[2])
-    made = cavity(vertices, faces, gate.with_(feeders=(runner,)), cell_mm, rim)
+    made = cavity(vertices, faces, replace(gate, feeders=(runner,)), cell_mm, rim)
     return feed(made, melt, shell, sizes.job.alloy["shrinkage"] / 100)
 
 
