@@ -62,10 +62,6 @@ def test_air_that_burns_a_pattern_by_stoichiometry():
         burn_out.burning_h(1.0, 0.0, 2)
 
 
-def test_ash_is_a_share_of_the_polymer():
-    assert burn_out.ash_g(0.05, 0.02) == pytest.approx(0.01)  # 50 g at 0.02 %
-
-
 def crack(**changes):
     """The ledger's section crack, with some values changed, as `shell_stress_mpa` reads it."""
     values = {key.removeprefix("crack."): entry.value for key, entry in library().items() if key.startswith("crack.")}

@@ -69,7 +69,7 @@ def test_patterns_stand_side_by_side_on_the_bed_at_their_own_size():
 def test_gates_runner_and_cluster_by_hand():
     """Gate: section 1.2 · 5 mm, a bar of 4 · 1.2 · 6 = 28.8 mm; runner 1.2 times that, 34.56 mm, not the lab's 30."""
     sizes = ShellSizes(block(), demo_rates())
-    assert sizes.gate_mm(sizes.job.kit.parts[0].part) == pytest.approx(28.8) and sizes.runner_mm == pytest.approx(34.56)
+    assert sizes.gate_mm[sizes.job.kit.parts[0].part] == pytest.approx(28.8) and sizes.runner_mm == pytest.approx(34.56)
     # Pattern 60.87 × 40.58 × 30.44 mm from 17.28 + 15 mm off the axis. 40.58 mm round the ring: atan(20.29/32.28) =
     # 32.15° and asin(7.5/38.13) = 11.34°: four a ring; 30.44 mm along the runner: 315 // 45.44 = 6 rings: 24. 30.44 mm
     # round the ring: 25.24° + 12.13°: four; 40.58 mm along: 315 // 55.58 = 5 rings: 20, which is less.

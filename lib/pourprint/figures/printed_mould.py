@@ -84,6 +84,7 @@ def mould_table(moulds):
             "machining stock [cm³]": m.stock_cm3,
             "feeder diameter [mm]": m.feeder.diameter_mm,
             "feeder height [mm]": m.feeder.height_mm,
+            "its modulus over the part's [-]": m.feeder.modulus_mm / m.modulus_mm,
             "head over the gate [mm]": m.gating.head_mm,
             "sprue top [mm²]": m.gating.top_mm2,
             "sprue foot [mm²]": m.gating.choke_mm2,
@@ -102,7 +103,7 @@ def mould_table(moulds):
             "cores [cm³]": m.core_cm3,
             **{f"block {axis} [mm]": m.block_mm[..., i] for i, axis in enumerate("uvw")},
             "sand [kg]": m.sand_kg,
-            "sand to metal [-]": m.sand_to_metal,
+            "sand to metal [-]": m.sand_kg / m.metal_kg,
         }
         for m in moulds
     ]
@@ -177,14 +178,13 @@ def _core_boxes(mould, most):
     frame, spacing = mould.study.frame, mould.part.box_mm.max() / 48
     while True:
         seen = columns(vertices, faces, spacing, frame[2])
-        hidden = hidden_of(seen)
-        kept = hidden.region < mould.cores  # the largest come first
+        kept = hidden_of(seen)[0] < mould.cores  # the largest come first
         if kept.sum() <= most:
             break
         spacing *= 1.2
-    corner = seen.origin_mm + hidden.ray[kept] * hidden.spacing_mm
-    low = np.column_stack([corner, hidden.from_mm[kept]])
-    high = np.column_stack([corner + hidden.spacing_mm, hidden.to_mm[kept]])
+    column, start, end = (each[kept] for each in seen.gaps)
+    corner = seen.origin_mm + np.column_stack(np.divmod(column, seen.shape[1])) * seen.spacing_mm
+    low, high = np.column_stack([corner, start]), np.column_stack([corner + seen.spacing_mm, end])
     points, triangles = joined([box(ends) for ends in np.stack([low, high], axis=1)])
     return points @ seen.frame @ frame.T, triangles
 

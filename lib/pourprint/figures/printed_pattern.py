@@ -12,7 +12,7 @@ from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s,
 from pourprint.process.shell.burn_out import shell_stress_mpa
 from pourprint.process.shell.clusters import Seat, places
 from pourprint.process.shell.hot_shell import shell_heat_share
-from pourprint.routes.printed_pattern import kiln_h, pour_shell_c
+from pourprint.routes.printed_pattern import kiln_h
 
 COLOUR = LOOKS["printed_pattern"].colour
 WAX = "#B8A07A"
@@ -72,7 +72,7 @@ def drying_chart(sizes):
 def firing_chart(sizes, kits=1):
     """Temperature of shells and kiln from burn-out to the pour, for one kiln load: Chart."""
     s = sizes.rates.section("shell")
-    hot, warm = float(s("burn_out_temperature")), float(pour_shell_c(sizes.job, sizes.rates))
+    hot, warm = float(s("burn_out_temperature")), float(sizes.start_c)
     room = float(sizes.rates["room.temperature"])
     clusters = max(1.0, np.ceil(kits * float(sizes.per_kit) - 1e-9))
     loads = np.ceil(clusters / s("kiln_clusters") - 1e-9)
@@ -158,7 +158,7 @@ def hot_shell_chart(sizes, part):
     Parameters: `sizes` ShellSizes; `part` Part. See `shell_heat_share` for the balance and its limits.
     """
     melt, thickness = Melt.of(sizes.job.alloy), float(sizes.thickness_mm)
-    warm = float(pour_shell_c(sizes.job, sizes.rates))
+    warm = float(sizes.start_c)
     shell_c = np.linspace(20, freezing_point_c(melt) - 10, 50)
     share = shell_heat_share(part.modulus_mm, melt, Mould.shell(thickness, start_c=shell_c))
     mould = Mould.shell(thickness, start_c=warm)
@@ -245,7 +245,7 @@ def _hanging(part, sizes, kind, most):
     land = seat.lands_mm[turn[0], 0 if outward > 0 else 1]
     corner = np.minimum(frame @ sides, 0)  # of the turned box, which begins at the runner's side
     middle = np.array([0, sides[turn[1]] / 2, 0])
-    return vertices @ frame.T - corner - middle, faces, frame @ land - corner - middle, sizes.gate_mm(part) / 2
+    return vertices @ frame.T - corner - middle, faces, frame @ land - corner - middle, sizes.gate_mm[part] / 2
 
 
 def _cup(radius, foot, volume_cm3):

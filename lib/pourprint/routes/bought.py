@@ -15,14 +15,14 @@ from math import prod
 import numpy as np
 
 from pourprint.plans.steps import BATCH, JOB, Level, Work
-from pourprint.routes import common, printed_metal, printed_mould, printed_pattern, tooled_pattern
+from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
 from pourprint.routes.shell_sizes import ShellSizes
 
 
 @dataclass(frozen=True)
 class Ware:
     """What can be bought: in words, for which routes, the `steps` that it stands for (those of them that a route has),
-    and (job, rates) → what a kit takes of it: (pieces [-], box [L], what is made [cm3])."""
+    and (job, rates) → what a kit takes of it, by part: (pieces [-], box [mm3], what is made [cm3]) of a piece."""
 
     title: str
     routes: tuple[str, ...]
@@ -32,41 +32,33 @@ class Ware:
 
 
 def _of_parts(job, rates):
-    """Pieces, boxes and volumes of the parts themselves."""
-    return _summed(job.kit, [(np.prod(item.part.box_mm, axis=-1), item.part.volume_cm3) for item in job.kit.parts])
-
-
-def _summed(kit, pairs):
-    """(pieces, L, cm3) of a kit from (box [mm3], volume [cm3]) of one piece of each part."""
-    boxes_mm3, volumes_cm3 = zip(*pairs, strict=True)
-    return kit.nodes, common.total(kit, boxes_mm3) / 1e6, common.total(kit, volumes_cm3)
+    """The parts themselves."""
+    return [(item.count, np.prod(item.part.box_mm, axis=-1), item.part.volume_cm3) for item in job.kit.parts]
 
 
 def _of_dies(job, rates):
     """One die for each part, however many pieces there are."""
-    parts = [item.part for item in job.kit.parts]
-    boxes_mm3 = sum(np.prod(part.box_mm, axis=-1) for part in parts)
-    return len(parts), boxes_mm3 / 1e6, sum(part.volume_cm3 for part in parts)
+    return [(1, box_mm3, cm3) for _, box_mm3, cm3 in _of_parts(job, rates)]
 
 
 def _of_patterns(job, rates):
     sizes = ShellSizes(job, rates)
-    volumes = [sizes.pattern_cm3(item.part) for item in job.kit.parts]
-    boxes = [np.prod(box, axis=-1) for box in sizes.boxes_mm]
-    return _summed(job.kit, zip(boxes, volumes, strict=True))
+    pairs = zip(job.kit.parts, sizes.boxes_mm, strict=True)
+    return [(item.count, np.prod(box, axis=-1), sizes.pattern_cm3(item.part)) for item, box in pairs]
 
 
 def _of_moulds(job, rates):
     """Boxes are the sand blocks, and what is made is their sand."""
-    blocks = [(np.prod(one.block_mm, axis=-1), one.metal_cm3) for one in printed_mould.moulds_of(job, rates)]
-    return _summed(job.kit, [(block_mm3, block_mm3 / 1000 - metal_cm3) for block_mm3, metal_cm3 in blocks])
+    pairs = zip(job.kit.parts, printed_mould.moulds_of(job, rates), strict=True)
+    blocks = [(item.count, np.prod(one.block_mm, axis=-1), one.metal_cm3) for item, one in pairs]
+    return [(count, block_mm3, block_mm3 / 1000 - metal_cm3) for count, block_mm3, metal_cm3 in blocks]
 
 
 def _of_metal(job, rates):
     """Boxes as the pieces stand on the plate; what is made is all metal that is melted, supports included."""
     pieces = printed_metal.lay_out(job, rates).pieces
-    stands = [(piece.standing, piece.melted_cm3) for piece in pieces]
-    return _summed(job.kit, [(one.length_mm * one.width_mm * one.height_mm, cm3) for one, cm3 in stands])
+    stands = [(piece.item.count, piece.standing, piece.melted_cm3) for piece in pieces]
+    return [(count, one.length_mm * one.width_mm * one.height_mm, cm3) for count, one, cm3 in stands]
 
 
 METAL, EVERY = (
@@ -147,7 +139,9 @@ def _order(name, ware, job, rates):
 
     An order below the least is paid as the least: its own price is then taken no times, and the least once.
     """
-    offer, sizes = rates.section(f"buy.{name}"), ware.sizes(job, rates)
+    offer, rows = rates.section(f"buy.{name}"), ware.sizes(job, rates)
+    pieces = sum(count for count, _, _ in rows)
+    litres, cm3 = (sum(row[0] * row[k] for row in rows) / scale for k, scale in ((1, 1e6), (2, 1)))
     express = np.asarray(offer("express")) >= 0.5
     factor = np.where(express, offer("express_factor"), 1.0)
     working_days = 7 / len(rates.hours.days) * offer("working_days")
@@ -155,9 +149,8 @@ def _order(name, ware, job, rates):
 
     def share_taken(kits):
         """1 where the order's own price counts [-], 0 where the least does."""
-        own = offer("per_order") + sum(
-            kits * size * offer(key) for key, size in zip(("per_part", "per_litre", "per_cm3"), sizes, strict=True)
-        )
+        each = pieces * offer("per_part") + litres * offer("per_litre") + cm3 * offer("per_cm3")
+        own = offer("per_order") + kits * each
         return np.where(own >= offer("least_order"), 1.0, 0.0)
 
     def often(key, times):
@@ -167,10 +160,9 @@ def _order(name, ware, job, rates):
             return Work(JOB, materials={f"buy.{name}.{key}": factor * times(1)})
         return Work(Level(f"{name} {key}", lambda kits: times(kits) * BATCH.per_batch(kits)), materials=bought)
 
-    pieces, litres, cm3 = sizes
     return (
         Work(ware.level, hands_on_h=offer("ordering"), wait_h=24 * days),
-        often("per_order", lambda kits: share_taken(kits)),
+        often("per_order", share_taken),
         often("per_part", lambda kits: share_taken(kits) * kits * pieces),
         often("per_litre", lambda kits: share_taken(kits) * kits * litres),
         often("per_cm3", lambda kits: share_taken(kits) * kits * cm3),

@@ -129,11 +129,6 @@ class PartMould:
         return self.part.volume_cm3 / self.metal_cm3
 
     @property
-    def sand_to_metal(self):
-        """Bonded sand over metal poured, both by mass [-]."""
-        return self.sand_kg / self.metal_kg
-
-    @property
     def farthest_mm(self):
         """From the edge of the feeder to the metal farthest from the hottest section, in a straight line [mm].
 

@@ -7,7 +7,7 @@ slowest blind hole. Not valid for parts beyond the dipping envelope; feeding thr
 import numpy as np
 
 from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
-from pourprint.process.freezing.solidification import Melt, Mould
+from pourprint.process.freezing.solidification import Melt
 from pourprint.process.heating import heating_h
 from pourprint.process.packing import per_bed
 from pourprint.process.shell.hot_shell import knock_out_s
@@ -87,23 +87,11 @@ def kiln_h(rates, hottest_c):
     return heating_h(hottest_c, rates["shell.kiln_heating"], rates["room.temperature"])
 
 
-def pour_shell_c(job, rates):
-    """Temperature of the shell at the pour [°C]."""
-    return rates["shell.preheat_share"] * job.alloy["solidus"]
-
-
 def cooling_h(sizes):
     """From the pour until the thickest metal, the runner, is cold enough to knock out [h]."""
-    s, melt = sizes.rates.section("shell"), Melt.of(sizes.job.alloy)
-    shell = Mould.shell(
-        sizes.thickness_mm,
-        density_kg_m3=1000 * s("density"),
-        start_c=pour_shell_c(sizes.job, sizes.rates),
-        loss_w_m2k=s("cooling_loss"),
-        air_c=sizes.rates["room.temperature"],
-    )
-    runner_mm = sizes.runner_mm / 4  # modulus of a bar
-    return knock_out_s(runner_mm, melt, shell, s("knock_out_temperature")) / 3600
+    s, runner_mm = sizes.rates.section("shell"), sizes.runner_mm / 4  # modulus of a bar
+    shell = sizes.mould(loss_w_m2k=s("cooling_loss"))
+    return knock_out_s(runner_mm, Melt.of(sizes.job.alloy), shell, s("knock_out_temperature")) / 3600
 
 
 def from_cluster_on(sizes, first):
@@ -165,7 +153,7 @@ def _fire(sizes, cluster, load, melt, lost):
     ramp_h = kiln_h(rates, s("burn_out_temperature"))
     holding = Level("hour at heat", lambda kits: sizes.hold_h(kits, load.per_batch(kits)))
     ash_g = common.mean(job.kit, [sizes.ash_g(item.part) for item in job.kit.parts])
-    preheat_h = kiln_h(rates, pour_shell_c(job, rates)) + s("preheat")
+    preheat_h = kiln_h(rates, sizes.start_c) + s("preheat")
     burning = (
         Work(load, hands_on_h=s("kiln_setup"), machine_h=ramp_h, cooling_h=ramp_h, unload_h=s("kiln_unload")),
         Work(holding, machine_h=1.0),
@@ -194,7 +182,7 @@ def _break_out(sizes, cluster, first):
     """Cool, break out, cut off and finish."""
     job, rates = sizes.job, sizes.rates
     s, part = rates.section("shell"), common.part_level(job.kit)
-    gate_cm2 = common.mean(job.kit, [np.pi / 4 * sizes.gate_mm(item.part) ** 2 / 100 for item in job.kit.parts])
+    gate_cm2 = common.mean(job.kit, [np.pi / 4 * sizes.gate_mm[item.part] ** 2 / 100 for item in job.kit.parts])
     sawing = Work(part, hands_on_h=s("gate_cut") + common.cut_off_h(job, rates, gate_cm2))
     return (
         Step(Stage.POUR, "cool in the shell", (Work(BATCH, wait_h=cooling_h(sizes)),)),

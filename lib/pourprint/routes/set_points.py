@@ -8,7 +8,6 @@ import tomllib
 from functools import cache
 from importlib.resources import files
 
-from pourprint.routes.printed_pattern import pour_shell_c
 from pourprint.routes.shell_sizes import ShellSizes
 
 BURN_OUT = "burn out the patterns"  # who has this step builds shells
@@ -61,5 +60,5 @@ def _worked_out(plan):
             *((("with a core, since they fill up, sockets of", core, "mm"),) if core else ()),
         ),
         BURN_OUT: (("hold of a load", float(sizes.hold_h(kits, loads) / loads), "h"),),
-        "fire and preheat the shells": (("shell at the pour", float(pour_shell_c(job, plan.rates)), "°C"),),
+        "fire and preheat the shells": (("shell at the pour", float(sizes.start_c), "°C"),),
     }

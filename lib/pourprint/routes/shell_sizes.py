@@ -13,8 +13,9 @@ from pourprint.ledger.rates import RateCard
 from pourprint.plans.jobs import Job
 from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
+from pourprint.process.freezing.solidification import Mould
 from pourprint.process.sand.feeding import cylinder_cm3
-from pourprint.process.shell.burn_out import ash_g, burning_h, polymer_share
+from pourprint.process.shell.burn_out import burning_h, polymer_share
 from pourprint.process.shell.clusters import Rack, Seat, clusters_per_kit, hang, stance
 from pourprint.process.shell.coats import Bend, by_size, closing_coat, damp_factor, drying_h, intervals_h, shell_cm3
 from pourprint.routes import common
@@ -54,7 +55,7 @@ class ShellSizes:
 
     def ash_g(self, part):
         """Ash that a part's pattern leaves in the shell [g]."""
-        return ash_g(self.polymer_kg(part), self.rates["printed_pattern.ash"])
+        return 10 * self.polymer_kg(part) * self.rates["printed_pattern.ash"]
 
     @cached_property
     def kit_polymer_cm3(self):
@@ -120,22 +121,18 @@ class ShellSizes:
         return {part: hottest_section(part, nearest).modulus_mm for part in parts}
 
     @cached_property
-    def gates_mm(self):
+    def gate_mm(self):
         """{part: diameter of its gate [mm]}: a bar, modulus d/4, that freezes after the part's hottest section."""
         ratio = 4 * self.rates["cluster.gate_ratio"]
         return {part: ratio * section for part, section in self.sections_mm.items()}
 
-    def gate_mm(self, part):
-        """Diameter of the gate of one of the kit's parts [mm]."""
-        return self.gates_mm[part]
-
     def gate_cm3(self, part):
-        return cylinder_cm3(self.gate_mm(part), self.gate_length_mm)
+        return cylinder_cm3(self.gate_mm[part], self.gate_length_mm)
 
     @cached_property
     def runner_mm(self):
         """Diameter of the runner [mm]: the lab's, or more where the thickest gate must be fed from it."""
-        least = self.rates["cluster.gate_ratio"] * common.largest(self.gates_mm.values())
+        least = self.rates["cluster.gate_ratio"] * common.largest(self.gate_mm.values())
         return np.maximum(self.rates["cluster.runner_diameter"], least)
 
     @cached_property
@@ -175,23 +172,29 @@ class ShellSizes:
 
     # Shell -------------------------------------------------------------------------------------------
 
-    @cached_property
-    def longest_mm(self):
-        """Longest side of the kit's patterns [mm]: clusters are mixed, so the kit shares its coats."""
-        return common.largest(np.max(box, axis=-1) for box in self.boxes_mm)
-
-    def _by_size(self, small, large):
-        s = self.rates.section("shell")
-        return by_size(self.longest_mm, s("size_small"), s("size_large"), s(small), s(large))
+    def _by_size(self, name):
+        """A value by the longest side of the kit's patterns: clusters are mixed, so the kit shares its coats."""
+        longest_mm, s = common.largest(np.max(box, axis=-1) for box in self.boxes_mm), self.rates.section("shell")
+        return by_size(longest_mm, s("size_small"), s("size_large"), s(f"{name}_small"), s(f"{name}_large"))
 
     @cached_property
     def coats(self):
         """Shell coats, the seal coat included [-]."""
-        return np.ceil(self._by_size("coats_small", "coats_large") - 1e-9)
+        return np.ceil(self._by_size("coats") - 1e-9)
 
     @cached_property
     def thickness_mm(self):
-        return self._by_size("thickness_small", "thickness_large")
+        return self._by_size("thickness")
+
+    @property
+    def start_c(self):
+        """Temperature of the shell at the pour [°C]."""
+        return self.rates["shell.preheat_share"] * self.job.alloy["solidus"]
+
+    def mould(self, **changes):
+        """The shell at the pour, as heat sees it: Mould; `changes` replace single fields."""
+        values = {"density_kg_m3": 1000 * self.rates["shell.density"], "air_c": self.rates["room.temperature"]}
+        return Mould.shell(self.thickness_mm, start_c=self.start_c, **values, **changes)
 
     @property
     def open_interval_h(self):
@@ -249,7 +252,7 @@ class ShellSizes:
             item.part.name: {
                 "pieces a kit [-]": item.count,
                 **{f"pattern {axis} [mm]": float(side) for axis, side in zip("xyz", box, strict=True)},
-                "gate diameter [mm]": float(self.gate_mm(item.part)),
+                "gate diameter [mm]": float(self.gate_mm[item.part]),
                 "of it alone on a cluster [-]": float(alone),
             }
             for item, box, alone in zip(self.job.kit.parts, self.boxes_mm, self.alone, strict=True)
@@ -261,14 +264,16 @@ class ShellSizes:
     @property
     def gap_mm(self):
         """Gap between patterns [mm]: the lab's, or more where two shells and the room between them need it."""
-        c = self.rates.section("cluster")
-        return np.maximum(c("gap"), 2 * self.thickness_mm + c("clearance"))
+        return np.maximum(self.rates["cluster.gap"], self._two_shells_mm)
 
     @property
     def gate_length_mm(self):
         """From runner to part [mm]: the lab's, or more where the shells of both and the room between them need it."""
-        c = self.rates.section("cluster")
-        return np.maximum(c("gate_length"), 2 * self.thickness_mm + c("clearance"))
+        return np.maximum(self.rates["cluster.gate_length"], self._two_shells_mm)
+
+    @property
+    def _two_shells_mm(self):
+        return 2 * self.thickness_mm + self.rates["cluster.clearance"]
 
     @cached_property
     def rack(self):

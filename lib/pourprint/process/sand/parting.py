@@ -21,26 +21,6 @@ COARSE, FINE = 32, 100  # rays along the longest side: to rank the directions, a
 
 
 @dataclass(frozen=True, eq=False)
-class Hidden:
-    """Stretches of parallel rays that have metal at both ends: room that neither mould half shows.
-
-    ray (g, 2): row and column of each stretch's ray; from_mm, to_mm (g,): where it begins and ends along the ray
-    [mm]; region (g,): which connected region it belongs to, 0 the largest; spacing_mm: between rays [mm].
-    """
-
-    ray: np.ndarray
-    from_mm: np.ndarray
-    to_mm: np.ndarray
-    region: np.ndarray
-    spacing_mm: float
-
-    @property
-    def volumes_cm3(self):
-        """Volume of each region, largest first (r,) [cm3]."""
-        return np.bincount(self.region, self.to_mm - self.from_mm) * self.spacing_mm**2 / 1000
-
-
-@dataclass(frozen=True, eq=False)
 class PartingStudy:
     """How a part's mould opens; a kind for `Part.study`.
 
@@ -81,7 +61,7 @@ class PartingStudy:
         turn = turn if length >= width else np.array([turn[1], -turn[0]])  # the longer side along u
         frame = np.vstack([turn @ seen.frame[:2], seen.frame[2]]) + 0.0  # no −0
         placed, frame = vertices @ frame.T, frame @ own
-        sizes = placed.min(0), placed.max(0), flat_parting(seen), hidden_of(seen).volumes_cm3
+        sizes = placed.min(0), placed.max(0), flat_parting(seen), hidden_of(seen)[1]
         return cls(frame, *sizes, True, tried @ own, hides)
 
     @classmethod
@@ -130,15 +110,15 @@ def candidates(vertices, faces):
 
 
 def hidden_of(seen):
-    """The Hidden room between stretches of metal: from Columns.
+    """The room between stretches of metal that neither mould half shows, from Columns.
 
     Stretches of neighbouring rays belong to one region where they overlap: a core could pass from one to the other.
+    Returns: the region that each of `seen.gaps` belongs to (g,), 0 the largest; the regions' volumes (r,) [cm3].
     """
     column, start, end = seen.gaps
     label = _labelled(seen.shape, column, start, end) if len(column) else column
-    rank = np.argsort(np.argsort(-np.bincount(label, end - start)))
-    ray = np.column_stack(np.divmod(column, seen.shape[1]))
-    return Hidden(ray, start, end, rank[label], seen.spacing_mm)
+    region = np.argsort(np.argsort(-np.bincount(label, end - start)))[label]
+    return region, np.bincount(region, end - start) * seen.spacing_mm**2 / 1000
 
 
 def flat_parting(seen):

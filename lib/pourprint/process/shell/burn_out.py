@@ -39,11 +39,6 @@ def burning_h(polymer_kg, air_m3_h, excess):
     return np.asarray(polymer_kg) * AIR_KG_PER_KG * excess / (AIR_KG_M3 * np.asarray(air_m3_h))
 
 
-def ash_g(polymer_kg, ash_percent):
-    """Ash left by a mass of polymer: [kg], [%] → [g]."""
-    return np.asarray(polymer_kg) * np.asarray(ash_percent) * 10
-
-
 def shell_stress_mpa(radius_mm, thickness_mm, skin_mm, infill, c):
     """Hoop stress in a shell round a pattern that expands before it softens: a ball in a thin ceramic sphere.
 
