@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.ledger.errors import InputError
 from pourprint.process.cavity import Cavity, Rigging, Stand, cavity
-from pourprint.process.filling import Inflow, fill
+from pourprint.process.filling import fill
 from pourprint.process.freezing.voxels import Grid
 from pourprint.process.misrun import Band, band, fluidity_mm, wall_stops_s
 from pourprint.process.shell.turns import fill_in_turn
@@ -46,7 +46,7 @@ def test_a_published_exercise_of_a_bottom_gate_fills_in_73_17_s():
     # Testbook, questions on bottom gates, 1 (published): mould 1 × 0.5 m, 0.25 m high, gate 10 cm2, head 0.30 m:
     # 73.17 s.
     flat = room([((0, 0, 0), (80, 40, 20))], 12.5, [(0, 0, 0)])
-    found = fill(flat, Inflow(1000.0, 300.0)).filled_s
+    found = fill(flat, 1000.0, 300.0).filled_s
     assert found == pytest.approx(73.17, rel=0.005)
     assert from_below_s(0.5 / 1e-3, 0.30, 0, 0.25) == pytest.approx(73.173, abs=0.001)
 
@@ -63,7 +63,7 @@ def test_a_published_exercise_with_metal_that_enters_the_sprue_at_speed():
     source[32, 12, 1] = True
     none = np.zeros(share.shape, dtype=bool)
     mould = Cavity(Grid(share, cell, np.full(3, -cell)), share > 0, none, source, none, none, 0.0)
-    assert 6.3 <= fill(mould, Inflow(1500.0, 1800 + 1000 * 4 / TWO_G)).filled_s <= 6.6
+    assert 6.3 <= fill(mould, 1500.0, 1800 + 1000 * 4 / TWO_G).filled_s <= 6.6
 
 
 @pytest.mark.parametrize(("area", "head", "volume", "seconds"), [(250, 200, 1560, 3.15), (444, 175, 1376, 1.67)])
@@ -72,21 +72,21 @@ def test_two_published_exercises_of_a_gate_on_top(area, head, volume, seconds):
     cells = 10
     edge = 10 * np.cbrt(volume) / cells
     cube = room([((0, 0, 0), (cells,) * 3)], edge, [(0, 0, cells - 1)], gate_mm=cells * edge)
-    assert fill(cube, Inflow(area, cells * edge + head)).filled_s == pytest.approx(seconds, abs=0.006)
+    assert fill(cube, area, cells * edge + head).filled_s == pytest.approx(seconds, abs=0.006)
 
 
 def test_a_stepped_mould_fills_as_the_formula_says():
     # Exact, step by step: 200 × 100 mm up to 60 mm, then 80 × 100 mm up to 120 mm; head 160 mm, choke 100 mm2.
     stepped = room([((0, 0, 0), (40, 20, 12)), ((0, 0, 12), (16, 20, 24))], 5.0, [(39, 0, 0)])
     exact = from_below_s(200, 0.16, 0, 0.06) + from_below_s(80, 0.16, 0.06, 0.12)
-    assert fill(stepped, Inflow(100.0, 160.0)).filled_s == pytest.approx(exact, rel=0.005)
+    assert fill(stepped, 100.0, 160.0).filled_s == pytest.approx(exact, rel=0.005)
 
 
 def test_metal_that_falls_over_a_lip_comes_at_a_steady_speed():
     # Exact: the first leg rises to the lip at 60 mm, the second fills from its floor while the gate feels
     # the lip's level, to half a cell; then both rise together.
     legs = [((0, 0, 0), (10, 10, 20)), ((20, 0, 0), (30, 10, 20)), ((10, 0, 12), (20, 10, 20))]
-    found = fill(room(legs, 5.0, [(0, 0, 0)]), Inflow(50.0, 150.0))
+    found = fill(room(legs, 5.0, [(0, 0, 0)]), 50.0, 150.0)
     leg, bridge, lip = 2500 / 50, 50 * 50 / 50, 0.0625
     over_s = leg * 0.06 / np.sqrt(TWO_G * (0.15 - lip))
     exact = from_below_s(leg, 0.15, 0, 0.06) + over_s + from_below_s(2 * leg + bridge, 0.15, 0.06, 0.10)
@@ -97,7 +97,7 @@ def test_metal_that_falls_over_a_lip_comes_at_a_steady_speed():
 
 
 def test_a_mould_higher_than_its_basin_is_not_filled():
-    found = fill(room([((0, 0, 0), (4, 4, 20))], 5.0, [(0, 0, 0)]), Inflow(50.0, 60.0))
+    found = fill(room([((0, 0, 0), (4, 4, 20))], 5.0, [(0, 0, 0)]), 50.0, 60.0)
     assert not found.complete
     assert found.level_mm.max() < 60
 
@@ -105,11 +105,11 @@ def test_a_mould_higher_than_its_basin_is_not_filled():
 def test_air_under_a_closed_dome_is_caught_and_all_of_it():
     # A trough with two domes, a vent on the first: what is in the second above the trough's ceiling stays, exactly.
     blocks = [((0, 0, 0), (30, 10, 4)), ((2, 0, 4), (8, 10, 12)), ((20, 0, 4), (26, 10, 10))]
-    found = fill(room(blocks, 2.0, [(0, 0, 0)], vent=[(4, 4, 11)]), Inflow(50.0, 100.0))
+    found = fill(room(blocks, 2.0, [(0, 0, 0)], vent=[(4, 4, 11)]), 50.0, 100.0)
     (trap,) = found.traps
     assert trap.volume_cm3 == pytest.approx(6 * 10 * 6 * 8 / 1000)
     assert 40 <= trap.place_mm[0] <= 52 and trap.place_mm[2] >= 18
-    again = fill(room(blocks, 2.0, [(0, 0, 0)], vent=[(4, 4, 11), (22, 4, 9)]), Inflow(50.0, 100.0))
+    again = fill(room(blocks, 2.0, [(0, 0, 0)], vent=[(4, 4, 11), (22, 4, 9)]), 50.0, 100.0)
     assert not again.traps  # a second vent lets it out
 
 
@@ -123,15 +123,15 @@ def test_filling_keeps_the_volume_and_reaches_the_same_cells_however_they_are_nu
     source[1, 1, 1] = True
     vent, none = source.copy(), np.zeros(share.shape, dtype=bool)
     plain = Cavity(Grid(share, 5.0, np.zeros(3)), share > 0, none, source, vent, none, 5.0)
-    steady = Inflow(1.0, 1e9)  # so high that the level in the mould does not matter
-    found, flow = fill(plain, steady), float(steady.cm3_s(0.0))
+    steady = 1.0, 1e9  # a basin so high that the level in the mould does not matter
+    found, flow = fill(plain, *steady), float(np.sqrt(TWO_G * 1e9 / 1000))
     reached = np.isfinite(found.time_s)
     assert found.filled_s * flow == pytest.approx(reached.sum() * 0.125)  # what has flowed in is what is full
     turned = Cavity(
         Grid(share[::-1, ::-1].copy(), 5.0, np.zeros(3)), (share > 0)[::-1, ::-1], none,
         source[::-1, ::-1].copy(), vent[::-1, ::-1].copy(), none, 5.0,
     )  # fmt: skip
-    other = fill(turned, steady)
+    other = fill(turned, *steady)
     assert np.array_equal(np.isfinite(other.time_s), reached[::-1, ::-1])
     assert other.filled_s == pytest.approx(found.filled_s)
 
@@ -150,7 +150,7 @@ def node_in_sand(name, cell_mm, **changes):
     )  # fmt: skip
     rigging = Rigging((head,), (np.pi / 2,), float(one.study.parting_mm), float(one.gating.ingate_mm2), 25.0)
     made = cavity(vertices @ one.study.frame.T, faces, replace(rigging, **changes), cell_mm, cell_mm)
-    return one, made, Inflow(float(one.gating.choke_mm2), one.study.parting_mm + float(one.gating.head_mm), 0.8)
+    return one, made, (float(one.gating.choke_mm2), one.study.parting_mm + float(one.gating.head_mm), 0.8)
 
 
 def test_a_gate_thicker_than_the_part_has_place_on_the_grid_and_too_many_cells_are_refused():
@@ -166,7 +166,7 @@ def test_a_gate_thicker_than_the_part_has_place_on_the_grid_and_too_many_cells_a
 
 def test_a_node_takes_what_its_plan_says_and_enters_at_half_a_metre_a_second():
     one, made, inflow = node_in_sand("bogie_pivot.stl", 1.5)
-    found = fill(made, inflow)
+    found = fill(made, *inflow)
     # The plan's box of even section is a rough guess of the shape: time within a quarter.
     assert found.filled_s == pytest.approx(float(one.gating.pour_s), rel=0.25)
     assert found.flow_cm3_s[0] / float(one.gating.ingate_mm2) == pytest.approx(0.5, rel=0.02)
@@ -177,7 +177,7 @@ def test_a_node_takes_what_its_plan_says_and_enters_at_half_a_metre_a_second():
 def test_more_gates_shorten_no_filling_but_change_what_is_last():
     _, one_gate, inflow = node_in_sand("rocker_pivot.stl", 2.0)
     _, two_gates, _ = node_in_sand("rocker_pivot.stl", 2.0, gates=(0.0, np.pi))
-    first, second = fill(one_gate, inflow), fill(two_gates, inflow)
+    first, second = fill(one_gate, *inflow), fill(two_gates, *inflow)
     assert second.filled_s == pytest.approx(first.filled_s, rel=0.05)  # the choke decides
     apart = np.isfinite(first.time_s).sum(), np.isfinite(second.time_s).sum()
     assert min(apart) > 1000
@@ -191,7 +191,7 @@ def test_faults_of_a_rigging_say_what_to_do():
     with pytest.raises(InputError, match="vents"):
         node_in_sand("spreader.3mf", 2.0, vents=((-24.0, -12.0),))
     with pytest.raises(InputError, match="choke_mm2"):
-        Inflow(0.0, 100.0)
+        fill(room([((0, 0, 0), (4, 4, 4))], 5.0, [(0, 0, 0)]), 0.0, 100.0)
 
 
 # Misrun -----------------------------------------------------------------------------------------------

@@ -15,27 +15,9 @@ from pourprint.ledger.errors import InputError
 from pourprint.process.cavity import Cavity
 from pourprint.process.freezing.enthalpy import steps_of
 from pourprint.process.geometry import nearest_to
-from pourprint.process.sand.gating import fall_speed_m_s
+from pourprint.process.sand.gating import fall_speed_m_s, flow_cm3_s
 
 LEAST_AIR_CM3 = 0.3  # less leaves through sand or shell
-
-
-@dataclass(frozen=True)
-class Inflow:
-    """What drives the metal in: a choke of `choke_mm2` under a basin whose surface stands at height `basin_mm` of the
-    cavity's frame [mm], with `discharge` for all losses [-]."""
-
-    choke_mm2: float
-    basin_mm: float
-    discharge: float = 1.0
-
-    def __post_init__(self):
-        check_numbers(choke_mm2=self.choke_mm2, discharge=self.discharge)
-
-    def cm3_s(self, level_mm):
-        """Flow while the metal over the gate stands at a height (...) [mm] → [cm3/s]; 0 above the basin."""
-        head = np.maximum(self.basin_mm - np.asarray(level_mm, dtype=float), 0.0)
-        return self.choke_mm2 * self.discharge * fall_speed_m_s(head)
 
 
 @dataclass(frozen=True)
@@ -80,14 +62,18 @@ class Filling:
         return nearest_to(late.mean(0), late, self.cavity.grid.cell_mm / 2)
 
 
-def fill(cavity, inflow):
-    """Fill a Cavity by an Inflow: Filling. Raises: InputError where no metal can enter.
+def fill(cavity, choke_mm2, basin_mm, discharge=1.0):
+    """Fill a Cavity: Filling. Raises: InputError where no metal can enter.
+
+    Metal comes in through a choke of `choke_mm2` under a basin whose surface stands at height `basin_mm` of the
+    cavity's frame [mm], with `discharge` for all losses [-].
 
     Valid for slow, quiet filling. Of two lips at one height one is passed first, which may decide where air is caught.
     Against formulas of boxes and steps filled from below it is within 0.5 % (tests).
     """
     from pourprint.process.freezing.floods import flood  # loads numba
 
+    check_numbers(arrays=False, choke_mm2=choke_mm2, discharge=discharge)
     if not cavity.source.any():
         raise InputError("no gate meets the metal: put the gate at another height or side.")
     grid, (room, metal), high = cavity.grid, cavity.held, cavity.grid.fraction.shape[2]
@@ -96,21 +82,19 @@ def fill(cavity, inflow):
     # The gate feels the highest metal so far, or its own foot while metal falls away from it.
     level = np.maximum.accumulate(grid.origin_mm[2] + (order % high + 0.5) * grid.cell_mm)
     level = np.maximum(level, cavity.gate_mm)
-    flow = inflow.cm3_s(level)
+    flow = flow_cm3_s(choke_mm2, discharge * fall_speed_m_s(np.maximum(basin_mm - level, 0.0)))
     with np.errstate(divide="ignore"):
         clock = np.cumsum(np.where(flow > 0, amount / flow, np.inf))
     time_s, reached = np.full(metal.shape, np.nan), np.isfinite(clock)
     time_s[metal] = np.inf
     time_s.reshape(-1)[order] = clock
-    traps = _traps(cavity, order[reached], stage[reached], time_s)
+    traps = _traps(cavity, order[reached], stage[reached], clock[reached])
     return Filling(cavity, time_s, clock[reached], level[reached], flow[reached], traps)
 
 
-def _traps(cavity, order, stage, time_s):
-    """Caught air: room of the part that parts from every vent while it is empty."""
-    key, found = np.full(time_s.shape, np.nan), []
-    key.reshape(-1)[order] = stage
-    for _, *place, cut, cm3 in cavity.pockets(key, cavity.vent, LEAST_AIR_CM3, 0.0):
-        first = order[np.searchsorted(stage, max(cut, 0))]  # of the stage that cuts it off
-        found.append(Trap(*place, float(time_s.reshape(-1)[first]) if np.isfinite(cut) else 0.0, cm3))
-    return tuple(found)
+def _traps(cavity, order, stage, clock):
+    """Caught air: room of the part that parts from every vent while it is empty; what fills at one height, at once."""
+    key = np.full(cavity.metal.shape, np.nan)
+    key.reshape(-1)[order] = clock[np.flatnonzero(np.diff(stage, append=-1))][stage]
+    found = cavity.pockets(key, cavity.vent, LEAST_AIR_CM3, 0.0)
+    return tuple(Trap(*place, max(float(cut), 0.0), cm3) for _, *place, cut, cm3 in found)

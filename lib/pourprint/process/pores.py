@@ -1,7 +1,8 @@
 """Where a casting shrinks without being fed: pockets of liquid that part from every feeder as they freeze.
 
 Heat flow with feeder, gate and chills in the mould, and from it the order in which metal stops to flow. What is cut
-off then keeps its shrinkage as pores at its last metal. Modelled: order, places, how much metal each pocket holds. Not
+off then keeps what it has left to shrink as pores at its last metal; what was solid by then was fed, in proportion to
+the time. Modelled: order, places, how much metal each pocket holds. Not
 modelled: filling (all metal starts at the pouring temperature), convection, gas, feeding through mush beyond one
 fraction of solid, sunken surfaces, a mould that gives way. On cells that a wall is at least 1.4 wide, places hold from
 grid to grid within two of them, but for ridges and rings whose metal freezes last all at once: there the place is
@@ -18,19 +19,20 @@ from pourprint.process.freezing.enthalpy import freezing_times
 from pourprint.process.freezing.solidification import Melt
 
 LEAST_CM3 = 0.2  # metal of a pocket that counts
-PROMINENCE = 0.05  # how much longer than its neck a pocket must stay liquid, over its own time [-]
+PROMINENCE = 0.1  # how much longer than its neck a pocket stays liquid, over its time [-]: twice what grids differ by
 
 
 @dataclass(frozen=True)
 class Pore:
     """A place that shrinks unfed: (x, y, z) [mm] of the middle of its last metal, and how far that reaches from there
-    [mm]; frozen and cut off when [s]; the pores that its pocket's shrinkage leaves [cm3]. `cut_off_s` is −inf where no
-    feeder was ever joined to it."""
+    [mm]; frozen and cut off when [s], −inf where no feeder was ever joined to it; metal of its pocket and the pores
+    that are left of it [cm3]."""
 
     place_mm: tuple[float, float, float]
     within_mm: float
     frozen_s: float
     cut_off_s: float
+    metal_cm3: float
     pore_cm3: float
 
 
@@ -76,5 +78,8 @@ def feed(cavity, melt, mould, shrinkage):
     ends = (f["feeding.stops"].value, 1.0)
     (stops, solid), _ = freezing_times(grid.fraction, grid.cell_mm, melt, mould, ends, chill, cavity.part)
     rows = cavity.pockets(stops, cavity.feeder, LEAST_CM3, PROMINENCE)
-    pores = tuple(Pore(*place, float(solid.ravel()[at]), cut, shrinkage * cm3) for at, *place, cut, cm3 in rows)
-    return Feeding(cavity, melt, stops, solid, float(shrinkage), pores)
+    pores = []
+    for at, *place, cut, cm3 in rows:
+        fed = ends[0] * max(cut, 0.0) / stops.ravel()[at]  # share of its last metal that is solid when it is cut off
+        pores.append(Pore(*place, float(solid.ravel()[at]), cut, cm3, float(shrinkage * cm3 * (1 - fed))))
+    return Feeding(cavity, melt, stops, solid, float(shrinkage), tuple(pores))

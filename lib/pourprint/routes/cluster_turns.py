@@ -5,21 +5,23 @@ from dataclasses import replace
 import numpy as np
 
 from pourprint.process.cavity import Rigging, Stand, Stub, cavity
-from pourprint.process.freezing.solidification import rim_mm
+from pourprint.process.freezing.solidification import Melt, default_cell_mm, rim_mm
 from pourprint.process.freezing.voxels import voxels
 from pourprint.process.misrun import band, wall_stops_s
 from pourprint.process.pores import feed
 from pourprint.process.shell.clusters import Seat, places
 from pourprint.process.shell.turns import fill_in_turn
 
+CELLS = 200_000  # of the box of part and runner: about a second
 
-def cluster_turns(sizes, melt, shell, kits=1):
+
+def cluster_turns(sizes, kits=1):
     """In which turn the parts of a full cluster fill, as a pandas table; one row a tier of one part.
 
-    Parameters: `sizes` ShellSizes of single numbers, of parts with meshes; `melt`, `shell` as of
-    `freezing.solidification`; `kits` that are laid out. The pour takes what the rule for gating gives: a factor times
-    the root of the mass. What of a part stands above its gate, `above_cm3`, has no way for its air but through the
-    shell. `filling` is the Band of the part's mean wall. Raises: InputError.
+    Parameters: `sizes` ShellSizes of single numbers, of parts with meshes; `kits` that are laid out. The pour takes
+    what the rule for gating gives: a factor times the root of the mass. What of a part stands above its gate,
+    `above_cm3`, has no way for its air but through the shell. `filling` is the Band of the part's mean wall.
+    Raises: InputError.
     """
     import pandas as pd
 
@@ -32,7 +34,7 @@ def cluster_turns(sizes, melt, shell, kits=1):
     seconds = rates["gating.pour_factor"] * np.sqrt(metal_cm3 * sizes.job.alloy["density"] / 1000)
     begin, full = fill_in_turn(gate, top, below, above, area, metal_cm3 / seconds)
     names = [sizes.job.kit.parts[kind].part.name for kind, _, _ in placed]
-    limit = rates.entries["printed_mould.fill_share"]
+    limit, melt, shell = rates.entries["printed_mould.fill_share"], Melt.of(sizes.job.alloy), sizes.mould()
     stiff = {item.part.name: wall_stops_s(float(item.part.wall_mm), melt, shell) for item in sizes.job.kit.parts}
     rows = {
         "part": names,
@@ -47,39 +49,48 @@ def cluster_turns(sizes, melt, shell, kits=1):
     return table.sort_values(["begins_s", "tier_mm"]).set_index("part").round(2)
 
 
-def runner_feeding(sizes, kind, melt, shell, cell_mm):
+def runner_feeding(sizes, kind, cells=CELLS):
     """One part of a cluster as it freezes with its gate and its stretch of the runner, which is its feeder: Feeding.
 
-    Parameters: as of `cluster_turns`; `kind` which part of the kit; `cell_mm` [mm]. The gate is a square bar of the
-    same section; neighbours, which keep the shell hot, and the rest of the runner are left out. Raises: InputError.
+    Parameters: as of `cluster_turns`; `kind` which part of the kit; `cells` how many at most. The gate is a square bar
+    of the same section; neighbours, which keep the shell hot, and the rest of the runner are left out. Raises:
+    InputError.
     """
-    part = sizes.job.kit.parts[kind].part
-    vertices, faces, land, inward = _hung(part, sizes.stances[kind], sizes)
-    side, wide = float(sizes.gate_mm(part)) * np.sqrt(np.pi) / 2, float(sizes.runner_mm)
+    part, melt, shell = sizes.job.kit.parts[kind].part, Melt.of(sizes.job.alloy), sizes.mould()
+    vertices, faces, land, inward, _ = _hung(part, sizes.stances[kind], sizes)
+    side, wide = float(sizes.gate_mm[part]) * np.sqrt(np.pi) / 2, float(sizes.runner_mm)
     length, rim = float(sizes.gate_length_mm) + wide / 2, rim_mm(part.modulus_mm, melt, shell)
     way = np.pi if inward < 0 else 0.0
     gate = Rigging((), (way,), land[2] - side / 2, side**2, length)  # to the runner's axis
     (u, v, _), low, high = Stub.of(vertices, faces, gate, way).end_mm, vertices.min(0), vertices.max(0)
     runner = Stand((u, v), low[2], wide, high[2] - low[2], 0.0, low[2])
+    room = np.max([high, runner.room_mm[1]], axis=0) - np.min([low, runner.room_mm[0]], axis=0)
+    cell_mm = min(default_cell_mm(room, rim, cells), gate.gate_width_mm)
     made = cavity(vertices, faces, replace(gate, feeders=(runner,)), cell_mm, rim)
     return feed(made, melt, shell, sizes.job.alloy["shrinkage"] / 100)
 
 
+def hung_on_part(sizes, kind, place_mm):
+    """A place of `runner_feeding` (..., 3) on the part as drawn [mm]."""
+    *_, (matrix, low) = _hung(sizes.job.kit.parts[kind].part, sizes.stances[kind], sizes)
+    return (np.asarray(place_mm) + low) @ np.linalg.inv(matrix)
+
+
 def _hung(part, stance, sizes):
     """A part's pattern as it hangs, its outward axis along x: (vertices from their low corner, faces, where its gate
-    meets it (3,) [mm], on which side along x, −1 or 1)."""
+    meets it (3,) [mm], on which side along x, −1 or 1; the way there from the part as drawn: matrix, low corner)."""
     vertices, faces = part.needed_mesh("poured")
     seat, turn = part.study(Seat).scaled(sizes.scale), stance.turn
-    placed = vertices @ part.study(Seat).frame.T * sizes.scale
-    placed = (placed - placed.min(0))[:, turn]
-    faces = faces if np.linalg.det(np.eye(3)[turn]) > 0 else faces[:, ::-1]
-    low_end = seat.low_end[turn[0]]
-    return placed, faces, seat.lands_mm[turn[0], 0 if low_end else 1][turn], -1 if low_end else 1
+    matrix = seat.frame.T[:, turn] * sizes.scale
+    placed, low_end = vertices @ matrix, seat.low_end[turn[0]]
+    faces, low = faces if np.linalg.det(matrix) > 0 else faces[:, ::-1], placed.min(0)
+    land = seat.lands_mm[turn[0], 0 if low_end else 1][turn]
+    return placed - low, faces, land, -1 if low_end else 1, (matrix, low)
 
 
 def _parted(part, stance, sizes):
     """(gate, top [mm] over the part's foot, volume below and above the gate [cm3]) of a part as it hangs."""
-    placed, faces, land, _ = _hung(part, stance, sizes)
+    placed, faces, land, *_ = _hung(part, stance, sizes)
     grid = voxels(placed, faces, float(np.ptp(placed, axis=0).max()) / 60)
     gate = float(land[2])
     level = grid.origin_mm[2] + (np.arange(grid.fraction.shape[2]) + 0.5) * grid.cell_mm

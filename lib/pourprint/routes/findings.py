@@ -16,7 +16,8 @@ from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
 from pourprint.routes.common import crucible_kg
-from pourprint.routes.looks import MOST_PORE, PORES_WITHIN, judged, reasons
+from pourprint.routes.looks import MOST_PORE, OTHER_CELLS, PORES_WITHIN, look, sized
+from pourprint.routes.pouring import FINE_CELLS
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
@@ -136,6 +137,14 @@ HIDDEN_MOST = (
     "printed_metal.hidden_surface",
     "open it: supports and powder would stay there",
 )
+PORE = "unfed shrinkage"
+PORE_ADVICE = "set a chill or feeder there, or thicken the way to it; so says a pour on trial by the default card"
+GATE_ADVICE = "gate it there, or thicken the way to the gate; so says a pour on trial, fed by gate and runner alone"
+SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
+SLOW = ("time to fill over time to freeze", "printed_mould.fill_share", SLOW_ADVICE)
+FED_ADVICE = "the plan counts one there: thicken the way to it, and save that"
+UNSEEN = "not poured on trial, as its walls are too thin or its mass too large for a grid of reasonable size"
+UNSEEN_ADVICE = "whether it fills and feeds is not known: pour one before you promise more"
 SHELL_MOST = ("blind hole, depth over diameter", "shell.blind_depth", "let it through, or drill it afterwards")
 CORE_MOST = ("core held at one end, length over diameter", "printed_mould.core_slenderness", "hold it at both ends")
 BLIND_MOST = {"printed_pattern": SHELL_MOST, "tooled_pattern": SHELL_MOST, "printed_mould": CORE_MOST}
@@ -153,13 +162,8 @@ def _of_part(item, route, job, rates):
     mass_kg = part.volume_cm3 * job.alloy["density"] / 1000
     advice = "split it, or use a hoist and say so on the card"
     yield from _judged(part, 1, mass_kg, "mass", "handling.most_mass", advice, rates)
-    if route == "printed_mould":
-        for row in reasons(item, job, rates):
-            yield _by_reason(part, Verdict.WATCH, **row)
-        for *row, where in judged(item, job, rates):
-            sure = 1 - PORES_WITHIN if row[2] == MOST_PORE else 1.0
-            yield from _judged(part, 1, *row, rates, where, sure)
     if route in BLIND_MOST:
+        yield from _of_pour(part, job.alloy, rates, route != "printed_mould")
         held_kg = np.min(crucible_kg(job, rates))
         if np.max(mass_kg) > held_kg:
             what = f"its {_short(np.max(mass_kg))} kg are more than the crucible holds"
@@ -172,6 +176,34 @@ def _of_part(item, route, job, rates):
         yield from _judged(part, 1, walls.deep if seen else listed, *BLIND_MOST[route], rates, where)
     else:
         yield from _judged(part, 1, walls.hidden_cm2, *HIDDEN_MOST, rates, walls.hidden_at)
+
+
+def _of_pour(part, alloy, rates, shell):
+    """What a pour on trial says; in a shell nothing is refused, since other gates and feeders may be tried."""
+    found = look(part, alloy, OTHER_CELLS if shell else FINE_CELLS, shell)
+    if found is None:
+        return
+    if np.isnan(found.share):
+        yield _by_reason(part, Verdict.WATCH, UNSEEN, UNSEEN_ADVICE)
+        return
+    size, more, fed = sized(part, found, rates)
+
+    def at(place_mm):
+        return np.multiply(place_mm, size) if np.ndim(size) == 0 else None
+
+    for pore in fed.over if np.any(more) else ():
+        most_cm3 = float(np.max(pore.pore_cm3 * size**3))
+        what = f"one feeder leaves {most_cm3:.2g} cm³ of shrinkage unfed, and it takes another"
+        yield _by_reason(part, Verdict.WATCH, what, FED_ADVICE, most_cm3, unit="cm³", where=at(pore.place_mm))
+    advice, sure = (GATE_ADVICE, 0.0) if shell else (PORE_ADVICE, 1 - PORES_WITHIN)
+    for seen, counts in ((found, ~more), (fed, more)):
+        for pore in seen.pores:
+            cm3 = pore.pore_cm3 * size**3 * counts
+            yield from _judged(part, 1, cm3, PORE, MOST_PORE, advice, rates, at(pore.place_mm), sure)
+    # A mould of similar shape fills in a time that goes with its volume while the least sprue decides, freezes with the
+    # square of its size.
+    share, slow_at = np.where(more, fed.share, found.share), fed.slow_at if np.all(more) else found.slow_at
+    yield from _judged(part, 1, share * size, *SLOW, rates, at(slow_at))
 
 
 def _by_reason(part, verdict, what, advice, measured=np.nan, limit=np.nan, unit="-", pedigree=LOGIC, where=None):

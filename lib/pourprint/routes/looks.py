@@ -7,7 +7,7 @@ in: a larger one whose pores grow beyond the limit is refused, a smaller one doe
 """
 
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 
@@ -21,13 +21,16 @@ from pourprint.process.filling import Trap
 from pourprint.process.freezing.section_modulus import METALS, nearest_metals
 from pourprint.process.freezing.solidification import Melt, Mould, chvorinov_s_mm2
 from pourprint.process.pores import Pore
+from pourprint.routes.cluster_turns import hung_on_part, runner_feeding
 from pourprint.routes.mould_sizes import feeder_of, moulds_with_one_feeder, stand_over
 from pourprint.routes.pouring import FINE_CELLS, pour, trial
+from pourprint.routes.shell_sizes import ShellSizes
 
 MOST_FEEDERS = 4
 OTHER_CELLS = 200_000  # of a second grid, whose cells are a quarter wider, to see what holds on both
 NECK_MM = 0.5  # what grids tell of a neck's mean length: a part that is turned before it is drawn falls on others
 MOST_PORE = "printed_mould.most_pore"
+LOOKED = ("feeding.", "gating.", "cluster.", "shell.")  # sections of the card on which a look depends
 PORES_WITHIN = 0.4  # of its volume, a pore lies on grids of other cells; only what is left is beyond doubt
 
 
@@ -61,27 +64,32 @@ class Look:
 @dataclass(frozen=True)
 class LookIn:
     """A Look in the metal METALS[`metal`], by the numbers that it depends on (`limits`: those of the default card), on
-    at most so many `cells`."""
+    at most so many `cells`; in a printed mould or in a `shell`, where only its gate and the runner feed it."""
 
     metal: int
     limits: tuple[float, ...]
     cells: int
+    shell: bool
 
 
-def look_in(alloy, cells=FINE_CELLS):
+@cache
+def _limits():
+    """What a Look depends on of the default card."""
+    card = RateCard.default()
+    return (*(float(card[key]) for key in card.entries if key.startswith(LOOKED)), float(card.entries[MOST_PORE].high))
+
+
+def look_in(alloy, cells=FINE_CELLS, shell=False):
     """The kind of Look that an Alloy takes: in the nearest of METALS, by the default card."""
     low, rest = nearest_metals(alloy)
-    keys = ("feeding.neck", "feeding.efficiency", "feeding.modulus_ratio", "feeding.height_ratio", "gating.least_sprue")
-    card = RateCard.default()
-    limits = (*(float(card[key]) for key in keys), float(card.entries[MOST_PORE].high))
-    return LookIn(round(low + rest), limits, cells)
+    return LookIn(round(low + rest), _limits(), cells, shell)
 
 
-def look(part, alloy, cells=FINE_CELLS):
+def look(part, alloy, cells=FINE_CELLS, shell=False):
     """The Look of a Part; None without a mesh, or for one of several bodies."""
     if part.shape is None or part.bodies > 1:
         return None
-    kind, shape = look_in(alloy, cells), part.shape
+    kind, shape = look_in(alloy, cells, shell), part.shape
     if kind not in shape.studies:
         shape.studies[kind] = kept.made_once(shape.content, kind, partial(looked, part, kind))
     return shape.studies[kind]
@@ -89,9 +97,11 @@ def look(part, alloy, cells=FINE_CELLS):
 
 def looked(part, kind):
     """Make the Look of a kind now; one that saw nothing where no grid of reasonable size holds its walls."""
-    card = RateCard.default()
-    (one,) = moulds_with_one_feeder(Job(Kit.of(part.as_studied), METALS[kind.metal]), card)
+    card, job = RateCard.default(), Job(Kit.of(part.as_studied), METALS[kind.metal])
     try:
+        if kind.shell:
+            return _in_shell(ShellSizes(job, card), kind.cells)
+        (one,) = moulds_with_one_feeder(job, card)
         run = pour(one, cells=kind.cells)
         bare = pour(one, trial(run, "none", one.feeder.diameter_mm, 1.0), kind.cells)
         first = replace(_seen(run), bare=_seen(bare))
@@ -108,6 +118,13 @@ def looked(part, kind):
             break
         unfed = _beyond(fed.pores, most)
     return replace(first, fed=fed)
+
+
+def _in_shell(sizes, cells):
+    """The Look of a part that hangs alone: its pores, since air leaves through the shell."""
+    fed = runner_feeding(sizes, 0, cells)
+    pores = (replace(one, place_mm=tuple(hung_on_part(sizes, 0, one.place_mm).tolist())) for one in fed.pores)
+    return Look(tuple(pores), (), np.zeros(3), 0.0, np.zeros(3), 0.0, 0.0)
 
 
 def _beyond(pores, most_cm3):
@@ -130,10 +147,10 @@ def _further(one, over, metal, size, needed=True):
     that freezes when its pore does, and holds enough for what the pore's pocket held.
     """
     alloy, stands = Alloy.named(METALS[metal]), []
-    per_mm2, shrinkage, scale = chvorinov_s_mm2(Melt.of(alloy), Mould.sand()), alloy["shrinkage"] / 100, size * needed
+    per_mm2, scale = chvorinov_s_mm2(Melt.of(alloy), Mould.sand()), size * needed
     for pore in over:
         modulus_mm = np.sqrt(pore.frozen_s / per_mm2) * scale
-        head = feeder_of(modulus_mm, pore.pore_cm3 / shrinkage * scale**3, one.job, one.rates)
+        head = feeder_of(modulus_mm, pore.metal_cm3 * scale**3, one.job, one.rates)
         place_mm = np.multiply.outer(size, np.asarray(pore.place_mm)) @ one.study.frame.T
         stands.append(stand_over(place_mm, head, one.study, one.rates))
     return tuple(stands)
@@ -154,7 +171,7 @@ def _as_looked(one):
     found = look(one.part, one.job.alloy)
     if found is None:
         return one
-    size, more, fed = _sized(one.part, found, one.rates)
+    size, more, fed = sized(one.part, found, one.rates)
     metal = look_in(one.job.alloy).metal
     one = replace(one, stands=(*one.stands, *_further(one, fed.over, metal, size, more)))
     per_mm = one.foot_cm2 * size / 10
@@ -162,52 +179,10 @@ def _as_looked(one):
     return replace(one, neck_cm3=neck_cm3, hollow_cm3=per_mm * np.where(more, fed.hollow_mm, found.hollow_mm))
 
 
-def _sized(part, found, rates):
+def sized(part, found, rates):
     """(a part's size over the drawn one's, whether it needs the Look's further feeders, each (...); the Look with them,
     or the same where it has none)."""
     cubed = np.asarray(part.volume_cm3) / part.shape.volume_cm3
     largest = max((pore.pore_cm3 for pore in found.pores), default=0.0)
     more = ((1 - PORES_WITHIN) * largest * cubed > rates.entries[MOST_PORE].high) & (found.fed is not None)
     return np.cbrt(cubed), more, found.planned
-
-
-PORE = "unfed shrinkage"
-PORE_ADVICE = "set a chill or feeder there, or thicken the way to it; so says a pour on trial by the default card"
-SLOW = ("time to fill over time to freeze", "printed_mould.fill_share")
-SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
-FED_ADVICE = "the plan counts one there: thicken the way to it, and save that"
-
-UNSEEN = "not poured on trial, as its walls are too thin or its mass too large for a grid of reasonable size"
-UNSEEN_ADVICE = "whether it fills and feeds is not known: pour one before you promise more"
-
-
-def reasons(item, job, rates):
-    """What a pour on trial says without a limit: what a Finding takes by name, where on the part [mm]."""
-    found = look(item.part, job.alloy)
-    if found is None:
-        return
-    if np.isnan(found.share):
-        yield {"what": UNSEEN, "advice": UNSEEN_ADVICE}
-    size, more, fed = _sized(item.part, found, rates)
-    for pore in fed.over if np.any(more) else ():
-        most_cm3 = float(np.max(pore.pore_cm3 * size**3))
-        what = f"one feeder leaves {most_cm3:.2g} cm³ of shrinkage unfed, and it takes another"
-        where = np.multiply(pore.place_mm, size) if np.ndim(size) == 0 else None
-        yield {"what": what, "advice": FED_ADVICE, "measured": most_cm3, "unit": "cm³", "where": where}
-
-
-def judged(item, job, rates):
-    """What a pour on trial is judged by: rows (measured, what, key of the limit, advice, where on the part [mm])."""
-    found = look(item.part, job.alloy)
-    if found is None or np.isnan(found.share):
-        return
-    size, more, fed = _sized(item.part, found, rates)
-    known = np.ndim(size) == 0
-    for seen, counts in ((found, ~more), (fed, more)):
-        for pore in seen.pores:
-            where = np.multiply(pore.place_mm, size) if known else None
-            yield pore.pore_cm3 * size**3 * counts, PORE, MOST_PORE, PORE_ADVICE, where
-    # A mould of similar shape fills in a time that goes with its volume while the least sprue decides, freezes with the
-    # square of its size.
-    share, slow_at = np.where(more, fed.share, found.share), fed.slow_at if np.all(more) else found.slow_at
-    yield share * size, *SLOW, SLOW_ADVICE, slow_at * size if known else None

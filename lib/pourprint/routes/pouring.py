@@ -13,7 +13,7 @@ import numpy as np
 
 from pourprint.ledger.errors import InputError
 from pourprint.process.cavity import Rigging, Stand, cavity
-from pourprint.process.filling import Filling, Inflow, fill
+from pourprint.process.filling import Filling, fill
 from pourprint.process.freezing.solidification import Melt, Mould, default_cell_mm, rim_mm
 from pourprint.process.misrun import Band, band, shares
 from pourprint.process.pores import Feeding, feed
@@ -98,7 +98,7 @@ def pour(one, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=None):
         cell_mm = min(default_cell_mm(high - low, pad, cells), rigging.gate_width_mm)
     made = cavity(vertices @ one.study.frame.T, faces, rigging, cell_mm, pad)
     basin = float(one.study.parting_mm + one.gating.head_mm)
-    filling = fill(made, Inflow(float(one.gating.choke_mm2), basin, rates["gating.discharge"]))
+    filling = fill(made, float(one.gating.choke_mm2), basin, float(rates["gating.discharge"]))
     feeding = feed(made, melt, sand, job.alloy["shrinkage"] / 100)
     neck_cm3, hollow_cm3 = made.necks_cm3(float(one.study.high_mm[2]))
     one = replace(one, cores=one.cores + len(rigging.chills), neck_cm3=neck_cm3 - hollow_cm3, hollow_cm3=hollow_cm3)
