@@ -1,6 +1,5 @@
 """The panel of a pour on trial: where gate and feeder stand, and what that does; and the film of one section."""
 
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -69,9 +68,9 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
     }
 
     def asked(values, cells=FINE_CELLS):
-        rigging = trial(first, values["place"], values["width"], values["neck"], values["chill"])
         ways = (values["side"], values["side"] + np.pi)[: int(values["gates"])]
-        return pour(one, replace(rigging, gates=ways), cells, pour_c=values["pour_c"])
+        rigging = trial(first, values["place"], values["width"], values["neck"], values["chill"], ways)
+        return pour(one, rigging, cells, pour_c=values["pour_c"])
 
     def shown(run, values):
         cost = plan_with((run.mould,), job, rates).unit_cost - plan.unit_cost

@@ -106,12 +106,13 @@ def pour(one, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=None):
     return Pour(one, rigging, filling, feeding, limit, float(rates["feeding.efficiency"]))
 
 
-def trial(first, place, width_mm, neck, chill_mm=0.0):
+def trial(first, place, width_mm, neck, chill_mm=0.0, gates=(GATE_SIDE,)):
     """A Rigging to try after a `first` Pour.
 
     Parameters: `place` of the feeder: "over the hottest section", "over the largest pore", "both", or any other word
     for none and a vent instead; `width_mm` [mm], its height in proportion; `neck` over it [-]; `chill_mm` width of a
-    chill at the largest pore [mm], 0 for none. Without a pore the hottest section stands for it.
+    chill at the largest pore [mm], 0 for none; `gates` as of a Rigging. Without a pore the hottest section stands for
+    it.
     """
     head = first.rigging.feeders[0]
     head = replace(head, diameter_mm=width_mm, height_mm=width_mm * head.height_mm / head.diameter_mm, neck=neck)
@@ -121,7 +122,8 @@ def trial(first, place, width_mm, neck, chill_mm=0.0):
     standing = feeders.get(place, ())
     chills = ((u, v, w - CHILL_BELOW_MM),) if chill_mm > 0 else ()
     vents = () if standing else (head.at_mm,)
-    return replace(first.rigging, feeders=standing, vents=vents, chills=chills, chill_mm=chill_mm)
+    put = {"feeders": standing, "gates": gates, "vents": vents, "chills": chills, "chill_mm": chill_mm}
+    return replace(first.rigging, **put)
 
 
 def with_risk(rates, run):

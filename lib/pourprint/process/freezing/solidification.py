@@ -207,8 +207,7 @@ def check_out(out_c, melt, coldest_c):
 class Freezing:
     """A frozen casting: when each cell of its grid became solid.
 
-    time_s (nx, ny, nz): from a full cavity to the solidus [s]; nan outside the metal. heat_left [-]: share of all
-    heat above the surroundings that has left the grid until then: to the air, or (a trace) through the sand's edge.
+    time_s (nx, ny, nz): from a full cavity to the solidus [s]; nan outside the metal.
     """
 
     grid: Grid
