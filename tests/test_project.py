@@ -20,9 +20,9 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 869,
     "parts": 1244,
-    "process": 3146,
+    "process": 2927,
     "plans": 927,
-    "routes": 1933,
+    "routes": 1934,
     "risk": 467,
     "decide": 1693,
     "figures": 2635,

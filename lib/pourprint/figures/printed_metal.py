@@ -44,7 +44,8 @@ def orientation_map(job, rates):
     part, m, found = piece.item.part, rates.section(route.NAME), piece.orientations
     part.needed_mesh("turned to every direction")
     part_cm3 = part.volume_cm3 + piece.machining.stock_cm3
-    hours, measured = (route.hours_of(stood, part_cm3, job, m).total for stood in (found.scan, found.standing))
+    scan = found.scan.scaled(np.cbrt(part.volume_cm3 / part.shape.volume_cm3))
+    hours, measured = (route.hours_of(stood, part_cm3, job, m).total for stood in (scan, found.standing))
     figure = direction_map(
         f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
         f"{hours.max():.1f} h where dark",

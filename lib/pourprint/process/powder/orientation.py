@@ -89,7 +89,7 @@ class Orientations:
 
     directions (k, 3); standing: Standing (k,), or (…, k) where the part is scaled by an array; shadows: (k,) of
     Shadow at the measured size, empty for a part known by numbers. tried (n, 3), scan: all directions that were looked
-    at, and their Standing by projection. A study for `Part.study`.
+    at, and their Standing by projection, at the measured size. A study for `Part.study`.
     """
 
     directions: np.ndarray
@@ -128,7 +128,7 @@ class Orientations:
 
     def scaled(self, factor):
         """The same directions of a part in similar shape; `factor` (…) ratio of lengths [-]. Returns: Orientations."""
-        return replace(self, standing=self.standing.scaled(factor), scan=self.scan.scaled(factor))
+        return replace(self, standing=self.standing.scaled(factor))
 
     @classmethod
     def estimated(cls, part):
