@@ -32,19 +32,14 @@ def steps_with(name, job, rates, patterns, first):
     job.alloy.check_route(name)
     refuse(name, job, rates)
     sizes = ShellSizes(job, rates)
+    layout_h = rates["printed_pattern.layout_base"] + rates["printed_pattern.layout_each"] * len(job.kit.parts)
     return (
         common.check_the_part(job, rates, "casting"),
-        layout(job, rates),
+        common.desk_step(Stage.TOOLING, "lay out clusters, gates and contraction", layout_h),
         common.simulate(job, rates),
         *patterns(sizes),
         *from_cluster_on(sizes, first),
     )
-
-
-def layout(job, rates):
-    """Lay out clusters, gates and contraction, once a job."""
-    hours = rates["printed_pattern.layout_base"] + rates["printed_pattern.layout_each"] * len(job.kit.parts)
-    return common.desk_step(Stage.TOOLING, "lay out clusters, gates and contraction", hours)
 
 
 def _print_patterns(sizes):
