@@ -22,7 +22,7 @@ BUDGETS = {
     "parts": 1244,
     "process": 2927,
     "plans": 927,
-    "routes": 1932,
+    "routes": 1929,
     "risk": 467,
     "decide": 1693,
     "figures": 2635,

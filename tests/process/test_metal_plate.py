@@ -51,7 +51,7 @@ def test_in_the_scan_every_support_reaches_the_plate():
         box(bounds=[[0, 0, low], [wide, 40, high]]) for wide, low, high in ((40, 0, 5), (10, 5, 25), (40, 25, 30))
     )
     body = floor.union(wall).union(roof)
-    found = Scan.measured(body.vertices, body.faces, np.eye(3)[2:]).standing
+    found = projected(body.vertices, facets(body.vertices, body.faces), np.eye(3)[2:])
     assert (found.plate_cm2[0], found.inner_cm2[0]) == pytest.approx((12, 0))
     assert found.support_cm3[0] == pytest.approx(12 * 2.5)
 
