@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 927,
     "routes": 1929,
     "risk": 467,
-    "decide": 1693,
+    "decide": 1694,
     "figures": 2635,
     "panels": 1374,
     "lessons": 2350,

@@ -142,6 +142,14 @@ def test_a_route_that_wins_only_between_two_points_of_the_grid_is_found_on_the_e
     assert heights["middle", "fast"] == pytest.approx(450, rel=1e-9)
 
 
+def test_a_border_through_a_point_of_the_grid_lies_on_it():
+    # 1000 + 20 d and 4000 + 8 d meet at d = 250 (exact), which is a value of the grid: there the one named first wins.
+    fast, slow = priced_plan(4000, 8), priced_plan(1000, 20)
+    for plans in ({"fast": fast, "slow": slow}, {"slow": slow, "fast": fast}):
+        chart = decision_map(plans, {"quantity": [1, 2], "price_of_day": [0.0, 250.0, 500.0]})
+        assert chart.borders[tuple(plans)][..., 1] == pytest.approx(250)
+
+
 def test_borders_meet_where_three_routes_do():
     plans = demo_plans()
     axes = {"quantity": np.arange(1, 61), "price_of_day": np.linspace(0, 5000, 51)}

@@ -82,7 +82,8 @@ def lead_lost(ask, ends, costs, straight, whole, parts, narrow):
         pair = np.where(search, [lost - 1, lost], [[0], [parts]])
         ends, costs = (np.take_along_axis(table, index, axis=-2) for table, index in ((x, pair), (c, pair[None])))
     ahead, behind = np.moveaxis(costs - np.take_along_axis(costs, best[None, None], axis=0), 1, 0)
-    share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=behind < 0)
+    wins = (behind < 0) | (np.arange(len(behind))[:, None] == np.argmin(costs[:, 1], axis=0))  # a tie at the end counts
+    share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=wins)
     after = np.where(whole, np.argmin(costs[:, 1], axis=0), np.argmin(share, axis=0))
     first = np.where(whole, 1.0, share.min(axis=0))
     return ends[0] + first * (ends[1] - ends[0]), after, costs[:, 0] + first * (costs[:, 1] - costs[:, 0])
