@@ -11,6 +11,7 @@ import pourprint as pp
 from pourprint.plans.plan import Plan
 from pourprint.process.cavity import Rigging, Stand, cavity
 from pourprint.process.freezing.solidification import chvorinov_s_mm2
+from pourprint.process.freezing.voxels import voxels
 from pourprint.process.misrun import Band
 from pourprint.process.sand.feeding import cylinder_cm3
 from pourprint.routes.cluster_turns import cluster_turns, runner_feeding
@@ -204,9 +205,9 @@ def test_a_shell_route_watches_what_gate_and_runner_alone_leave_unfed_and_keeps_
     part = job.kit.parts[0].part
     seen = look(part, job.alloy, OTHER_CELLS, True)
     assert seen is look(part.scaled_to(2 * part.volume_cm3), job.alloy, OTHER_CELLS, True)
-    body = trimesh.Trimesh(*part.mesh, process=False)
-    away = trimesh.proximity.ProximityQuery(body).signed_distance([seen.pores[0].place_mm])
-    assert away[0] > -2.0  # within a cell of the part's own metal
+    grid = voxels(*part.mesh, 2.0, 4.0)
+    i, j, k = ((np.array(seen.pores[0].place_mm) - grid.origin_mm) // grid.cell_mm).astype(int)
+    assert grid.fraction[i - 1 : i + 2, j - 1 : j + 2, k - 1 : k + 2].max() > 0.5  # within a cell of its own metal
     (larger,) = [
         one
         for one in findings("printed_pattern", job_of(part.scaled_to(2 * part.volume_cm3)), demo_rates())
@@ -285,7 +286,10 @@ def test_a_runner_feeds_a_block_through_a_gate_thick_enough_and_not_through_a_th
 def test_what_a_runner_leaves_unfed_agrees_on_two_grids(name):
     part = next(entry.part for entry in demo_kit().parts if entry.part.name == name)
     coarse, fine = (fed_by_its_runner(part, demo_rates(), cells) for cells in (100_000, 200_000))
-    assert coarse.pores and coarse.pore_cm3 == pytest.approx(fine.pore_cm3, rel=0.4)
+    assert len(coarse.pores) == len(fine.pores) == (name != "axle_carrier")  # whose arms are short: its gate feeds it
+    assert coarse.pore_cm3 == pytest.approx(fine.pore_cm3, rel=0.4)
+    if not coarse.pores:
+        return
     away = np.subtract(coarse.pores[0].place_mm, fine.pores[0].place_mm)
     assert np.abs(away).max() <= 2 * coarse.cavity.grid.cell_mm
     # What is left is cut off while the runner is liquid still: the way through the part is too thin, not the runner.
