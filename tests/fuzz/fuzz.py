@@ -159,8 +159,8 @@ def mesh_file(rng, folder):
     data = mesh.export(file_type=str(kind))
     path = folder / f"part.{kind}"
     path.write_bytes(spoilt_bytes(rng, data.encode() if isinstance(data, str) else data))
-    found = read_mesh(path, "mm")
-    sound(found.vertices, found.faces)
+    vertices, faces, _ = read_mesh(path, "mm")
+    sound(vertices, faces)
 
 
 def rate_card(rng, folder):
