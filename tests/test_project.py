@@ -20,7 +20,7 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 869,
     "parts": 1244,
-    "process": 2927,
+    "process": 2931,
     "plans": 927,
     "routes": 1929,
     "risk": 467,

@@ -10,7 +10,7 @@ import numpy as np
 
 from pourprint.ledger.entries import unmeshed
 from pourprint.process.geometry import facets, frame_along, own_frame, smallest_rectangle, sphere, unit
-from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, hanging, side_area, stand
+from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, hanging, stand
 
 SPREAD = 200  # directions spread evenly
 FLATS = 20  # directions from the largest flats: each may lie on the plate or look up
@@ -20,6 +20,7 @@ WISHES = (  # weights of height, room for supports, held surface, and of the box
     *((1, 1, 1, 0), (4, 1, 1, 0), (1, 4, 1, 0), (0, 0, 0, 1)),
 )
 MOST_FACETS = 20_000  # a scan of more takes a fair sample of them
+MOST_CORNERS = 2000  # of a hull; of more, those that stick out farthest: rectangles round them within 1 %
 
 
 def directions_of(normals, areas, drawn):
@@ -50,15 +51,19 @@ def projected(vertices, surface, directions):
         pick = np.random.default_rng(0).choice(len(areas), MOST_FACETS, replace=False)
         normals, middles, areas = normals[pick], middles[pick], areas[pick] * (areas.sum() / areas[pick].sum())
 
-    def seen(up):
-        box = hull @ frame_along(up).T
-        _, length, width = smallest_rectangle(box[:, :2])
-        look, above = normals @ up, middles @ up - box[:, 2].min()
-        held, flat = np.where(hanging(-look), -look * areas, 0), above <= ON_PLATE_MM
-        sizes = held @ flat, held @ ~flat, held @ (above * ~flat), side_area(normals, areas, up)
-        return np.ptp(box[:, 2]), length, width, *sizes, min(areas @ np.abs(look) / 2, length * width)
+    ends = hull if len(hull) <= MOST_CORNERS else hull[np.unique(np.argmax(hull @ sphere(500).T, axis=0))]
+    heights = directions @ hull.T
 
-    return _guessed(*np.transpose([seen(up) for up in directions]))
+    def seen(up, look, above):
+        _, length, width = smallest_rectangle(ends @ frame_along(up)[:2].T)
+        held, flat = np.where(hanging(-look), -look * areas, 0), above <= ON_PLATE_MM
+        foot, side = (held * flat).sum(), (areas * np.sqrt(np.maximum(1 - look**2, 0))).sum()
+        shadow = min((areas * np.abs(look)).sum() / 2, length * width)
+        return length, width, foot, (held * ~flat).sum(), (held * above * ~flat).sum(), side, shadow
+
+    low = heights.min(axis=1)
+    rows = zip(directions, directions @ normals.T, directions @ middles.T - low[:, None], strict=True)
+    return _guessed(np.ptp(heights, axis=1), *np.transpose([seen(*row) for row in rows]))
 
 
 def _guessed(height, length, width, foot, held, room, side, shadow, inner_share=0.0):
