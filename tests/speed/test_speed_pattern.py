@@ -3,7 +3,7 @@
 import itertools
 
 import pourprint as pp
-from pourprint.panels import pattern
+from pourprint.panels import one_route
 from pourprint.process.shell.clusters import Seat
 from pourprint.process.shell.coats import Bend
 from scenes import demo_kit, demo_rates
@@ -28,7 +28,7 @@ def test_a_slider_step_takes_less_than_10_ms_of_model(benchmark):
     def step():
         rates = demo_rates().replace({"shell.humidity": float(next(humidity))})
         plan = pp.plan("printed_pattern", pp.Job(demo_kit(), "AlSi7Mg", 2), rates)
-        return plan.unit_cost, plan.lead_time_days, pattern._facts(plan)
+        return plan.unit_cost, plan.lead_time_days, one_route._pattern_facts(plan)
 
     _, seconds = fastest(benchmark, "slider step", step)
     assert seconds < 0.01

@@ -125,6 +125,7 @@ def sections(said, field, grid, at_mm, key, places, planes=PLANES, height=380):
         at = int(np.argmin(np.abs(edges[cut] - at_mm[cut])))
         said = f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>"
         cells, place = np.take(values, at, axis=cut).T, {"row": 1, "col": panel} if planes[1:] else {}
+        cells = np.where(np.isnan(cells), None, cells)  # a live chart is sent as JSON, which knows no nan
         figure.add_heatmap(x=edges[across], y=edges[up], z=cells, coloraxis="coloraxis", hovertemplate=said, **place)
         near = [i for i, spot in enumerate(places) if abs(spot[cut] - at_mm[cut]) <= 2 * grid.cell_mm]
         rings = [[places[i][axis] for i in near] for axis in (across, up)]

@@ -71,7 +71,8 @@ class LiveFigure(anywidget.AnyWidget):
                     columns.append(column)
                     data[-1][axis] = {"column": [size, size + column.size]}
                     size += column.size
-        text = json.dumps({"data": data, "layout": self._layout}, default=np.ndarray.tolist)
+        # A browser reads no nan: better an error here than a chart that stays blank there.
+        text = json.dumps({"data": data, "layout": self._layout}, default=np.ndarray.tolist, allow_nan=False)
         numbers = np.concatenate([np.zeros(0), *columns]).astype(float)
         return {"text": text, "numbers": numbers.tobytes()}
 
