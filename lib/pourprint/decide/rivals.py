@@ -34,7 +34,9 @@ class Rivals:
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
         able = single_plans(plans)
         failing = {route: shares(plan) for route, plan in able.items()} if failures else {}
-        return cls({route: _without_meshes(plan) for route, plan in able.items()}, float(price_of_day), failing)
+        jobs = {route: plan.job.with_(kit=plan.job.kit.without_meshes()) for route, plan in able.items()}
+        plans = {route: replace(plan, job=jobs[route]) for route, plan in able.items()}
+        return cls(plans, float(price_of_day), failing)
 
     @property
     def names(self):
@@ -52,12 +54,6 @@ class Rivals:
             cost, days = outcomes(plan, changes, clock=np.any(price))
             rows.append(with_delay(share.cost * cost, share.days * days, price))
         return np.nan_to_num(np.stack(np.broadcast_arrays(*rows, NOBODY_COSTS)), posinf=CANNOT_COSTS)
-
-
-def _without_meshes(plan):
-    """The same plan of parts that are measured already: at other sizes no vertices need to move."""
-    parts = tuple(replace(item, part=replace(item.part, mesh=None)) for item in plan.job.kit.parts)
-    return replace(plan, job=plan.job.with_(kit=replace(plan.job.kit, parts=parts)))
 
 
 def lead_lost(ask, ends, costs, straight, whole, parts, narrow):

@@ -106,7 +106,10 @@ def _slices(run, said, times, state, takeaway):
 def pour_section(run):
     """One section through the worst place by when each cell is solid, with its pores and caught air: go.Figure."""
     grid, said = run.filling.cavity.grid, f"Solid after {run.feeding.part_s:.0f} s"
-    return sections(said, _solid_s(run), grid, worst_mm(run), "solid after [s]", _rings(run), PLANES[1:2])
+    figure = sections(said, _solid_s(run), grid, worst_mm(run), "solid after [s]", _rings(run), PLANES[1:2])
+    # Beside a panel's controls there is more height than width below the section: its colours stand at its side.
+    bar = {"orientation": "v", "y": 0.5, "yanchor": "middle", "len": 1.0, "title": {"text": "s"}}
+    return figure.update_layout(coloraxis={"colorbar": bar}, margin={"b": 50})
 
 
 def sections(said, field, grid, at_mm, key, places, planes=PLANES, height=380):
@@ -206,7 +209,7 @@ def pour_frames(run, filling=30, freezing=60):
     fields = np.swapaxes(fields[:, i : past_i + 1, cut, k : past_k + 1], 1, 2)
     full, solid = run.filling.filled_s, run.feeding.part_s
     times = np.concatenate([np.linspace(0, full, filling, endpoint=False), np.linspace(full, solid, freezing)])
-    words = f"{run.mould.part.name}, cut at v = {at[1]:.0f} mm through the worst place"
+    words = f"{run.mould.part.name.replace('_', ' ')}, cut at v = {at[1]:.0f} mm through the worst place"
     return times, fields, grid.cell_mm, words
 
 

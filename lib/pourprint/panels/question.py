@@ -16,6 +16,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import begin_of
 from pourprint.panels.panel import mean_cm3
+from pourprint.parts.kits import Kit
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import simulate_all
 from pourprint.routes import plan_all
@@ -182,7 +183,4 @@ class Question:
         return {r: np.interp(grid, where, np.append(line, now.days[r])[order]) for r, line in points.items()}
 
 
-@lru_cache(maxsize=64)
-def _measured(kit):
-    """The same kit without its meshes: they are measured already, and a slider need not move vertices."""
-    return replace(kit, parts=tuple(replace(i, part=replace(i.part, mesh=None)) for i in kit.parts))
+_measured = lru_cache(maxsize=64)(Kit.without_meshes)  # one kit for one, so that plans know it again

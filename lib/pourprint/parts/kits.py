@@ -165,6 +165,10 @@ class Kit:
         parts = (replace(e, part=e.part.scaled_to(e.part.volume_cm3 * factor)) for e in self.parts)
         return replace(self, parts=tuple(parts))
 
+    def without_meshes(self):
+        """The same kit, its parts measured already: at other sizes no vertices need to move."""
+        return replace(self, parts=tuple(replace(e, part=replace(e.part, mesh=None)) for e in self.parts))
+
     def table(self):
         """A pandas table with one row a part: count, sizes, modulus, number of sockets, bores and faces."""
         import pandas as pd
