@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 467,
     "decide": 1693,
     "figures": 2637,
-    "panels": 1373,
+    "panels": 1379,
     "lessons": 2350,
     "report": 484,
 }

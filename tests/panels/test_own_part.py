@@ -77,6 +77,35 @@ def test_a_dropped_mesh_is_measured_and_compared_at_once_at_its_own_size():
     assert "cannot be read as a number" in status.value
 
 
+def test_a_part_that_cannot_be_poured_says_why_and_what_to_change_and_its_picture_shows_where():
+    """By hand: a fin of 0.3 mm in the plane x = 0, 30 mm tall, stands on a block whose top is at z = 10 mm. Every
+    printed route finds that wall, two refuse it, and metal only watches it: it is marked once, as refused."""
+    block, fin = trimesh.creation.box((60, 40, 20)), trimesh.creation.box((0.3, 40, 30))
+    both = trimesh.util.concatenate([block, fin.apply_translation((0, 0, 25))])
+    panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
+    box = box_of(panel)
+    dropped(box, "fin.stl", both.export(file_type="stl"))
+    said, picture = box[-1].children
+    assert "refused: fin: wall 0.3 mm at (0, " in said.value and "; thicken it, or print the metal." in said.value
+    assert "Printed metal" in panel.answer.value and "no route" not in panel.answer.value
+    names = {name.text: (name.x, name.y, name.z) for name in picture.figure.layout.scene.annotations}
+    assert len(names) == len(picture.figure.layout.scene.annotations) == 2
+    x, y, z = names.pop("refused: wall")
+    assert abs(x) <= 0.15 and abs(y) <= 20 and 10 <= z <= 40
+    ((words, (x, y, z)),) = names.items()  # where the fin meets the block, 40 mm on either side
+    assert words.replace("<br>", " ") == "watch: 80 mm of sharp inner corners" and z == pytest.approx(10)
+    assert picture.figure.layout.title.text == "fin: 1 refused, 1 to watch"
+
+
+def test_what_no_route_can_make_is_one_sentence_however_many_routes_say_it():
+    """Two blocks 100 mm apart are two parts, to every route alike."""
+    block = trimesh.creation.box((80, 60, 20))
+    both = trimesh.util.concatenate([block, block.copy().apply_translation((100, 0, 0))])
+    panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
+    dropped(box_of(panel), "two.stl", both.export(file_type="stl"))
+    assert "no route can make this" in panel.answer.value and panel.answer.value.count("2 separate bodies") == 1
+
+
 def test_what_takes_too_long_or_fails_is_refused_and_the_button_waits_again(monkeypatch):
     monkeypatch.setattr(own_part, "MOST_S", 0.05)
     monkeypatch.setattr(own_part, "measured", lambda *file: time.sleep(2))

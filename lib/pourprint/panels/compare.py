@@ -32,6 +32,7 @@ from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import of_runs
 from pourprint.routes import PRINTED, ROUTES
 from pourprint.routes.bought import WARES, bought_for
+from pourprint.routes.findings import Verdict, findings
 
 QUANTITIES = np.arange(1, 401)
 TABLE = (
@@ -114,9 +115,16 @@ class _Desk:
         menu.value = chosen
 
     def add(self, part, count):
+        """Offer so many of a part, and choose them. Returns: Findings on the printed routes, each place once, by the
+        first route that refuses it."""
         name, item, whole = f"{count} × {part.name}", KitPart(part, count), self.kit
         alone, joined = Kit(part.name, (item,)), replace(whole, parts=(*whole.parts, item))
         self.offer({name: alone, f"{whole.name} and {name}": joined}, name)
+        asked = self.question.setting(self.values())
+        found = [one for route in PRINTED[::-1] for one in findings(route, asked.job, asked.rates)]
+        found.sort(key=lambda one: one.verdict is Verdict.REFUSED)  # and so what is refused stays of what is alike
+        places = {(one.what, str(one.where_mm)): one for one in found}
+        return sorted(places.values(), key=lambda one: one.verdict is Verdict.WATCH)
 
     def apply(self, setting):
         values = self.question.values_of(setting)
@@ -189,7 +197,7 @@ def _facts(found, values):
     date."""
     now, made = found.now, feasible(found.now.plans)
     if not made:
-        return {"no route can make this": " ".join(f"{plan.title}: {plan.reason}" for plan in now.plans.values())}
+        return {"no route can make this": " ".join(dict.fromkeys(plan.reason for plan in now.plans.values()))}
     best, soonest = min(made, key=now.mean_unit_cost), min(made, key=now.mean_days)
     job, priced = made[best].job, ", days priced" * bool(values["day"])
     batches = f", in batches of {job.batch_size}" * (job.batch_size < job.quantity)
@@ -207,9 +215,8 @@ def _facts(found, values):
     along = f"{_turns(found.along)}; " * (values["axis"] != "day")
     facts["where it turns, failures included"] = along + _price_turns(now, best, values["day"])
     if rough := [item.part.name for item in job.kit.parts if item.part.shape is None]:
-        facts["known by numbers alone"] = (
-            f"{', '.join(rough)}: cost may be off by 15 %, days by a weekend; a mesh tells better"
-        )
+        words = "cost may be off by 15 %, days by a weekend; a mesh tells better"
+        facts["known by numbers alone"] = f"{', '.join(rough)}: {words}"
     if values["deadline"]:
         of = {route: of_runs(chance) for route, chance in (found.chances or dict.fromkeys(made, 0)).items()}
         chances = ", ".join(f"{made[route].title.lower()} {of[route] if found.chances else '…'}" for route in of)

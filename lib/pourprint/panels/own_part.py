@@ -9,7 +9,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from pourprint.figures.part import part_picture
+from pourprint.figures.part import findings_picture
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.typed_numbers import read_number
 from pourprint.panels.controls import folded
@@ -22,12 +22,13 @@ from pourprint.routes import plan_all
 
 MOST_BYTES, MOST_S = 40_000_000, 60
 DROP = "drop a mesh here, or choose one"
-PICTURE_PX = 230
+TALL_PX = 330
 GUESSES = ("mm", "inch", "cm", "m")
 
 
 def own_part(add):
-    """A folded box in which a part is measured and then handed to `add(part, count)`: a widget.
+    """A folded box in which a part is measured and then handed to `add(part, count)`, which returns what stands
+    against it, the worst first: a widget.
 
     A file that is dropped is measured at once; it stays on this machine; its unit is guessed from its size unless one
     is chosen.
@@ -53,9 +54,10 @@ def own_part(add):
             part, said = Part.from_numbers("own part", volume, area, sides), []
         size = " × ".join(f"{side:.4g}" for side in part.box_mm)
         said += [f"{part.name}: {size} mm, {part.volume_cm3:.1f} cm³, {part.area_cm2:.0f} cm².", *part.notes]
-        picture = [LiveFigure(part_picture(part).figure.update_layout(height=PICTURE_PX))] if part.mesh else []
+        told = add(part, int(pieces))
+        said += [f"{one.verdict}: {one}." for one in told[:1]]
+        picture = [LiveFigure(findings_picture(part, told).figure.update_layout(height=TALL_PX))] if part.mesh else []
         found.children = [widgets.HTML("".join(f"<p>{html.escape(line)}</p>" for line in said)), *picture]
-        add(part, int(pieces))
 
     def from_mesh(name, content):
         try:
