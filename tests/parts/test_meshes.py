@@ -4,6 +4,8 @@ Where facets only approach a curved solid, the tolerance is computed from the fa
 a solid and circumscribed about a smaller one has a volume, area, section and perimeter between the two.
 """
 
+import re
+
 import numpy as np
 import pytest
 import trimesh
@@ -323,6 +325,16 @@ def test_small_hole_is_closed_and_said():
     vertices, faces, notes = mended(fine.vertices, fine.faces[1:])
     assert measure(vertices, faces)[0] == pytest.approx(fine.volume)
     assert "3 open edges" in notes[0]
+
+
+def test_a_hole_too_large_to_mend_is_refused_with_a_place_at_its_rim():
+    """By hand: a box of 20 × 30 × 40 mm without its lid has four open edges. A facet at the rim has two corners at
+    z = 20 mm and one at −20 mm, so that its middle is at 20/3 mm, on one of the walls x = ±10 or y = ±15 mm."""
+    lidless = BOX.faces[BOX.face_normals[:, 2] < 0.5]
+    with pytest.raises(InputError, match=r"4 open edges, one near \((.*), (.*), 7\) mm; close the solid") as refused:
+        mended(BOX.vertices, lidless)
+    x, y = map(float, re.search(r"near \((.*), (.*), 7\)", str(refused.value)).groups())
+    assert abs(x) == 10 or abs(y) == 15
 
 
 def test_duplicate_shell_counts_once():

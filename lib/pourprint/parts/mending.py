@@ -223,22 +223,25 @@ def _drop_repeats(mesh, name):
 
 
 def _open_edges(faces):
-    """How many edges have an odd number of facets."""
-    return int((np.bincount(meshes.edges_of(faces)[0].ravel()) % 2).sum())
+    """Number (n,) of one facet at each edge that has an odd number of them."""
+    _, sides, count = np.unique(meshes.edges_of(faces)[0], return_index=True, return_counts=True)
+    return sides[count % 2 == 1] // 3
 
 
 def _close(mesh, name):
     import trimesh
 
     gaps, area = _open_edges(mesh.faces), mesh.area
-    if not gaps:
+    if not len(gaps):
         return []
-    if gaps <= 1000:
+    x, y, z = mesh.vertices[mesh.faces[gaps[0]]].mean(axis=0)
+    if len(gaps) <= 1000:
         trimesh.repair.fill_holes(mesh, use_fan=True)
     filled = mesh.area - area
-    if _open_edges(mesh.faces) or filled > SMALL_HOLE_SHARE * area:
-        raise InputError(f"{name} is not closed: {gaps} open edges; close the solid and export it again.")
-    return [f"Small holes with {gaps} open edges were closed ({filled:.3g} mm2)."]
+    if len(_open_edges(mesh.faces)) or filled > SMALL_HOLE_SHARE * area:
+        edges = f"{len(gaps)} open edges, one near ({x:.0f}, {y:.0f}, {z:.0f}) mm"
+        raise InputError(f"{name} is not closed: {edges}; close the solid and export it again.")
+    return [f"Small holes with {len(gaps)} open edges were closed ({filled:.3g} mm2)."]
 
 
 def _wind(mesh, name):
