@@ -12,7 +12,7 @@ from pourprint.decide.compare import cheapest_intervals, comparison, envelope
 from pourprint.ledger.errors import InputError
 from scenes import PRINTED, ROUTES, bracket, demo_kit, demo_rates, small_job
 
-few = settings(max_examples=50, deadline=None)
+few = settings(max_examples=50)
 N = np.arange(1, 201)
 
 

@@ -132,7 +132,7 @@ def test_pieces_of_one_part_may_part_ways_and_equal_brute_force():
 
 
 @given(st.lists(st.floats(10, 500), min_size=2, max_size=3), st.integers(1, 6), st.floats(0, 800))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 def test_brute_force_agrees_for_any_small_kit(volumes, quantity, price):
     job = pp.Job(kit_of(*volumes), "AlSi7Mg", quantity=quantity)
     least = min(cost + price * days for cost, days, _ in every_assignment(job, ROUTES))

@@ -84,7 +84,7 @@ def test_the_quantity_at_which_a_tool_pays(fixed, each, other, star):
     assert turn.at == pytest.approx(10 * (other - each) / fixed, rel=1e-9) and turn.then == "tool"
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.floats(10, 5000), st.floats(10, 5000), st.floats(0, 40), st.floats(0, 40), st.floats(0, 900))
 def test_the_price_of_a_day_is_the_tie_of_two_lines(a, b, days_a, days_b, price):
     plans = toys(slow=(a, 1.0, days_a), fast=(b, 1.0, days_b))

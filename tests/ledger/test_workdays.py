@@ -138,7 +138,7 @@ hours_of_work = st.builds(
 )
 quarters = st.integers(0, 4 * 24 * 12)  # a quarter of an hour is the grid of the independent clock
 work = st.integers(1, 4 * 60)
-few = settings(max_examples=60, deadline=None)
+few = settings(max_examples=60)
 
 
 @few

@@ -265,7 +265,7 @@ def test_numbers_of_a_design_are_read_as_people_type_them():
     assert posed.check({**posed.worked, "batch": f" {posed.worked['batch']}.0 "}).right
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.sampled_from(NAMES), st.dictionaries(st.sampled_from(["value", "unit", "choice", "1", "batch"]), st.text()))
 def test_no_answer_from_a_file_makes_a_check_raise(name, junk):
     posed = question(name)

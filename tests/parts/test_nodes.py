@@ -83,7 +83,7 @@ def test_sockets_keep_a_wall_between_them():
     assert (slab - node).volume() < 1e-6
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(
     wall=st.floats(2, 8),
     bend=st.floats(25, 150),

@@ -91,7 +91,7 @@ def test_a_scaled_mesh_measures_as_the_scaled_part():
     assert Part.from_arrays("ball", BALL.vertices, BALL.faces).scaled_to(np.array([1.0])).mesh is None
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(up=st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1))
 def test_turning_changes_neither_volume_nor_area(up):
     wedge = trimesh.creation.box((20, 30, 50))

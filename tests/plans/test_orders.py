@@ -38,7 +38,7 @@ def test_shortest_job_first_gives_the_published_mean_flow(rule, mean_days):
 
 
 @given(st.lists(st.integers(1, 40), min_size=2, max_size=6, unique=True))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_on_one_machine_shortest_first_has_the_least_mean_flow_of_all_sequences(hours):
     # Smith 1956 (from memory): the shortest-processing-time rule minimises mean flow time on one machine.
     jobs = [fires(f"job {h}", h) for h in hours]
@@ -158,7 +158,7 @@ def test_an_order_alone_goes_as_its_plan_says(route, start):
 
 
 @given(st.integers(1, 5), st.sampled_from(["first come", "shortest first", "earliest date first"]))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_nobody_and_nothing_is_ever_in_two_places(batch, rule):
     plans = pp.plan_all(small_job(6, batch), routes=PRINTED)
     orders = [Order.of(plan, "2026-11-25T08:00") for plan in plans.values()]

@@ -65,7 +65,7 @@ def jobs_and_cards(draw):
     return job.with_(start=start), rates
 
 
-@settings(max_examples=60, deadline=None)  # a busy machine
+@settings(max_examples=60)  # a busy machine
 @given(jobs_and_cards(), st.sampled_from(ROUTES))
 @example((pp.Job(demo_kit(), "17-4PH", 2, 2, start=MONDAY), demo_rates()), "printed_metal")  # two kinds of furnace load
 def test_cost_and_days_of_any_job_are_those_of_an_independent_event_loop(asked, route):
@@ -150,7 +150,7 @@ def test_johnsons_order_gives_the_least_makespan_of_two_machines():
 
 
 @given(st.lists(st.tuples(st.integers(1, 9), st.integers(1, 9), st.integers(1, 9)), min_size=2, max_size=6))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_flow_line_is_its_textbook_recursion(hours):
     jobs = {str(i): each for i, each in enumerate(hours)}
     assert flow_shop(jobs, [*jobs]) == pytest.approx(flow_line(jobs, [*jobs]))
@@ -158,7 +158,7 @@ def test_a_flow_line_is_its_textbook_recursion(hours):
 
 
 @given(st.lists(st.integers(1, 30), min_size=1, max_size=9), st.integers(1, 3))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_list_schedule_keeps_grahams_bound(hours, kilns):
     """Graham 1969: on m machines alike a list schedule takes at most 2 − 1/m times the best, which is at least
     the longest job and the load over m."""

@@ -16,7 +16,7 @@ from pourprint.plans.steps import BATCH, JOB, Level, Work
 from pourprint.risk.simulation import simulate
 from scenes import PART, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, hands, small_job, step, toy_plan
 
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=25)
 
 
 def demo_plan(route, quantity=1, batch_size=None, rates=None):

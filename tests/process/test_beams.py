@@ -96,7 +96,7 @@ def test_a_released_end_carries_no_moment():
     assert np.linalg.norm(forces["b"][6:9, 0]) == pytest.approx(5 / 16 * F, rel=1e-9)
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(st.tuples(*[st.floats(-3, 3)] * 3), st.integers(0, 5))
 def test_a_turned_frame_moves_the_same(turn, freedom):
     from scipy.spatial.transform import Rotation

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_bvp
 
@@ -74,7 +74,6 @@ def test_bimetal_sleeve():
     assert force == pytest.approx(20.4e-6 * 50 / sum(long.compliances), rel=1e-6)
 
 
-@settings(deadline=None)
 @given(st.floats(0.1, 0.4), st.floats(10, 80), st.floats(100, 1e4))
 def test_all_of_the_load_goes_through_the_line(gap, length, force):
     joint = Lap(**{**GIVEN, "gap_mm": gap, "length_mm": length})

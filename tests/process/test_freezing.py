@@ -185,7 +185,7 @@ def test_solids_of_equal_modulus_freeze_the_sooner_the_rounder_they_are():
     assert np.array(times) / adams_time_s(10, ALUMINIUM, SAND) == pytest.approx([0.73, 0.82, 0.90], abs=0.03)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(st.floats(0, 1), st.floats(0, 1))
 def test_heat_is_conserved_where_none_can_leave(x, y):
     # A cold shell so thick that it swallows the heat, no loss: what the metal gives, the shell has.
@@ -204,7 +204,7 @@ def test_sand_by_the_sweep_equals_sand_cell_by_cell():
     assert abs(left) < 1e-3  # the trace of heat that has reached the edge
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.integers(0, 2**32 - 1))
 def test_filling_cells_keeps_the_metal(seed):
     ball = trimesh.creation.icosphere(3, radius=np.random.default_rng(seed).uniform(4, 12))

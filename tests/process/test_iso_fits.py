@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_bvp
 
@@ -57,7 +57,6 @@ def test_tables_come_near_the_standards_formulas(low, high):
     assert tolerance_um(high, 7) <= limits_um(high, "p6")[0] <= tolerance_um(high, 7) + 5 or high <= 3
 
 
-@settings(deadline=None)
 @given(st.floats(3.1, 180), st.sampled_from("kmnprs"), st.integers(6, 7))
 def test_hole_basis_and_shaft_basis_press_alike(size, letter, grade):
     """The rule by which Δ is made: H7/p6 has the interference of P7/h6 (ISO 286-1)."""

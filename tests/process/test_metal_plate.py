@@ -94,7 +94,7 @@ side = st.integers(8, 120)
 
 
 @given(st.lists(st.tuples(side, side, st.booleans(), st.integers(1, 5)), min_size=1, max_size=4), st.floats(0, 8))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_pieces_keep_the_gap_stay_on_the_plate_and_none_is_forgotten(kinds, gap):
     shadows = [corner_piece(max(x, y), min(x, y) / 2 + 1) if bent else rectangle(x, y) for x, y, bent, _ in kinds]
     pieces = [kind for kind, (*_, count) in enumerate(kinds) for _ in range(count)]
@@ -112,7 +112,7 @@ def test_pieces_keep_the_gap_stay_on_the_plate_and_none_is_forgotten(kinds, gap)
 
 
 @given(st.integers(20, 120), st.integers(20, 120), st.integers(1, 25))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_nesting_needs_no_fewer_plates_than_the_area_and_few_more_than_shelves(x, y, count):
     plates = 1 + max(place.plate for place in nest([rectangle(x, y)], [0] * count, PLATE, GAP))
     assert plates * PLATE[0] * PLATE[1] >= count * x * y

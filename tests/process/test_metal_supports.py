@@ -101,7 +101,7 @@ def test_reach_is_taken_to_the_rim_of_the_shadow_not_of_the_box_round_it():
 
 
 @given(st.floats(0.1, 10))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_a_part_twice_as_large_needs_four_times_the_held_surface_and_eight_times_the_room(factor):
     small, _ = stand(C_SHAPE.vertices, C_SHAPE.faces, (0.2, 0.3, 1), 1.0)
     large, _ = stand(C_SHAPE.vertices * factor, C_SHAPE.faces, (0.2, 0.3, 1), factor)
@@ -192,7 +192,7 @@ def test_build_time_of_a_tall_small_part():
 
 
 @given(st.floats(0, 500), st.floats(0, 20_000), st.floats(0, 0.5), st.floats(0, 0.2))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_no_powder_is_made_or_vanishes(melted, bed, spatter, sieve):
     found = powder(melted, bed, 2.67, 0.55, spatter, sieve)
     assert found.melted_kg + found.lost_kg + found.reused_kg == pytest.approx(bed * 0.55 * 2.67e-3)

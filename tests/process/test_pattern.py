@@ -14,7 +14,7 @@ from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
 from pourprint.process.shell import burn_out, clusters, coats
 from scenes import DEMO, demo_kit, demo_rates
 
-few = settings(max_examples=60, deadline=None)
+few = settings(max_examples=60)
 
 
 # Contraction ------------------------------------------------------------------------------------------
@@ -143,7 +143,7 @@ kits = st.lists(st.tuples(side, side, side, st.integers(1, 9), st.floats(0.01, 0
 
 
 @given(kits, st.floats(10, 40), st.floats(0, 25), st.floats(5, 25))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_parts_on_a_cluster_never_touch_and_stay_in_the_tank_and_within_every_limit(kit, runner, gate, gap):
     rack = clusters.Rack(runner, 300.0, gate, gap, 500.0)
     stances = clusters.stance([piece[:3] for piece in kit], rack)

@@ -16,7 +16,7 @@ from pourprint.process.heating import melt_kj_kg
 from pourprint.process.packing import layers, per_bed
 from pourprint.process.shell.hot_shell import knock_out_s
 
-few = settings(max_examples=50, deadline=None)
+few = settings(max_examples=50)
 
 
 # Layers ------------------------------------------------------------------------------------------------
@@ -82,7 +82,7 @@ side = st.integers(50, 1200)  # tenths of a millimetre: the direct count stays e
 
 
 @given(side, side, st.integers(0, 100))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_parts_on_a_bed_really_fit_and_one_more_row_would_not(x, y, gap):
     """Count one by one along each direction, both ways round."""
 

@@ -13,7 +13,7 @@ from pourprint.process.freezing.voxels import Grid, columns, voxels
 from pourprint.process.geometry import frame_along
 from scenes import DEMO
 
-few = settings(max_examples=40, deadline=None)
+few = settings(max_examples=40)
 direction = st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda d: np.linalg.norm(d) > 0.1)
 
 

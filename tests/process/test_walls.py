@@ -86,7 +86,7 @@ def test_a_step_turns_inward_along_its_edge():
 
 
 @given(st.floats(0.2, 5.0))
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 def test_weak_places_scale_with_the_part(factor):
     mesh = annulus(17, 20, 100, sections=32)
     one, larger = walls(mesh), walls(mesh.copy().apply_scale(factor))

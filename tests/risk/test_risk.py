@@ -18,7 +18,7 @@ from pourprint.risk.simulation import design_error, drawn, of_runs, simulate, si
 from pourprint.risk.yields import attempts_needed
 from scenes import PART, ROUTES, demo_kit, demo_rates, hands, small_job, step, toy_plan
 
-few = settings(max_examples=15, deadline=None)
+few = settings(max_examples=15)
 SURE = {"inputs": None, "time_spread": 0.0}
 
 

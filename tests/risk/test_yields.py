@@ -16,7 +16,7 @@ from pourprint.risk.yields import (
     starts_needed,
 )
 
-few = settings(max_examples=40, deadline=None)
+few = settings(max_examples=40)
 shares = st.floats(0.3, 1.0)
 
 

@@ -70,7 +70,7 @@ def test_an_order_of_moulds_by_hand_to_the_cent():
     assert cost == pytest.approx(max(own, 180.0) + 38.0, abs=CENT)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(1, 40), st.integers(1, 12), st.floats(0, 900), st.floats(0, 60), st.floats(0, 0.5))
 def test_each_batch_is_an_order_and_a_small_one_is_paid_as_the_least(quantity, batch, least, part, cm3):
     job = small_job(quantity, min(batch, quantity))

@@ -17,7 +17,7 @@ from pourprint.process.sand.parting import block_mm
 from pourprint.routes import printed_mould as route
 from scenes import bracket, demo_kit, demo_rates
 
-few = settings(max_examples=50, deadline=None)
+few = settings(max_examples=50)
 
 
 def by_numbers():
@@ -172,7 +172,7 @@ side = st.floats(20, 200)
 
 
 @given(st.lists(st.tuples(side, side, side), min_size=1, max_size=60), st.floats(0, 20))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_packed_blocks_never_overlap_and_stay_in_the_box(blocks, gap):
     space = np.array([400.0, 300.0, 220.0])
     found = packed(blocks, space, gap)

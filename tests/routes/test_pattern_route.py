@@ -12,7 +12,7 @@ from pourprint.ledger.errors import Infeasible
 from pourprint.routes.shell_sizes import ShellSizes
 from scenes import DEMO, bracket, demo_kit, demo_rates
 
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=25)
 HOT = 1.2  # hottest section over V/A that is assumed of an aluminium part known by numbers
 GATE_CM = 0.4 * 1.2 * HOT * 5  # diameter of the block's gate: a bar of modulus d/4, 1.2 times the section's
 RUNNER_CM = 1.2 * GATE_CM

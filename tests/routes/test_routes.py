@@ -27,7 +27,7 @@ from scenes import (
     with_alloy_value,
 )
 
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=25)
 CAST = ("printed_pattern", "printed_mould", "tooled_pattern")
 
 
