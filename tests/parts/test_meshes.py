@@ -20,6 +20,7 @@ from pourprint.parts.meshes import (
     bodies_of,
     counted,
     facets_of,
+    loosened,
     measure,
     merged,
     miscounted,
@@ -136,7 +137,7 @@ def test_torus():
 # Sections
 
 
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 @given(up=DIRECTIONS)
 def test_sections_equal_brute_force_slicing(up):
     body = torus(30, 10, 16, 12)
@@ -214,7 +215,7 @@ def test_facets_that_lie_apart_by_a_rounding_share_their_corners():
 # Invariants
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(up=DIRECTIONS, scale=st.floats(0.1, 10))
 def test_turning_and_scaling(up, scale):
     volume, area, *_ = measure(BALL.vertices, BALL.faces)
@@ -481,7 +482,7 @@ def test_a_shell_that_crosses_itself_and_is_partly_inside_out_is_refused():
 
 
 @given(DIRECTIONS, st.sampled_from([BOX, BALL, torus(20, 5), cone(10, 20)]))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_a_sound_mesh_counts_nothing_twice(up, body):
     assert miscounted(rotated_up(body.vertices, up), body.faces) == (0, 0)
 
@@ -521,3 +522,19 @@ def test_a_simpler_copy_keeps_to_what_it_promises():
     assert np.linalg.norm(vertices, axis=1) == pytest.approx(20, abs=0.05)
     # A layer of 0.05 mm on the whole surface would be 0.05·A.
     assert abs(facets_of(vertices, faces)[0].sum() - ball.volume) < 0.05 * ball.area
+
+
+def test_two_blocks_that_touch_along_an_edge_are_loosened_there_and_nowhere_else():
+    """Two unit cubes with an edge in common, by hand: the corners of each go towards its own, 0.01 / sqrt(3) a way at
+    most, until another library, which joins what is at one place, finds two facets on every edge instead of four."""
+    blocks = [trimesh.creation.box((1, 1, 1), np.eye(4)), trimesh.creation.box((1, 1, 1))]
+    blocks[1].apply_translation((1, 1, 0))
+    vertices = np.vstack([block.vertices for block in blocks])
+    faces = np.vstack([blocks[0].faces, blocks[1].faces + 8])
+    assert not trimesh.Trimesh(vertices, faces, process=True).is_watertight
+    loose = loosened(vertices, faces, 0.01)
+    moved = np.linalg.norm(loose - vertices, axis=1)
+    assert np.sort(moved) == pytest.approx([0] * 12 + [0.01] * 4, abs=1e-12)
+    one, other = np.split(loose[:, :2], 2)
+    assert (one < 0.5)[moved[:8] > 0].all() and (other > 0.5)[moved[8:] > 0].all()
+    assert trimesh.Trimesh(loose, faces, process=True).is_watertight

@@ -7,6 +7,7 @@ import pytest
 import trimesh
 
 import pourprint as pp
+from kept_studies import DEMO_SEARCH
 from pourprint.ledger.errors import InputError
 from pourprint.parts.meshes import rotated_up
 from pourprint.process.strength.lighten import Task, lighten, lightened, search_key, solid_of, spread, thinner
@@ -66,6 +67,9 @@ def test_the_lighter_node_is_watertight_and_its_sockets_are_exact(task, stages, 
     assert not rims(light.mesh[1]) and light.bodies == 1
     assert not any("cavit" in note for note in light.notes)
     assert light.volume_cm3 == pytest.approx(stages[-1].volume_cm3, rel=1e-2)
+    # Another library, which joins corners at one place in short numbers, finds two facets on every edge too.
+    short = trimesh.Trimesh(light.mesh[0].astype(np.float32), light.mesh[1], process=True)
+    assert short.is_watertight and short.is_winding_consistent and short.is_volume
     from manifold3d import Manifold, Mesh64
 
     vertices, faces = light.mesh
@@ -84,6 +88,13 @@ def test_the_lighter_node_is_watertight_and_its_sockets_are_exact(task, stages, 
         turn = np.column_stack([rotated_up(np.eye(3), hole.axis), hole.axis * middle])
         ring = (outer - inner).transform(turn)
         assert (body ^ ring).volume() == pytest.approx(ring.volume(), rel=1e-3), hole.name
+
+
+def test_the_lighter_node_that_comes_with_the_library_is_watertight_to_another_library(task):
+    part, _ = lightened(task, **DEMO_SEARCH)
+    mesh = trimesh.Trimesh(*part.mesh, process=True)
+    assert mesh.is_watertight and mesh.is_volume and part.bodies == 1
+    assert mesh.volume / 1000 == pytest.approx(part.volume_cm3, rel=1e-9)
 
 
 def test_lighter_is_stiffer_than_the_same_mass_by_thinner_walls(task, light):

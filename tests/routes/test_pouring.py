@@ -179,6 +179,10 @@ def test_order_air_and_pores_of_a_demo_node_agree_on_two_grids(entry, fed):
     assert len(places) > 0.8 * b.cavity.part.sum() and spearmanr(first, second).statistic > 0.99
     assert np.percentile(np.abs(first - second), 99) < 0.05
     assert a.filled_s == pytest.approx(b.filled_s, rel=0.02)
+    # What fills last lies within the reach that either grid tells of it, and the reach is the same.
+    (one_mm, within_mm), (other_mm, other_within_mm) = a.fills_last(), b.fills_last()
+    assert np.linalg.norm(one_mm - other_mm) <= min(within_mm, other_within_mm)
+    assert within_mm == pytest.approx(other_within_mm, abs=2 * wide)
     # Places: as many on both, each within two cells of one on the other, but for rings; volumes within 40 %.
     limit = rates["printed_mould.most_pore"]
     found = {"air": [(t, t.volume_cm3) for t in a.traps], "pore": [(p, p.pore_cm3) for p in coarse.feeding.pores]}

@@ -32,7 +32,7 @@ def look_table(kit, alloy):
     give or take how far it may be from there [mm]."""
 
     def said(found, size, unit):
-        return f"{size} {unit} at {_spot(found[0].place_mm)} ± {found[0].within_mm:.0f}" if found else "none"
+        return f"{size} {unit} at {_spot(found[0].place_mm, found[0].within_mm)}" if found else "none"
 
     rows = {}
     for item in kit.parts:
@@ -43,15 +43,16 @@ def look_table(kit, alloy):
             rows[item.part.name, how] = row = {}
             for grid, one in zip(("", ", coarser"), (getattr(each, kind) for each in looks), strict=True):
                 air, pores = sum(each.volume_cm3 for each in one.traps), sum(each.pore_cm3 for each in one.pores)
-                row[f"fills last at{grid}"] = _spot(one.last_at)
+                row[f"fills last at{grid}"] = _spot(one.last_at, one.last_within_mm)
                 row[f"air{grid}"] = said(one.traps, f"{air:.1f}", "cm³")
                 row[f"pores{grid}"] = said(one.pores, f"{1000 * pores:.0f}", "mm³")
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis(["part", "feeding"])
     return table[sorted(table, key=lambda name: ("last" not in name, name))]
 
 
-def _spot(place):
-    return "({:.0f},\N{NO-BREAK SPACE}{:.0f},\N{NO-BREAK SPACE}{:.0f})".format(*np.round(place) + 0.0)
+def _spot(place, within):
+    place = "({:.0f},\N{NO-BREAK SPACE}{:.0f},\N{NO-BREAK SPACE}{:.0f})".format(*np.round(place) + 0.0)
+    return f"{place} ± {within:.0f}"
 
 
 def said_of(run):

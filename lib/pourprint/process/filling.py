@@ -6,7 +6,6 @@ jets, waves, splash, the back-pressure of air and gas, metal that cools or freez
 """
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from pourprint.process.geometry import nearest_to
 from pourprint.process.sand.gating import fall_speed_m_s, flow_cm3_s
 
 LEAST_AIR_CM3 = 0.3  # less leaves through sand or shell
+LAST = 0.005  # of the part's metal: what fills last
 
 
 @dataclass(frozen=True)
@@ -33,9 +33,9 @@ class Trap:
 
 @dataclass(frozen=True, eq=False)
 class Filling:
-    """A filled cavity: `time_s` (nx, ny, nz) when each cell is full [s], nan outside the metal, inf where the basin
-    stands too low. `level_mm`, `flow_cm3_s`, `clock_s` (k,): the metal's level over the gate, the flow, the time, as it
-    rises. `traps` the caught air, largest first."""
+    """A filled cavity: `time_s` (nx, ny, nz) when each cell is full [s], all of one height that fill in one go at once;
+    nan outside the metal, inf where the basin stands too low. `level_mm`, `flow_cm3_s`, `clock_s` (k,): the metal's
+    level over the gate, the flow, the time, as it rises. `traps` the caught air, largest first."""
 
     cavity: Cavity
     time_s: np.ndarray
@@ -54,12 +54,16 @@ class Filling:
         """Whether all of the cavity is filled."""
         return not np.isinf(self.time_s).any()
 
-    @cached_property
-    def last_mm(self):
-        """Where the part is filled last (3,) [mm]."""
-        times = np.where(self.cavity.part & np.isfinite(self.time_s), self.time_s, -1.0)
-        late = self.cavity.grid.centres_mm(np.argwhere(times >= times.max() * (1 - 1e-9)))
-        return nearest_to(late.mean(0), late, self.cavity.grid.cell_mm / 2)
+    def fills_last(self):
+        """The middle of what fills last of the part (3,), and how far that reaches from there [mm].
+
+        All of a rim at one height fills at once: no grid tells one place on it.
+        """
+        grid, filled = self.cavity.grid, self.cavity.part & np.isfinite(self.time_s)
+        late_s = np.quantile(self.time_s[filled], 1 - LAST, method="lower")
+        late = grid.centres_mm(np.argwhere(filled & (self.time_s >= late_s)))
+        middle = nearest_to(late.mean(0), late, grid.cell_mm / 2)
+        return middle, float(np.linalg.norm(late - middle, axis=1).max()) + grid.cell_mm / 2
 
 
 def fill(cavity, choke_mm2, basin_mm, discharge=1.0):
@@ -87,14 +91,8 @@ def fill(cavity, choke_mm2, basin_mm, discharge=1.0):
         clock = np.cumsum(np.where(flow > 0, amount / flow, np.inf))
     time_s, reached = np.full(metal.shape, np.nan), np.isfinite(clock)
     time_s[metal] = np.inf
-    time_s.reshape(-1)[order] = clock
-    traps = _traps(cavity, order[reached], stage[reached], clock[reached])
+    time_s.reshape(-1)[order] = clock[np.flatnonzero(np.diff(stage, append=-1))][stage]
+    # Caught is the room of the part that parts from every vent while it is empty.
+    found = cavity.pockets(np.where(np.isinf(time_s), np.nan, time_s), cavity.vent, LEAST_AIR_CM3, 0.0)
+    traps = tuple(Trap(*place, max(float(cut), 0.0), cm3) for _, *place, cut, cm3 in found)
     return Filling(cavity, time_s, clock[reached], level[reached], flow[reached], traps)
-
-
-def _traps(cavity, order, stage, clock):
-    """Caught air: room of the part that parts from every vent while it is empty; what fills at one height, at once."""
-    key = np.full(cavity.metal.shape, np.nan)
-    key.reshape(-1)[order] = clock[np.flatnonzero(np.diff(stage, append=-1))][stage]
-    found = cavity.pockets(key, cavity.vent, LEAST_AIR_CM3, 0.0)
-    return tuple(Trap(*place, max(float(cut), 0.0), cm3) for _, *place, cut, cm3 in found)

@@ -36,8 +36,9 @@ PORES_WITHIN = 0.4  # of its volume, a pore lies on grids of other cells; only w
 
 @dataclass(frozen=True, eq=False)
 class Look:
-    """A pour of a shape by the default card, kept: its `pores` and `traps` of air, `last_at` where it fills last (3,),
-    `share` of the time to fill over the time to freeze and `slow_at` (3,), all places on the part as drawn [mm].
+    """A pour of a shape by the default card, kept: its `pores` and `traps` of air, `last_at` where it fills last (3,)
+    and `last_within_mm` of it, `share` of the time to fill over the time to freeze and `slow_at` (3,), all places on
+    the part as drawn [mm].
 
     neck_mm, hollow_mm: mean length of the necks below the feeders' feet, outside and inside hollows. over: the pores
     that further feeders stand over. bare: the same with a vent instead of feeders. fed: with further feeders, None
@@ -47,6 +48,7 @@ class Look:
     pores: tuple[Pore, ...]
     traps: tuple[Trap, ...]
     last_at: np.ndarray
+    last_within_mm: float
     share: float
     slow_at: np.ndarray
     neck_mm: float
@@ -106,7 +108,7 @@ def looked(part, kind):
         bare = pour(one, trial(run, "none", one.feeder.diameter_mm, 1.0), kind.cells)
         first = replace(_seen(run), bare=_seen(bare))
     except InputError:
-        return Look((), (), np.zeros(3), np.nan, np.zeros(3), 0.0, 0.0)
+        return Look((), (), np.zeros(3), 0.0, np.nan, np.zeros(3), 0.0, 0.0)
     most, over, fed = card.entries[MOST_PORE].high, (), None
     unfed = _beyond(first.pores, most)
     while unfed and len(over) + len(unfed) < MOST_FEEDERS:
@@ -124,7 +126,7 @@ def _in_shell(sizes, cells):
     """The Look of a part that hangs alone: its pores, since air leaves through the shell."""
     fed = runner_feeding(sizes, 0, cells)
     pores = (replace(one, place_mm=tuple(hung_on_part(sizes, 0, one.place_mm).tolist())) for one in fed.pores)
-    return Look(tuple(pores), (), np.zeros(3), 0.0, np.zeros(3), 0.0, 0.0)
+    return Look(tuple(pores), (), np.zeros(3), 0.0, 0.0, np.zeros(3), 0.0, 0.0)
 
 
 def _beyond(pores, most_cm3):
@@ -137,7 +139,8 @@ def _seen(run):
     placed = (tuple(replace(one, place_mm=tuple(run.on_part(one.place_mm).tolist())) for one in each) for each in found)
     mould, foot_cm2 = run.mould, max(float(run.mould.foot_cm2), 1e-9)
     necks = (round(float(cm3) * 10 / foot_cm2 / NECK_MM) * NECK_MM for cm3 in (mould.neck_cm3, mould.hollow_cm3))
-    return Look(*placed, run.on_part(run.filling.last_mm), run.share, run.slow_mm, *necks)
+    last_mm, within_mm = run.filling.fills_last()
+    return Look(*placed, run.on_part(last_mm), within_mm, run.share, run.slow_mm, *necks)
 
 
 def _further(one, over, metal, size, needed=True):

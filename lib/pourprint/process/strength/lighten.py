@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.parts.kept import made_once
-from pourprint.parts.meshes import mesh_of, unit_vector
+from pourprint.parts.meshes import loosened, mesh_of, unit_vector
 from pourprint.parts.nodes import make_node, rod, socket_starts
 from pourprint.parts.part import Part
 from pourprint.process.strength.bricks import Lattice, Solver, brick
@@ -24,6 +24,7 @@ SEGMENTS = 64
 SETTLED = 1e-2  # of the loads, what the solver leaves over: each iteration goes on from the last
 ROUNDS = 80  # at most of the solver an iteration: early designs barely hang together, and change at once
 LEAST_MM = 2.5  # sleeve kept round sockets and bores, unless asked otherwise
+APART_MM = 0.005  # of sheets that touched: far below what any route can make, far above short numbers
 FAINT = 0.03  # of the strongest mix of loads; fainter ones, a thousandth of the energy, are left out
 
 
@@ -245,7 +246,8 @@ def solid_of(task, stage, least_mm=LEAST_MM):
         if abs(made.volume() / 1000 / stage.volume_cm3 - 1) < 1e-3:
             break
         faint, full = (level, full) if made.volume() > 1000 * stage.volume_cm3 else (faint, level)
-    return Part.from_arrays(f"{task.name} lightened", *mesh_of(made))
+    vertices, faces = mesh_of(made)
+    return Part.from_arrays(f"{task.name} lightened", loosened(vertices, faces, APART_MM), faces)
 
 
 def _skin(field, low, cell, holes, least_mm):
