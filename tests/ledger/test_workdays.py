@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import DAYS, WorkingHours, calendar_from
-from pourprint.plans.scheduler import begin_of, end_of
+from pourprint.plans.scheduler import slot, stint
 from scenes import ROUND_THE_CLOCK
 
 MONDAY = "2026-11-02"
@@ -25,17 +25,18 @@ EVERY_DAY = WorkingHours(days=DAYS)
 
 
 def floor(hours):
-    """One person of some working hours, as the scheduler knows them."""
-    opening, before, shift, night = ([table] for table in calendar_from(hours, MONDAY).lists)
-    return SimpleNamespace(opening=opening, before=before, shift=shift, night=night, day_h=hours.day_h)
+    """One person of some working hours, as the scheduler knows them, with nothing else to do."""
+    opening, before, shift = ([table] for table in calendar_from(hours, MONDAY).lists)
+    free = {"people": [1], "bookings": [], "booked": [0]}
+    return SimpleNamespace(opening=opening, before=before, shift=shift, day_h=hours.day_h, **free)
 
 
 def done(begin_h, hands_on_h, hours=OFFICE):
-    return end_of(floor(hours), 0, begin_h, hands_on_h, whole=False)
+    return slot(floor(hours), 0, begin_h, hands_on_h, whole=False)[1]
 
 
 def begun(begin_h, whole_h, hours=OFFICE):
-    return begin_of(floor(hours), 0, begin_h, whole_h)
+    return stint(floor(hours), 0, begin_h, whole_h, whole=whole_h > 0)[0]
 
 
 BY_HAND = [
@@ -105,7 +106,7 @@ def test_arrays_of_openings_are_those_of_single_numbers():
 
 
 def test_work_in_one_go_that_no_day_holds_goes_on_after_closing():
-    assert end_of(floor(OFFICE), 0, 8.0, 10.0, whole=True) == 18.0
+    assert stint(floor(OFFICE), 0, 8.0, 10.0, whole=True) == (8.0, 18.0)
 
 
 def test_work_past_the_calendar_has_no_end():

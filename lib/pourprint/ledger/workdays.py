@@ -103,19 +103,19 @@ class Calendar:
     def tables(self):
         """Tables for one look-up each, hours since the first midnight [h].
 
-        Of each day: opening time (infinite where nobody comes) and hours worked before it. Of each working day: what to
-        add to the hours worked up to some moment of it to get that moment (infinite past the last one), and whether a
-        night follows.
+        Of each day and the one past the last: the first opening from its midnight on (infinite where there is none any
+        more) and hours worked before it. Of each working day: what to add to the hours worked up to some moment of it
+        to get that moment (infinite past the last one).
         """
         mask = [day in self.hours.days for day in DAYS]
         holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
         days = np.arange(HORIZON_DAYS)
         is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
-        opening = 24.0 * days + self.hours.start_h
-        before = (np.cumsum(is_open) - is_open) * self.hours.day_h
-        shift, never = opening[is_open] - before[is_open], np.full(2 + np.sum(~is_open), np.inf)
-        night = np.append(np.diff(opening[is_open]) > self.hours.day_h, never > 0)
-        return np.where(is_open, opening, np.inf), before, np.append(shift, never), np.append(night, True)
+        number = np.append(0, np.cumsum(is_open))  # of working days before
+        opening = np.full(HORIZON_DAYS + 1, np.inf)
+        opening[: number[-1]] = 24.0 * days[is_open] + self.hours.start_h
+        worked = np.arange(HORIZON_DAYS + 1) * self.hours.day_h
+        return opening[number], worked[number], opening - worked
 
     @cached_property
     def lists(self):
@@ -127,25 +127,27 @@ class Calendar:
 
         Parameters: `at_h`, `whole_h` [h], broadcast. Returns: [h]. Raises: InputError past the calendar's horizon.
         """
-        _, _, shift, night = self.tables
-        day_h = self.hours.day_h
-        worked_h = self._worked(at_h)
-        # The slack absorbs rounding: at closing time the next opening is meant.
-        day = (worked_h / day_h + 1e-9).astype(int)
-        into_h = worked_h - day * day_h
-        late = (into_h + whole_h > day_h + 1e-9) & (into_h > 1e-9) & night[day]
-        day, into_h = day + late, np.where(late, 0.0, np.maximum(into_h, 0.0))
-        if np.isinf(shift[day]).any():
+        (opening, *_), day_h, at_h = self.tables, self.hours.day_h, np.asarray(at_h, dtype=float)
+        day = self._day(at_h)
+        opens_h, next_h, begin_h = opening[day], opening[day + 1], np.maximum(at_h, opening[day])
+        # The slack absorbs rounding: at closing time the next opening is meant. Only over a night is anything put off.
+        late = (begin_h + np.maximum(whole_h, 2e-9) > opens_h + day_h + 1e-9) & (next_h > opens_h + day_h)
+        begin_h = np.where(late & (begin_h > opens_h + 1e-9), next_h, begin_h)
+        if np.isinf(begin_h).any():
             raise past_horizon()
-        return day * day_h + into_h + shift[day]
+        return begin_h
+
+    def _day(self, at_h):
+        """The day of each time. Raises: InputError past the calendar's horizon."""
+        day = (at_h * (1 / 24)).astype(int)
+        if np.any(day >= HORIZON_DAYS):
+            raise past_horizon()
+        return day
 
     def _worked(self, at_h):
         """Working hours between the first midnight and a time [h]. Raises: InputError past the calendar's horizon."""
-        opening, before, *_ = self.tables
-        at_h = np.asarray(at_h, dtype=float)
-        day = (at_h * (1 / 24)).astype(int)
-        if np.any(day >= len(opening)):
-            raise past_horizon()
+        (opening, before, _), at_h = self.tables, np.asarray(at_h, dtype=float)
+        day = self._day(at_h)
         return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
 
     def open_h(self, begin_h, end_h):

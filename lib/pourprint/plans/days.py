@@ -64,23 +64,26 @@ def _led(plan, most, log=None):
     kinds = [plan.visits_of(one_off, 1), *(plan.visits_of(each, kits) for kits in (first, first, rest))]
     hours = (value for rows in kinds for row in rows for value in row)
     values = [*hours, np.maximum(quantity // size, 1), rest > 0]
-    table = np.empty((len(values), *plan.shape))
+    table = np.empty((*plan.shape, len(values)))
     for i, value in enumerate(values):
-        table[i] = value
-    cases, which = table.reshape(len(values), -1), np.zeros(1, int)
-    if plan.shape:  # what only prices tell apart is one case
-        cases, which = np.unique(cases, axis=1, return_inverse=True)
-    (full, more), hours = cases[-2:].astype(int), cases[:-2].reshape(-1, 5, cases.shape[1])
+        table[..., i] = value
+    cases, which = table.reshape(-1, len(values)), np.zeros(1, int)
+    if plan.shape:  # what only prices tell apart is one case; rows are told apart by their bytes, which is quick
+        rows = cases.view((np.void, cases[0].nbytes)).ravel()
+        _, one, which = np.unique(rows, return_index=True, return_inverse=True)
+        cases = cases[one]
+    (full, more), hours = cases[:, -2:].T.astype(int), cases[:, :-2].reshape(-1, 5).T
+    visits = len(values) // 5
     edges = np.cumsum([0, len(steps), len(each), len(each)])
     led = np.minimum(full, most)
     runs = np.append(0, np.cumsum(led + more))
     case = np.repeat(np.arange(full.size), np.diff(runs))
     turn = np.arange(runs[-1]) - runs[case]
     kind = np.where(turn == 0, 0, np.where(turn < led[case], 1, 2))
-    from_, to = (len(hours) * case + edges[kind + i] for i in (0, 1))
+    from_, to = (visits * case + edges[kind + i] for i in (0, 1))
     batches = from_, to, begin_h, np.where((turn > 0) & (once > 0), runs[case], -1), from_ + once
     leg = np.tile(np.r_[: len(steps), once : len(steps), once : len(steps)], full.size)
-    ends = schedule(lambda who: calendar, steps, leg, hours.transpose(1, 2, 0).reshape(5, -1), batches, runs, log=log)
+    ends = schedule(lambda who: calendar, steps, leg, hours, batches, runs, log=log)
     return np.maximum.reduceat(ends, runs[:-1])[which.ravel()], full[which.ravel()]
 
 

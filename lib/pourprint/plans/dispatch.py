@@ -54,26 +54,25 @@ def _stretches(who, machine, steps, leg, hours, first):
     its rounds, and hands-on, run, unloading and waiting time of each; `first` visits of batches.
     """
     table = np.zeros((leg.size, 2), STRETCH)
-    load, empty = table.T
-    rounds, load["hands_h"], load["alone_h"], empty["hands_h"], empty["alone_h"] = hours
-    within_h, whole = np.array([(step.within_h, step.whole) for step in steps], dtype=float).T[:, leg]
-    follows = np.append(False, leg[1:] == leg[:-1] + 1) & (within_h < np.inf)
+    (load, empty), (rounds, by_hand, run, unload, wait) = table.T, hours
+    within_h, whole = np.array([(step.within_h, step.whole) for step in steps], dtype=float).T
+    follows = np.append(False, np.diff(leg) == 1) & (within_h < np.inf)[leg]
     follows[first] = False
     leads = np.append(follows[1:], False)
-    machine = np.where(hours[1:4].sum(axis=0) > 0, machine[leg], NOWHERE)
-    loads = (machine != NOWHERE) & (hours[2:4].sum(axis=0) > 0)
-    idle = (load["hands_h"] <= 0) & (machine == NOWHERE)
-    table["who"] = who[leg][:, None]
-    load["whole"] = whole = (whole > 0) | follows | leads
-    load["mode"] = np.select([follows, idle, loads, whole], [BOOKED, IN_HAND, TO_LOAD, TO_WORK], TO_BENCH)
-    empty["mode"] = np.select([empty["hands_h"] <= 0, loads], [IN_HAND, TO_LOAD], TO_BENCH)
+    whole, runs = (whole > 0)[leg] | follows | leads, (run > 0) | (unload > 0)
+    machine = machine[leg] * (runs | (by_hand > 0))  # else NOWHERE
+    loads = runs & (machine != NOWHERE)
+    load["hands_h"], load["alone_h"], empty["hands_h"], empty["alone_h"] = by_hand, run, unload, wait
+    table["who"], load["whole"] = who[leg][:, None], whole
+    bench = np.where((by_hand <= 0) & (machine == NOWHERE), IN_HAND, np.where(whole, TO_WORK, TO_BENCH))
+    load["mode"] = np.where(follows, BOOKED, np.where(loads, TO_LOAD, bench))
+    empty["mode"] = np.where(unload <= 0, IN_HAND, np.where(loads, TO_LOAD, TO_BENCH))
     # What is hot stays in its machine until the last hands are done with it: both are held, and given back, together.
-    load["takes"], load["also"] = np.where(follows, NOWHERE, machine), leads * np.append(machine[1:], NOWHERE)
-    empty["gives"], empty["too"] = np.where(leads, NOWHERE, machine), follows * np.append(NOWHERE, machine[:-1])
+    load["takes"], load["also"] = machine * ~follows, leads * np.append(machine[1:], NOWHERE)
+    empty["gives"], empty["too"] = machine * ~leads, follows * np.append(NOWHERE, machine[:-1])
     table["within_h"] = np.inf
-    load["within_h"][leads] = within_h[follows]
-    empty["back"] = np.where(leads, 0, 1 + 2 * follows)
-    empty["rounds"] = np.where(leads, 0, rounds)
+    load["within_h"][leads] = within_h[leg[follows]]
+    empty["back"], empty["rounds"] = (1 + 2 * follows) * ~leads, rounds * ~leads
     return table.ravel()
 
 
@@ -118,7 +117,8 @@ def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=
         log,
     )
     led = np.zeros(first.size, BATCH)
-    led["number"], led["after"], led["mode"], led["end_h"] = np.arange(first.size), after, COMING, np.inf
+    led["number"], led["after"] = np.arange(first.size), np.where(after < 0, first.size, after)
+    led["mode"], led["end_h"] = COMING, np.inf
     led["at"], led["frees"], led["last"] = 2 * first, 2 * frees, 2 * last
     led["due_h"] = np.where(after < 0, ready_h, np.inf)
     if plain:

@@ -22,25 +22,26 @@ import numpy as np
 
 MOMENT_H = 1e-9  # what lies closer happens at one time
 # What a batch does, or waits for: to come; to load, to work in one go, to work at the bench; working there or laid
-# down; hands that are not laid down; alone; until the moment set for it; gone.
-COMING, TO_LOAD, TO_WORK, TO_BENCH, AT_BENCH, IN_HAND, ALONE, BOOKED, AWAY = range(9)
+# down; until one of these three can begin; hands that are not laid down; alone; until the moment set for it; gone.
+COMING, TO_LOAD, TO_WORK, TO_BENCH, AT_BENCH, LATER, IN_HAND, ALONE, BOOKED, AWAY = range(10)
 
 # Who and what is there: of each person a calendar's tables, how many there are and how many are `idle`; of each machine
 # how many and how many have `room`, and its times `closed` (machine, from, to); `bookings` of people for work that is
 # not laid down, with their number `booked`; all stretches; and the `log`, or None.
-PLACES = "opening before shift night day_h people idle machines room closed bookings booked stretches log"
+PLACES = "opening before shift day_h people idle machines room closed bookings booked stretches log"
 Floor = namedtuple("Floor", PLACES)
 
 
-def record(whole, hours, size="i4"):
-    """The type of a record of whole numbers, of some size, and of hours."""
+def record(whole, hours, size="u4"):
+    """The type of a record of whole numbers from 0 on, of some size, and of hours: a place in a table that may be below
+    0 is looked for from the table's end, and asking for that takes a fifth of all time."""
     return np.dtype([(name, "f8") for name in hours.split()] + [(name, size) for name in whole.split()], align=True)
 
 
 # What `who` does, and for how long nobody need be there then: the `mode` in which a batch comes to it; the machines it
 # `takes`, its own and that of what follows hot, and `gives` back; whether work is done in one go; how soon the visit
 # that follows hot must begin, `within_h`, else infinite. After the last of a round `back` to its first, `rounds` times.
-STRETCH = record("who mode takes also gives too whole back", "rounds hands_h alone_h within_h", "i2")
+STRETCH = record("who mode takes also gives too whole back", "rounds hands_h alone_h within_h", "u2")
 
 # Where a batch is on its way, up to the `last` stretch, in which round (`turn`) and `mode`; when something is due, or
 # infinite while it waits for a machine, hands, or an older one, `after`, to come to the stretch where that `frees` it;
@@ -52,53 +53,52 @@ BOOKING = record("who", "from_h to_h")
 # The calendar ---------------------------------------------------------------------------------------------
 
 
+def day_of(floor, who, at_h):
+    """Which day a time lies on, the one past the calendar's end for all that come later."""
+    return int(min(at_h * (1 / 24), len(floor.opening[who]) - 1))
+
+
 def worked_by(floor, who, at_h):
-    """Hours that somebody has worked by a time [h]; infinite past the calendar's end."""
-    day = int(at_h / 24) if at_h < 24 * len(floor.opening[who]) else len(floor.opening[who])
-    if day >= len(floor.opening[who]):
-        return math.inf
+    """Hours that somebody has worked by a time [h]."""
+    day = day_of(floor, who, at_h)
     return floor.before[who][day] + min(max(at_h - floor.opening[who][day], 0.0), floor.day_h)
 
 
-def begin_of(floor, who, at_h, whole_h):
-    """First moment at or after a time when somebody is there, for so many hours in one go unless no day holds them."""
-    worked_h = worked_by(floor, who, at_h)
-    if worked_h == math.inf:
-        return math.inf
-    day = int(worked_h / floor.day_h + MOMENT_H)
-    into_h = worked_h - day * floor.day_h
-    if into_h > MOMENT_H and into_h + whole_h > floor.day_h + MOMENT_H and floor.night[who][day]:
-        day, into_h = day + 1, 0.0
-    return (day * floor.day_h + max(into_h, 0.0)) + floor.shift[who][day]
-
-
-def end_of(floor, who, begin_h, hours, whole):
-    """When work that begins at a time is done; in one go it goes on after closing."""
-    if hours <= 0 or whole:
-        return begin_h + hours
-    worked_h = worked_by(floor, who, begin_h) + hours
-    # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
-    day = int(worked_h / floor.day_h - MOMENT_H) if worked_h < math.inf else len(floor.shift[who])
-    return worked_h + floor.shift[who][day] if day < len(floor.shift[who]) else math.inf
+def stint(floor, who, at_h, hours, whole):
+    """First (begin, end) of some hours' work at or after a time when somebody is there; infinite past the calendar's
+    end. In one go it begins where the day holds it, unless no day does, and then goes on after closing."""
+    day = day_of(floor, who, at_h)
+    opens_h = floor.opening[who][day]
+    begin_h = max(at_h, opens_h)
+    late = begin_h - opens_h + hours > floor.day_h + MOMENT_H if whole else begin_h - opens_h > floor.day_h - MOMENT_H
+    if late and begin_h > opens_h + MOMENT_H and floor.opening[who][day + 1] > opens_h + floor.day_h:
+        day += 1  # a night lies between
+        begin_h = opens_h = floor.opening[who][day]
+    end_h = begin_h + hours
+    if end_h > opens_h + floor.day_h and not whole:
+        # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
+        worked_h = floor.before[who][day] + (begin_h - opens_h) + hours
+        day = int(min(worked_h / floor.day_h - MOMENT_H, len(floor.shift[who]) - 1))
+        end_h = worked_h + floor.shift[who][day]
+    return begin_h, end_h
 
 
 # Where and when -------------------------------------------------------------------------------------------
 
 
 def slot(floor, who, at_h, hours, whole):
-    """Earliest begin at or after a time when somebody is free for work that is not laid down for another."""
+    """Earliest (begin, end) at or after a time when somebody is free for work that is not laid down for another."""
+    end_h = at_h
     while hours > 0:
-        at_h = begin_of(floor, who, at_h, hours if whole else 0.0)
-        until_h, taken, next_h = end_of(floor, who, at_h, hours, whole), 0, math.inf
-        for i in range(floor.booked[0]):
-            one = floor.bookings[i]
-            if one.who == who and min(one.to_h, until_h) - max(one.from_h, at_h) > MOMENT_H:
+        (at_h, end_h), taken, next_h = stint(floor, who, at_h, hours, whole), 0, math.inf
+        for one in floor.bookings[: floor.booked[0]]:
+            if one.who == who and min(one.to_h, end_h) - max(one.from_h, at_h) > MOMENT_H:
                 taken += 1
                 next_h = min(next_h, one.to_h)
         if taken < floor.people[who] or at_h == math.inf:
             break
         at_h = next_h
-    return at_h
+    return at_h, end_h
 
 
 def book(floor, who, from_h, to_h, now_h):
@@ -124,13 +124,12 @@ def place(floor, batch, at_h):
     """(begin, end) of what is not laid down, at or after a time; notes when what must follow it hot begins."""
     stretch = floor.stretches[batch.at]
     while True:
-        begin_h = slot(floor, stretch.who, at_h, batch.left_h, stretch.whole)
-        end_h = end_of(floor, stretch.who, begin_h, batch.left_h, stretch.whole)
+        begin_h, end_h = slot(floor, stretch.who, at_h, batch.left_h, stretch.whole)
         late_h = bar(floor, stretch.takes, begin_h, end_h + stretch.alone_h)
         if stretch.within_h < math.inf and begin_h < math.inf:
             follows = floor.stretches[batch.at + 2]
             ready_h = end_h + stretch.alone_h + floor.stretches[batch.at + 1].alone_h
-            batch.next_h = slot(floor, follows.who, ready_h, follows.hands_h, follows.whole)
+            batch.next_h, _ = slot(floor, follows.who, ready_h, follows.hands_h, follows.whole)
             if stretch.alone_h <= 0:  # no machine's clock can start it later
                 late_h = max(late_h, batch.next_h - ready_h - stretch.within_h)
         if late_h <= MOMENT_H:
@@ -209,7 +208,7 @@ def set_out(floor, batch, now_h):
         return
     begin_h, end_h = place(floor, batch, now_h)
     if begin_h > now_h + MOMENT_H:
-        batch.due_h = begin_h
+        batch.mode, batch.due_h = LATER, begin_h
         return
     floor.room[stretch.takes] -= 1
     floor.room[stretch.also] -= 1
@@ -231,37 +230,35 @@ def at_bench(floor, batch, now_h):
             batch.due_h = math.inf
             note(floor.log, batch, now_h)
         return
-    if batch.mode == TO_BENCH:
-        if not free(floor, stretch):
-            return
-        begin_h = begin_of(floor, who, now_h, 0.0)
-        begin_h += bar(floor, stretch.takes, begin_h, end_of(floor, who, begin_h, batch.left_h, False))
-        if begin_h > now_h + MOMENT_H:
-            batch.due_h = begin_h
-            return
-        floor.room[stretch.takes] -= 1
-        batch.mode = AT_BENCH
-    floor.idle[who] -= 1
     if not working:
-        batch.since_h, batch.due_h = now_h, end_of(floor, who, now_h, batch.left_h, False)
+        if batch.mode == TO_BENCH and not free(floor, stretch):
+            return
+        begin_h, end_h = stint(floor, who, now_h, batch.left_h, False)
+        if batch.mode == TO_BENCH:
+            begin_h += bar(floor, stretch.takes, begin_h, end_h)
+            if begin_h > now_h + MOMENT_H:
+                batch.mode, batch.due_h = LATER, begin_h
+                return
+            floor.room[stretch.takes] -= 1
+        batch.mode, batch.since_h, batch.due_h = AT_BENCH, now_h, end_h
         note(floor.log, batch, now_h)
+    floor.idle[who] -= 1
 
 
 def dispatch(floor, batches, now_h):
     """Give out the work: load machines first, then the oldest batch. Returns: when next something is due."""
     for who in range(len(floor.people)):
         floor.idle[who] = floor.people[who]
-    for i in range(floor.booked[0]):
-        one = floor.bookings[i]
+    for one in floor.bookings[: floor.booked[0]]:
         floor.idle[one.who] -= one.from_h <= now_h + MOMENT_H < one.to_h
     for batch in batches:
-        if batch.mode == TO_LOAD and batch.due_h == math.inf:
+        if batch.mode == TO_LOAD:
             set_out(floor, batch, now_h)
     next_h = math.inf
     for batch in batches:
-        if batch.mode == AT_BENCH or (batch.mode == TO_BENCH and batch.due_h == math.inf):
+        if batch.mode == AT_BENCH or batch.mode == TO_BENCH:
             at_bench(floor, batch, now_h)
-        elif batch.mode == TO_WORK and batch.due_h == math.inf and floor.idle[floor.stretches[batch.at].who] > 0:
+        elif batch.mode == TO_WORK and floor.idle[floor.stretches[batch.at].who] > 0:
             set_out(floor, batch, now_h)
         next_h = min(next_h, batch.due_h)
     return next_h
@@ -281,8 +278,8 @@ def lead(floor, batches, runs):
                     continue
                 if batch.mode == BOOKED:
                     begin(floor, batch, now_h, now_h + batch.left_h)
-                elif TO_LOAD <= batch.mode <= TO_BENCH:
-                    batch.due_h = math.inf  # it may be able to begin now
+                elif batch.mode == LATER:
+                    batch.mode, batch.due_h = floor.stretches[batch.at].mode, math.inf
                 else:
                     proceed(floor, mine, batch, now_h)
             while len(mine) > 0 and mine[0].mode == AWAY:
