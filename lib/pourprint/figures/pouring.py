@@ -52,7 +52,7 @@ def look_table(kit, alloy):
 
 def _spot(place, within):
     place = "({:.0f},\N{NO-BREAK SPACE}{:.0f},\N{NO-BREAK SPACE}{:.0f})".format(*np.round(place) + 0.0)
-    return f"{place} ± {within:.0f}"
+    return f"{place} ±\N{NO-BREAK SPACE}{within:.0f}"
 
 
 def said_of(run):
