@@ -1,6 +1,6 @@
 """Single random changes of the models: do the tests notice? Run by hand, never in CI; needs the package coverage.
 
-    python tests/mutation/mutate.py map           # once: which tests run which line, in how many seconds
+    python tests/mutation/mutate.py map           # once: which tests run which line, in how many seconds of CPU
     python tests/mutation/mutate.py 60 7          # sixty changes, drawn with seed 7
 
 Each change is made in a copy of the repository, one at a time: an operator, a comparison, a number, a minimum for a
@@ -22,13 +22,14 @@ import tempfile
 from collections import Counter, defaultdict
 from itertools import accumulate
 from pathlib import Path
-from xml.etree import ElementTree
+
+import pytest
 
 ROOT = Path(__file__).parents[2]
 KEPT = Path(tempfile.gettempdir()) / "mutation"  # where the map is
 PATIENCE_S = 400  # of CPU: a change that hangs is noticed, a busy machine is not
 AT_ONCE = 40  # tests asked first
-ASKED_S = 100  # of tests, as the map timed them, asked before a change has passed
+ASKED_S = 100  # of tests' CPU, as the map timed them, asked before a change has passed
 LOADED = (
     "numpy",
     "scipy.sparse",
@@ -86,13 +87,25 @@ def changed(path, draw):
     return ast.unparse(tree), node.lineno, f"{before}  →  {ast.unparse(node)}"
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item):
+    """Keep each test's seconds of CPU, which a busy machine does not stretch: the map's run has this file as plugin."""
+    begun = sum(os.times()[:4])  # of this process and of those that it waited for
+    ran = yield
+    with (KEPT / "seconds").open("a") as kept:
+        kept.write(f"{item.nodeid.split('[')[0]} {sum(os.times()[:4]) - begun}\n")
+    return ran
+
+
 def make_map():
     """Run all tests that are ever asked, and keep which test runs which line."""
     KEPT.mkdir(exist_ok=True)
+    (KEPT / "seconds").unlink(missing_ok=True)
     (KEPT / "rc").write_text("[run]\nsource = lib/pourprint\ndynamic_context = test_function\n")
     command = [sys.executable, "-m", "coverage", "run", f"--rcfile={KEPT / 'rc'}", f"--data-file={KEPT / 'lines'}"]
-    command += ["-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", f"--junitxml={KEPT / 'times.xml'}"]
-    subprocess.run([*command, *(f"tests/{room}" for room in ROOMS)], cwd=ROOT, check=True)
+    command += ["-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", "-p", "mutate"]
+    env = os.environ | {"PYTHONPATH": str(Path(__file__).parent)}
+    subprocess.run([*command, *(f"tests/{room}" for room in ROOMS)], cwd=ROOT, env=env, check=True)
 
 
 def tests_of():
@@ -101,10 +114,9 @@ def tests_of():
 
     where = {path.stem: path.relative_to(ROOT) for path in ROOT.glob("tests/*/test_*.py")}
     seconds = Counter()
-    for case in ElementTree.parse(KEPT / "times.xml").iter("testcase"):
-        module, test = case.get("classname").split(".")[-1], case.get("name").split("[")[0]
-        if module in where:
-            seconds[f"{where[module]}::{test}"] += float(case.get("time"))
+    for line in (KEPT / "seconds").read_text().splitlines():
+        test, spent = line.rsplit(" ", 1)
+        seconds[test] += float(spent)
     data, found = CoverageData(KEPT / "lines"), defaultdict(set)
     data.read()
     for file in data.measured_files():
@@ -132,8 +144,6 @@ def passes(copy, name, text, tests):
         os.chdir(copy)
         os.environ["POURPRINT_CACHE"] = ""
         sys.path.insert(0, str(copy / "lib"))
-        import pytest
-
         os._exit(pytest.main(["-x", "-q", "-n", "0", "-p", "no:cacheprovider", *tests]))
     passed = os.waitpid(child, 0)[1] == 0
     path.write_bytes(whole)
