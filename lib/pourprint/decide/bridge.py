@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from pourprint.decide.compare import comparison
 from pourprint.decide.settings import same_kit
+from pourprint.decide.tables import table_of
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import feasible
@@ -54,14 +55,12 @@ def bridge(before, after, route=None):
 
 def bridge_table(piers, currency, noun):
     """A bridge as a pandas table: what changed, the answer for one `noun` after it, and by how much it moved."""
-    import pandas as pd
-
     rows = [
         (pier.what, pier.route.replace("_", " "), pier.cost, pier.cost - last.cost, pier.days, pier.days - last.days)
         for last, pier in zip((piers[0], *piers), piers, strict=False)
     ]
     heads = ("what changed", "route", f"a {noun} [{currency}]", f"moved by [{currency}]", "days [d]", "moved by [d]")
-    return pd.DataFrame(rows, columns=heads).set_index(heads[0])
+    return table_of(rows, heads[0], heads)
 
 
 def side_by_side(before, after):

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.decide.failures import Shares, shares
-from pourprint.decide.inputs import outcomes, single_plans
+from pourprint.decide.inputs import outcomes, parted, single_plans
+from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import NoPlan, Plan, feasible, made
@@ -51,8 +52,8 @@ def cheapest_intervals(costs, quantities):
     if quantities.ndim != 1 or np.any(np.diff(quantities) <= 0) or np.any(quantities % 1 != 0):
         raise InputError("quantities must be a rising row of whole numbers, such as np.arange(1, 101).")
     names = list(costs)
-    table = np.array([np.broadcast_to(np.asarray(costs[name], float), quantities.shape) for name in names])
-    table = np.where(np.isnan(table), np.inf, table)
+    table = np.array([np.broadcast_to(cost, quantities.shape) for cost in costs.values()], dtype=float)
+    table[np.isnan(table)] = np.inf
     lowest = np.min(table, axis=0)
     tied = np.isclose(table, lowest, rtol=1e-6, atol=0).sum(axis=0) > 1
     winner = np.where(tied | np.isinf(lowest), -1, np.argmin(table, axis=0))
@@ -62,7 +63,7 @@ def cheapest_intervals(costs, quantities):
         Interval(int(quantities[a]), int(quantities[b]), "" if winner[a] < 0 else names[winner[a]])
         for a, b in zip(starts, ends, strict=True)
     )
-    return BreakEven(tuple(int(quantities[a]) for a in starts[1:]), intervals)
+    return BreakEven(tuple(interval.first for interval in intervals[1:]), intervals)
 
 
 def break_even(plan_a, plan_b, quantities):
@@ -127,8 +128,6 @@ def flip_prices(plans, quantities=None):
     Parameters: `plans` {route: Plan or NoPlan} of single numbers; `quantities` (n,) kits [-] (default: the plans' own).
     Returns: pandas table of (quantity, from_price_of_day [currency/d], best). Source: `envelope`. Raises: InputError.
     """
-    import pandas as pd
-
     able = single_plans(plans)
     quantities = np.atleast_1d(next(iter(able.values())).job.quantity if quantities is None else quantities)
     lines = {route: outcomes(plan, {"quantity": quantities}) for route, plan in able.items()}
@@ -137,7 +136,7 @@ def flip_prices(plans, quantities=None):
         for i, quantity in enumerate(quantities)
         for price, route in envelope({route: (float(cost[i]), float(days[i])) for route, (cost, days) in lines.items()})
     ]
-    return pd.DataFrame(rows, columns=["quantity", "from_price_of_day", "best"]).set_index("quantity")
+    return table_of(rows, "quantity", ["quantity", "from_price_of_day", "best"])
 
 
 def rank(plans, price_of_day=0.0):
@@ -147,8 +146,6 @@ def rank(plans, price_of_day=0.0):
     total cost are without, `cost_with_delay` is with the price of the days.
     Raises: InputError.
     """
-    import pandas as pd
-
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     rows = []
     for plan in feasible(plans).values():
@@ -160,7 +157,7 @@ def rank(plans, price_of_day=0.0):
         row |= {"steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield, "note": note(plan.findings)}
         rows.append(row)
     cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
-    table = pd.DataFrame(sorted(rows, key=lambda row: row["cost_with_delay"]) + cannot).set_index("route")
+    table = table_of(sorted(rows, key=lambda row: row["cost_with_delay"]) + cannot, "route")
     return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
 
@@ -174,8 +171,7 @@ def comparison(plans, price_of_day=0.0):
     Returns: Comparison. Raises: InputError.
     """
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
-    scheduled = {route: plan.schedule() for route, plan in feasible(plans).items()}
-    spans, days = ({route: pair[i] for route, pair in scheduled.items()} for i in (0, 1))
+    spans, days = parted({route: plan.schedule() for route, plan in feasible(plans).items()})
     failing = {route: shares(plans[route]) for route in days}
     return Comparison(plans, float(price_of_day), spans, days, failing)
 
@@ -220,13 +216,12 @@ class Comparison:
 
     def table(self):
         """The routes as a pandas table to read, in the order of their mean cost; those that cannot last, with why."""
-        import pandas as pd
-
-        rows = {}
+        rows, note_head = [], "to watch, or why it cannot"
         for route in sorted(self.days, key=self.mean_unit_cost):
             plan = self.plans[route]
             ready, one = plan.begin + dt.timedelta(days=self.mean_days(route)), plan.job.kit.noun
-            rows[plan.title] = {
+            row = {
+                "route": plan.title,
                 f"with failures [{plan.rates.currency} a {one}]": round(self.mean_unit_cost(route)),
                 "with failures [days]": round(self.mean_days(route)),
                 "ready, with failures": f"{ready:%a %d %b %Y}",
@@ -237,9 +232,8 @@ class Comparison:
                 "stages": len(plan.stages),
                 "steps": len(plan.steps),
                 "all steps right at the first try": f"{plan.first_pass_yield:.0%}",
-                "to watch, or why it cannot": note(plan.findings),
+                note_head: note(plan.findings),
             }
-        for plan in self.plans.values():
-            if not plan.feasible:
-                rows[plan.title] = {"to watch, or why it cannot": plan.reason}
-        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("route")
+            rows.append(row)
+        rows += [{"route": one.title, note_head: one.reason} for one in self.plans.values() if not one.feasible]
+        return table_of(rows, "route")

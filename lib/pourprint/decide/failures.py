@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from pourprint.decide.inputs import usage
 from pourprint.plans.days import STEADY
 from pourprint.plans.steps import priced
 from pourprint.risk.rework import taken
@@ -83,7 +84,8 @@ def again(plan, key, kits):
         line = off @ runs.days / max(off @ off, 1e-9)  # where none failed, off is 0
         days.append((runs.days.mean() + line * (exact_h - hours.mean())) / one.lead_time_days)
         more = job.job.quantity / one.job.quantity
-        tables.append({of: (_all(job, of), _all(job, of) + more * (mean[of] - _all(one, of))) for of in mean})
+        whole, part = usage(job), usage(one)
+        tables.append({of: (whole[of], whole[of] + more * (mean[of] - part[of])) for of in mean})
     amounts = {of: np.transpose([table[of] for table in tables]) for of in tables[0]}
     return Again(np.array(kits), amounts, np.array(days))
 
@@ -91,11 +93,6 @@ def again(plan, key, kits):
 def _hours(amounts):
     """Hours of people and machines among amounts."""
     return sum(amount for key, amount in amounts.items() if key.startswith(("labour.", "machine.")))
-
-
-def _all(plan, key):
-    """What all steps of a plan take of something."""
-    return sum(row.get(key, 0.0) for row in plan.amounts)
 
 
 def again_along(plan, key):

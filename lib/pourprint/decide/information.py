@@ -13,6 +13,7 @@ import numpy as np
 from pourprint.decide.compare import envelope, tie_price_of_day
 from pourprint.decide.inputs import outcomes_of, single_plans, with_delay
 from pourprint.decide.sensitivity import uncertain_inputs
+from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers, plain
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
@@ -214,8 +215,6 @@ def flips(runs, repeats=200, seed=1):
     Returns: pandas table by route in order of price: `from_price` [currency/d], `low`, `high` that hold 95 % of the
     repeats. Raises: InputError. Source: lower envelope of the lines C + d·T (exact); Efron 1979 (from memory).
     """
-    import pandas as pd
-
     if not isinstance(runs, Mapping) or not runs or not all(isinstance(run, Runs) for run in runs.values()):
         raise InputError(f"runs must be a table {{route: runs}} as from simulate_all(plans), not {runs!r}.")
     check_numbers(arrays=False, repeats=repeats)
@@ -231,7 +230,7 @@ def flips(runs, repeats=200, seed=1):
         ties = tie_price_of_day(means[0][a], means[1][a], means[0][b], means[1][b])
         low, high = np.nanquantile(ties, (0.025, 0.975))
         rows.append({"route": runs[right].plan.title, "from_price": price, "low": low, "high": high})
-    return pd.DataFrame(rows).set_index("route")
+    return table_of(rows, "route")
 
 
 def by_quantity(plans, quantities, prices=(0.0,), n=1000, seed=1, **options):
@@ -242,8 +241,6 @@ def by_quantity(plans, quantities, prices=(0.0,), n=1000, seed=1, **options):
     Returns: pandas table by price, quantity and route, the best by mean first: mean and 5 to 95 % of a kit's cost
     with its share of the days, the same of the days, and how often the route costs least. Raises: InputError.
     """
-    import pandas as pd
-
     check_numbers(zero_allowed=True, prices=prices)
     check_numbers(quantities=quantities)
     rows = []
@@ -259,5 +256,4 @@ def by_quantity(plans, quantities, prices=(0.0,), n=1000, seed=1, **options):
                 rows.append((price, int(quantity), run.plan.title, *spread, share[route]))
     columns = ["cost", "cost_5%", "cost_95%", "days", "days_5%", "days_95%", "chance_best"]
     index = ["price_of_day", "quantity", "route"]
-    table = pd.DataFrame(rows, columns=[*index, *columns]).sort_values([*index[:2], "cost"])
-    return table.set_index(index)
+    return table_of(rows, index, [*index, *columns]).sort_values([*index[:2], "cost"])

@@ -6,6 +6,7 @@ bores, sockets and faces keep their sizes). Properties of the alloy stand at the
 """
 
 from bisect import bisect_left
+from collections import Counter
 from collections.abc import Mapping
 
 import numpy as np
@@ -36,10 +37,10 @@ def dearest_day(rates, price_of_day=0.0):
     return rounded_up(max(25 * float(np.max(rates["labour.technician"])), 2 * price_of_day, 1.0))
 
 
-def rounded_up(least):
-    """The next 1, 2 or 5 with zeros from a positive number on: 950.0 → 1000.0."""
+def rounded_up(least, steps=(1, 2, 5, 10)):
+    """The next 1, 2 or 5, or other of `steps`, with zeros from a positive number on: 950.0 → 1000.0."""
     power = 10.0 ** np.floor(np.log10(least))
-    return float(next(step * power for step in (1, 2, 5, 10) if step * power >= least))
+    return float(next(step * power for step in steps if step * power >= least))
 
 
 def is_linear(key):
@@ -86,8 +87,21 @@ def outcomes(plan, changes, clock=True):
 def outcomes_of(plans, changes, clock=True):
     """Cost and days of those of `plans` {route: Plan or NoPlan} that can make the job, as of `outcomes`: two tables
     {route: array}."""
-    found = {route: outcomes(plan, changes, clock) for route, plan in feasible(plans).items()}
-    return tuple({route: pair[i] for route, pair in found.items()} for i in (0, 1))
+    return parted({route: outcomes(plan, changes, clock) for route, plan in feasible(plans).items()})
+
+
+def parted(pairs):
+    """Two tables {route: value} from one of pairs."""
+    return tuple({route: pair[i] for route, pair in pairs.items()} for i in (0, 1))
+
+
+def usage(plan):
+    """What a plan takes of everything that has a price and may be scarce: {rate key: amount}, as in `plan.amounts`;
+    nothing of all else."""
+    used = Counter()
+    for row in plan.amounts:
+        used.update(row)
+    return used
 
 
 def with_delay(cost, days, price_of_day):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pourprint.decide.compare import cheapest_intervals
+from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
@@ -107,13 +108,11 @@ def repeats(plan, orders):
     Parameters: `plan` of single numbers, the first order; `orders` how many [-]. Returns: pandas table, one row an
     order: kits so far and `cost_shares` a kit. One-off work is done for the first order alone.
     """
-    import pandas as pd
-
     made(plan).single_only("repeats()")
     kits = plan.job.quantity * np.arange(1, int(_whole(orders)) + 1)
     again = plan.at(quantity=kits, batch_size=plan.job.batch_size)
-    table = pd.DataFrame({"orders": np.arange(1, len(kits) + 1), "kits": kits, **cost_shares(again)})
-    return table.assign(unit_cost=again.unit_cost).set_index("orders")
+    columns = {"orders": np.arange(1, len(kits) + 1), "kits": kits, **cost_shares(again), "unit_cost": again.unit_cost}
+    return table_of(columns, "orders")
 
 
 @dataclass(frozen=True)

@@ -127,12 +127,10 @@ def _joined(crossings, routes):
     """Segments through the cells of the grid: two crossings of one pair are joined, three pairs meet in the middle."""
     segments = defaultdict(list)
     for around in crossings.values():
-        by_pair = defaultdict(list)
-        for pair, point in around:
-            by_pair[pair].append(point)
-        twos = {pair: points for pair, points in by_pair.items() if len(points) == 2}
-        for pair, points in twos.items():
-            segments[pair].append(np.stack(points))
+        pairs = [pair for pair, _ in around]
+        twos = {pair for pair in pairs if pairs.count(pair) == 2}
+        for two in twos:
+            segments[two].append(np.stack([point for pair, point in around if pair == two]))
         rest = [(pair, point) for pair, point in around if pair not in twos]
         if len(rest) > 1:
             middle = np.mean([point for _, point in rest], axis=0)

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from pourprint.decide.inputs import usage
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import Infeasible, InputError
@@ -27,14 +28,6 @@ from pourprint.routes import ROUTES, plan
 
 WANTS = ("cost", "days", "regret")
 MOST = 10_000  # sub-kits: each takes some milliseconds
-
-
-def usage(plan):
-    """What a plan takes of everything that has a price and may be scarce: {rate key: amount}, as in `plan.amounts`."""
-    used = Counter()
-    for row in plan.amounts:
-        used.update(row)
-    return dict(used)
 
 
 @dataclass(frozen=True)
@@ -64,13 +57,14 @@ class Choices:
         """
         if want not in WANTS:
             raise InputError(f"want must be one of {', '.join(WANTS)}, not {want!r}.")
-        check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day, **(limits or {}))
+        limits = limits or {}
+        check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day, **limits)
         if deadline_days is not None:
             check_numbers(arrays=False, deadline_days=deadline_days)
-        if odd := [key for key in limits or {} if key not in self.used]:
+        if odd := [key for key in limits if key not in self.used]:
             raise InputError(f"no sub-kit uses {odd[0]!r}; limits may name {', '.join(sorted(self.used))}.")
         deadline = np.inf if deadline_days is None else deadline_days
-        return self._answer(want, deadline, price_of_day, limits or {}) or self._why_not(deadline, limits or {})
+        return self._answer(want, deadline, price_of_day, limits) or self._why_not(deadline, limits)
 
     def frontier(self, limits=None, least_gain_days=0.25):
         """Mixes from the cheapest to the fastest, each the cheapest for its days: tuple of Mix.
@@ -248,12 +242,9 @@ def _sub_kits(job, cards, most, alloys, by_node):
         why = "; ".join(f"{ROUTES[route].TITLE}: {why}" for (route, name), why in reasons.items() if name == part)
         raise InputError(f"no route can make {part}. {why}")
     routes, _, planned = zip(*found, strict=True)
-    cost, days = (
-        np.array([[getattr(one, what) for one in plans] for plans in planned], dtype=float).T
-        for what in ("total_cost", "lead_time_days")
-    )
+    cost, days = np.array([[(p.total_cost, p.lead_time_days) for p in plans] for plans in planned], dtype=float).T
     uses = [usage(plans[0]) for plans in planned]
-    used = {key: np.array([use.get(key, 0.0) for use in uses]) for key in sorted({*itertools.chain(*uses)})}
+    used = {key: np.array([float(use[key]) for use in uses]) for key in sorted({*itertools.chain(*uses)})}
     return Choices(job.kit.counts, tuple(plans[0] for plans in planned), np.array(routes), made, cost, days, used)
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pourprint.decide.inputs import usage
+from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import annuity
@@ -37,15 +39,13 @@ def prices(plans):
     Parameters: `plans` {route: Plan or NoPlan} of single numbers. Returns: the lines of `price_of` for the whole job,
     and cost and price of one kit [currency]. Raises: InputError.
     """
-    import pandas as pd
-
-    rows = {}
+    rows = []
     for plan in feasible(plans).values():
         plan.single_only("prices()")
         lines = price_of(plan)
         kit = {f"{key} a kit": lines[key] / plan.job.quantity for key in ("cost", "price")}
-        rows[plan.title] = {**lines, **kit}
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("route").sort_values("price")
+        rows.append({"route": plan.title, **lines, **kit})
+    return table_of(rows, "route").sort_values("price")
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def own_or_buy(made_here, bought, machine, price, years, interest, upkeep=0.0):
         made(plan).single_only("own_or_buy()")
     check_numbers(zero_allowed=True, arrays=False, upkeep=upkeep)
     key = f"machine.{machine}"
-    job_h = sum(row.get(key, 0.0) for row in made_here.amounts)
+    job_h = usage(made_here)[key]
     if not job_h:
         raise InputError(f"machine={machine!r} is not held by the plan of {made_here.title.lower()}: name one that is.")
     fixed = float(annuity(price, years, interest)) + upkeep

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pourprint.decide.inputs import outcomes, with_delay
+from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
@@ -86,15 +87,13 @@ class Bars:
 
     def table(self):
         """A pandas table: input, low, value, high and unit, the answers there, and by how much they differ."""
-        import pandas as pd
-
         answers = zip(self.at_low, self.at_high, self.swing, strict=True)
         rows = [
             (in_words(key), entry.low, entry.value, entry.high, entry.unit, *answer)
             for (key, entry), answer in zip(self.entries.items(), answers, strict=True)
         ]
         columns = ["input", "low", "value", "high", "unit", "answer_at_low", "answer_at_high", "swing"]
-        return pd.DataFrame(rows, columns=columns).set_index("input")
+        return table_of(rows, "input", columns)
 
 
 def tornado(output, entries=None, most=12):
@@ -133,8 +132,7 @@ def uncertain_inputs(plans):
 
 
 def _entries(output, entries):
-    if entries is None:
-        entries = getattr(output, "entries", None)
+    entries = getattr(output, "entries", None) if entries is None else entries
     if not entries:
         raise InputError("entries must name at least one input: {key: Entry}.")
     return entries

@@ -14,12 +14,12 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.ledger.checks import STRICT, check_numbers, read_toml, refuse, validated
+from pourprint.ledger.checks import check_numbers, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
-from pourprint.parts.kits import Kit, parts_from
+from pourprint.parts.kits import FromTable, Kit, parts_from
 from pourprint.plans.jobs import Job
 from pourprint.routes import ROUTES
 
@@ -78,13 +78,11 @@ class Setting:
     @classmethod
     def load(cls, path):
         """Read a setting with the kit and card that it names, beside it. Raises InputError that lists every fault."""
-        content = read_toml(path)
-        head, faults = validated(_File, content)
+        head, faults = validated(_File, read_toml(path))
         found = {}
-        for key in ("kit", "card"):
+        for key in ("kit", "card") if head else ():
             try:
-                if head:
-                    found[key] = getattr(head, key).read(Path(path).parent)
+                found[key] = getattr(head, key).read(Path(path).parent)
             except InputError as error:
                 faults.append(f"{key}: {error}")
         refuse(path, faults)
@@ -210,8 +208,7 @@ def _part_table(item, path):
 
 
 @dataclass(frozen=True)
-class _KitTable:
-    __pydantic_config__ = STRICT
+class _KitTable(FromTable):
     file: str | None = None
     name: str | None = None
     volume_cm3: float | None = None
@@ -233,8 +230,7 @@ class _KitTable:
 
 
 @dataclass(frozen=True)
-class _CardTable:
-    __pydantic_config__ = STRICT
+class _CardTable(FromTable):
     file: str | None = None
     making: tuple[str, ...] = ()
     values: Mapping[str, float] = field(default_factory=dict)
@@ -245,8 +241,7 @@ class _CardTable:
 
 
 @dataclass(frozen=True)
-class _File:
-    __pydantic_config__ = STRICT
+class _File(FromTable):
     name: str
     alloy: str
     quantity: int

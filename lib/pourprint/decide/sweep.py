@@ -127,13 +127,8 @@ class Kits:
 
     def __call__(self, cases):
         rows = [self._one(str(path)) for path in cases["path"]]
-        best, cost, days, note = zip(*rows, strict=True)
-        return {
-            "best": np.array(best, dtype="U40"),
-            "unit_cost": np.array(cost),
-            "days": np.array(days),
-            "note": np.array(note, dtype="U400"),
-        }
+        names, columns = ("best", "unit_cost", "days", "note"), zip(*rows, strict=True)
+        return {name: np.array(column) for name, column in zip(names, columns, strict=True)}
 
     def _one(self, path):
         try:

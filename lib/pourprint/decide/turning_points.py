@@ -9,6 +9,7 @@ import numpy as np
 
 from pourprint.decide.inputs import OF_THE_JOB, PRICE, WHOLE, dearest_day, is_linear
 from pourprint.decide.rivals import Rivals, lead_lost
+from pourprint.decide.tables import table_of
 from pourprint.ledger.entries import PRICES, Kind, in_words, nearest
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import ranged
@@ -43,9 +44,8 @@ def _about(rivals, key):
 
 def _moved(rivals, keys, values):
     """Costs (routes + 1, …) with one input moved at a time, `keys` to `values`, both (…), others as they are."""
-    return rivals.costs(
-        {key: np.where(keys == key, values, _about(rivals, key)[0]) for key in dict.fromkeys(keys.flat)}
-    )
+    moved = {key: np.where(keys == key, values, _about(rivals, key)[0]) for key in dict.fromkeys(keys.flat)}
+    return rivals.costs(moved)
 
 
 # What would turn the answer ---------------------------------------------------------------------------
@@ -143,11 +143,9 @@ def _nearest(rivals, group, grids):
 
 def turns_table(found):
     """Turns as a pandas table: each input in words, unit, value now, the value that turns the answer, and to whom."""
-    import pandas as pd
-
-    rows = {}
+    rows = []
     for turn in found:
         looked = f"from {turn.low:g} to {turn.high:g}" if turn.low < turn.high else f"at {turn.low:g}, which is all"
-        rows[in_words(turn.key)] = turn.unit, turn.now, turn.at, turn.then.replace("_", " ") or f"not {looked}"
-    columns = ["unit", "now", "turns_at", "then_wins"]
-    return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("input")
+        wins = turn.then.replace("_", " ") or f"not {looked}"
+        rows.append((in_words(turn.key), turn.unit, turn.now, turn.at, wins))
+    return table_of(rows, "input", ["input", "unit", "now", "turns_at", "then_wins"])
