@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 927,
     "routes": 1931,
     "risk": 467,
-    "decide": 1679,
+    "decide": 1682,
     "figures": 2638,
     "panels": 1379,
     "lessons": 2350,

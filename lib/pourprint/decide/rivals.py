@@ -34,8 +34,8 @@ class Rivals:
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
         able = single_plans(plans)
         failing = {route: shares(plan) for route, plan in able.items()} if failures else {}
-        jobs = {route: plan.job.with_(kit=plan.job.kit.without_meshes()) for route, plan in able.items()}
-        plans = {route: replace(plan, job=jobs[route]) for route, plan in able.items()}
+        jobs = [plan.job.with_(kit=plan.job.kit.without_meshes()) for plan in able.values()]
+        plans = {route: replace(able[route], job=job) for route, job in zip(able, jobs, strict=True)}
         return cls(plans, float(price_of_day), failing)
 
     @property
@@ -66,20 +66,30 @@ def lead_lost(ask, ends, costs, straight, whole, parts, narrow):
     the way is divided into `parts` again and again, to the whole number or 1/`narrow` of it; between, lines are
     straight.
     """
-    best, span = np.argmin(costs[:, 0], axis=0), np.abs(ends[1] - ends[0])
-    near = np.where(whole, 1, span / narrow)
-    while np.any(search := np.logical_not(straight) & (np.abs(ends[1] - ends[0]) > near)):
-        inner = np.linspace(*ends, parts + 1)[1:-1]
-        inner = np.where(whole, np.rint(inner), inner)
-        # The ends are known: what is planned anew there could differ in the last digit.
-        x, c = np.insert(ends, 1, inner, axis=0), np.repeat(costs, [parts, 1], axis=1)
-        c[:, 1:-1, search] = ask(inner[:, search], search)
-        lost = np.argmax(np.argmin(c, axis=0) != best, axis=0)
-        pair = np.where(search, [lost - 1, lost], [[0], [parts]])
-        ends, costs = (np.take_along_axis(table, index, axis=-2) for table, index in ((x, pair), (c, pair[None])))
+    ends, costs, whole = ends.copy(), costs.copy(), np.broadcast_to(whole, ends.shape[1:])
+    near = np.where(whole, 1, np.abs(ends[1] - ends[0]) / narrow)
+    while np.any(wide := np.logical_not(straight) & (np.abs(ends[1] - ends[0]) > near)):
+        inner = np.linspace(*ends[:, wide], parts + 1)[1:-1]
+        inner = np.where(whole[wide], np.rint(inner), inner)
+        ends[:, wide], costs[:, :, wide] = _part_with_loss(ends[:, wide], costs[:, :, wide], inner, ask(inner, wide))
+    best, last = np.argmin(costs, axis=0)
+    # How much dearer each route is than the leader, at the first value and at the second, where some are cheaper.
     ahead, behind = np.moveaxis(costs - np.take_along_axis(costs, best[None, None], axis=0), 1, 0)
-    wins = (behind < 0) | (np.arange(len(behind))[:, None] == np.argmin(costs[:, 1], axis=0))  # a tie at the end counts
-    share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=wins)
-    after = np.where(whole, np.argmin(costs[:, 1], axis=0), np.argmin(share, axis=0))
-    first = np.where(whole, 1.0, share.min(axis=0))
-    return ends[0] + first * (ends[1] - ends[0]), after, costs[:, 0] + first * (costs[:, 1] - costs[:, 0])
+    passes = (behind < 0) | (np.arange(len(costs))[:, None] == last)  # a tie at the end counts
+    share = np.divide(ahead, ahead - behind, out=np.full(ahead.shape, np.inf), where=passes)
+    after, share = np.where(whole, last, share.argmin(axis=0)), np.where(whole, 1.0, share.min(axis=0))
+    return ends[0] + share * (ends[1] - ends[0]), after, costs[:, 0] + share * (costs[:, 1] - costs[:, 0])
+
+
+def _part_with_loss(ends, costs, inner, between):
+    """The first part of the way at whose end another route wins: its ends (2, k), and costs there (routes + 1, 2, k).
+
+    Parameters: `ends`, `costs` of the way as in `lead_lost`; `inner` (p, k) values, `between` (routes + 1, p, k) costs
+    there. The ends' own costs are known: what is planned anew there could differ in the last digit.
+    """
+    values = np.concatenate([ends[:1], inner, ends[1:]])
+    costs = np.concatenate([costs[:, :1], between, costs[:, 1:]], axis=1)
+    winner = np.argmin(costs, axis=0)
+    lost = np.argmax(winner != winner[0], axis=0)
+    part = np.stack([lost - 1, lost])
+    return np.take_along_axis(values, part, axis=0), np.take_along_axis(costs, part[None], axis=1)
