@@ -60,7 +60,7 @@ def output_of(plan, kind="unit_cost", against=None, price_of_day=0.0):
         found = [answer(one, changes) for one in plans]
         return found[0] - found[1] if against is not None else found[0]
 
-    name = "days" if kind == "days" else "cost of a kit"
+    name = "days" if kind == "days" else f"cost of a {plan.job.kit.noun}"
     name += f", {plan.title.lower()}" + (f" less {against.title.lower()}" if against is not None else "")
     entries = {key: entry for one in plans for key, entry in ranged(one).items()}
     return Output(name, "d" if kind == "days" else plan.rates.currency, of, entries)

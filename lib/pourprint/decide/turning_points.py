@@ -35,7 +35,7 @@ def _about(rivals, key):
         return now, "cm3", now / WIDE, now * WIDE
     if key in WHOLE:
         most = MOST_KITS if key == "quantity" else plan.job.quantity
-        return float(getattr(plan.job, key)), "kits", 1.0, float(max(most, plan.job.quantity))
+        return float(getattr(plan.job, key)), f"{plan.job.kit.noun}s", 1.0, float(max(most, plan.job.quantity))
     if key not in plan.rates.entries:
         raise InputError(f"there is no input {key!r}{nearest(key, [PRICE, *OF_THE_JOB, *plan.rates.entries])}.")
     entry = plan.rates.entries[key]

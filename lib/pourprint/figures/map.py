@@ -26,8 +26,8 @@ def _axis_title(chart, key):
     plan = next(iter(chart.rivals.plans.values()))
     units = {
         PRICE: f"price of a day [{plan.rates.currency}/d]",
-        "quantity": "kits wanted",
-        "batch_size": "kits in a batch",
+        "quantity": f"{plan.job.kit.noun}s wanted",
+        "batch_size": f"{plan.job.kit.noun}s in a batch",
         "volume_cm3": "mean volume of a piece [cm³]",
     }
     return units.get(key) or f"{in_words(key)} [{plan.rates.entries[key].unit}]"
