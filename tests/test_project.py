@@ -25,8 +25,8 @@ BUDGETS = {
     "routes": 1931,
     "risk": 467,
     "decide": 1682,
-    "figures": 2638,
-    "panels": 1379,
+    "figures": 2608,
+    "panels": 1282,
     "lessons": 2350,
     "report": 484,
 }

@@ -21,7 +21,7 @@ def expected(page):
     changes = {f"{printed_metal.NAME}.{key}": number(page, name) for name, key in SLIDERS.items()}
     rates = pp.RateCard.load(REPOSITORY / "data_demo/rates.toml").replace(changes)
     job = pp.Job(kit, "AlSi10Mg", int(number(page, "quantity wanted")))
-    return hours_of_a_kit(printed_metal.lay_out(job, rates))
+    return hours_of_a_kit(pp.plan(printed_metal.NAME, job, rates))
 
 
 def test_every_slider_moves_the_bars_to_the_models_hours(lab, page):

@@ -59,7 +59,7 @@ def test_only_routes_that_can_make_the_job_have_a_bar_and_no_piece_is_empty(allo
 
 def test_pieces_fill_the_axis_in_proportion_and_say_their_numbers():
     pieces = (bars.Piece("cut", 30.0, "#ffffff", "cut off & ground"), bars.Piece("tiny", 0.1, "#ffffff", "tiny"))
-    text = bars.stacked_bars("Title", [bars.Bar("Route <a>", pieces)], "EUR a kit", "{:.1f}")
+    text = bars.stacked_bars("Title", [bars.Bar("Route <a>", pieces, 30.1)], "EUR a kit", "{:.1f}")
     widths = [float(width) for width in re.findall(r"width:([\d.]+)%", text)]
     # Widths are written to 1e-4 of a percent, which is 3e-4 of the smaller one.
     assert sum(widths) == pytest.approx(100, abs=1e-3) and widths[0] / widths[1] == pytest.approx(300, rel=5e-4)
@@ -117,9 +117,9 @@ def test_the_serial_reference_does_not_set_the_axis_and_its_torn_bar_says_so():
 
 
 def test_bars_without_marks_draw_none_and_end_their_axis_at_the_longest():
-    text = bars.stacked_bars("T", [bars.Bar("a", (bars.Piece("", 61.0, "#fff", "a"),))], "d")
+    text = bars.stacked_bars("T", [bars.Bar("a", (bars.Piece("", 61.0, "#fff", "a"),), 61.0)], "d")
     assert "<em" not in text and "marked" not in text and "at first" not in text
-    assert f"width:{100:.4f}%" in bars.stacked_bars("T", [bars.Bar("a", (bars.Piece("", 61.0, "#fff", "a"),))], "d")
+    assert f"width:{100:.4f}%" in text
 
 
 @given(st.floats(1e-3, 1e7))

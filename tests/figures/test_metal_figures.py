@@ -92,7 +92,7 @@ def test_the_panel_answers_every_control():
     wanted = pp.Job(demo_kit(), "316L", 4)
     card = demo_rates().replace(changes)
     assert f"{pp.plan(route.NAME, wanted, card).unit_cost:,.0f}" in panel.answer.value
-    hours = printing.hours_of_a_kit(route.lay_out(wanted, card))
+    hours = printing.hours_of_a_kit(pp.plan(route.NAME, wanted, card))
     assert re.findall(r"<b>([\d.,]+)</b>", panel.bars.value) == [f"{h:,.1f}" for h in hours.values()]
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
 from pourprint.panels import live
-from pourprint.panels.controls import choice_row, fold, group, log_rungs, number_row, unit_of
+from pourprint.panels.controls import choice_row, folded, group, log_rungs, number_row, unit_of
 from pourprint.panels.live import REST_S, LiveFigure, at_rest, guarded, status_line
 
 
@@ -176,7 +176,7 @@ def test_a_row_leads_back_to_its_first_value_and_shows_that_way_only_then():
 
 def test_a_fold_opens_and_says_what_was_changed():
     rows = [number_row(name, 40, 0, 100, 1, "€/h") for name in ("technician", "engineer")]
-    button, box = fold("people", rows).children
+    button, box = folded("people", rows=rows).children
     assert button.description == "▸ people" and box.layout.display == "none"
     rows[0].source.value = 52.5
     assert button.description == "▸ people: technician 52.5"

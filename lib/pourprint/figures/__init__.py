@@ -5,8 +5,8 @@ It may import from every room but panels, lessons and report.
 """
 
 # ruff: noqa: F401  what notebooks and panels ask for as pp.figures.*
-from pourprint.figures.bars import BARS_IN_WORDS, comparison_bars
 from pourprint.figures.bars import STYLE as BARS_STYLE
+from pourprint.figures.bars import comparison_bars
 from pourprint.figures.bridge import bridge_chart
 from pourprint.figures.carbon import footprint_chart
 from pourprint.figures.cautions import caution_box, caution_table

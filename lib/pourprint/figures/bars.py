@@ -3,13 +3,16 @@
 Plotly draws curves and solids of the course; a stack of ten pieces costs it more time than a key press allows.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from itertools import cycle
 from pathlib import Path
 
 import numpy as np
 
+from pourprint.decide.inputs import rounded_up
 from pourprint.figures.look import LOOKS, RESTS, SHADE, THEME, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.plans.days import calendar_of
@@ -20,21 +23,9 @@ TORN = 1.5  # times as long as the axis should be: a bar from there on is torn
 NAMED_SHARE = 0.018  # of the axis: what a letter of a piece's name takes on a narrow page
 STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 # Stages that follow each other at one place are one phase of the clock.
-PHASES = {
-    "at the desk": (Stage.DESIGN, Stage.TOOLING, Stage.SIMULATE, Stage.DIE),
-    "patterns": (Stage.PATTERN,),
-    "mould or print": (Stage.ASSEMBLE, Stage.MOULD),
-    "fire": (Stage.FIRE,),
-    "pour": (Stage.POUR,),
-    "break out, finish": (Stage.BREAK_OUT, Stage.FINISH),
-}
-PHASE_OF = {stage: phase for phase, stages in PHASES.items() for stage in stages}
+PHASES = 4 * ["at the desk"] + ["patterns", *2 * ["mould or print"], "fire", "pour"] + 2 * ["break out, finish"]
+PHASE_OF = dict(zip(Stage, PHASES, strict=True))
 LATER = "further batches and delivery"
-BARS_IN_WORDS = (
-    "The stacked bars split the cost of one by stage, first stage on the left, and lay the days of the first "
-    "batch and of all that follow end to end: plain is hands-on, lines are where work rests (closed hours, or laid "
-    "down), strokes are machines running alone, dots are waiting, crosses are further batches and delivery."
-)
 
 
 @dataclass(frozen=True)
@@ -50,13 +41,13 @@ class Piece:
 
 @dataclass(frozen=True)
 class Bar:
-    """One bar: its name, its pieces in order, where a stroke marks an amount (None: nowhere), and the number that is
-    written behind it (None: its total)."""
+    """One bar: its name, its pieces in order, the number that is written behind it, and where a stroke marks an amount
+    (None: nowhere)."""
 
     name: str
     pieces: tuple[Piece, ...]
+    number: float
     mark: float | None = None
-    number: float | None = None
 
     @property
     def total(self):
@@ -73,13 +64,15 @@ def stage_bars(comparison):
     """Cost of one kit by stage, the price of the days last, with failures as a stroke: one Bar a route [currency]."""
     bars = []
     for route, costs in comparison.stage_costs().items():
-        looks = (tint(LOOKS[route].colour, white) for white in (0.7, 0.45) * len(costs))
-        pieces = (
-            Piece(SHORT[stage], cost, look, stage) for (stage, cost), look in zip(costs.items(), looks, strict=False)
-        )
-        with_failures = comparison.mean_unit_cost(route)
-        bars.append(Bar(title_of(route), tuple(p for p in pieces if p.amount > 0), with_failures, with_failures))
+        looks = cycle([tint(LOOKS[route].colour, white) for white in (0.7, 0.45)])
+        pieces = [Piece(SHORT[stage], cost, next(looks), stage) for stage, cost in costs.items()]
+        bars.append(_bar(route, pieces, comparison.mean_unit_cost(route)))
     return bars
+
+
+def _bar(route, pieces, with_failures):
+    """A route's bar of those pieces that are any, its mean with failures as stroke and number."""
+    return Bar(title_of(route), tuple(piece for piece in pieces if piece.amount > 1e-9), with_failures, with_failures)
 
 
 def clock_bars(comparison):
@@ -91,23 +84,20 @@ def clock_bars(comparison):
         owner, from_h, to_h = np.transpose([(i, *hands) for i, span in enumerate(spans) for hands in span.hands])
         open_h = calendar.open_h(begin_h + from_h, begin_h + to_h)
         by_hand = np.bincount(owner.astype(int), open_h, len(spans)).tolist()
-        spent, look = {}, LOOKS[route].colour
+        spent, look = Counter(), LOOKS[route].colour
         for span, hands_h in zip(spans, by_hand, strict=True):
             machine_h, waiting_h = span.ran_h - span.worked_h, span.end_h - span.unloaded_h
             rest_h = span.end_h - span.ready_h - hands_h - machine_h - waiting_h
             hours = {"hands-on": hands_h, RESTS: rest_h, "machine": machine_h, "waiting": waiting_h}
             for kind, each in hours.items():
-                place = PHASE_OF[span.step.stage], kind
-                spent[place] = spent.get(place, 0.0) + each / 24
+                spent[PHASE_OF[span.step.stage], kind] += each / 24
         pieces = [
             Piece(phase, days, tint(look, SHADE[kind]), f"{phase}, {kind}", kind)
             for (phase, kind), days in spent.items()
-            if days > 1e-9
         ]
         later = comparison.days[route] - spans[-1].end_h / 24
-        pieces += [Piece(LATER, later, tint(look, 0.65), LATER, "later")] * (later > 1e-9)
-        with_failures = comparison.mean_days(route)
-        bars.append(Bar(title_of(route), tuple(pieces), with_failures, with_failures))
+        pieces.append(Piece(LATER, later, tint(look, 0.65), LATER, "later"))
+        bars.append(_bar(route, pieces, comparison.mean_days(route)))
     return bars
 
 
@@ -137,7 +127,7 @@ def change_bars(title, route, now, first, unit):
     """
     colour, costs = LOOKS[route].colour, dict.fromkeys([*now, *first], 0.0) | now
     pieces = {name: (Piece("", cost, colour, name),) if cost else () for name, cost in costs.items()}
-    bars = [Bar(name, made, first.get(name, 0.0)) for name, made in pieces.items()]
+    bars = [Bar(name, made, costs[name], first.get(name, 0.0)) for name, made in pieces.items()]
     return stacked_bars(title, bars, f"{unit}; bar: now, stroke: at first", stroke="at first")
 
 
@@ -168,15 +158,9 @@ def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", mo
     )
 
 
-def _number(bar, form):
-    """What is written behind a bar."""
-    return form.format(bar.total if bar.number is None else bar.number)
-
-
 def _said(bar, form, stroke):
     """A bar in words: its name, its number, and its mark where that reads otherwise."""
-    number = _number(bar, form)
-    mark = number if bar.mark is None else form.format(bar.mark)
+    number, mark = (form.format(bar.number if amount is None else amount) for amount in (bar.number, bar.mark))
     return f"{bar.name} {number}" + (f" ({stroke} {mark})" if mark != number else "")
 
 
@@ -194,7 +178,7 @@ def _row(bar, end, ticks, form, stroke):
     if bar.mark is not None and bar.mark <= end:
         mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='{escape(stroke)}: {form.format(bar.mark)}'></em>"
     drawn = f"<span>{grid}<u{torn}>{pieces}</u>{mark}</span>"
-    return f"<div><span>{escape(bar.name)}</span>{drawn}<b>{_number(bar, form)}</b></div>"
+    return f"<div><span>{escape(bar.name)}</span>{drawn}<b>{form.format(bar.number)}</b></div>"
 
 
 def _name(name, share):
@@ -213,8 +197,6 @@ def _ticks(longest, beyond=False):
     """
     if not longest > 0:
         return np.zeros(1)
-    rough = longest / 7
-    decade = 10.0 ** np.floor(np.log10(rough))
-    step = decade * next(s for s in (1, 2, 2.5, 5, 10) if s * decade >= rough)
+    step = rounded_up(longest / 7, (1, 2, 2.5, 5, 10))
     steps = np.ceil(longest / step - 1e-9) if beyond else np.floor(longest / step + 1e-9)
     return step * np.arange(steps + 1)

@@ -26,10 +26,6 @@ HOURS = {  # of a kit: what is done → key of a Piece's hours
     "saw from the plate": "cut",
     "take off supports": "removal",
 }
-HOURS_IN_WORDS = (
-    "five bars, one a kind of work, in the order in which it is done: hours of one kit or piece. Spreading powder is "
-    "shared by those that are usually printed together; what is melted includes the supports."
-)
 
 
 # Directions -----------------------------------------------------------------------------------------------
@@ -44,7 +40,7 @@ def orientation_map(job, rates):
     part, m, found = piece.item.part, rates.section(route.NAME), piece.orientations
     part.needed_mesh("turned to every direction")
     part_cm3 = part.volume_cm3 + piece.machining.stock_cm3
-    scan = found.scan.scaled(np.cbrt(part.volume_cm3 / part.shape.volume_cm3))
+    scan = found.scan.scaled(_growth(part))
     hours, measured = (route.hours_of(stood, part_cm3, job, m).total for stood in (scan, found.standing))
     figure = direction_map(
         f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
@@ -56,16 +52,9 @@ def orientation_map(job, rates):
         {name: (found.directions[i], measured[i]) for name, i in (("chosen", piece.index), ("as drawn", 0))},
     )
     stood = found.standing
-    table = pd.DataFrame(
-        {
-            "up": [str(tuple(d.round(2).tolist())) for d in found.directions],
-            "height_mm": stood.height_mm,
-            "support_cm3": stood.support_cm3,
-            "on the plate [cm2]": stood.plate_cm2,
-            "inside [cm2]": stood.inner_cm2,
-            "hours": measured,
-        }
-    )
+    columns = {"height_mm": stood.height_mm, "support_cm3": stood.support_cm3, "on the plate [cm2]": stood.plate_cm2}
+    ways = pd.Index([str(tuple(d.round(2).tolist())) for d in found.directions], name="up")
+    table = pd.DataFrame({**columns, "inside [cm2]": stood.inner_cm2, "hours": measured}, index=ways)
     return Chart(
         figure,
         f"The chosen way up saves {measured[0] - measured[piece.index]:.1f} hours a piece against the part as drawn; "
@@ -74,7 +63,7 @@ def orientation_map(job, rates):
         "and the laser), saw, and hands that take off supports, each hour counted alike. The map's hours are first "
         "estimates by projection, which sees no difference between supports on the plate and inside a bore; those of "
         "the marked directions come from ray columns, which do.",
-        table.sort_values("hours").set_index("up"),
+        table.sort_values("hours"),
     )
 
 
@@ -95,7 +84,7 @@ def plate_picture(job, rates, plate=1):
     pieces = [kind for kind in kinds for _ in range(kits * layout.pieces[kind].item.count)]
     if len(pieces) > 4 * nesting.MOST_PIECES:
         raise InputError(f"the batch has {len(pieces)} pieces, a picture nests {4 * nesting.MOST_PIECES}: fewer kits.")
-    shadows = [_scaled_shadow(piece) for piece in layout.pieces]
+    shadows = [piece.orientations.shadows[piece.index].scaled(_growth(piece.item.part)) for piece in layout.pieces]
     room, gap = (m("plate_x"), m("plate_y")), m("plate_gap")
     places = nesting.nest(shadows, pieces, room, gap)
     plates = 1 + max(place.plate for place in places)
@@ -128,11 +117,9 @@ def plate_picture(job, rates, plate=1):
     )
 
 
-def _scaled_shadow(piece):
-    """The chosen shadow at the part's size."""
-    shadow, part = piece.orientations.shadows[piece.index], piece.item.part
-    factor = float(np.cbrt(part.volume_cm3 / part.shape.volume_cm3))
-    return shadow.scaled(factor)
+def _growth(part):
+    """How many times as long a part is as its shape was studied."""
+    return float(np.cbrt(part.volume_cm3 / part.shape.volume_cm3))
 
 
 def _on_its_foot(piece, shadow, lift_mm, most_facets):
@@ -199,8 +186,9 @@ def layer_chart(job, rates):
     )
 
 
-def hours_of_a_kit(layout):
-    """{what: hours a kit [h]} of a Layout, in the order of work."""
+def hours_of_a_kit(plan):
+    """{what: hours a kit [h]} of a Plan of this route, in the order of work."""
+    layout = route.lay_out(plan.job, plan.rates)
     return {
         words: sum(piece.item.count * float(getattr(piece.hours, key)) for piece in layout.pieces)
         for words, key in HOURS.items()

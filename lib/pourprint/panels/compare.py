@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from pourprint import figures
+from pourprint.decide.along import Crossing
 from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import dearest_day, rounded_up
 from pourprint.decide.turning_points import turns, turns_table
@@ -16,16 +17,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import Row, choice_row, date_row, number_row
 from pourprint.panels.keep import keep_box
 from pourprint.panels.own_part import own_part
-from pourprint.panels.panel import (
-    Shown,
-    alloy_row,
-    check_card,
-    kit_of,
-    mean_cm3,
-    panel,
-    start_or_next,
-    volume_row,
-)
+from pourprint.panels.panel import TEXTS, Shown, alloy_row, kit_of, mean_cm3, panel, start_or_next, volume_row
 from pourprint.panels.question import BOUGHT, MADE, Question
 from pourprint.parts.kits import Kit, KitPart
 from pourprint.plans.plan import feasible
@@ -35,18 +27,8 @@ from pourprint.routes.bought import WARES, bought_for
 from pourprint.routes.findings import Verdict, findings
 
 QUANTITIES = np.arange(1, 401)
-TABLE = (
-    "The routes in order of cost with failures, days priced: failures in the mean (days to 5 %), every input at its "
-    "value. Estimates for teaching and planning, not a quotation."
-)
 NOTES = "to watch, or why it cannot"
 MEAN = ", failures in the mean, inputs at their values"
-FOLDS = {  # the hourly rates: caption → words of their names; the last holds what has none of them
-    "people": ("technician", "engineer"),
-    "printers": ("printer",),
-    "furnaces": ("furnace", "kiln"),
-    "tools": ("",),
-}
 
 
 def compare_panel(kit, rates, start=None):
@@ -55,8 +37,7 @@ def compare_panel(kit, rates, start=None):
     Parameters: `kit` Kit or Part; `rates` RateCard; `start` date and time (default: the next working day that no
     holiday follows soon). Returns: Panel. Raises: InputError.
     """
-    kit = kit_of(kit)
-    check_card(rates)
+    kit = kit_of(kit, rates)
     kits, folds, start = _kits(kit), _rate_rows(rates), start_or_next(start, rates)
     prices = {key: row for rows in folds.values() for key, row in rows.items()}
     axes, most = _axes(rates, prices), dearest_day(rates)
@@ -80,7 +61,7 @@ def compare_panel(kit, rates, start=None):
         {caption: group for caption, group in groups.items() if group},
         question.answer,
         _shown,
-        f"{figures.COMPARISON_IN_WORDS} {figures.BARS_IN_WORDS} The table holds the same answer in numbers.",
+        f"{figures.COMPARISON_IN_WORDS} {TEXTS['words']['compare']}",
         lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
         rough=lambda values: question.answer(values, resting=False),
@@ -142,7 +123,7 @@ def _shown(found, values):
     resting = found.chances is not None  # the table waits until then
     table = found.now.table()
     notes = table.pop(NOTES)
-    tables = table_html(table, TABLE) + table_html(notes[notes != ""]) if resting else None
+    tables = table_html(table, TEXTS["captions"]["compare"]) + table_html(notes[notes != ""]) if resting else None
     kind, ends = (values["axis"], values["routes"], found.along.unit), {"range": figures.comparison_range(traces)}
     return Shown(_facts(found, values), bars, tables, kind, traces, {"yaxis": ends})
 
@@ -180,15 +161,14 @@ def _axes(rates, prices):
 
 def _rate_rows(rates):
     """The hourly rates in folded groups: {caption: {key: Row}}."""
-    folds = {caption: {} for caption in FOLDS}
+    folds, unit = {caption: {} for caption in TEXTS["folds"]}, f"{rates.currency}/h"
     for key, entry in rates.entries.items():
         section, name = key.split(".", 1)
         if section in ("labour", "machine"):
             high = float(np.ceil(max(2 * entry.high, entry.value, 1)))
-            fold = next(caption for caption, words in FOLDS.items() if any(word in name for word in words))
-            folds[fold][key] = number_row(
-                name.replace("_", " "), entry.value, 0, high, rounded_up(high / 250), f"{rates.currency}/h"
-            )
+            fold = next(caption for caption, words in TEXTS["folds"].items() if any(word in name for word in words))
+            step, name = rounded_up(high / 250), name.replace("_", " ")
+            folds[fold][key] = number_row(name, entry.value, 0, high, step, unit)
     return {caption: rows for caption, rows in folds.items() if rows}
 
 
@@ -224,23 +204,26 @@ def _facts(found, values):
     return facts
 
 
+def _nearest(crossings, now, below, above):
+    """The nearest below and the nearest above a value of some `crossings` [Crossing], as two templates say them."""
+    told = [below.format(one.at, figures.title_of(one.before).lower()) for one in crossings if one.at <= now][-1:]
+    told += [above.format(one.at, figures.title_of(one.to).lower()) for one in crossings if one.at > now][:1]
+    return ", ".join(told)
+
+
 def _turns(along):
-    """The nearest crossings below and above the present value, in words."""
-    below = [turn for turn in along.crossings if turn.at <= along.now][-1:]
-    above = [turn for turn in along.crossings if turn.at > along.now][:1]
-    parts = [f"below {turn.at:,.3g} {figures.title_of(turn.before).lower()}" for turn in below]
-    parts += [f"from {turn.at:,.3g} on {figures.title_of(turn.to).lower()}" for turn in above]
-    return f"{along.title}: {', '.join(parts) or 'nowhere along the chart'}"
+    """Where along the chart another route wins, nearest to the present value, in words."""
+    said = _nearest(along.crossings, along.now, "below {:,.3g} {}", "from {:,.3g} on {}")
+    return f"{along.title}: {said or 'nowhere along the chart'}"
 
 
 def _price_turns(now, best, price):
-    """The nearest prices of a day, below and above, at which another route wins, as far as the slider goes."""
+    """The same of the price of a day, as far as the slider goes."""
     most = dearest_day(now.plans[best].rates)
     lines = {r: (now.failing[r].cost * now.plans[r].total_cost, now.mean_days(r)) for r in now.days}
-    found = [(at, before, to) for (_, before), (at, to) in pairwise(envelope(lines)) if at <= most]
-    parts = [f"below {at:,.0f} a day {now.plans[before].title.lower()}" for at, before, _ in found if at <= price][-1:]
-    parts += [f"above {at:,.0f} a day {now.plans[to].title.lower()}" for at, _, to in found if at > price][:1]
-    return ", ".join(parts) or f"at no price of a day up to {most:,.0f} does another route win"
+    crossings = [Crossing(at, before, to) for (_, before), (at, to) in pairwise(envelope(lines)) if at <= most]
+    said = _nearest(crossings, price, "below {:,.0f} a day {}", "above {:,.0f} a day {}")
+    return said or f"at no price of a day up to {most:,.0f} does another route win"
 
 
 def _what_turns(now):

@@ -82,7 +82,7 @@ def number_row(name, value, low, high, step, unit, log=False):
     field.add_class("pourprint-field")
     slider, rungs, to_slider, to_number = _log_slider(value, low, high, step) if log else _slider(low, high, step)
     slider.value = to_slider(value)
-    row = Row(name, _line(name, _tail(unit_of(unit, value)), rungs, slider, field), source, source.value)
+    row = _row(name, source, slider, field, tail=_tail(unit_of(unit, value)), rungs=rungs)
 
     def say(fault=""):
         row.widget.children[3].value = _tail(unit_of(unit, source.value), fault)
@@ -113,7 +113,7 @@ def number_row(name, value, low, high, step, unit, log=False):
     slider.observe(slider_moved, "value")
     field.observe(typed, "value")
     source.observe(changed, "value")
-    return _with_a_way_back(row)
+    return row
 
 
 def _slider(low, high, step):
@@ -138,7 +138,7 @@ def choice_row(name, options, first=None):
     menu = widgets.Dropdown(options=options)
     if first in (option[1] if isinstance(option, tuple) else option for option in options):
         menu.value = first
-    return _with_a_way_back(Row(name, _line(name, "", None, menu), menu, menu.value))
+    return _row(name, menu, menu)
 
 
 def date_row(name, first=None):
@@ -146,7 +146,7 @@ def date_row(name, first=None):
     picker = widgets.DatePicker(value=first)
     today = widgets.Button(description="today", tooltip=f"{name}: today").add_class("pourprint-today")
     today.on_click(lambda button: setattr(picker, "value", dt.date.today()))
-    return _with_a_way_back(Row(name, _line(name, "", None, today, picker), picker, first))
+    return _row(name, picker, today, picker)
 
 
 def group(title, rows):
@@ -155,35 +155,22 @@ def group(title, rows):
     return widgets.VBox([caption, *(row.widget for row in rows)])
 
 
-def fold(title, rows):
-    """Rows that are shown on demand; the button that opens them says which of them have been changed."""
-
-    def said():
-        changed = ", ".join(filter(None, (row.said for row in rows)))
-        return f"{title}{': ' if changed else ''}{changed}"
-
-    folded, tell = _folded(said, widgets.VBox([row.widget for row in rows]))
-    for row in rows:
-        row.observe(tell)
-    return folded
-
-
-def folded(title, *content):
-    """Widgets below each other that are shown on demand, under a button with a title."""
-    return _folded(lambda: title, widgets.VBox(content))[0]
-
-
-def _folded(said, box):
-    """The button and its box, and what is to be called when `said()` says something new."""
+def folded(title, *content, rows=()):
+    """Widgets and rows below each other that are shown on demand; the button that opens them has a title and says
+    which of the rows have been changed."""
     button = widgets.ToggleButton().add_class("pourprint-fold")
+    box = widgets.VBox([*content, *(row.widget for row in rows)])
 
     def tell(change=None):
-        button.description = f"{'▾' if button.value else '▸'} {said()}"
+        changed = ", ".join(filter(None, (row.said for row in rows)))
+        button.description = f"{'▾' if button.value else '▸'} {title}{': ' if changed else ''}{changed}"
         box.layout.display = None if button.value else "none"
 
+    for row in rows:
+        row.observe(tell)
     button.observe(tell, "value")
     tell()
-    return widgets.VBox([button, box]), tell
+    return widgets.VBox([button, box])
 
 
 def named(tree):
@@ -218,26 +205,20 @@ def log_rungs(low, high, step):
     return np.unique(np.round([low, *inner[(inner > low) & (inner < high)], high], 9))
 
 
-def _line(name, tail, rungs, *inputs):
-    """One row: name with the places of a log slider, inputs, unit with what is to be said, and the way back."""
+def _row(name, source, *inputs, tail="", rungs=None):
+    """A Row: name with the places of a log slider, inputs, unit with what is to be said, and a way back to the first
+    value, which is seen while the value is another."""
     places = "" if rungs is None else f" data-rungs='{json.dumps(rungs.tolist())}'"
     label = widgets.HTML(f"<span class='pourprint-name'{places}>{html.escape(name)}</span>")
     back = widgets.Button(description="↺", tooltip=f"{name}: back to the first value").add_class("pourprint-back")
-    return widgets.HBox([label, *inputs, widgets.HTML(tail), back]).add_class("pourprint-row")
+    line = widgets.HBox([label, *inputs, widgets.HTML(tail), back]).add_class("pourprint-row")
+    row = Row(name, line, source, source.value)
+    back.on_click(lambda button: row.back())
+    row.observe(lambda: (line.add_class if row.said else line.remove_class)("pourprint-changed"))
+    return row
 
 
 def _tail(unit, fault=""):
     """A row's unit, and below the row what is wrong with a typed number."""
     said = f"<span class='pourprint-fault' role='status'>{html.escape(fault)}</span>" if fault else ""
     return f"<span class='pourprint-unit'>{html.escape(unit)}</span>{said}"
-
-
-def _with_a_way_back(row):
-    """The row, whose last child leads back to its first value, and is seen while the value is another."""
-    row.widget.children[-1].on_click(lambda button: row.back())
-
-    def mark():
-        (row.widget.add_class if row.said else row.widget.remove_class)("pourprint-changed")
-
-    row.observe(mark)
-    return row

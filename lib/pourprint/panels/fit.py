@@ -11,7 +11,7 @@ from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import joints
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import WORDS, Shown, alloy_row, panel, value_rows
+from pourprint.panels.panel import TEXTS, Shown, alloy_row, panel, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.process.finish.bonding import ISOLATIONS, allowable_mpa, equal_pull_n
@@ -33,8 +33,9 @@ def fit_panel(frame, rates, quantity=4):
     kinds = [kind for kind in frame.node_kinds if frame.points[kind.points[0]].pivot]
     if not kinds:
         raise InputError(f"frame {frame.name!r} has no node with a pivot: give a point one.")
-    joint = _Joint(frame, frame.kit(), frame_loads(frame).at_kind(kinds[0])[1], kinds[0], rates, quantity)
-    socket, pivot = joint.socket, joint.pivot
+    kind, tube, loads = kinds[0], frame.tubes[kinds[0].tubes[0][0]], frame_loads(frame).at_kind(kinds[0])[1]
+    pivot, socket = frame.points[kind.points[0]].pivot, tube.socket_at(kind.points[0])
+    joint = _Joint(frame, frame.kit(), kind, pivot, tube, socket, loads, rates, quantity)
     rows = value_rows("fit", rates)
     seat = {"fit": choice_row("fit of the bore", FITS, pivot.fit), "warmer": rows.pop("warmer")}
     bond = rows | {
@@ -42,50 +43,39 @@ def fit_panel(frame, rates, quantity=4):
         "isolation": choice_row("isolation", [(name.replace("_", " "), name) for name in ISOLATIONS]),
     }
     job = {
-        "alloy": alloy_row(None, rates),
+        "alloy": alloy_row(),
         "route": choice_row("made by", [(title_of(route), route) for route in PRINTED]),
         "look": choice_row("look at", [("the bond", "bond"), ("the seat", "seat")]),
     }
-    return panel(
-        {"The node": job, "The seat": seat, "The bond": bond}, joint.asked, joint.shown, WORDS["fit"], joint.figure
-    )
+    groups = {"The node": job, "The seat": seat, "The bond": bond}
+    return panel(groups, joint.asked, joint.shown, TEXTS["words"]["fit"], joint.figure)
 
 
 @dataclass(frozen=True, eq=False)
 class _Joint:
-    """What is looked at: the first bore and the first socket of one kind of node, under its loads `at` its sockets."""
+    """What is looked at: the first bore and the first tube's socket of one kind of node, under its loads `at` its
+    sockets."""
 
     frame: object
     kit: object
-    at: dict
     kind: object
+    pivot: object
+    tube: object
+    socket: object
+    at: dict
     rates: object
     quantity: int
-
-    @property
-    def pivot(self):
-        return self.frame.points[self.kind.points[0]].pivot
-
-    @property
-    def tube(self):
-        return self.frame.tubes[self.kind.tubes[0][0]]
-
-    @property
-    def socket(self):
-        return self.tube.socket_at(self.kind.points[0])
 
     def asked(self, values):
         """({route: Plan} of those that can, the chosen one, Lap, its greatest pull [N]); the node's own fit and length,
         the whole kit's gap."""
         length, name = values["length"], self.tube.name
-        parts = []
-        for item in self.kit.parts:
-            if item.part.name == self.kind.name:
-                bores = tuple(replace(bore, fit=values["fit"]) for bore in item.bores)
-                sockets = tuple(replace(s, depth_mm=length) if s == self.socket else s for s in item.sockets)
-                item = replace(item, bores=bores, sockets=sockets)
-            parts.append(item)
-        job = Job(replace(self.kit, parts=tuple(parts)), values["alloy"], self.quantity)
+        mine = next(item for item in self.kit.parts if item.part.name == self.kind.name)
+        bores = tuple(replace(bore, fit=values["fit"]) for bore in mine.bores)
+        sockets = tuple(replace(s, depth_mm=length) if s == self.socket else s for s in mine.sockets)
+        asked = replace(mine, bores=bores, sockets=sockets)
+        kit = replace(self.kit, parts=tuple(asked if item is mine else item for item in self.kit.parts))
+        job = Job(kit, values["alloy"], self.quantity)
         plans = feasible(plan_all(job, self.rates.replace({"bonding.gap": values["bonding.gap"]}), PRINTED))
         if values["route"] not in plans:
             raise InputError(f"{title_of(values['route'])} cannot make this kit in {values['alloy']}.")
@@ -117,7 +107,8 @@ class _Joint:
             cut = float((table["count"] * table.filter(like="cost").squeeze()).sum())
             colour, rest = LOOKS[route].colour, float(one.unit_cost) - cut
             dark, pale = (colour, f"machining {cut:,.0f}"), (tint(colour, 0.6), f"the rest {rest:,.0f}")
-            bars.append(Bar(one.title, (Piece("machining", cut, *dark), Piece("the rest", rest, *pale))))
+            pieces = Piece("machining", cut, *dark), Piece("the rest", rest, *pale)
+            bars.append(Bar(one.title, pieces, float(one.unit_cost)))
         title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
         table = table_html(finishing_list(plan).loc[self.kind.name].round(3), f"{self.kind.name}: {plan.title}")
         costs = stacked_bars(title, bars, f"{money} a kit", "{:,.0f}")

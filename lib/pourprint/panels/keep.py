@@ -12,17 +12,16 @@ from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import harmless_csv, workbook_of
 from pourprint.panels.controls import folded
 from pourprint.panels.live import LiveFigure, guarded, status_line
+from pourprint.panels.panel import TEXTS
 
-SIDES = "Two settings side by side, with failures in the mean, inputs at their values, days priced."
-BRIDGE = "One changed input at a time, in this order: in another one the same whole is split otherwise."
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def keep_box(setting, apply, tables, folder="."):
+def keep_box(setting, apply, tables):
     """A folded box in which settings are kept as files beside the notebook, loaded and compared: a widget.
 
     Parameters: `setting(name)` what is asked now, as a Setting; `apply(setting)` asks it; `tables()` {title: pandas
-    table} of the answer now; `folder` of the files.
+    table} of the answer now.
     """
     name, keep = widgets.Text(placeholder="a name"), widgets.Button(description="keep")
     menu = widgets.Dropdown(description="kept")
@@ -35,7 +34,7 @@ def keep_box(setting, apply, tables, folder="."):
         return Setting.load(menu.value)
 
     def kept():
-        path = setting(name.value).save(folder, replace=name.value == menu.label)  # the one that is chosen
+        path = setting(name.value).save(replace=name.value == menu.label)  # the one that is chosen
         listed(path)
         show(_text(f"Kept in {path.name}."), _link(path.name, path.read_bytes(), "application/toml"))
 
@@ -46,8 +45,9 @@ def keep_box(setting, apply, tables, folder="."):
     def moved():
         before, now = chosen(), setting("now")
         chart = figures.bridge_chart(bridge(before, now), now.rates.currency, now.kit.noun)
-        tables = figures.table_html(side_by_side(before, now), SIDES), figures.table_html(chart.table, BRIDGE)
-        show(LiveFigure(chart.figure), *map(widgets.HTML, tables))
+        told = {"sides": side_by_side(before, now), "bridge": chart.table}
+        captioned = (figures.table_html(table, TEXTS["captions"][name]) for name, table in told.items())
+        show(LiveFigure(chart.figure), *map(widgets.HTML, captioned))
 
     def taken():
         now = tables()
@@ -58,20 +58,14 @@ def keep_box(setting, apply, tables, folder="."):
         found.children = widgets_found
 
     def listed(path=None):
-        menu.options = list(settings_in(folder).items())
+        menu.options = list(settings_in().items())
         menu.value = path or next((path for _, path in menu.options), None)
 
     for button, act in ((keep, kept), (load, loaded), (compare, moved), (take, taken)):
         button.on_click(guarded(_working(act, show), status))
     listed()
-    return folded(
-        "keep, load, compare",
-        widgets.HBox([name, keep]).add_class("pourprint-keep"),
-        widgets.HBox([menu, load, compare]).add_class("pourprint-keep"),
-        take,
-        status,
-        found,
-    )
+    lines = [widgets.HBox(line).add_class("pourprint-keep") for line in ([name, keep], [menu, load, compare])]
+    return folded("keep, load, compare", *lines, take, status, found)
 
 
 def _working(act, show):

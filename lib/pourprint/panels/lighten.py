@@ -10,7 +10,7 @@ from pourprint.figures.lighten import beam_picture
 from pourprint.figures.look import title_of
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import WORDS, Shown, panel, value_rows
+from pourprint.panels.panel import TEXTS, Shown, panel, value_rows
 from pourprint.plans.plan import feasible
 from pourprint.process.strength.beam_lesson import lighten_beam
 
@@ -49,7 +49,7 @@ def lighten_panel(plans, lighter):
         {"The beam": beam, "A gram": gram},
         lambda values: price_of_a_gram(plans, lighter, sorted({*KITS, values["kits"]}), values["hours"]),
         shown,
-        WORDS["lighten"],
+        TEXTS["words"]["lighten"],
         lambda table, values: forming.begun(),
         beside=(forming.button,),
     )

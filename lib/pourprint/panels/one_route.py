@@ -4,24 +4,14 @@ import numpy as np
 import pandas as pd
 
 from pourprint.figures.bars import change_bars
-from pourprint.figures.printed_metal import HOURS_IN_WORDS, hours_of_a_kit
+from pourprint.figures.printed_metal import hours_of_a_kit
 from pourprint.figures.stages import SHORT
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
-from pourprint.panels.controls import choice_row
-from pourprint.panels.panel import (
-    WORDS,
-    Shown,
-    alloy_row,
-    kit_of,
-    mean_cm3,
-    panel,
-    quantity_row,
-    value_rows,
-    volume_row,
-)
+from pourprint.panels.controls import choice_row, number_row
+from pourprint.panels.panel import TEXTS, Shown, alloy_row, kit_of, mean_cm3, panel, value_rows, volume_row
 from pourprint.plans.jobs import Job
-from pourprint.routes import plan, printed_metal, printed_mould, printed_pattern
+from pourprint.routes import plan, printed_metal, printed_mould
 from pourprint.routes.shell_sizes import ShellSizes
 
 
@@ -30,17 +20,9 @@ def pattern_panel(kit, rates, quantity=1):
 
     Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
     """
-    choices = [*value_rows("pattern", rates).items()]
-    return _panel(
-        printed_pattern.NAME,
-        Job(kit_of(kit), "AlSi7Mg", quantity),
-        rates,
-        {"The job": {}, "Pattern and cluster": dict(choices[:4]), "Shell and fire": dict(choices[4:])},
-        _pattern_costs,
-        _pattern_facts,
-        WORDS["pattern"],
-        "Where the money goes, stage by stage",
-    )
+    job, choices = Job(kit_of(kit, rates), "AlSi7Mg", quantity), [*value_rows("pattern", rates).items()]
+    groups = {"The job": {}, "Pattern and cluster": dict(choices[:4]), "Shell and fire": dict(choices[4:])}
+    return _panel("pattern", job, rates, groups, _pattern_costs, _pattern_facts)
 
 
 def mould_panel(kit, rates, quantity=1):
@@ -48,17 +30,9 @@ def mould_panel(kit, rates, quantity=1):
 
     Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
     """
-    kit = kit_of(kit)
-    return _panel(
-        printed_mould.NAME,
-        Job(kit, "AlSi7Mg", quantity),
-        rates,
-        {"The job": {"volume": volume_row([kit], 500.0)}, "The mould": value_rows("mould", rates)},
-        _mould_costs,
-        _mould_facts,
-        WORDS["mould"],
-        "Which steps a choice makes dearer or cheaper",
-    )
+    job = Job(kit_of(kit, rates), "AlSi7Mg", quantity)
+    groups = {"The job": {"volume": volume_row([job.kit], 500.0)}, "The mould": value_rows("mould", rates)}
+    return _panel("mould", job, rates, groups, _mould_costs, _mould_facts)
 
 
 def metal_panel(job, rates):
@@ -71,29 +45,21 @@ def metal_panel(job, rates):
             f"job must be a Job of one quantity, not {job!r}: make one with Job(kit, alloy=…, quantity=…)."
         )
     turning = choice_row("orientation", [("least hours", 1.0), ("as drawn", 0.0)])
-    return _panel(
-        printed_metal.NAME,
-        job,
-        rates,
-        {"The build": {"printed_metal.turning": turning} | value_rows("metal", rates, job.kit.noun)},
-        lambda found: hours_of_a_kit(printed_metal.lay_out(found.job, found.rates)),
-        _metal_facts,
-        f"{HOURS_IN_WORDS} The stroke is what it took at first.",
-        f"Where the hours of one {job.kit.noun} go",
-        f"hours of one {job.kit.noun}",
-    )
+    groups = {"The build": {"printed_metal.turning": turning} | value_rows("metal", rates, job.kit.noun)}
+    return _panel("metal", job, rates, groups, hours_of_a_kit, _metal_facts)
 
 
-def _panel(route, job, rates, groups, costs, facts, words, title, unit=""):
+def _panel(name, job, rates, groups, costs, facts):
     """A panel of one route's choices: what each part of its plan comes to, and facts, now and at first.
 
-    Parameters: `groups` {caption: {key of the card, or "volume": Row}}, the first with alloy and quantity before them;
-    of a Plan `costs` {name: amount for one kit} and `facts` {name: text}; `words`, `title` and `unit` of the bars
-    (default: the card's currency).
+    Parameters: `name` of the route as in panels.toml; `groups` {caption: {key of the card, or "volume": Row}}, the
+    first with alloy and quantity before them; of a Plan `costs` {name: amount for one kit} and `facts` {name: text}.
     """
-    caption, noun = next(iter(groups)), job.kit.noun
-    asks = {"alloy": alloy_row(route, rates, job.alloy.name), "quantity": quantity_row(job.quantity, noun)}
+    route, caption, noun, kits = f"printed_{name}", next(iter(groups)), job.kit.noun, job.quantity
+    wanted = number_row("quantity wanted", kits, 1, max(100, kits), 1, f"{noun}s", log=True)
+    asks = {"alloy": alloy_row(route, rates, job.alloy.name), "quantity": wanted}
     groups = groups | {caption: asks | groups[caption]}
+    title, unit = (words.format(noun=noun, money=rates.currency) for words in TEXTS["bars"][name])
 
     def asked(values):
         size = values.get("volume", mean_cm3(job.kit))
@@ -104,12 +70,12 @@ def _panel(route, job, rates, groups, costs, facts, words, title, unit=""):
     def shown(found, values):
         return Shown(
             _what_changed(found, first),
-            change_bars(title, route, costs(found), costs(first), unit or f"{rates.currency} a {noun}"),
+            change_bars(title, route, costs(found), costs(first), unit),
             _then_and_now(facts(first), facts(found)),
         )
 
     first = asked({name: row.value for rows in groups.values() for name, row in rows.items()})
-    return panel(groups, asked, shown, words)
+    return panel(groups, asked, shown, TEXTS["words"][name])
 
 
 def _what_changed(found, first):

@@ -17,13 +17,14 @@ from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import begin_of
-from pourprint.panels.controls import Row, choice_row, fold, group, named, number_row
+from pourprint.panels.controls import Row, choice_row, folded, group, named, number_row
 from pourprint.panels.live import LiveFigure, at_rest, guarded, status_line
 from pourprint.parts.kits import Kit
 from pourprint.parts.part import Part
 from pourprint.routes.findings import allowed
 
-SLIDERS, WORDS = tomllib.loads(Path(__file__).with_name("panels.toml").read_text(encoding="utf-8")).values()
+TEXTS = tomllib.loads(Path(__file__).with_name("panels.toml").read_text(encoding="utf-8"))
+SLIDERS = TEXTS["sliders"]
 CLEAR = dt.timedelta(weeks=6)  # a job that starts by itself starts so long before any holiday
 
 
@@ -110,13 +111,12 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
         row.observe(guarded((lambda: show(result)) if name in only_shown else moved, status) if rough else finish)
     show(result)
     boxes = [group(caption, rows.values()) for caption, rows in groups.items()]
-    boxes += [widgets.VBox([fold(caption, rows.values()) for caption, rows in folds.items()])] if folds else []
+    boxes += [widgets.VBox([folded(caption, rows=rows.values()) for caption, rows in folds.items()])] if folds else []
     content = widgets.VBox([answer, status, chart or bars]).add_class("pourprint-content")
     undo = widgets.Button(description="↺ all as at first").add_class("pourprint-undo")
     undo.on_click(lambda button: [row.back() for row in controls.values()])
-    page = widgets.HBox([widgets.VBox([*boxes, *beside, undo]).add_class("pourprint-controls"), content]).add_class(
-        "pourprint-page"
-    )
+    asks = widgets.VBox([*boxes, *beside, undo]).add_class("pourprint-controls")
+    page = widgets.HBox([asks, content]).add_class("pourprint-page")
     below = [bars] if chart else []
     if more:
         button = widgets.Button(description=more[0]).add_class("pourprint-more")
@@ -136,8 +136,9 @@ def facts_html(facts):
 # What panels are given --------------------------------------------------------------------------------------
 
 
-def kit_of(kit):
-    """A Kit, from a Kit or a Part. Raises: InputError."""
+def kit_of(kit, rates):
+    """A Kit, from a Kit or a Part, to be asked at a RateCard; anything else is refused. Raises: InputError."""
+    check_card(rates)
     kit = Kit.of(kit) if isinstance(kit, Part) else kit
     if not isinstance(kit, Kit):
         raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
@@ -162,11 +163,6 @@ def start_or_next(start, rates):
     working = [day for day in days if day not in hours.holidays and f"{day:%a}" in hours.days]
     clear = [day for day in working if not any(dt.timedelta() <= off - day <= CLEAR for off in hours.holidays)]
     return begin_of([*clear, *working][0], hours)
-
-
-def quantity_row(quantity, noun):
-    """How many kits or pieces are wanted: a Row."""
-    return number_row("quantity wanted", quantity, 1, max(100, quantity), 1, f"{noun}s", log=True)
 
 
 def alloy_row(route=None, rates=None, first=None):

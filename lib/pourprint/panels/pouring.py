@@ -11,7 +11,7 @@ from pourprint.figures.look import counted
 from pourprint.figures.pouring import STATES, pour_frames, pour_section, pour_table
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
-from pourprint.panels.panel import WORDS, Shown, check_card, kit_of, panel
+from pourprint.panels.panel import TEXTS, Shown, kit_of, panel
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import Plan
 from pourprint.routes.mould_sizes import moulds_with_one_feeder
@@ -49,22 +49,22 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
 
     Parameters: `part` Part with a mesh; `rates` RateCard; `alloy` name. Raises: InputError.
     """
-    check_card(rates)
-    job = Job(kit_of(part), alloy)
+    job = Job(kit_of(part, rates), alloy)
     (one,) = moulds_with_one_feeder(job, rates)
     first = pour(one)
     head, plan = first.rigging.feeders[0], plan_with((first.mould,), job, rates)
     usual_c = float(job.alloy["pour_temperature"])
-    rows = {
+    width, chills = round(head.diameter_mm), {"none": 0.0, "20 mm of iron at the largest pore": 20.0, "35 mm": 35.0}
+    metal = {
         "side": choice_row("gate", [*SIDES.items()]),
         "gates": choice_row("how many gates", [("one", 1), ("two, face to face", 2)]),
-        "place": choice_row("feeder", [*PLACES]),
-        "width": number_row(
-            "feeder's width", round(head.diameter_mm), 15, max(90, 2 * round(head.diameter_mm)), 1, "mm"
-        ),
-        "neck": number_row("neck", head.neck, 0.3, 1.0, 0.05, "of it"),
-        "chill": choice_row("chill", [("none", 0.0), ("20 mm of iron at the largest pore", 20.0), ("35 mm", 35.0)]),
         "pour_c": number_row("pouring heat", usual_c, usual_c - 60, usual_c + 100, 5, "°C"),
+    }
+    feeder = {
+        "place": choice_row("feeder", [*PLACES]),
+        "width": number_row("feeder's width", width, 15, max(90, 2 * width), 1, "mm"),
+        "neck": number_row("neck", head.neck, 0.3, 1.0, 0.05, "of it"),
+        "chill": choice_row("chill", [*chills.items()]),
     }
 
     def asked(values, cells=FINE_CELLS):
@@ -90,11 +90,10 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
         return Shown(facts, "", table, object())
 
     return panel(
-        {"Gate and metal": {key: rows[key] for key in ("side", "gates", "pour_c")},
-         "Feeder and chill": {key: rows[key] for key in ("place", "width", "neck", "chill")}},
+        {"Gate and metal": metal, "Feeder and chill": feeder},
         asked,
         shown,
-        f"{WORDS['pour']} {NOT_MODELLED}",
+        f"{TEXTS['words']['pour']} {NOT_MODELLED}",
         figure=lambda run, values: pour_section(run),
         rough=partial(asked, cells=COARSE_CELLS),
-    )  # fmt: skip
+    )

@@ -10,7 +10,7 @@ import numpy as np
 from pourprint.decide.along import Along, unit_costs
 from pourprint.decide.compare import Comparison
 from pourprint.decide.failures import Shares, again_along, again_here, kits_of
-from pourprint.decide.inputs import OF_THE_JOB, WHOLE, outcomes_of
+from pourprint.decide.inputs import OF_THE_JOB, WHOLE, outcomes_of, parted
 from pourprint.decide.settings import Setting, same_kit
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
@@ -24,6 +24,7 @@ from pourprint.routes import plan_all
 DAYS_POINTS = 16  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
 MADE, BOUGHT = "made here", "bought"
+SAME = ("alloy", "quantity", "deadline", "routes")  # controls that a Setting calls by the same names
 WORK = ("kit", "alloy", "routes")  # with size and what is bought: what the steps depend on beside the card
 
 
@@ -57,26 +58,18 @@ class Question:
         """The controls' {name: value} as a Setting."""
         if values["start"] is None:
             raise InputError("start: choose a date, or press “today”.")
-        kit, card = self.kits[values["kit"]], self._card([key for key in self.wares if values[key] == MADE])
-        changed = {key: values[key] for key in self.prices if values[key] != self.rates[key]}
-        return Setting(
-            name,
-            kit,
-            card.replace(changed),
-            values["alloy"],
-            values["quantity"],
-            self._begin(values["start"]),
-            None if values["at_once"] else values["batch"],
-            values["deadline"],
-            values["day"],
-            None if values["volume"] == mean_cm3(kit) else values["volume"],
-            values["routes"],
-        )
+        kit = self.kits[values["kit"]]
+        card = self._card([ware for ware in self.rates.bought if values[f"buy.{ware}"] == MADE])
+        rates = card.replace({key: values[key] for key in self.prices if values[key] != self.rates[key]})
+        asked = {key: values[key] for key in SAME} | {"price_of_day": values["day"]}
+        asked["batch_size"] = None if values["at_once"] else values["batch"]
+        asked["volume_cm3"] = None if values["volume"] == mean_cm3(kit) else values["volume"]
+        return Setting(name, kit, rates, start=self._begin(values["start"]), **asked)
 
     def values_of(self, setting):
         """A Setting as {name of a control: value}; a kit that is not among `kits` joins them. Raises: InputError for
         what has no control here."""
-        made = [key for key in self.wares if key.removeprefix("buy.") not in setting.rates.bought]
+        made = [ware for ware in self.rates.bought if ware not in setting.rates.bought]
         here = self._card(made).replace({key: setting.rates[key] for key in self.prices})
         values = {key: entry.value for key, entry in here.entries.items()}
         other = [key for key, entry in setting.rates.entries.items() if entry.value != values.get(key)]
@@ -92,16 +85,13 @@ class Question:
         return {
             "kit": label,
             "volume": setting.volume_cm3 or mean_cm3(setting.kit),
-            "alloy": setting.alloy,
-            "quantity": setting.quantity,
             **({"batch": setting.batch_size} if setting.batch_size else {}),
             "at_once": setting.batch_size is None,
-            "routes": setting.routes,
             "start": setting.start.date(),
-            "deadline": setting.deadline,
             "day": setting.price_of_day,
+            **{key: getattr(setting, key) for key in SAME},
             **{key: setting.rates[key] for key in self.prices},
-            **{key: MADE if key in made else BOUGHT for key in self.wares},
+            **{f"buy.{ware}": MADE if ware in made else BOUGHT for ware in self.rates.bought},
         }
 
     def offer(self, kits):
@@ -109,14 +99,9 @@ class Question:
         self.kits.update(kits)
         self.known.clear()  # what was known of a name may be another kit's
 
-    @property
-    def wares(self):
-        """The names of the controls of what the card buys: "buy.printed_mould"."""
-        return tuple(f"buy.{ware}" for ware in self.rates.bought)
-
     def _card(self, made):
         """The card, but some of its wares made here."""
-        return self.rates.making(*(key.removeprefix("buy.") for key in made)) if made else self.rates
+        return self.rates.making(*made) if made else self.rates
 
     def _begin(self, date):
         return self.start if date == self.start.date() else begin_of(date, self.rates.hours)
@@ -126,12 +111,13 @@ class Question:
         asked, axis = self.setting(values), values["axis"]
         job, card = replace(asked, kit=_measured(asked.kit)).job, [values[name] for name in self.prices]
         size = {"quantity": job.quantity, "batch_size": None if job.all_at_once else job.batch_size, "start": job.start}
-        work = {"volume_cm3": values["volume"]} | {name: values[name] for name in (*WORK, *self.wares)}
+        work = {name: value for name, value in values.items() if name in WORK or name.startswith("buy.")}
+        work["volume_cm3"] = values["volume"]
         plans = self._once("plans", (work, card), lambda: plan_all(job, asked.rates, asked.routes))
         plans = {route: plan.at(**size) if plan.feasible else plan for route, plan in plans.items()}
         work, able = work | size, feasible(plans)
         clock = self._once("clock", work, lambda: {route: plan.schedule() for route, plan in able.items()})
-        spans, days = ({route: pair[i] for route, pair in clock.items()} for i in (0, 1))
+        spans, days = parted(clock)
         if resting or not able.keys() <= self.known.get("shares", {}).keys():
             of = partial(again_along, key=axis) if axis in WHOLE else again_here
             again = self._once("again", (work, axis), lambda: {r: of(p) for r, p in able.items()})

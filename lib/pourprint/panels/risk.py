@@ -12,7 +12,7 @@ from pourprint.figures.tables import table_html
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import number_row
-from pourprint.panels.panel import WORDS, Shown, check_card, kit_of, panel, start_or_next, value_rows
+from pourprint.panels.panel import TEXTS, Shown, kit_of, panel, start_or_next, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import drawn, of_runs
@@ -21,9 +21,6 @@ from pourprint.routes import PRINTED, plan_all
 # Batches a route that are run while a slider moves, and once it rests; and the fewest runs, however many batches each.
 QUICK, FULL = (100, 25), (6000, 200)
 NINE_OF_TEN = (0.05, 0.95)
-TABLE = (
-    "Yields are scenario inputs, failures and inputs are drawn; estimates for teaching and planning, not a quotation."
-)
 
 
 def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
@@ -32,8 +29,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
     Parameters: `kit` Kit or Part; `rates` RateCard; `alloy`; `start` date and time (default: today at opening time).
     Returns: Panel. Raises: InputError.
     """
-    kit = kit_of(kit)
-    check_card(rates)
+    kit = kit_of(kit, rates)
     start = start_or_next(start, rates)
 
     @lru_cache(maxsize=4)  # most sliders leave the inputs alone: they are drawn once
@@ -62,7 +58,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
         _groups(rates, start, kit.noun),
         lambda values: asked(values, *FULL),
         shown,
-        WORDS["risk"],
+        TEXTS["words"]["risk"],
         lambda runs, values: _figure(runs, values["deadline"]),
         rough=lambda values: asked(values, *QUICK),
         only_shown=("day", "deadline"),
@@ -129,4 +125,4 @@ def _table(runs, price_of_day, deadline):
             cells[f"{what}: mean"] = round(values.mean())
             cells[f"{what}: nine of ten"] = "{:,.0f} to {:,.0f}".format(*np.quantile(values, NINE_OF_TEN))
         cells |= {"begun for one good": run.attempts.mean(), "in time": of_runs(run.chance(deadline))}
-    return table_html(pd.DataFrame.from_dict(rows, orient="index").rename_axis("route"), TABLE)
+    return table_html(pd.DataFrame.from_dict(rows, orient="index").rename_axis("route"), TEXTS["captions"]["risk"])
