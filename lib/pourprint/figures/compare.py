@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from pourprint.figures.look import INK, LOOKS, ROUND, title_of
-from pourprint.figures.strokes import TALL, canvas, line, mark
+from pourprint.figures.strokes import TALL, canvas, line, mark, names
 
 MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
 MOST_NAMED = 6  # of them; the table below the chart names all
@@ -66,14 +66,13 @@ def comparison_data(along, routes):
     """
     nothing = np.full(along.grid.shape, np.nan)
     lines = [along.unit_costs.get(route, nothing) for route in routes]
-    turns, absent = np.full((2, MOST_MARKS), np.nan), MOST_NAMED - len(along.crossings[:MOST_NAMED])
-    for i, turn in enumerate(along.crossings[:MOST_MARKS]):
-        turns[:, i] = turn.at, np.interp(turn.at, along.grid, along.lowest)
+    turns, absent = np.full(MOST_MARKS, np.nan), MOST_NAMED - len(along.crossings[:MOST_NAMED])
+    turns[: len(along.crossings)] = [turn.at for turn in along.crossings[:MOST_MARKS]]
     named = {turn.at: f"{turn.at:,.3g}: {title_of(turn.to).lower()}" for turn in along.crossings[:MOST_NAMED]}
     low, high = _round_ends(np.concatenate(lines))
     step = 10 ** (TALL * (high - low))
     tops, sides = _below(along, named, step)
-    names = {
+    at_ends = {
         "x": [along.grid[-1]] * len(routes) + [*named] + [np.nan] * absent,
         "y": np.concatenate([_apart(lines, step), tops, np.full(absent, np.nan)]),
         "text": [title_of(route) for route in routes] + [*named.values()] + [""] * absent,
@@ -81,8 +80,8 @@ def comparison_data(along, routes):
     }
     return [
         *({"y": line} for line in lines),
-        names,
-        {"x": turns[0], "y": turns[1]},
+        at_ends,
+        {"x": turns, "y": np.interp(turns, along.grid, along.lowest)},
         {"x": [along.now], "y": [np.interp(along.now, along.grid, along.lowest)]},
     ]
 
@@ -111,7 +110,7 @@ def comparison_figure(along, routes):
 
     Returns: go.Figure whose traces stand in the order of `comparison_data`; parameters as there.
     """
-    *lines, names, turns, chosen = traces = comparison_data(along, routes)
+    *lines, named, turns, chosen = traces = comparison_data(along, routes)
     shape = "hv" if along.counted else "linear"
     figure = canvas("", along.title, along.unit, 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
     for route, costs in zip(routes, lines, strict=True):
@@ -119,14 +118,8 @@ def comparison_figure(along, routes):
         said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {along.unit}"
         line(figure, along.grid, costs["y"], look.colour, look.dash, hover=said, shape=shape, name=name)
     # Names and marks are traces of a few points: text or markers at every point of a line redraw slowly.
-    figure.add_scatter(
-        **names,
-        name="names of routes and break-evens",
-        mode="text",
-        cliponaxis=False,
-        textfont={"size": 12, "color": [*(LOOKS[route].colour for route in routes), *[INK] * MOST_NAMED]},
-        hoverinfo="skip",
-    )
+    colours = [*(LOOKS[route].colour for route in routes), *[INK] * MOST_NAMED]
+    names(figure, **named, colours=colours, textfont_size=12, name="names of routes and break-evens")
     said = "from %{x:,.4~g} on another route is cheapest"
     mark(figure, **turns, symbol="x-thin", size=13, hover=said, name="break-even")
     said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {along.unit}"

@@ -5,7 +5,7 @@ import pandas as pd
 
 from pourprint.figures.bars import Bar, Piece, stacked_bars
 from pourprint.figures.look import INK, LOOKS, Chart, tint
-from pourprint.figures.strokes import TALL, bars, box, canvas, line, mark, write
+from pourprint.figures.strokes import TALL, bars, box, canvas, line, mark, names, write
 from pourprint.ledger.errors import InputError
 from pourprint.risk.simulation import of_runs
 
@@ -48,16 +48,15 @@ def spread_chart(runs):
 
     Parameters: `runs` {route: Runs} of one job, as from `simulate_all`.
     """
-    titles, plans = _titles(runs), [run.plan for run in runs.values()]
-    planned = ([plan.unit_cost for plan in plans], [plan.lead_time_days for plan in plans])
-    slower = {run.plan.title: run.days.mean() / days for run, days in zip(runs.values(), planned[1], strict=True)}
-    dearer = {run.plan.title: run.cost.mean() / run.plan.total_cost for run in runs.values()}
-    worst = max(slower, key=slower.get)
-    title = f"{worst}: {slower[worst]:.1f} times the days of its plan, {dearer[worst]:.1f} times the cost"
+    titles = _titles(runs)
+    planned = np.transpose([(run.plan.unit_cost, run.plan.lead_time_days) for run in runs.values()])
+    drawn = np.array([_unit_costs(runs), [run.days for run in runs.values()]])  # (cost and days, routes, n)
+    dearer, slower = drawn.mean(axis=2) / planned
+    k = int(np.argmax(slower))
+    title = f"{titles[k]}: {slower[k]:.1f} times the days of its plan, {dearer[k]:.1f} times the cost"
     units = (money_of_one(runs), "days to delivery [d]")
     key = "box: half of the runs, parted at the middle · whiskers: nine of ten · stroke: the plan without failures"
     figure = canvas(title, units, rows=titles, row_px=62, key=key, zero="x", r=20)
-    drawn = (_unit_costs(runs), [run.days for run in runs.values()])
     ends = np.quantile(drawn, MARKS, axis=2)
     for panel, (plan, found) in enumerate(zip(planned, np.moveaxis(ends, 1, 0), strict=True), start=1):
         for route, title, marks in zip(runs, titles, found.T, strict=True):
@@ -67,8 +66,8 @@ def spread_chart(runs):
     columns = [f"{what} {share:.0%}" for what in ("cost", "days") for share in MARKS]
     return Chart(
         figure,
-        f"{worst} suffers most, on average, from what fails and from what is not known.",
-        f"For each route a box from 25 to 75 % of {next(iter(runs.values())).n} runs, parted at the middle, with "
+        f"{titles[k]} suffers most, on average, from what fails and from what is not known.",
+        f"For each route a box from 25 to 75 % of {drawn.shape[2]} runs, parted at the middle, with "
         "whiskers from 5 to 95 %, and a bold stroke where the plan without failures stands; left what one costs, right "
         "days.",
         pd.DataFrame(np.concatenate([*np.moveaxis(ends, 1, 0)]).T, index=titles, columns=columns),
@@ -92,14 +91,11 @@ def chance_data(runs, deadline_days):
     days = [np.concatenate([[0.0], np.quantile(run.days, shares[1:])]) for run in runs.values()]
     curves = [{"x": _place(run, own), "y": shares} for run, own in zip(runs.values(), days, strict=True)]
     spots = _clear_spots(_titles(runs), shares, days, deadline_days)
-    names = {
-        "x": [_place(run, place) for run, (place, _, _) in zip(runs.values(), spots, strict=True)],
-        "y": np.array([height for _, height, _ in spots]),
-        "textposition": [f"middle {side}" for *_, side in spots],
-    }
-    any_run = next(iter(runs.values()))
-    upright = {"x": [_place(any_run, deadline_days)] * 2, "y": np.array([0.0, 1.04])}
-    return [*curves, upright, names]
+    x = [_place(run, place) for run, (place, _, _) in zip(runs.values(), spots, strict=True)]
+    sides = [f"middle {side}" for *_, side in spots]
+    named = {"x": x, "y": np.array([height for _, height, _ in spots]), "textposition": sides}
+    upright = {"x": [_place(next(iter(runs.values())), deadline_days)] * 2, "y": np.array([0.0, 1.04])}
+    return [*curves, upright, named]
 
 
 def _clear_spots(titles, shares, days, deadline_days):
@@ -144,23 +140,16 @@ def _place(run, days):
 
 def chance_figure(runs, deadline_days, title="", height=400):
     """Curves, deadline and names: go.Figure in the order of `chance_data`."""
-    *curves, upright, names = chance_data(runs, deadline_days)
+    *curves, upright, named = chance_data(runs, deadline_days)
     dated = next(iter(runs.values())).plan.job.start is not None
     figure = canvas(title, "date of delivery" if dated else "days from the start [d]", "chance of delivery", height)
     for (route, run), curve in zip(runs.items(), curves, strict=True):
         look, said = LOOKS[route], f"{run.plan.title}: %{{y:.0%}} by %{{x}}"
         line(figure, **curve, colour=look.colour, dash=look.dash, name=run.plan.title, hover=said)
-    named = {"mode": "lines+text", "text": ["", "deadline"], "textposition": "top center", "cliponaxis": False}
-    line(figure, **upright, width=1.5, name="deadline", **named)
-    figure.add_scatter(
-        **names,
-        mode="text",
-        text=[f"\u00a0{title}\u00a0" for title in _titles(runs)],
-        textfont={"color": [LOOKS[route].colour for route in runs]},
-        hoverinfo="skip",
-        cliponaxis=False,
-        name="names of the routes",
-    )
+    words = {"mode": "lines+text", "text": ["", "deadline"], "textposition": "top center", "cliponaxis": False}
+    line(figure, **upright, width=1.5, name="deadline", **words)
+    text, colours = [f"\u00a0{title}\u00a0" for title in _titles(runs)], [LOOKS[route].colour for route in runs]
+    names(figure, **named, text=text, colours=colours, name="names of the routes")
     return figure.update_yaxes(tickformat=".0%", dtick=0.25, range=[0, 1.04])
 
 
@@ -172,11 +161,8 @@ def chance_chart(runs, deadline):
     days = next(iter(runs.values())).days_until(deadline)
     chances = [f"{run.plan.title.lower()} {of_runs(run.chance(deadline))}" for run in runs.values()]
     share = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
-    table = pd.DataFrame(
-        [_when(run, np.quantile(run.days, share)) for run in runs.values()],
-        index=_titles(runs),
-        columns=[f"{s:.0%} by" for s in share],
-    )
+    moments = {run.plan.title: _when(run, np.quantile(run.days, share)) for run in runs.values()}
+    table = pd.DataFrame.from_dict(moments, "index", columns=[f"{s:.0%} by" for s in share])
     return Chart(
         chance_figure(runs, days, f"Chance of the deadline: {', '.join(chances)}"),
         " ".join(run.answer(deadline) for run in runs.values()),
@@ -192,26 +178,25 @@ def design_error_chart(errors, plans):
     Parameters: `errors` {route: DesignError}; `plans` {route: Plan}.
     """
     money, titles = plans[next(iter(errors))].rates.currency, [plans[route].title for route in errors]
-    sampled = {f"cost [{money}]": [e.cost for e in errors.values()], "days": [e.days for e in errors.values()]}
-    means = {what: [float(run.mean()) for run in runs] for what, runs in sampled.items()}
-    cheap, quick = (titles[int(np.argmin(mean))] for mean in means.values())
+    drawn = np.array([[getattr(error, what) for error in errors.values()] for what in ("cost", "days")])
+    mean, (low, high) = drawn.mean(axis=2), np.quantile(drawn, (MARKS[0], MARKS[-1]), axis=2)
+    cheap, quick = (titles[k] for k in np.argmin(mean, axis=1))
     both = f"{cheap} forgives a design error most cheaply"
     both += " and most quickly" if cheap == quick else f", {quick.lower()} most quickly"
     figure = canvas(both, (f"{money} more", "days more [d]"), rows=titles, row_px=46, r=20)
-    table = pd.DataFrame(means, index=titles)
-    for panel, (what, runs) in enumerate(sampled.items(), start=1):
-        low, high = np.quantile(runs, (MARKS[0], MARKS[-1]), axis=1)
-        mean, colours = np.array(means[what]), [tint(LOOKS[route].colour, 0.3) for route in errors]
-        reach = {"array": high - mean, "arrayminus": mean - low, "symmetric": False, "color": INK, "thickness": 1.2}
-        bars(figure, mean, titles, colours, error_x=reach, panel=panel, hover="%{y}: %{x:,.0f}")
-        for title, number, end in zip(titles, mean, high, strict=True):
-            write(figure, end, title, f"{number:,.0f}", anchor="left", dx=8, panel=panel)
-        figure.update_xaxes(range=[0, 1.25 * high.max()], row=1, col=panel)
-        table[f"error of the mean {what.split()[0]}"] = [float(np.std(run) / np.sqrt(run.size)) for run in runs]
-        table[f"{what.split()[0]} 5%"], table[f"{what.split()[0]} 95%"] = low, high
+    table = pd.DataFrame({f"cost [{money}]": mean[0], "days": mean[1]}, index=titles)
+    colours, error = [tint(LOOKS[route].colour, 0.3) for route in errors], drawn.std(axis=2) / np.sqrt(drawn.shape[2])
+    for k, what in enumerate(("cost", "days")):
+        ends = {"array": high[k] - mean[k], "arrayminus": mean[k] - low[k], "symmetric": False}
+        reach = ends | {"color": INK, "thickness": 1.2}
+        bars(figure, mean[k], titles, colours, error_x=reach, panel=k + 1, hover="%{y}: %{x:,.0f}")
+        for title, number, end in zip(titles, mean[k], high[k], strict=True):
+            write(figure, end, title, f"{number:,.0f}", anchor="left", dx=8, panel=k + 1)
+        figure.update_xaxes(range=[0, 1.25 * high[k].max()], row=1, col=k + 1)
+        table[f"error of the mean {what}"], table[f"{what} 5%"], table[f"{what} 95%"] = error[k], low[k], high[k]
     return Chart(
         figure,
-        f"At least {min(means[f'cost [{money}]']):,.0f} {money} and {min(means['days']):.0f} days, on average.",
+        f"At least {mean[0].min():,.0f} {money} and {mean[1].min():.0f} days, on average.",
         "One bar a route: on the left the money, on the right the days that one design error costs on average; a thin "
         "line holds nine runs of ten.",
         table,

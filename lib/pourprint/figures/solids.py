@@ -3,6 +3,7 @@
 import numpy as np
 import plotly.graph_objects as go
 
+from pourprint.decide.inputs import rounded_up
 from pourprint.figures.look import GROUND, INK
 from pourprint.figures.strokes import canvas, plain
 from pourprint.parts.meshes import simplified
@@ -100,8 +101,7 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
 
 def _ticks(low, high, most):
     """At most so many round numbers between two ends, clear of the corners, where two axes' numbers would meet."""
-    rough = (high - low) / most
-    step = next((s * 10.0**e for e in range(-2, 5) for s in (1, 2, 5) if s * 10.0**e >= rough), rough)
+    step = rounded_up(max((high - low) / most, 0.01))
     clear = 0.08 * (high - low)
     return (step * np.arange(np.ceil((low + clear) / step), np.floor((high - clear) / step) + 1)).tolist()
 

@@ -7,20 +7,9 @@ from pourprint.figures.tables import table_html
 from pourprint.plans.steps import Stage
 from pourprint.routes import plan_all
 
-SHORT = {  # stage names that fit into a bar
-    Stage.DESIGN.title: "design",
-    Stage.TOOLING.title: "tooling",
-    Stage.SIMULATE.title: "simulate",
-    Stage.DIE.title: "die",
-    Stage.PATTERN.title: "patterns",
-    Stage.ASSEMBLE.title: "cluster",
-    Stage.MOULD.title: "mould or print",
-    Stage.FIRE.title: "fire",
-    Stage.POUR.title: "pour",
-    Stage.BREAK_OUT.title: "break out",
-    Stage.FINISH.title: "finish",
-    DELAY: "price of days",
-}
+# Names that fit into a bar, of each stage in order, and of the days.
+NAMES = "design, tooling, simulate, die, patterns, cluster, mould or print, fire, pour, break out, finish"
+SHORT = dict(zip([stage.title for stage in Stage], NAMES.split(", "), strict=True)) | {DELAY: "price of days"}
 
 
 def stage_matrix(here=None):
@@ -30,21 +19,18 @@ def stage_matrix(here=None):
     Returns: HTML text.
     """
     plans = example_plans()
-    titles = [plan.title for plan in plans]
+
+    def told(cells, caption):
+        table = pd.DataFrame.from_dict(cells, "index", columns=[plan.title for plan in plans])
+        return table_html(table.rename_axis("stage"), caption)
+
     rows = {stage: ["\n".join(s.name for s in plan.steps if s.stage == stage) for plan in plans] for stage in Stage}
     named = {f"{stage.value} {stage.title}": cells for stage, cells in rows.items()}
     named["together"] = [f"{len(plan.stages)} stages, {len(plan.steps)} steps" for plan in plans]
-    whole = table_html(
-        pd.DataFrame.from_dict(named, "index", columns=titles).rename_axis("stage"),
-        "Stages of each route; an empty cell is a stage that the route does without.",
-    )
+    whole = told(named, "Stages of each route; an empty cell is a stage that the route does without.")
     if here is None:
         return whole
-    row = {f"▶ you are here: {here.title}": rows[here]}
-    place = table_html(
-        pd.DataFrame.from_dict(row, "index", columns=titles).rename_axis("stage"),
-        f"Stage {here.value} of {len(Stage)}.",
-    )
+    place = told({f"▶ you are here: {here.title}": rows[here]}, f"Stage {here.value} of {len(Stage)}.")
     return f"{place}<details class=pourprint-map><summary>the whole map</summary>{whole}</details>"
 
 

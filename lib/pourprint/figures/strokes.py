@@ -88,6 +88,12 @@ def mark(figure, x, y, colour=INK, symbol="circle", size=12, hover="", panel=Non
     figure.add_scatter(x=_along(x), y=_along(y), mode=mode, marker=look, **_told(hover), **_at(panel), **more)
 
 
+def names(figure, x, y, text, colours, **more):
+    """Words at points as a trace of their own, which a live figure can move."""
+    look = {"mode": "text", "cliponaxis": False, "hoverinfo": "skip"}
+    figure.add_scatter(x=x, y=y, text=text, textfont={"color": colours}, **look, **more)
+
+
 def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=None, upright=False, **more):
     """Bars along the page, or `upright`; `said` is written at each: behind it, or where `textposition` says."""
     along, across = ("y", "x") if upright else ("x", "y")
