@@ -25,7 +25,7 @@ BUDGETS = {
     "routes": 1931,
     "risk": 467,
     "decide": 1682,
-    "figures": 2572,
+    "figures": 2542,
     "panels": 1282,
     "lessons": 2350,
     "report": 484,

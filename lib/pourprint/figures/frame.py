@@ -33,12 +33,9 @@ def frame_picture(frame, loads):
     traces = [solid_trace(joined(some), tint(PARTS[0], 0.85 * (1 - k / STEPS)), 1.0, "") for k, some in groups.items()]
     traces.append(solid_trace(joined(stubs), PARTS[-1], 1.0, "nodes"))
     turn = np.linspace(0, 2 * np.pi, 49)
-    rims = []
-    for wheel in frame.wheels:
-        hub = middle[wheel.point] + (0, wheel.side_mm, 0)
-        rims.append(hub + wheel.radius_mm * np.column_stack([np.cos(turn), 0 * turn, np.sin(turn)]))
-    if rims:
-        traces.append(lines_trace(rims, PARTS[-1], name="wheels"))
+    rim = np.column_stack([np.cos(turn), 0 * turn, np.sin(turn)])
+    rims = [middle[one.point] + (0, one.side_mm, 0) + one.radius_mm * rim for one in frame.wheels]
+    traces += [lines_trace(rims, PARTS[-1], name="wheels")] if rims else []
     place = np.mean([middle[point] for point in frame.tubes[worst].between], axis=0)
     said = f"{worst} is worked hardest: {shares[worst]:.0%} of its strength, in case {table.loc[worst, 'case']}"
     return Chart(

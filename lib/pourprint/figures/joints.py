@@ -54,13 +54,12 @@ def fit_chart(bore_mm, depth_mm, boss_mm, alloy, warmer_k=60.0, fits=("H7", "K7"
     figure = canvas(title, "interference left [µm]; left of zero the ring is loose", rows=rows)
     lowest = min(float(seat["left when warm [µm]"].min()) for seat in seats.values())
     band(figure, min(lowest, -5) - 5, 0)
+    states = (("room", PARTS[0], "solid", "circle"), ("warm", PARTS[6], "dot", "diamond"))
     for fit, seat in seats.items():
-        for state, column, colour in (("room", 0, PARTS[0]), ("warm", 1, PARTS[6])):
-            ends = seat.iloc[:, column].tolist()
-            line(figure, ends, [f"{fit}, {state}"] * 2, colour, "solid" if state == "room" else "dot", 5)
-            mark(
-                figure, ends, [f"{fit}, {state}"] * 2, tint(colour, 0.2), "circle" if state == "room" else "diamond", 8
-            )
+        for column, (state, colour, dash, symbol) in enumerate(states):
+            ends, row = seat.iloc[:, column].tolist(), [f"{fit}, {state}"] * 2
+            line(figure, ends, row, colour, dash, 5)
+            mark(figure, ends, row, tint(colour, 0.2), symbol, 8)
         word = "safe" if fit in safe else "yields" if seat["verdict"].str.startswith("yields").any() else "may be loose"
         write(figure, max(seat.iloc[:, 0]), f"{fit}, room", word, anchor="left", dx=8)
     table = pd.concat(seats, names=["fit"]).round(2).reset_index()

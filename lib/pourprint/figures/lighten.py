@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from pourprint.decide.lightness import pays_from
-from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, title_of
+from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, sampled, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
 
@@ -29,7 +29,7 @@ def search_chart(stages):
         figure,
         f"{table['volume [cm³]'].iloc[-1]:.1f} cm³ of metal are left; the energy is that of all load cases together.",
         "One falling curve over the iterations, steep at first and flat at the end.",
-        table.iloc[:: max(1, len(table) // 10)].round(3),
+        sampled(table).round(3),
     )
 
 

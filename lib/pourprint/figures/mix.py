@@ -37,15 +37,8 @@ def frontier_chart(mixes, singles=None):
     for i, mix in enumerate(mixes):
         look, single = LOOKS[next(iter(mix.plans))], len(mix.plans) == 1
         colour, symbol = (look.colour, look.marker) if single else (INK, "circle-open")
-        mark(
-            figure,
-            [mix.days],
-            [mix.cost],
-            colour,
-            symbol,
-            13,
-            f"{plain(str(mix))}<br>%{{x:.1f}} days, %{{y:,.0f}} {money}",
-        )
+        said = f"{plain(str(mix))}<br>%{{x:.1f}} days, %{{y:,.0f}} {money}"
+        mark(figure, [mix.days], [mix.cost], colour, symbol, 13, said)
         last = i == len(mixes) - 1
         if single or len(mixes) <= FEW or last or i == 0:
             side = {"anchor": "left", "dy": 24} if last else {"dy": -20}
@@ -69,17 +62,8 @@ def frontier_chart(mixes, singles=None):
         f"{len(mixes)} mixes as points, days on the horizontal and cost on the vertical axis, falling from "
         f"{costs[-1]:,.0f} {money} at {days[-1]:.1f} days to {costs[0]:,.0f} at {days[0]:.1f}. Filled marks are single "
         "routes, open rings mixes; what a day saved costs stands between them.",
-        frontier_table(mixes),
+        pd.DataFrame({"days": days, "cost": costs, "cost_of_a_day_saved": [np.nan, *price], "mix": map(str, mixes)}),
     )
-
-
-def frontier_table(mixes):
-    """The mixes of a frontier as a pandas table: days, cost, what each day saved costs, and which part goes where."""
-    rows = []
-    for before, mix in zip((None, *mixes), mixes, strict=False):
-        a_day = np.nan if before is None else (mix.cost - before.cost) / (before.days - mix.days)
-        rows.append({"days": mix.days, "cost": mix.cost, "cost_of_a_day_saved": a_day, "mix": str(mix)})
-    return pd.DataFrame(rows)
 
 
 def assignment_chart(mixes):

@@ -20,10 +20,15 @@ STILL = "One section of the mould at five times, from empty to solid; the table 
 
 def pour_table(run):
     """Pores and caught air as a pandas table: place in the mould, give or take [mm]; when [s]; how much [cm3]."""
-    rows = [("pore", *p.place_mm, p.within_mm, p.frozen_s, p.pore_cm3) for p in run.feeding.pores]
-    rows += [("caught air", *t.place_mm, t.within_mm, t.cut_off_s, t.volume_cm3) for t in run.filling.traps]
+    rows = [(what, *one.place_mm, one.within_mm, at_s, cm3) for what, one, at_s, cm3 in _found(run)]
     columns = ["what", "u_mm", "v_mm", "w_mm", "within_mm", "at_s", "volume_cm3"]
     return pd.DataFrame(rows, columns=columns, index=pd.RangeIndex(1, len(rows) + 1, name="place")).round(3)
+
+
+def _found(run):
+    """Pores, then caught air, in the order of their numbers: [(what, where it is, when [s], how much [cm3])]."""
+    pores = [("pore", pore, pore.frozen_s, pore.pore_cm3) for pore in run.feeding.pores]
+    return pores + [("caught air", trap, trap.cut_off_s, trap.volume_cm3) for trap in run.filling.traps]
 
 
 def look_table(kit, alloy):
@@ -66,16 +71,15 @@ def said_of(run):
 
 def worst_mm(run):
     """Where to cut: at the largest pore, else the largest caught air, else the part's last metal (3,) [mm]."""
-    found = (*run.feeding.pores, *run.filling.traps)
-    if found:
-        return np.array(found[0].place_mm)
+    if places := _rings(run):
+        return np.array(places[0])
     part = np.where(run.filling.cavity.part, run.feeding.solid_s, -1.0)
     return run.filling.cavity.grid.centres_mm(np.unravel_index(np.argmax(part), part.shape))
 
 
 def _rings(run):
     """Numbered places as in `pour_table`."""
-    return [found.place_mm for found in (*run.feeding.pores, *run.filling.traps)]
+    return [one.place_mm for _, one, *_ in _found(run)]
 
 
 def filling_slices(run):
@@ -113,7 +117,7 @@ def pour_section(run):
     return figure.update_layout(coloraxis={"colorbar": bar}, margin={"b": 50})
 
 
-def sections(said, field, grid, at_mm, key, places, planes=PLANES, height=380):
+def sections(said, field, grid, at_mm, key, places, planes=PLANES):
     """Sections through a place, coloured by a field; numbered rings mark places near a section.
 
     Parameters: `said` the message; `field` (nx, ny, nz) nan outside the metal, on `grid`; `at_mm` (3,); `key` what the
@@ -123,7 +127,7 @@ def sections(said, field, grid, at_mm, key, places, planes=PLANES, height=380):
     low, high = metal.min(0), metal.max(0) + 1
     values = field[tuple(slice(a, b) for a, b in zip(low, high, strict=True))]
     edges = [grid.origin_mm[axis] + (np.arange(low[axis], high[axis]) + 0.5) * grid.cell_mm for axis in range(3)]
-    figure = canvas(said, [f"{AXES[across]} [mm]" for across, _, _ in planes], height=height)
+    figure = canvas(said, [f"{AXES[across]} [mm]" for across, _, _ in planes])
     wide = (1 - GAP * (len(planes) - 1)) / len(planes)
     for panel, (across, up, cut) in enumerate(planes, 1):
         at = int(np.argmin(np.abs(edges[cut] - at_mm[cut])))
@@ -152,12 +156,6 @@ def sections(said, field, grid, at_mm, key, places, planes=PLANES, height=380):
     )
 
 
-def _corners(run):
-    """Lowest and highest cell (3,) of the metal."""
-    cells = np.argwhere(run.filling.cavity.metal)
-    return cells.min(0), cells.max(0)
-
-
 def _finite(values):
     return np.where(np.isfinite(values), values, np.nan)
 
@@ -181,12 +179,10 @@ def pour_picture(run):
     ):
         if cells.any():
             traces.append(solid_trace(surface_round(cells, cavity.grid), colour, 0.9, name))
-    for places, colour, name in ((run.feeding.pores, PORE, "pore"), (run.filling.traps, AIR, "caught air")):
-        for found in places:
-            radius = max(np.cbrt(found.pore_cm3 if name == "pore" else found.volume_cm3) * BAR_MM, 1.5)
-            u, v, w = found.place_mm
-            ends = [(u, v, w - radius), (u, v, w + radius)]
-            traces.append(solid_trace(tube(ends, (radius, radius), 16), colour, 1.0, name))
+    for what, one, _, cm3 in _found(run):
+        radius, (u, v, w) = max(np.cbrt(cm3) * BAR_MM, 1.5), one.place_mm
+        bar = tube([(u, v, w - radius), (u, v, w + radius)], (radius, radius), 16)
+        traces.append(solid_trace(bar, PORE if what == "pore" else AIR, 1.0, what))
     names = [(f"<b>{i}</b>", place, (24, -24)) for i, place in enumerate(_rings(run), start=1)]
     return Chart(
         picture(said_of(run), traces, (1.1, 1.3, 0.8), 480, names, AXES),
@@ -197,7 +193,7 @@ def pour_picture(run):
     )
 
 
-def pour_frames(run, filling=30, freezing=60):
+def pour_frames(run):
     """The section across the worst place as it fills and freezes, for pictures that move.
 
     Returns: times [s] (n,); when each cell is full, stiff and solid [s], (3, nw, nu), the lowest row first, nan outside
@@ -205,11 +201,12 @@ def pour_frames(run, filling=30, freezing=60):
     """
     grid, at = run.filling.cavity.grid, worst_mm(run)
     cut = int((at[1] - grid.origin_mm[1]) // grid.cell_mm)
-    (i, _, k), (past_i, _, past_k) = _corners(run)
+    cells = np.argwhere(run.filling.cavity.metal)
+    (i, _, k), (past_i, _, past_k) = cells.min(0), cells.max(0)
     fields = np.stack([run.filling.time_s, run.feeding.stops_s, run.feeding.solid_s])
     fields = np.swapaxes(fields[:, i : past_i + 1, cut, k : past_k + 1], 1, 2)
     full, solid = run.filling.filled_s, run.feeding.part_s
-    times = np.concatenate([np.linspace(0, full, filling, endpoint=False), np.linspace(full, solid, freezing)])
+    times = np.concatenate([np.linspace(0, full, 30, endpoint=False), np.linspace(full, solid, 60)])
     words = f"{run.mould.part.name.replace('_', ' ')}, cut at v = {at[1]:.0f} mm through the worst place"
     return times, fields, grid.cell_mm, words
 

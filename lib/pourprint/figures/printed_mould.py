@@ -26,7 +26,7 @@ def opened_mould(mould):
     many facets to turn.
     """
     vertices, faces = mould.part.needed_mesh("drawn in its mould")
-    study, block, wall = mould.study, mould.block_mm, wall_of(mould)
+    study, block, (wall, top_d, base_d, gate, sprue_v) = mould.study, mould.block_mm, _sprue(mould)
     room = (MOST_FACETS - OTHER_FACETS - len(faces)) // BOX_FACETS
     if room < 50:
         raise InputError(
@@ -37,8 +37,6 @@ def opened_mould(mould):
     drag = np.array([low, [low[0] + block[0], low[1] + block[1], parting]])
     cope = np.array([[*low[:2], parting], low + block]) + np.array([0, 0, lift])
     roof, reach, split = study.high_mm[2] + lift, study.high_mm[1], parting + lift
-    top_d, base_d = round_sizes(mould.gating)
-    sprue_v, gate = drag[1, 1] - wall - top_d / 2, np.sqrt(mould.gating.ingate_mm2)
     metal = [
         *(feeder_tube(one, roof) for one in feeders),
         tube([(u, sprue_v, split), (u, sprue_v, cope[1, 2])], (base_d / 2, top_d / 2)),
@@ -139,12 +137,9 @@ def job_boxes(job, rates):
 
     Parameters: `job` of a single quantity; `rates` RateCard. Returns: Chart. Raises: Infeasible.
     """
-    pieces = [
-        (one.block_mm, one.part.name)
-        for item, one in zip(job.kit.parts, moulds_of(job, rates), strict=True)
-        for _ in range(item.count * int(job.quantity))
-    ]
-    blocks_mm, names = (list(column) for column in zip(*pieces, strict=True))
+    moulds, pieces = moulds_of(job, rates), job.kit.counts * int(job.quantity)
+    blocks_mm = np.repeat([one.block_mm for one in moulds], pieces, axis=0)
+    names = np.repeat([one.part.name for one in moulds], pieces).tolist()
     space_mm, gap_mm = job_box_mm(rates), rates["printed_mould.block_gap"]
     found = packed(blocks_mm, space_mm, gap_mm)
     step, count, traces = np.array([1.15 * space_mm[0], 0, 0]), int(found.box.max()) + 1, []
@@ -228,15 +223,13 @@ def parting_map(mould):
 
 def gating_sketch(mould):
     """Side view of sprue, ingate, cavity and feeder with their sizes, to scale but for the cavity's shape."""
-    way, study, wall = mould.gating, mould.study, wall_of(mould)
+    way, study, (wall, top_d, base_d, gate, sprue) = mould.gating, mould.study, _sprue(mould)
     below, above = (abs(float(end[2] - study.parting_mm)) for end in (study.low_mm, study.high_mm))
     head, feeders = float(way.head_mm), plan_rigging(mould).feeders
-    top_d, base_d = round_sizes(way)
     # The basin's depth from the taper: the ratio of areas squared is the head over it.
-    gate, depth = float(np.sqrt(way.ingate_mm2)), head * float(way.choke_mm2 / way.top_mm2) ** 2
+    depth = head * float(way.choke_mm2 / way.top_mm2) ** 2
     left, floor = float(mould.room_mm[0][1]) - wall, -below - wall
     right = left + float(mould.block_mm[1])
-    sprue = right - wall - top_d / 2
     start, end = float(study.low_mm[1]), float(study.high_mm[1])
     narrow = [(sprue + base_d / 2, 0), (sprue + top_d / 2, head - depth), (sprue + top_d / 2 + 8, head)]
     outlines = {
@@ -284,15 +277,13 @@ def feeder_tube(stand, foot_mm):
     return tube(ends, [stand.diameter_mm / 2] * 2)
 
 
-def wall_of(mould):
-    """Wall of sand beside the casting [mm], from the block."""
-    low, high = mould.room_mm
-    return float(mould.block_mm[0] - high[0] + low[0]) / 2
-
-
-def round_sizes(gating):
-    """Diameters of a round sprue at its top and foot [mm]."""
-    return tuple(float(np.sqrt(4 / np.pi * area)) for area in (gating.top_mm2, gating.choke_mm2))
+def _sprue(mould):
+    """Wall of sand beside the casting, diameters of the round sprue at top and foot, side of the square ingate, and
+    where the sprue stands across the mould [mm]."""
+    way, block, (low, high) = mould.gating, mould.block_mm, mould.room_mm
+    wall = float(block[0] - high[0] + low[0]) / 2
+    top, foot = (float(np.sqrt(4 / np.pi * area)) for area in (way.top_mm2, way.choke_mm2))
+    return wall, top, foot, float(np.sqrt(way.ingate_mm2)), float(low[1] - wall + block[1]) - wall - top / 2
 
 
 def _rectangle(left, right, low, high):

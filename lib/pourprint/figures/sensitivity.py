@@ -44,11 +44,8 @@ def tornado_chart(found):
 
 def sobol_chart(indices):
     """Sobol indices with their intervals. Parameters: Indices of `sobol`. Returns: Chart."""
-    names = [in_words(key) for key in indices.entries]
-    title, key = (
-        f"{names[0].capitalize()} carries the largest share of the doubt",
-        "plain: alone · strokes: with others",
-    )
+    names, key = [in_words(key) for key in indices.entries], "plain: alone · strokes: with others"
+    title = f"{names[0].capitalize()} carries the largest share of the doubt"
     figure = canvas(title, "share of the variance [-]", rows=names, row_px=42, key=key, r=20)
     for kind, values, ranges, colour, hatch in (
         ("with others (total)", indices.total, indices.total_range, "#E69F00", "/"),
