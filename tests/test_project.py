@@ -28,7 +28,7 @@ BUDGETS = {
     "figures": 2542,
     "panels": 1282,
     "lessons": 2350,
-    "report": 484,
+    "report": 482,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

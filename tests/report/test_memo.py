@@ -23,7 +23,7 @@ from pourprint.ledger.errors import Infeasible
 from pourprint.plans.plan import Plan
 from pourprint.plans.steps import BATCH, Work
 from pourprint.routes.set_points import set_points
-from scenes import DEMO, ROUND_THE_CLOCK, ROUTES, bracket, demo_rates, hands, small_job, small_kit, step
+from scenes import DEMO, ROUND_THE_CLOCK, ROUTES, bracket, demo_kit, demo_rates, hands, small_job, small_kit, step
 
 START = "2026-11-30"
 HOURS = ("labour.", "machine.", "energy.")  # what is not used up
@@ -256,12 +256,22 @@ def test_a_cell_of_the_page_is_written_as_it_is_read(value, heading, said):
     assert pp.report.tables.shown(value, heading, "EUR") == said
 
 
-def test_what_stands_alike_on_several_routes_is_said_once():
-    found = pp.report.findings_table(small_memo().plans)
+@pytest.mark.parametrize("wanted", [small_job(), pp.Job(demo_kit(), "AlSi7Mg", 4), pp.Job(demo_kit(), "316L", 4)])
+def test_what_stands_alike_on_several_routes_and_parts_is_said_once_with_the_worst_number(wanted):
+    found = pp.report.findings_table(pp.plan_all(wanted, demo_rates()))
     rows = pp.report.tables.together(found).reset_index()
-    assert len(rows) < len(found) and not rows.drop(columns="route").duplicated().any()
-    said = {(route, row.what) for row in rows.itertuples() for route in row.route.split(", ")}
-    assert said == {(row.route, row.what) for row in found.reset_index().itertuples()}
+    assert len(rows) < len(found) and not rows.drop(columns=["route", "part", "measured"]).duplicated().any()
+    said = {
+        (route, part, row.what)
+        for row in rows.itertuples() for route in row.route.split(", ") for part in row.part.split(", ")
+    }  # fmt: skip
+    all_of_it = found.fillna("").reset_index()
+    assert said == {(row.route, row.part.replace("_", " "), row.what) for row in all_of_it.itertuples()}
+    for row in rows[rows["measured"] != ""].itertuples():
+        alike = all_of_it.query("what == @row.what and limit == @row.limit and advice == @row.advice")
+        numbers = alike["measured"].astype(float)
+        worst = alike.loc[(numbers - row.limit).abs().idxmax()] if row.limit != "" else alike.iloc[0]
+        assert row.measured == worst["measured"] and row.part.startswith(worst["part"].replace("_", " "))
 
 
 def test_two_memos_stand_side_by_side_with_what_each_says_itself():

@@ -149,13 +149,13 @@ class Memo:
 
     @property
     def recommendation(self):
-        """The answer in three sentences: what to do, how far it may be off, and how sure the choice is."""
+        """The answer in short sentences: what to do, how far it may be off, and how sure the choice is."""
         mean, run = self.failing[self.chosen], self.runs[self.chosen]
         money, kits = self.rates.currency, self.job.quantity
         each = f" ({mean.cost / kits:,.0f} {money} a {self.job.kit.noun})" if kits > 1 else ""
         take = (
             f"Take {self.plan.title.lower()}: about {mean.cost:,.0f} {money}{each} and {whole_days(mean.days)} with "
-            f"failures in the mean and every number at its value, ready about {self.ready:%a %d %b %Y}."
+            f"failures in the mean and every number at its value. It is ready about {self.ready:%a %d %b %Y}."
         )
         (least, most), (first, last) = (np.quantile(drawn, (0.25, 0.75)) for drawn in (run.cost, run.days))
         dear = ", which mostly reach further to the dear side," if least > mean.cost else " too,"
@@ -164,7 +164,7 @@ class Memo:
             f"{most:,.0f} {money} and take {first:.1f} to {last:.1f} days"
         )
         if self.deadline is not None:
-            band += f", and {of_runs(run.chance(self.deadline))} keep {date_of(self.deadline)}"
+            band += f". Of the draws {of_runs(run.chance(self.deadline))} keep {date_of(self.deadline)}"
             if run.chance(self.deadline) < LIKELY:
                 soonest = min(self.able, key=lambda route: self.failing[route].days)
                 days = f"{self.plans[soonest].title.lower()}, takes about {whole_days(self.failing[soonest].days)}"
@@ -184,7 +184,7 @@ class Memo:
         next_best = min(others, key=self.mean_cost)
         more = self.mean_cost(next_best) - self.mean_cost(self.chosen)
         bare = self.failing[next_best].cost - self.failing[self.chosen].cost
-        sure += f"; in the mean {self.plans[next_best].title.lower()} would cost about {more_or_less(more, money)}"
+        sure += f". In the mean {self.plans[next_best].title.lower()} would cost about {more_or_less(more, money)}"
         if self.price_of_day:
             sure += f" ({more_or_less(bare, money)} without the days)"
         if more < 0:  # the date alone stands against it

@@ -1,6 +1,5 @@
 """The memo's tables: pandas tables whose headings carry the units, and the one way to write their cells."""
 
-import re
 from numbers import Number
 
 import numpy as np
@@ -18,14 +17,13 @@ from pourprint.routes.finishing import finishing_list
 
 def shown(value, heading, currency):
     """A cell as text: money to the cent, hours to a hundredth, shares and days to a tenth, the ends of a tolerance to a
-    thousandth, other numbers with four figures; dates to the minute; areas and volumes in m² and m³."""
+    thousandth, all else as `cell` writes it."""
     forms = {f"[{currency or '-'}": ",.2f", "[h]": ",.2f", "[%]": ",.1f", "[d]": ",.1f"}
     form = next((form for unit, form in forms.items() if unit in heading), "")
     form = ".3f" if heading.startswith(("least", "greatest")) else form
     if form and value and isinstance(value, Number) and np.isfinite(value):
         return format(value, form)
-    said = f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "strftime") else cell(value)
-    return re.sub(r"(?<![^\W\d_])([cm]?m)([23])\b", lambda unit: unit[1] + "²³"[int(unit[2]) - 2], said)
+    return cell(value)
 
 
 def plain_text(table, currency=""):
@@ -38,23 +36,27 @@ def findings_table(plans):
     """What stands against the parts, route by route; a refused route with its reason, a clear one with "nothing"."""
     import pandas as pd
 
-    rows = []
+    rows, clear = [], [{"verdict": "can", "what": "nothing found"}]
     for plan in plans.values():
-        if plan.feasible:
-            found = findings.table(plan.findings).to_dict("records") or [{"verdict": "can", "what": "nothing found"}]
-        else:
-            found = [{"verdict": "cannot", "what": plan.reason}]
+        barred = [] if plan.feasible else [{"verdict": "cannot", "what": plan.reason}]
+        found = barred or findings.table(plan.findings).to_dict("records") or clear
         rows += [{"route": plan.title, **row} for row in found]
     columns = ["route", "verdict", "part", "what", "measured", "limit", "unit", "pedigree", "advice"]
     return pd.DataFrame(rows, columns=columns).set_index("route").replace({np.nan: None})
 
 
 def together(found):
-    """A findings table with one row for what stands on several routes alike, refusals first."""
-    order, rows = ("cannot", "refused", "watch", "can"), found.fillna("").reset_index()
-    alike = [name for name in rows if name != "route"]
-    rows = rows.groupby(alike, sort=False, as_index=False)["route"].agg(", ".join)
-    return rows.sort_values("verdict", key=lambda said: said.map(order.index), kind="stable").set_index("route")
+    """A findings table with one row for what stands alike on several routes and parts, refusals first.
+
+    Of several parts the worst comes first, and what was measured is its; names are joined, without underscores.
+    """
+    order, alike = ("cannot", "refused", "watch", "can"), ["verdict", "what", "limit", "unit", "pedigree", "advice"]
+    beyond = (found["measured"].astype(float) - found["limit"].astype(float)).abs()
+    rows = found.assign(beyond=-beyond).reset_index().sort_values("beyond", kind="stable").astype(object).fillna("")
+    rows = rows.groupby([*alike, "part", "measured"], sort=False, as_index=False)["route"].agg(", ".join)
+    told = {"part": lambda names: ", ".join(dict.fromkeys(names)).replace("_", " "), "measured": "first"}
+    rows = rows.groupby([*alike, "route"], sort=False, as_index=False).agg(told).set_index("route")[[*found]]
+    return rows.sort_values("verdict", key=lambda said: said.map(order.index), kind="stable")
 
 
 def routes_table(memo):
@@ -86,7 +88,7 @@ def routes_table(memo):
             f"holes and faces machined on a {memo.job.kit.noun} [-]": cut["count"].sum(),
             f"finish and inspect, job, no failures [{money}]": plan.cost_by_stage().get(Stage.FINISH, 0.0),
             "electricity [kWh]": carbon.total_kwh[1],
-            "greenhouse gases [kg CO2e]": carbon.total_kg[1],
+            "greenhouse gases [kg CO₂e]": carbon.total_kg[1],
         }
         rows.append(row)
     return pd.DataFrame(rows).set_index("route").T.dropna().rename_axis("what").rename_axis(None, axis=1)

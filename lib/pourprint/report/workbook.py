@@ -34,5 +34,4 @@ def _numbers(memo):
 
 
 def _unit(heading):
-    found = re.search(r"\[(.+)\]$", str(heading))
-    return found.group(1) if found else ""
+    return "".join(re.findall(r"\[(.+)\]$", str(heading)))

@@ -58,11 +58,12 @@ class Finding:
         at = () if self.where_mm is None else np.round(self.where_mm) + 0.0
         place = " at ({:.0f}, {:.0f}, {:.0f}) mm".format(*at) if len(at) else ""
         unit = "" if self.unit == "-" else f" {self.unit}"
-        measured = f" {_short(self.measured)}{unit}" if self.key else ""  # else the words say it
+        said = "" if np.isnan(self.measured) else _short(self.measured)
+        measured = "" if said in self.what else f" {said}{unit}"  # else the words say it
         most = f"limit {_short(self.limit)}{unit}" if self.limit else "should be none"
         limit = "" if np.isnan(self.limit) else f", {most} ({self.pedigree})"
         named = f": {in_words(self.key)}" if self.key else ""
-        return f"{self.part}: {self.what}{measured}{place}{limit}{named}; {self.advice}"
+        return f"{self.part.replace('_', ' ')}: {self.what}{measured}{place}{limit}{named}; {self.advice}"
 
 
 def findings(route, job, rates=None):
@@ -193,7 +194,7 @@ def _of_pour(part, alloy, rates, shell):
 
     for pore in fed.over if np.any(more) else ():
         most_cm3 = float(np.max(pore.pore_cm3 * size**3))
-        what = f"one feeder leaves {most_cm3:.2g} cm³ of shrinkage unfed, and it takes another"
+        what = f"one feeder leaves {_short(most_cm3)} cm³ of shrinkage unfed, and it takes another"
         yield _by_reason(part, Verdict.WATCH, what, FED_ADVICE, most_cm3, unit="cm³", where=at(pore.place_mm))
     advice, sure = (GATE_ADVICE, 0.0) if shell else (PORE_ADVICE, 1 - PORES_WITHIN)
     for seen, counts in ((found, ~more), (fed, more)):
@@ -224,10 +225,8 @@ def _by_logic(part, walls, route):
         advice = f"{inside} would stay inside: open it, or fill it"
         yield _by_reason(part, Verdict.REFUSED, what, advice, walls.sealed, 0, where=walls.sealed_at)
     if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
-        longest = np.max(walls.sharp_mm)
-        what = f"{longest:.0f} mm of sharp inner corners"
-        counted = longest, 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at
-        yield _by_reason(part, Verdict.WATCH, what, SHARP_ADVICE, *counted)
+        counted = np.max(walls.sharp_mm), 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at
+        yield _by_reason(part, Verdict.WATCH, "length of sharp inner corners", SHARP_ADVICE, *counted)
 
 
 def _judged(part, sign, measured, what, key, advice, rates, where=None, sure=1.0):
