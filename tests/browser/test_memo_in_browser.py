@@ -14,12 +14,14 @@ def memo_path(tmp_path_factory):
 
 
 def test_the_memo_opens_from_a_file_draws_its_charts_and_has_nothing_serious_for_axe(page, memo_path):
-    asked = []
+    asked, said = [], []
     page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: said.append(message.text))
     page.goto(memo_path.as_uri())
     page.wait_for_selector(".js-plotly-plot .main-svg", timeout=60_000)
     assert page.locator(".js-plotly-plot").count() == 4
     assert [address for address in asked if not address.startswith(("file:", "data:", "blob:"))] == []
+    assert [text for text in said if "Invalid color" in text] == []
     assert serious_findings(page, "body") == []
     page.screenshot(path=memo_path.with_suffix(".png"), full_page=True)
 

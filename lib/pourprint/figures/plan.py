@@ -69,18 +69,19 @@ def calendar_bars(title, start, pieces, rows):
     """Rows of bars in the calendar, told apart by what happens.
 
     Parameters: `start` a datetime; `pieces` [(row, kind, from, to [h since start], colour, what is said)], kinds as in
-    MARKS; `rows` names, first on top. Returns: go.Figure with one trace a kind.
+    MARKS; `rows` names, first on top. Returns: go.Figure with one trace a kind and colour: plotly finds the hatch's
+    own colour for one, not for a list.
     """
     kinds = [kind for kind in MARKS if kind in HATCH or any(piece[1] == kind for piece in pieces)]
     figure = canvas(title, "date", rows=rows, key=" · ".join(MARKS[kind] for kind in kinds), r=25, b=70)
     shade, hatch = SHADE | {QUEUE: 1.0}, HATCH | {QUEUE: "x"}
-    for kind in kinds:
-        mine = [piece for piece in pieces if piece[1] == kind]
+    for kind, colour in dict.fromkeys((kind, colour) for _, kind, *_, colour, _ in pieces):
+        mine = [piece for piece in pieces if (piece[1], piece[4]) == (kind, colour)]
         bars(
             figure,
             [3.6e6 * (to_h - from_h) for _, _, from_h, to_h, *_ in mine],  # plotly counts milliseconds
             [row for row, *_ in mine],
-            [tint(colour, shade[kind]) for *_, colour, _ in mine],
+            tint(colour, shade[kind]),
             hatch[kind],
             name=kind,
             base=[start + dt.timedelta(hours=float(from_h)) for _, _, from_h, *_ in mine],
