@@ -141,6 +141,15 @@ def test_nothing_that_is_said_before_solving_holds_the_right_number(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
+def test_parts_are_named_in_words_without_underscores(name):
+    keys = [item.part.name for item in demo_kit().parts if "_" in item.part.name]
+    for student in STUDENTS:
+        posed = question(name, student)
+        words = (posed.text, posed.working, *posed.lines, *posed.hints)
+        assert keys and not [key for key in keys for said in words if key in said]
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_every_wrong_choice_is_refused_with_a_reason(name):
     posed = question(name)
     for part in posed.fields:

@@ -224,7 +224,7 @@ def test_a_part_of_a_quantity_is_refused_in_one_sentence_and_prices_work_again_a
 
 def test_another_part_starts_at_its_own_size(panel):
     menu = panel.controls["kit"].source
-    menu.value = "one mast_foot"
+    menu.value = "one mast foot"
     assert panel.controls["volume"].value == pytest.approx(131.5, abs=0.1)
     menu.value = menu.options[0]
     assert panel.controls["volume"].value == pytest.approx(717 / 15, abs=0.1)

@@ -34,7 +34,7 @@ def folder(tmp_path, monkeypatch):
 
 def changed_panel():
     panel = compare_panel(demo_kit(), demo_rates(), START)
-    for name, value in {"kit": "one mast_foot", "quantity": 6.0, "labour.technician": 52.0, "day": 120.0}.items():
+    for name, value in {"kit": "one mast foot", "quantity": 6.0, "labour.technician": 52.0, "day": 120.0}.items():
         panel.controls[name].source.value = value
     return panel
 

@@ -46,7 +46,7 @@ def test_a_choice_that_cannot_be_made_says_why_and_keeps_the_picture():
     panel = pattern_panel(demo_kit(), demo_rates().replace({"cluster.dip_diameter": 300.0}))
     before = panel.bars.value
     moved(panel, cluster__gate_length=60)
-    assert "mast_foot" in panel.status.value and "300 mm" in panel.status.value
+    assert "mast foot" in panel.status.value and "300 mm" in panel.status.value
     assert panel.bars.value == before
     moved(panel, cluster__gate_length=15, quantity=4.5)
     assert "whole number" in panel.status.value

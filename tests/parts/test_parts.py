@@ -210,3 +210,15 @@ def test_a_mesh_of_a_kit_stands_as_it_is_drawn_unless_its_table_turns_it(tmp_pat
     for more, height_mm in (("", 30), ("up = [1.0, 0.0, 0.0]\n", 60)):
         (tmp_path / "kit.toml").write_text(table + more)
         assert Kit.load(tmp_path / "kit.toml").parts[0].part.height_mm == pytest.approx(height_mm)
+
+
+def test_one_piece_of_a_part_is_bored_and_bonded_as_the_kit_says_of_that_name():
+    kit = Kit.load(DEMO_KIT)
+    rocker = next(entry for entry in kit.parts if entry.part.name == "rocker_pivot")
+    alone = kit.piece(rocker.part.scaled_to(80))
+    assert alone.name == "rocker_pivot" and alone.nodes == 1 and alone.parts[0].part.volume_cm3 == pytest.approx(80)
+    assert (alone.parts[0].bores, alone.parts[0].sockets, alone.parts[0].faces) == (
+        rocker.bores, rocker.sockets, rocker.faces,
+    )  # fmt: skip
+    own = kit.piece(bracket())
+    assert own.parts == (KitPart(own.parts[0].part),) and rocker.part.title == "rocker pivot"

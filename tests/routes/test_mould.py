@@ -272,7 +272,7 @@ def test_every_mould_has_one_crucible_of_metal_at_most_and_can_be_moved():
         metal = 7 * sum(e.count * m.metal_kg for e, m in zip(job.kit.parts, moulds, strict=True))
         weight = 7 * sum(e.count * m.mass_kg for e, m in zip(job.kit.parts, moulds, strict=True))
         assert level.per_batch(7) >= max(metal / crucible, weight / 40) - 1e-9
-    with pytest.raises(Infeasible, match=r"mast_foot takes 0\.[0-9] kg.*crucible holds"):
+    with pytest.raises(Infeasible, match=r"mast foot takes 0\.[0-9] kg.*crucible holds"):
         pp.plan("printed_mould", job, demo_rates().replace({"foundry.crucible": 0.6}))
 
 

@@ -296,7 +296,7 @@ class Mix:
 
     def __str__(self):
         def listed(kit):
-            return ", ".join(f"{item.count} × {item.part.name}" for item in kit.parts)
+            return ", ".join(f"{item.count} × {item.part.title}" for item in kit.parts)
 
         return "; ".join(f"{plan.title.lower()}: {listed(plan.job.kit)}" for plan in self.plans.values())
 

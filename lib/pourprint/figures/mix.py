@@ -93,7 +93,7 @@ def assignment_chart(mixes):
     shapes = ", ".join(f"{LOOKS[route].marker.replace('-', ' ')} {title_of(route).lower()}" for route in used)
     return Chart(
         figure,
-        f"By the same routes in every mix: {', '.join(stay)}{others}."
+        f"By the same routes in every mix: {', '.join(stay).replace('_', ' ')}{others}."
         if stay
         else "Every part changes its route in one of these mixes.",
         f"A grid of {len(parts)} parts by {len(mixes)} mixes; colour and shape tell the route: {shapes}.",

@@ -68,7 +68,7 @@ def findings_picture(part, found):
     told = "; ".join(f"{one.verdict}, {one.what}" for one in mine)
     return Chart(
         picture(title, [drawn], (1.55, 1.55, 1.3), 430, names),
-        f"{mine[0]}." if mine else f"Nothing that is looked for stands against {part.name}.",
+        f"{mine[0]}." if mine else f"Nothing that is looked for stands against {part.title}.",
         f"The part drawn half transparent, z upwards; words point at {len(placed)} of {len(mine)} findings: {told}.",
         table(mine).set_index("verdict"),
     )

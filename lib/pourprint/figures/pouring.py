@@ -207,7 +207,7 @@ def pour_frames(run):
     fields = np.swapaxes(fields[:, i : past_i + 1, cut, k : past_k + 1], 1, 2)
     full, solid = run.filling.filled_s, run.feeding.part_s
     times = np.concatenate([np.linspace(0, full, 30, endpoint=False), np.linspace(full, solid, 60)])
-    words = f"{run.mould.part.name.replace('_', ' ')}, cut at v = {at[1]:.0f} mm through the worst place"
+    words = f"{run.mould.part.title}, cut at v = {at[1]:.0f} mm through the worst place"
     return times, fields, grid.cell_mm, words
 
 

@@ -98,7 +98,7 @@ class _Desk:
     def add(self, part, count):
         """Offer so many of a part, and choose them. Returns: Findings on the printed routes, each place once, by the
         first route that refuses it."""
-        name, item, whole = f"{count} × {part.name}", KitPart(part, count), self.kit
+        name, item, whole = f"{count} × {part.title}", KitPart(part, count), self.kit
         alone, joined = Kit(part.name, (item,)), replace(whole, parts=(*whole.parts, item))
         self.offer({name: alone, f"{whole.name} and {name}": joined}, name)
         asked = self.question.setting(self.values())
@@ -130,8 +130,8 @@ def _shown(found, values):
 
 def _kits(kit):
     """The kit, and one piece of each of its parts: {name: Kit}."""
-    ones = {f"one {i.part.name}": replace(kit, name=i.part.name, parts=(replace(i, count=1),)) for i in kit.parts}
-    return {f"{kit.name} ({counted(kit.nodes, 'piece')})": kit} | (ones if len(ones) > 1 else {})
+    ones = {f"one {i.part.title}": replace(kit, name=i.part.name, parts=(replace(i, count=1),)) for i in kit.parts}
+    return {kit.name.replace("_", " "): kit} | (ones if len(ones) > 1 else {})
 
 
 def _job_rows(kits):
@@ -194,7 +194,7 @@ def _facts(found, values):
         facts = {"cheapest and soonest" + batches + MEAN: told(best)}
     along = f"{_turns(found.along)}; " * (values["axis"] != "day")
     facts["where it turns, failures included"] = along + _price_turns(now, best, values["day"])
-    if rough := [item.part.name for item in job.kit.parts if item.part.shape is None]:
+    if rough := [item.part.title for item in job.kit.parts if item.part.shape is None]:
         words = "cost may be off by 15 %, days by a weekend; a mesh tells better"
         facts["known by numbers alone"] = f"{', '.join(rough)}: {words}"
     if values["deadline"]:

@@ -53,7 +53,7 @@ def own_part(add):
             sides = tuple(map(read_number, numbers[2].value.lower().replace("×", "x").split("x")))
             part, said = Part.from_numbers("own part", volume, area, sides), []
         size = " × ".join(f"{side:.4g}" for side in part.box_mm)
-        said += [f"{part.name}: {size} mm, {part.volume_cm3:.1f} cm³, {part.area_cm2:.0f} cm².", *part.notes]
+        said += [f"{part.title}: {size} mm, {part.volume_cm3:.1f} cm³, {part.area_cm2:.0f} cm².", *part.notes]
         told = add(part, int(pieces))
         said += [f"{one.verdict}: {one}." for one in told[:1]]
         picture = [LiveFigure(findings_picture(part, told).figure.update_layout(height=TALL_PX))] if part.mesh else []

@@ -187,8 +187,7 @@ class Frame:
 
     def length_mm(self, tube):
         """Distance [mm] of the two points of a tube (FrameTube)."""
-        a, b = (self.points[point].at for point in tube.between)
-        return math.dist(a, b)
+        return math.dist(*(self.points[point].at for point in tube.between))
 
     def pivoting_at(self, point):
         """Names of the tubes that turn in the boss at a point."""

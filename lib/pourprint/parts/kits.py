@@ -104,12 +104,9 @@ class Kit:
         vertices, faces = part.needed_mesh("split into its bodies")
         alike = {}
         for body in bodies_of(vertices, faces):
-            sizes = tuple(f"{x.sum():.4g}" for x in facets_of(vertices, body))
-            alike.setdefault(sizes, []).append(body)
-        parts = [
-            KitPart(Part.from_arrays(f"{part.name} {i}", vertices, group[0]), len(group))
-            for i, group in enumerate(alike.values(), start=1)
-        ]
+            alike.setdefault(tuple(f"{x.sum():.4g}" for x in facets_of(vertices, body)), []).append(body)
+        groups = enumerate(alike.values(), start=1)
+        parts = [KitPart(Part.from_arrays(f"{part.name} {i}", vertices, group[0]), len(group)) for i, group in groups]
         return cls(part.name, tuple(parts), notes=f"The bodies of {part.name}, each as a part.")
 
     @classmethod
@@ -165,6 +162,11 @@ class Kit:
         parts = (replace(e, part=e.part.scaled_to(e.part.volume_cm3 * factor)) for e in self.parts)
         return replace(self, parts=tuple(parts))
 
+    def piece(self, part):
+        """One piece of a Part as a kit, bored, bonded and faced as this kit's part of that name, if it has one."""
+        known = next((entry for entry in self.parts if entry.part.name == part.name), KitPart(part))
+        return Kit(part.name, (replace(known, part=part, count=1),))
+
     def without_meshes(self):
         """The same kit, its parts measured already: at other sizes no vertices need to move."""
         return replace(self, parts=tuple(replace(e, part=replace(e.part, mesh=None)) for e in self.parts))
@@ -173,9 +175,8 @@ class Kit:
         """A pandas table with one row a part: count, sizes, modulus, number of sockets, bores and faces."""
         import pandas as pd
 
-        rows = [
-            {
-                "part": e.part.name,
+        rows = {
+            e.part.name: {
                 "count": e.count,
                 "volume_cm3": e.part.volume_cm3,
                 "area_cm2": e.part.area_cm2,
@@ -186,8 +187,8 @@ class Kit:
                 "faces": len(e.faces),
             }
             for e in self.parts
-        ]
-        return pd.DataFrame(rows).set_index("part")
+        }
+        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("part")
 
 
 def parts_from(tables, folder):

@@ -199,6 +199,11 @@ class Part:
         return 10 * self.volume_cm3 / self.area_cm2
 
     @property
+    def title(self):
+        """The name in words: without underscores."""
+        return self.name.replace("_", " ")
+
+    @property
     def wall_mm(self):
         """Typical wall 2 V/A [mm]: right for thin walls (both faces count), too small for compact shapes."""
         return 2 * self.modulus_mm
@@ -220,7 +225,6 @@ class Part:
         """
         check_numbers(volume_cm3=volume_cm3)
         s = plain(np.cbrt(np.asarray(volume_cm3) / self.volume_cm3))
-        one = self.mesh is not None and np.ndim(s) == 0
         return replace(
             self,
             volume_cm3=self.volume_cm3 * s**3,
@@ -228,7 +232,7 @@ class Part:
             box_mm=self.box_mm * np.asarray(s)[..., None],
             overhang_cm2=self.overhang_cm2 * s**2,
             support_cm3=self.support_cm3 * s**3,
-            mesh=(self.mesh[0] * s, self.mesh[1]) if one else None,
+            mesh=(self.mesh[0] * s, self.mesh[1]) if self.mesh is not None and np.ndim(s) == 0 else None,
         )
 
     def turned(self, up):

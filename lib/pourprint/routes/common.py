@@ -61,7 +61,7 @@ def share_of_lots(kit, fits, boxes_mm, where, limits):
     """
     for item, fit, box_mm in zip(kit.parts, fits, boxes_mm, strict=True):
         if np.any(fit < 1):
-            raise Infeasible(f"{item.part.name} ({box_text(box_mm)} mm) does not fit {where}: {limits}.")
+            raise Infeasible(f"{item.part.title} ({box_text(box_mm)} mm) does not fit {where}: {limits}.")
     return sum(item.count / fit for item, fit in zip(kit.parts, fits, strict=True))
 
 

@@ -87,12 +87,12 @@ def _lots(job, rates, moulds):
     for one in moulds:
         if np.any(one.mass_kg > limit_kg):
             raise Infeasible(
-                f"the mould of {one.part.name} weighs {np.max(one.mass_kg):.0f} kg with its metal, but this lab moves "
+                f"the mould of {one.part.title} weighs {np.max(one.mass_kg):.0f} kg with its metal, but this lab moves "
                 f"{common.limit(limit_kg)} kg: split the mould, or raise printed_mould.weight_limit for a hoist."
             )
         if np.any(one.metal_kg > crucible_kg):
             raise Infeasible(
-                f"{one.part.name} takes {np.max(one.metal_kg):.1f} kg of metal with its feeder and gates, but the "
+                f"{one.part.title} takes {np.max(one.metal_kg):.1f} kg of metal with its feeder and gates, but the "
                 f"crucible holds {common.limit(crucible_kg)} kg, and a mould is filled in one pour: raise "
                 "foundry.crucible (in kg of AlSi7Mg) for a larger one, or split the part."
             )
@@ -124,7 +124,7 @@ def boxes_per_kit(job, rates, moulds):
     for one in moulds:
         if np.any(np.sort(one.block_mm, axis=-1) > np.sort(space, axis=-1)):
             raise Infeasible(
-                f"the mould of {one.part.name} needs {common.box_text(one.block_mm)} mm, but the job box holds "
+                f"the mould of {one.part.title} needs {common.box_text(one.block_mm)} mm, but the job box holds "
                 f"{' × '.join(map(common.limit, np.moveaxis(space, -1, 0)))} mm: split the part, or "
                 "raise printed_mould.box_x, box_y and box_z for a larger printer."
             )
