@@ -3,6 +3,10 @@
 import pytest
 from jupyter_browser import browser_page, open_notebook, write_notebook
 
+import pourprint as pp
+from pourprint.figures import bars
+from scenes import demo_kit, demo_rates
+
 PANELS = {
     "compare": "pp.panels.compare_panel(kit, rates)",
     "risk": "pp.panels.risk_panel(kit, rates)",
@@ -61,3 +65,16 @@ def test_each_slider_is_seen_with_its_chart(address, playwright_driver, name):
                 assert len(found) > 3
                 hidden += [(width, height, side, *one) for one in found if one[1] < LEAST_SHARE or one[2] < LEAST_SHARE]
     assert hidden == []
+
+
+@pytest.mark.parametrize("width", [340, 520, 850, 1400])
+def test_names_in_bars_stand_whole_or_are_not_seen(page, width):
+    plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 4, start="2027-01-11"), demo_rates())
+    text = bars.comparison_bars(pp.comparison(plans), "EUR a kit")
+    page.set_content(f"{bars.STYLE}<div style='width:{width}px'>{text}</div>")
+    names = page.locator(".pourprint-bars s:has(span)").evaluate_all("""pieces => pieces.map(piece => {
+      const box = piece.getBoundingClientRect(), name = piece.firstElementChild.getBoundingClientRect();
+      return [name.top >= box.bottom, name.left >= box.left - 0.5 && name.right <= box.right + 0.5];
+    })""")
+    assert all(hidden or whole for hidden, whole in names) and any(hidden for hidden, _ in names)
+    assert width < 500 or any(not hidden for hidden, _ in names)

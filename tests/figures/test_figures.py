@@ -64,7 +64,7 @@ def test_pieces_fill_the_axis_in_proportion_and_say_their_numbers():
     # Widths are written to 1e-4 of a percent, which is 3e-4 of the smaller one.
     assert sum(widths) == pytest.approx(100, abs=1e-3) and widths[0] / widths[1] == pytest.approx(300, rel=5e-4)
     assert "cut off &amp; ground: 30.0" in text and "Route &lt;a&gt;" in text
-    assert "<span>cut</span>" in text and "<span>tiny</span>" not in text, "a name stands only where it fits"
+    assert text.count("<span>cut</span>") == text.count("<span>tiny</span>") == 1  # the browser hides what is cut
 
 
 def test_bars_of_a_change_show_now_and_at_first_on_one_axis_with_a_round_end():

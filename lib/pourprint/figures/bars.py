@@ -20,7 +20,6 @@ from pourprint.plans.steps import Stage
 from pourprint.routes import PRINTED
 
 TORN = 1.5  # times as long as the axis should be: a bar from there on is torn
-NAMED_SHARE = 0.018  # of the axis: what a letter of a piece's name takes on a narrow page
 STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 # Stages that follow each other at one place are one phase of the clock.
 PHASES = 4 * ["at the desk"] + ["patterns", *2 * ["mould or print"], "fire", "pour"] + 2 * ["break out, finish"]
@@ -170,20 +169,16 @@ def _row(bar, end, ticks, form, stroke):
     for piece in bar.pieces:
         wide = min(piece.amount, room)
         room -= wide
+        name = f"<span>{escape(piece.name)}</span>" if piece.name else ""  # not seen where its piece is too narrow
         pieces += (
             f"<s class='{piece.kind}' title='{escape(f'{piece.hint}: {form.format(piece.amount)}')}' "
-            f"style='width:{100 * wide / end:.4f}%;background-color:{piece.colour}'>{_name(piece.name, wide / end)}</s>"
+            f"style='width:{100 * wide / end:.4f}%;background-color:{piece.colour}'>{name}</s>"
         )
     mark, torn = "", " class=torn" if bar.total > end else ""
     if bar.mark is not None and bar.mark <= end:
         mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='{escape(stroke)}: {form.format(bar.mark)}'></em>"
     drawn = f"<span>{grid}<u{torn}>{pieces}</u>{mark}</span>"
     return f"<div><span>{escape(bar.name)}</span>{drawn}<b>{form.format(bar.number)}</b></div>"
-
-
-def _name(name, share):
-    """A piece's name, if it has one, on a light ground, if its share of the axis is wide enough for it."""
-    return f"<span>{escape(name)}</span>" if name and share >= NAMED_SHARE * len(name) else ""
 
 
 def _ticks(longest, beyond=False):

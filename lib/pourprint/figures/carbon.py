@@ -35,14 +35,14 @@ def footprint_chart(footprints):
     rest = f", less than {title_of(order[1]).lower()} in {sure:.0%} of the draws" if len(order) > 1 else ""
     plan = next(iter(footprints.values())).plan
     one, money = f"a {plan.job.kit.noun}", plan.rates.currency
-    message = f"{title_of(order[0])}: {table['co2e_kg'].min():,.0f} kg CO2e {one}{rest}"
+    message = f"{title_of(order[0])}: {table['co2e_kg'].min():,.0f} kg CO₂e {one}{rest}"
     axes = {"unit_cost": f"cost of {one} [{money}]", "days": "days of the job [d]"}
-    figure = canvas(message, tuple(axes.values()), f"greenhouse gases of {one} [kg CO2e]", 440, log="xy")
+    figure = canvas(message, tuple(axes.values()), f"greenhouse gases of {one} [kg CO₂e]", 440, log="xy")
     for panel, key in enumerate(axes, start=1):
         for (route, row), side in zip(table.sort_values(key).iterrows(), NAMED, strict=False):
             look, name = LOOKS[route], title_of(route)
             span = {"array": [row.co2e_high - row.co2e_kg], "arrayminus": [row.co2e_kg - row.co2e_low]}
-            said = f"{name}: {row.co2e_kg:,.0f} kg CO2e {one} ({row.co2e_low:,.0f} to {row.co2e_high:,.0f})"
+            said = f"{name}: {row.co2e_kg:,.0f} kg CO₂e {one} ({row.co2e_low:,.0f} to {row.co2e_high:,.0f})"
             reach = {**span, "color": look.colour}
             mark(figure, [row[key]], [row.co2e_kg], look.colour, look.marker, 13, said, panel, error_y=reach, name=name)
             at, place = NAMED[side]

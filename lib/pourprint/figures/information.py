@@ -48,7 +48,7 @@ def sureness_chart(samples, prices, currency="EUR"):
     choice = min(regret, key=regret.get)
     return Chart(
         figure,
-        f"In {samples.n} draws, taking the lowest mean where the choice is least sure "
+        f"In {samples.n:,} draws, taking the lowest mean where the choice is least sure "
         f"({title_of(choice).lower()}) costs on average {regret[choice]:,.0f} {currency} a job more than hindsight.",
         "Shares of the draws in which each route is cheapest, stacked from 0 to 100, against the price of a day; each "
         "route has its colour and pattern and is named in its area.",

@@ -75,14 +75,14 @@ def map_chart(chart):
     for name, update, values in (("x", figure.update_xaxes, chart.xs), ("y", figure.update_yaxes, chart.ys)):
         ends = values[[0, -1]].astype(float)
         update(range=list(np.log10(ends) if name in log else ends), type="log" if name in log else "linear")
-    parts = [f"{_name(route)} {share:.0%}" if share >= 0.01 else f"{_name(route)} below 1 %"
+    parts = [f"{_name(route)} {share:.0%}" if share >= 0.01 else f"{_name(route)} below 1%"
              for route, share in shares.items()]  # fmt: skip
     rows = np.unique(np.linspace(0, len(chart.xs) - 1, 10).round().astype(int))
     table = pd.DataFrame([(chart.xs[i], _along(chart, i)) for i in rows], columns=[across, f"best, by {up}"])
     return Chart(
         figure,
         f"By share of the map: {', '.join(parts)}. On {np.mean(chart.margin < 0.05):.0%} of it the next is less than "
-        "5 % dearer: there, let something else than cost decide.",
+        "5% dearer: there, let something else than cost decide.",
         f"A map with {across} across and {up} upwards. Each region has its route's colour and marks and is named; dark "
         "lines are the borders, where two routes cost the same. The table reads the map upwards at some places.",
         table.set_index(across),

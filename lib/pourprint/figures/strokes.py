@@ -40,7 +40,7 @@ def canvas(title, across="", up="", height=380, *, key="", log="", zero="", rows
     figure.update_layout(yaxis={"title": {"text": up}}, margin={"b": low + more} | margin)
     for name, update in (("x", figure.update_xaxes), ("y", figure.update_yaxes)):
         if name in log:
-            update(type="log", tickvals=ROUND)
+            update(type="log", tickvals=ROUND, tickformat=",")  # 5,000, as 10,000, not 5000 beside 10k
         if name in zero:
             update(rangemode="tozero")
     if rows is not None:

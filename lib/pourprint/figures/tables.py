@@ -10,10 +10,10 @@ UNITS = {
     "mm": "mm", "cm2": "cm²", "cm3": "cm³", "h": "h", "s": "s", "min": "min", "kg": "kg", "kwh": "kWh", "um": "µm",
     "mpa": "MPa", "celsius": "°C", "deg": "°", "m3": "m³", "days": "d",
 }  # fmt: skip
-CLOSE = "<style>.pourprint-table :is(td, th) {padding: 3px 4px}</style>"  # twelve columns fit a narrow page
+# Twelve columns fit a narrow page; row heads look alike with and without a panel on it.
+CLOSE = "<style>.pourprint-table :is(td, th) {padding: 3px 4px} .pourprint-table tbody th {font-weight: normal}</style>"
 LEFT = ' style="text-align:left"'
-MOST_ACROSS = 9  # columns that a page holds: a wider table of few rows is turned
-MOST_DOWN = 60
+MOST_ACROSS, MOST_DOWN = 9, 60  # columns that a page holds: a wider table of few rows is turned; and rows
 
 
 def heading(name):
@@ -28,14 +28,18 @@ def heading(name):
 
 
 def cell(value):
-    """How a table writes a value: numbers with at most four figures, or whole; names in words; nothing for none.
+    """How a table writes a value: numbers with at most four figures, or whole; dates to the minute; names in words;
+    areas and volumes in m² and m³; nothing for none.
 
-    >>> [cell(v) for v in (1234567.0, 12.3456, 0.00123, 4, float("nan"), "sand_printer")]
-    ['1,234,567', '12.35', '0.00123', '4', '', 'sand printer']
+    >>> [cell(v) for v in (1234567.0, 12.3456, 0.00123, 4, float("nan"), "sand_printer", "EUR/cm3")]
+    ['1,234,567', '12.35', '0.00123', '4', '', 'sand printer', 'EUR/cm³']
     """
+    if hasattr(value, "strftime"):
+        return f"{value:%a %d %b %Y %H:%M}"
     if not isinstance(value, Number) or isinstance(value, bool):
         said = "" if value is None else str(value)
-        return said.replace("_", " ") if said.isidentifier() else said
+        said = said.replace("_", " ") if said.isidentifier() else said
+        return re.sub(r"(?<![^\W\d_])([cm]?m)([23])\b", lambda unit: unit[1] + "²³"[int(unit[2]) - 2], said)
     if not np.isfinite(value):
         return "" if np.isnan(value) else "∞"
     if abs(value) < 1e-9:  # what rounding leaves of nothing

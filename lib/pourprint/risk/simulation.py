@@ -89,10 +89,10 @@ class Runs:
         if chance > 0:
             error = np.sqrt(chance * (1 - chance) / self.n)
             unsure = f" (±{2 * error:.1%})" if 0.005 < chance < 0.995 else ""
-            said = f"{of_runs(chance)} chance{unsure} of delivery" if chance < 1 else f"all {self.n} runs deliver"
+            said = f"{of_runs(chance)} chance{unsure} of delivery" if chance < 1 else f"all {self.n:,} runs deliver"
             return f"{self.plan.title}: {said} within {_days(days)}; nine runs of ten take at most {usual:.0f}."
         return (
-            f"{self.plan.title} cannot deliver within {_days(days)}: the quickest of {self.n} runs takes "
+            f"{self.plan.title} cannot deliver within {_days(days)}: the quickest of {self.n:,} runs takes "
             f"{self.days.min():.0f}, nine of ten up to {usual:.0f}. Move the date, make fewer, or take another route."
         )
 
