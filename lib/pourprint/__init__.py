@@ -65,7 +65,7 @@ from pourprint.risk.yields import (
     rolled_yield,
     starts_needed,
 )
-from pourprint.routes import ROUTES, plan, plan_all
+from pourprint.routes import ROUTES, plan, plan_all, plan_each
 from pourprint.routes.bonding import bond_list, bond_materials
 from pourprint.routes.findings import findings
 from pourprint.routes.finishing import finishing_list, finishing_lists

@@ -52,7 +52,7 @@ def test_charts_and_panel_are_drawn_by_the_one_script_of_the_page(page):
 
 
 def test_an_image_beside_the_notebook_becomes_part_of_the_page(tmp_path):
-    (tmp_path / "dot.png").write_bytes((Path(__file__).parents[2] / "notebooks/images/printed_plate.png").read_bytes())
+    (tmp_path / "dot.png").write_bytes((Path(__file__).parents[2] / "notebooks/images/04.png").read_bytes())
     path = notebook(tmp_path, [])
     made = nbformat.read(path, 4)
     made.cells[0].source = "![a plate](dot.png)"

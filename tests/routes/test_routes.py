@@ -474,3 +474,16 @@ def test_numbers_of_a_mesh_plan_like_the_mesh_or_the_plan_says_why_not(route, al
         said = any("numbers alone" in str(one) for one in found[1].findings)
         assert off < (0.15 if said else 0.03), part.name
         assert not any("numbers alone" in str(one) for one in found[0].findings)
+
+
+def test_one_route_is_planned_for_each_value_of_a_field_and_ranked_by_its_names():
+    job, rates = pp.Job(bracket(), "AlSi7Mg", 4), demo_rates()
+    found = pp.plan_each("printed_mould", job, "alloy", ("AlSi7Mg", "316L", "Ti-6Al-4V"), rates)
+    assert [plan.feasible for plan in found.values()] == [True, True, False]
+    for name in ("AlSi7Mg", "316L"):
+        assert found[name].unit_cost == pp.plan("printed_mould", job.with_(alloy=name), rates).unit_cost
+    table = pp.rank(found)
+    assert {*table.index[:2]} == {"AlSi7Mg", "316L"} and table["unit_cost"].iloc[:2].is_monotonic_increasing
+    assert table.index[2] == "Ti-6Al-4V" and "titanium" in table.loc["Ti-6Al-4V", "note"]
+    with pytest.raises(pp.InputError, match="a job has no 'metal'"):
+        pp.plan_each("printed_mould", job, "metal", ("316L",), rates)

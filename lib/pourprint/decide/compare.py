@@ -142,21 +142,22 @@ def flip_prices(plans, quantities=None):
 def rank(plans, price_of_day=0.0):
     """Routes in order of cost with the price of their days, those that cannot last: a pandas table, one row a route.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers; `price_of_day` [currency/d]. Unit and
-    total cost are without, `cost_with_delay` is with the price of the days.
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers, or by another name that then heads their row, as from
+    `plan_each`; `price_of_day` [currency/d]. Unit and total cost are without, `cost_with_delay` is with the price of
+    the days.
     Raises: InputError.
     """
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
-    rows = []
-    for plan in feasible(plans).values():
+    able, rows = feasible(plans), []
+    titles = {name: plan.title if name == plan.route else name for name, plan in plans.items()}
+    for name, plan in able.items():
         plan.single_only("a ranking")
-        days = plan.lead_time_days
-        row = {"route": plan.title, "unit_cost": plan.unit_cost, "total_cost": plan.total_cost, "days": days}
-        row["cost_with_delay"] = plan.total_cost + price_of_day * days
+        row = {"route": titles[name], "unit_cost": plan.unit_cost, "total_cost": plan.total_cost}
+        row |= {"days": plan.lead_time_days, "cost_with_delay": plan.total_cost + price_of_day * plan.lead_time_days}
         row |= {"hands_on_h": plan.hands_on_h, "machine_h": plan.machine_h, "stages": len(plan.stages)}
         row |= {"steps": len(plan.steps), "first_pass_yield": plan.first_pass_yield, "note": note(plan.findings)}
         rows.append(row)
-    cannot = [{"route": plan.title, "note": plan.reason} for plan in plans.values() if not plan.feasible]
+    cannot = [{"route": titles[name], "note": plan.reason} for name, plan in plans.items() if not plan.feasible]
     table = table_of(sorted(rows, key=lambda row: row["cost_with_delay"]) + cannot, "route")
     return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 

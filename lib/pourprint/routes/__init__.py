@@ -1,4 +1,4 @@
-"""The routes: each a recipe from (job, rate card) to steps, and the two ways to ask for plans.
+"""The routes: each a recipe from (job, rate card) to steps, and the ways to ask for plans.
 
 What they share, sizes of shells, bought steps and findings stand beside them. May import from ledger to plans.
 """
@@ -43,10 +43,19 @@ def plan_all(job, rates=None, routes=tuple(ROUTES)):
 
     Parameters, raises: as for `plan`, but an infeasible route does not raise.
     """
-    plans = {}
-    for route in routes:
-        try:
-            plans[route] = plan(route, job, rates)
-        except Infeasible as reason:
-            plans[route] = NoPlan(route, ROUTES[route].TITLE, str(reason))
-    return plans
+    return {route: _plan_or_why(route, job, rates) for route in routes}
+
+
+def plan_each(route, job, field, values, rates=None):
+    """One route's plans for the values of one field of a job, such as "alloy": {value: Plan, or NoPlan with why not}.
+
+    Parameters, raises: as for `plan_all`, and as for `Job.with_`.
+    """
+    return {value: _plan_or_why(route, job.with_(**{field: value}), rates) for value in values}
+
+
+def _plan_or_why(route, job, rates):
+    try:
+        return plan(route, job, rates)
+    except Infeasible as reason:
+        return NoPlan(route, ROUTES[route].TITLE, str(reason))
