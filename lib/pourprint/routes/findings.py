@@ -226,7 +226,7 @@ def _by_logic(part, walls, route):
         yield _by_reason(part, Verdict.REFUSED, what, advice, walls.sealed, 0, where=walls.sealed_at)
     if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
         counted = np.max(walls.sharp_mm), 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at
-        yield _by_reason(part, Verdict.WATCH, "length of sharp inner corners", SHARP_ADVICE, *counted)
+        yield _by_reason(part, Verdict.WATCH, "sharp inner corners, length", SHARP_ADVICE, *counted)
 
 
 def _judged(part, sign, measured, what, key, advice, rates, where=None, sure=1.0):
