@@ -109,11 +109,10 @@ class _Joint:
             dark, pale = (colour, f"machining {cut:,.0f}"), (tint(colour, 0.6), f"the rest {rest:,.0f}")
             pieces = Piece("machining", cut, *dark), Piece("the rest", rest, *pale)
             bars.append(Bar(one.title, pieces, float(one.unit_cost)))
-        said = f"{self.kind.name.replace('_', ' ')}: {plan.title}"
         title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
-        table = table_html(finishing_list(plan).loc[[self.kind.name]].set_index("feature").round(3), said)
         costs = stacked_bars(title, bars, f"{money} a kit", "{:,.0f}")
-        return Shown(facts, costs, table, object())  # the chart is drawn anew
+        table = finishing_list(plan).loc[[self.kind.name]].set_index("feature").rename_axis(self.kind.name).round(3)
+        return Shown(facts, costs, table_html(table, plan.title), object())  # the chart is drawn anew
 
     def seat(self, values, plan):
         """What bearing_seat and fit_chart ask of the seat: (bore, depth, boss [mm], alloy, warmer [K])."""
