@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 467,
     "decide": 1682,
     "figures": 2542,
-    "panels": 1282,
+    "panels": 1283,
     "lessons": 2350,
     "report": 482,
 }

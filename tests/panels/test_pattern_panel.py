@@ -1,11 +1,12 @@
 """The pattern panel without a browser: sliders move what they should, and a refusal is one sentence."""
 
 import re
+from html import unescape
 
 import pytest
 
 import pourprint as pp
-from pourprint.panels import pattern_panel
+from pourprint.panels import metal_panel, pattern_panel
 from scenes import demo_kit, demo_rates
 
 
@@ -70,3 +71,12 @@ def test_alloys_that_shells_cannot_hold_are_not_offered():
 def test_a_panel_needs_a_kit_and_a_card():
     with pytest.raises(pp.InputError, match="Kit"):
         pattern_panel("rover", demo_rates())
+
+
+def test_panels_of_one_route_say_from_when_their_days_count_and_that_failures_are_left_out():
+    job = pp.Job(demo_kit(), "AlSi10Mg", 2, start="2027-01-11T08:00")
+    dated, undated = (unescape(metal_panel(one, demo_rates()).answer.value) for one in (job, job.with_(start=None)))
+    days = pp.plan("printed_metal", job, demo_rates()).lead_time_days
+    assert f"ready {days:.1f} days after 11 January 2027 if nothing fails" in dated
+    assert "days after a Monday's opening if nothing fails" in undated
+    assert dated.count("if nothing fails") == 2  # cost and days

@@ -79,12 +79,13 @@ def _panel(name, job, rates, groups, costs, facts):
 
 
 def _what_changed(found, first):
-    """Cost and days of a plan, and how they differ from those at first."""
+    """Cost and days of a plan without failures, and how the cost differs from that at first."""
     money, more = found.rates.currency, found.unit_cost - first.unit_cost
     change = f", {abs(more):,.0f} {'more' if more > 0 else 'less'} than at first" if abs(more) >= 0.5 else ""
+    begin = f"{found.job.start:%d %B %Y}" if found.job.start else "a Monday's opening"
     return {
-        "cost": f"{found.unit_cost:,.0f} {money} a {found.job.kit.noun}{change}",
-        "days": f"ready {found.lead_time_days:.1f} days after a Monday's start",
+        "cost": f"{found.unit_cost:,.0f} {money} a {found.job.kit.noun} if nothing fails{change}",
+        "days": f"ready {found.lead_time_days:.1f} days after {begin} if nothing fails",
     }
 
 
