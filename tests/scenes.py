@@ -1,10 +1,12 @@
 """What several test files share: the demo lab and its kit, parts given by numbers, and toy recipes."""
 
 from collections import Counter
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
+
+import numpy as np
 
 import pourprint as pp
 from pourprint.ledger.entries import read_table
@@ -54,6 +56,26 @@ def small_kit(**numbers):
 
 def small_job(quantity=1, batch_size=None, alloy="AlSi7Mg", **numbers):
     return pp.Job(small_kit(**numbers), alloy, quantity, batch_size)
+
+
+def catalogue(n, seed=1):
+    """Invented parts by their numbers, n of them."""
+    rng = np.random.default_rng(seed)
+    box = rng.uniform(30, 150, (3, n))
+    volume = box.prod(axis=0) / 1000 * rng.uniform(0.05, 0.3, n)
+    area = (36 * np.pi) ** (1 / 3) * volume ** (2 / 3) * rng.uniform(1.5, 3, n)
+    return {"volume_cm3": volume, "area_cm2": area, "box_mm": box.T}
+
+
+@dataclass(frozen=True)
+class EachPrinted:
+    """Each part of a catalogue as a job of its own, printed in metal; a sweep's workers read it from this module."""
+
+    rates: pp.RateCard
+
+    def __call__(self, cases):
+        plan = pp.plan("printed_metal", pp.Job(pp.Part.from_numbers("part", **cases), "AlSi7Mg", 3), self.rates)
+        return {"unit_cost": plan.unit_cost, "days": plan.lead_time_days}
 
 
 def toy_plan(*steps, quantity=1, batch_size=None, hours=None, **changes):

@@ -11,30 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import pourprint as pp
 from pourprint.decide.sweep import Stopped, sweep
 from pourprint.ledger.errors import InputError
-from scenes import demo_rates
-
-
-def parts(n, seed=1):
-    """Invented parts by their numbers, n of them."""
-    rng = np.random.default_rng(seed)
-    box = rng.uniform(30, 150, (3, n))
-    volume = box.prod(axis=0) / 1000 * rng.uniform(0.05, 0.3, n)
-    area = (36 * np.pi) ** (1 / 3) * volume ** (2 / 3) * rng.uniform(1.5, 3, n)
-    return {"volume_cm3": volume, "area_cm2": area, "box_mm": box.T}
-
-
-@dataclass(frozen=True)
-class Printed:
-    """Each part of a catalogue as a job of its own, printed in metal."""
-
-    rates: pp.RateCard
-
-    def __call__(self, cases):
-        plan = pp.plan("printed_metal", pp.Job(pp.Part.from_numbers("part", **cases), "AlSi7Mg", 3), self.rates)
-        return {"unit_cost": plan.unit_cost, "days": plan.lead_time_days}
+from scenes import EachPrinted, catalogue, demo_rates
 
 
 def squares(cases):
@@ -64,7 +43,7 @@ def test_a_lone_array_is_named_result():
 
 
 def test_a_catalogue_is_its_parts_planned_one_by_one():
-    cases, ask = parts(40), Printed(demo_rates())
+    cases, ask = catalogue(40), EachPrinted(demo_rates())
     found = sweep(ask, cases, chunk=16)
     for i in range(0, 40, 3):
         alone = ask({name: array[i] for name, array in cases.items()})
@@ -84,7 +63,7 @@ def client():
 
 
 def test_a_cluster_of_one_or_two_workers_gives_the_same_numbers(client):
-    cases, ask = parts(300), Printed(demo_rates())
+    cases, ask = catalogue(300), EachPrinted(demo_rates())
     alone = sweep(ask, cases, chunk=50)
     same(alone, sweep(ask, cases, chunk=50, client=client))
     client.cluster.scale(2)
@@ -93,7 +72,7 @@ def test_a_cluster_of_one_or_two_workers_gives_the_same_numbers(client):
 
 
 def test_a_sweep_begun_alone_goes_on_on_a_cluster(client, tmp_path):
-    cases, ask = parts(200), Printed(demo_rates())
+    cases, ask = catalogue(200), EachPrinted(demo_rates())
     seen = []
     with pytest.raises(Stopped):
         sweep(ask, cases, 40, tmp_path, progress=lambda done, _: seen.append(done), stop=lambda: seen[-1] == 2)
@@ -101,10 +80,10 @@ def test_a_sweep_begun_alone_goes_on_on_a_cluster(client, tmp_path):
 
 
 def test_a_fault_on_a_worker_is_told_as_here(client):
-    broken = {**parts(20), "volume_cm3": np.full(20, 1e6)}
+    broken = {**catalogue(20), "volume_cm3": np.full(20, 1e6)}
     for where in (None, client):
         with pytest.raises(InputError, match="does not fit in"):
-            sweep(Printed(demo_rates()), broken, 10, client=where)
+            sweep(EachPrinted(demo_rates()), broken, 10, client=where)
 
 
 # Watch, stop, go on -----------------------------------------------------------------------------------
@@ -202,9 +181,9 @@ def test_another_study_in_the_same_folder_finds_nothing_of_this_one(changes, tmp
 
 
 def test_other_rates_in_the_same_function_are_another_study(tmp_path):
-    cases, dearer = parts(20), demo_rates().replace({"labour.technician": 39.0})
-    one, other = (sweep(Printed(card), cases, 10, tmp_path) for card in (demo_rates(), dearer))
-    same(other, sweep(Printed(dearer), cases))
+    cases, dearer = catalogue(20), demo_rates().replace({"labour.technician": 39.0})
+    one, other = (sweep(EachPrinted(card), cases, 10, tmp_path) for card in (demo_rates(), dearer))
+    same(other, sweep(EachPrinted(dearer), cases))
     assert (other["unit_cost"] >= one["unit_cost"]).all()
 
 

@@ -7,14 +7,13 @@ import time
 
 import numpy as np
 import pytest
-from test_sweep import Printed, parts
 
 import pourprint as pp
 from pourprint.decide.information import sample_plans, value_of_information
 from pourprint.decide.map import decision_map
 from pourprint.decide.sensitivity import output_of, sobol
 from pourprint.decide.sweep import sweep
-from scenes import demo_kit, demo_rates
+from scenes import EachPrinted, catalogue, demo_kit, demo_rates
 
 
 def demo_plans(quantity=1):
@@ -63,7 +62,7 @@ def test_throughput_of_a_catalogue_alone_and_on_one_and_two_workers(benchmark):
     """Not a budget but a report: two workers must give the same numbers, not twice the speed on a shared machine."""
     from distributed import Client, LocalCluster
 
-    cases, ask = parts(800), Printed(demo_rates())
+    cases, ask = catalogue(800), EachPrinted(demo_rates())
     alone = benchmark.pedantic(sweep, (ask, cases, 50), rounds=2)
     print(f"\none process: {len(cases['volume_cm3']) / benchmark.stats['min']:,.0f} parts/s on one route")
     with (

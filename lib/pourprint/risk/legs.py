@@ -72,7 +72,7 @@ class Legs:
             for j, work in enumerate(leg.work):
                 each = work.hands_on_h, work.machine_h + work.cooling_h, work.unload_h, work.wait_h
                 for kind, own in enumerate(each):
-                    hours[kind, i, j] = np.broadcast_to(own, self.n)[runs]
+                    hours[kind, i, j] = own[runs] if np.ndim(own) else own
         return hours
 
     def amounts(self, done):
