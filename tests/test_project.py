@@ -18,10 +18,10 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 869,
+    "ledger": 868,
     "parts": 1257,
     "process": 2930,
-    "plans": 927,
+    "plans": 924,
     "routes": 1931,
     "risk": 467,
     "decide": 1682,

@@ -26,9 +26,8 @@ EVERY_DAY = WorkingHours(days=DAYS)
 
 def floor(hours):
     """One person of some working hours, as the scheduler knows them, with nothing else to do."""
-    opening, before, shift = ([table] for table in calendar_from(hours, MONDAY).lists)
-    free = {"people": [1], "bookings": [], "booked": [0]}
-    return SimpleNamespace(opening=opening, before=before, shift=shift, day_h=hours.day_h, **free)
+    days = [calendar_from(hours, MONDAY).listed]
+    return SimpleNamespace(days=days, day_h=hours.day_h, people=[1], bookings=[], booked=[0])
 
 
 def done(begin_h, hands_on_h, hours=OFFICE):

@@ -17,6 +17,7 @@ from pourprint.ledger.errors import InputError
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 HORIZON_DAYS = 20 * 365  # how far a calendar looks ahead
+OPENS, BEFORE, SHIFT = range(3)  # what it knows of each day
 
 
 def _hour_of(text):
@@ -100,34 +101,32 @@ class Calendar:
     first_day: np.datetime64
 
     @cached_property
-    def tables(self):
-        """Tables for one look-up each, hours since the first midnight [h].
+    def days(self):
+        """A row for each day and the one past the last, hours since the first midnight [h], (days + 1, 3).
 
-        Of each day and the one past the last: the first opening from its midnight on (infinite where there is none any
-        more) and hours worked before it. Of each working day: what to add to the hours worked up to some moment of it
-        to get that moment (infinite past the last one).
+        Of that day the first opening from its midnight on (infinite where there is none any more) and hours worked
+        before it; of the working day of that number what to add to the hours worked up to some moment of it to get that
+        moment (infinite past the last one): columns OPENS, BEFORE, SHIFT.
         """
         mask = [day in self.hours.days for day in DAYS]
         holidays = np.array(self.hours.holidays, dtype="datetime64[D]")
-        days = np.arange(HORIZON_DAYS)
-        is_open = np.is_busday(self.first_day + days, weekmask=mask, holidays=holidays)
-        number = np.append(0, np.cumsum(is_open))  # of working days before
-        opening = np.full(HORIZON_DAYS + 1, np.inf)
-        opening[: number[-1]] = 24.0 * days[is_open] + self.hours.start_h
-        worked = np.arange(HORIZON_DAYS + 1) * self.hours.day_h
-        return opening[number], worked[number], opening - worked
+        days = np.arange(HORIZON_DAYS + 1)
+        there = np.flatnonzero(np.is_busday(self.first_day + days[:-1], weekmask=mask, holidays=holidays))
+        number, worked = np.searchsorted(there, days), days * self.hours.day_h  # of working days before each
+        opening = np.append(24.0 * there + self.hours.start_h, np.full(days.size - there.size, np.inf))
+        return np.stack([opening[number], worked[number], opening - worked], axis=1)
 
     @cached_property
-    def lists(self):
-        """The `tables` as lists, which are quicker one number at a time."""
-        return tuple(table.tolist() for table in self.tables)
+    def listed(self):
+        """The `days` as lists, which are quicker one number at a time."""
+        return self.days.tolist()
 
     def opening(self, at_h, whole_h=0.0):
         """First moment at or after a time when somebody is there, for so many hours in one go if a day holds them.
 
         Parameters: `at_h`, `whole_h` [h], broadcast. Returns: [h]. Raises: InputError past the calendar's horizon.
         """
-        (opening, *_), day_h, at_h = self.tables, self.hours.day_h, np.asarray(at_h, dtype=float)
+        opening, day_h, at_h = self.days[:, OPENS], self.hours.day_h, np.asarray(at_h, dtype=float)
         day = self._day(at_h)
         opens_h, next_h, begin_h = opening[day], opening[day + 1], np.maximum(at_h, opening[day])
         # The slack absorbs rounding: at closing time the next opening is meant. Only over a night is anything put off.
@@ -146,9 +145,9 @@ class Calendar:
 
     def _worked(self, at_h):
         """Working hours between the first midnight and a time [h]. Raises: InputError past the calendar's horizon."""
-        (opening, before, _), at_h = self.tables, np.asarray(at_h, dtype=float)
-        day = self._day(at_h)
-        return before[day] + np.minimum(np.maximum(at_h - opening[day], 0.0), self.hours.day_h)
+        at_h = np.asarray(at_h, dtype=float)
+        opens_h, before_h, _ = self.days[self._day(at_h)].T
+        return before_h + np.minimum(np.maximum(at_h - opens_h, 0.0), self.hours.day_h)
 
     def open_h(self, begin_h, end_h):
         """How long someone is there between two times: [h], [h] → [h]. Raises: InputError, as `opening`."""

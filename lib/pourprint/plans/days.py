@@ -59,9 +59,9 @@ def _led(plan, most, log=None):
     [-]), each as many as the plan's results."""
     (calendar, begin_h), quantity, (one_off, each) = calendar_of(plan), plan.job.quantity, plan.legs
     size, steps, once = plan.job.batch_size if each else quantity, (*one_off, *each), len(one_off)
-    # The visits of a case: one-off work and the first batch, a later batch, a last partial one.
+    # The visits of a case: one-off work, a batch, a last partial one. The first batch makes those of both at first.
     first, rest = np.minimum(quantity, size), np.where(quantity > size, quantity % size, 0)
-    kinds = [plan.visits_of(one_off, 1), *(plan.visits_of(each, kits) for kits in (first, first, rest))]
+    kinds = plan.visits_of(one_off, 1), plan.visits_of(each, first), plan.visits_of(each, rest)
     hours = (value for rows in kinds for row in rows for value in row)
     values = [*hours, np.maximum(quantity // size, 1), rest > 0]
     table = np.empty((*plan.shape, len(values)))
@@ -73,16 +73,15 @@ def _led(plan, most, log=None):
         _, one, which = np.unique(rows, return_index=True, return_inverse=True)
         cases = cases[one]
     (full, more), hours = cases[:, -2:].T.astype(int), cases[:, :-2].reshape(-1, 5).T
-    visits = len(values) // 5
-    edges = np.cumsum([0, len(steps), len(each), len(each)])
+    whole, visits = len(steps), len(steps) + len(each)
     led = np.minimum(full, most)
     runs = np.append(0, np.cumsum(led + more))
     case = np.repeat(np.arange(full.size), np.diff(runs))
     turn = np.arange(runs[-1]) - runs[case]
     kind = np.where(turn == 0, 0, np.where(turn < led[case], 1, 2))
-    from_, to = (visits * case + edges[kind + i] for i in (0, 1))
+    from_, to = (visits * case + np.array(at)[kind] for at in ((0, once, whole), (whole, whole, visits)))
     batches = from_, to, begin_h, np.where((turn > 0) & (once > 0), runs[case], -1), from_ + once
-    leg = np.tile(np.r_[: len(steps), once : len(steps), once : len(steps)], full.size)
+    leg = np.tile(np.r_[:whole, once:whole], full.size)
     ends = schedule(lambda who: calendar, steps, leg, hours, batches, runs, log=log)
     return np.maximum.reduceat(ends, runs[:-1])[which.ravel()], full[which.ravel()]
 

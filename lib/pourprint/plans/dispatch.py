@@ -100,11 +100,10 @@ def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=
     machines, machine = np.unique(["", *names], return_inverse=True)
     first, last, ready_h, after, frees = batches
     plain, calendars = log is not None or plainly((last - first).sum()), [calendar_of(name) for name in people]
-    tables = zip(*(one.lists if plain else one.tables for one in calendars), strict=True)
     there = [np.array([(places or {}).get(name, 1) for name in names]) for names in (people, machines)]
     there[1][NOWHERE] = np.iinfo(np.int32).max
     floor = Floor(
-        *(table if plain else np.stack(table) for table in tables),
+        [one.listed for one in calendars] if plain else np.stack([one.days for one in calendars]),
         calendars[0].hours.day_h,
         there[0],
         np.zeros(people.size, int),

@@ -20,15 +20,17 @@ from collections import namedtuple
 
 import numpy as np
 
+from pourprint.ledger.workdays import BEFORE, OPENS, SHIFT
+
 MOMENT_H = 1e-9  # what lies closer happens at one time
 # What a batch does, or waits for: to come; to load, to work in one go, to work at the bench; working there or laid
 # down; until one of these three can begin; hands that are not laid down; alone; until the moment set for it; gone.
 COMING, TO_LOAD, TO_WORK, TO_BENCH, AT_BENCH, LATER, IN_HAND, ALONE, BOOKED, AWAY = range(10)
 
-# Who and what is there: of each person a calendar's tables, how many there are and how many are `idle`; of each machine
-# how many and how many have `room`, and its times `closed` (machine, from, to); `bookings` of people for work that is
-# not laid down, with their number `booked`; all stretches; and the `log`, or None.
-PLACES = "opening before shift day_h people idle machines room closed bookings booked stretches log"
+# Who and what is there: of each person the `days` of a calendar, a working one of `day_h`, how many there are and how
+# many are `idle`; of each machine how many and how many have `room`, and its times `closed` (machine, from, to);
+# `bookings` of people for work that is not laid down, with their number `booked`; all stretches; the `log`, or None.
+PLACES = "days day_h people idle machines room closed bookings booked stretches log"
 Floor = namedtuple("Floor", PLACES)
 
 
@@ -55,31 +57,31 @@ BOOKING = record("who", "from_h to_h")
 
 def day_of(floor, who, at_h):
     """Which day a time lies on, the one past the calendar's end for all that come later."""
-    return int(min(at_h * (1 / 24), len(floor.opening[who]) - 1))
+    return int(min(at_h * (1 / 24), len(floor.days[who]) - 1))
 
 
 def worked_by(floor, who, at_h):
     """Hours that somebody has worked by a time [h]."""
     day = day_of(floor, who, at_h)
-    return floor.before[who][day] + min(max(at_h - floor.opening[who][day], 0.0), floor.day_h)
+    return floor.days[who][day][BEFORE] + min(max(at_h - floor.days[who][day][OPENS], 0.0), floor.day_h)
 
 
 def stint(floor, who, at_h, hours, whole):
     """First (begin, end) of some hours' work at or after a time when somebody is there; infinite past the calendar's
     end. In one go it begins where the day holds it, unless no day does, and then goes on after closing."""
     day = day_of(floor, who, at_h)
-    opens_h = floor.opening[who][day]
+    opens_h = floor.days[who][day][OPENS]
     begin_h = max(at_h, opens_h)
     late = begin_h - opens_h + hours > floor.day_h + MOMENT_H if whole else begin_h - opens_h > floor.day_h - MOMENT_H
-    if late and begin_h > opens_h + MOMENT_H and floor.opening[who][day + 1] > opens_h + floor.day_h:
+    if late and begin_h > opens_h + MOMENT_H and floor.days[who][day + 1][OPENS] > opens_h + floor.day_h:
         day += 1  # a night lies between
-        begin_h = opens_h = floor.opening[who][day]
+        begin_h = opens_h = floor.days[who][day][OPENS]
     end_h = begin_h + hours
     if end_h > opens_h + floor.day_h and not whole:
         # Work that ends at closing time ends there, not at the next opening: hence a little less than the ratio.
-        worked_h = floor.before[who][day] + (begin_h - opens_h) + hours
-        day = int(min(worked_h / floor.day_h - MOMENT_H, len(floor.shift[who]) - 1))
-        end_h = worked_h + floor.shift[who][day]
+        worked_h = floor.days[who][day][BEFORE] + (begin_h - opens_h) + hours
+        day = int(min(worked_h / floor.day_h - MOMENT_H, len(floor.days[who]) - 1))
+        end_h = worked_h + floor.days[who][day][SHIFT]
     return begin_h, end_h
 
 
