@@ -20,7 +20,7 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 868,
     "parts": 1257,
-    "process": 2930,
+    "process": 2934,
     "plans": 924,
     "routes": 1931,
     "risk": 467,

@@ -116,6 +116,12 @@ def test_lighter_is_stiffer_than_the_same_mass_by_thinner_walls(task, light):
     assert (gains[0].iloc[1] < gains[0].iloc[0]) and (gains[1].iloc[1] < gains[1].iloc[0])  # rigid holes hide a gain
 
 
+@pytest.mark.parametrize("share", [0.1, 1.01])
+def test_no_walls_are_as_thin_or_as_thick_as_that(task, share):
+    with pytest.raises(InputError, match=r"volume_cm3=.* must be from .* to "):
+        thinner(task, share * task.plain.volume_cm3)
+
+
 def test_loads_balance_so_that_it_does_not_matter_where_the_node_is_pinned(task):
     """Statics: forces and moments of all holes about the middle are nothing; so pins carry nothing (exact)."""
     force, moment = np.zeros((2, 3, task.loads.shape[1]))

@@ -25,6 +25,7 @@ SETTLED = 1e-2  # of the loads, what the solver leaves over: each iteration goes
 ROUNDS = 80  # at most of the solver an iteration: early designs barely hang together, and change at once
 LEAST_MM = 2.5  # sleeve kept round sockets and bores, unless asked otherwise
 APART_MM = 0.005  # of sheets that touched: far below what any route can make, far above short numbers
+THINNEST = 0.2  # of a plain node's walls
 FAINT = 0.03  # of the strongest mix of loads; fainter ones, a thousandth of the energy, are left out
 
 
@@ -283,6 +284,8 @@ def _skin(field, low, cell, holes, least_mm):
 def thinner(task, volume_cm3):
     """The same node with thinner walls at some volume [cm3], its sockets' mouths where they were: what lightening must
     beat. Raises: InputError."""
+    from scipy.optimize import brentq
+
     mouths = [hole.to_mm for hole in task.holes if not hole.through]
 
     def at(part):
@@ -294,11 +297,13 @@ def thinner(task, volume_cm3):
         tubes = tuple(replace(tube, depth_mm=mouth - start) for tube, mouth, start in tubes)
         return make_node(tubes, bosses=bosses, hub_shell_mm=shell, **shape, name=f"{task.name} thinner")
 
-    low, high = 0.2, 1.0
-    for _ in range(12):
-        part = (low + high) / 2
-        low, high = (low, part) if at(part).volume_cm3 > volume_cm3 else (part, high)
-    return at(low)
+    thinnest, most = at(THINNEST).volume_cm3, task.plain.volume_cm3
+    if not thinnest <= volume_cm3 <= most:
+        raise InputError(
+            f"volume_cm3={volume_cm3!r} must be from {thinnest:.1f}, with walls {THINNEST:g} as thick, to {most:.1f}, "
+            "the plain node's."
+        )
+    return at(brentq(lambda part: at(part).volume_cm3 - volume_cm3, THINNEST, 1.0, xtol=1e-4))
 
 
 def search(task, progress=None, **settings):
