@@ -17,15 +17,12 @@ _TABLE = "alloys.toml"
 
 @dataclass(frozen=True)
 class Alloy:
-    """A metal. Read a property by its table name, say `alloy["density"]`, in the unit of its entry.
-
-    `hardened` says that castings are heat-treated for strength; `refused` {route: reason}.
-    """
+    """A metal. Read a property by its table name, say `alloy["density"]`, in the unit of its entry. `refused` {route:
+    why it cannot make the metal}."""
 
     name: str
     title: str
     family: str
-    hardened: bool
     entries: Mapping[str, Entry] = field(repr=False)
     refused: Mapping[str, str] = field(repr=False)
 
@@ -66,11 +63,11 @@ def alloys():
     for name, table in content.items():
         entries = {}
         for key, raw in table.items():
-            if key in ("title", "family", "hardened", "refused"):
+            if key in ("title", "family", "refused"):
                 continue
             entries[key], wrong = read_entry(f"{name}.{key}", raw, date)
             faults += wrong
-        found[name] = Alloy(name, table["title"], table["family"], table["hardened"], entries, table.get("refused", {}))
+        found[name] = Alloy(name, table["title"], table["family"], entries, table.get("refused", {}))
     refuse(_TABLE, faults)
     return found
 

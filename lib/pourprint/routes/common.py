@@ -181,29 +181,27 @@ def furnace_h(rates, hottest_c):
 
 
 def heat_treat(job, rates):
-    """Solution annealing, quench and ageing of a hardened alloy; no steps at all for the others.
+    """Solution annealing, quench and, where an alloy hardens so, ageing; no steps at all for alloys that need neither.
 
-    Both are heated from the room. The quench follows the furnace at once, since hardening phases begin to grow in
-    seconds. Of the hands' time a quarter each is taken to load, to quench, to load again and to unload.
+    Each is heated from the room. The quench follows the furnace at once, since phases that harden or spoil the metal
+    begin to grow in seconds. Of the hands' time a quarter each goes to load, to quench, to load again and to unload.
     """
     alloy = job.alloy
-    if not alloy.hardened:
+    if "solution_temperature" not in alloy.entries:
         return ()
     kit_kg = job.kit.volume_cm3 * alloy["density"] / 1000
     load = lots("furnace load", kit_kg / rates["foundry.heat_treatment_load"])
-    quarter_h = rates["foundry.heat_treatment_setup"] / 4
-    soak_h, age_h = (
-        furnace_h(rates, alloy[f"{part}_temperature"]) + alloy[f"{part}_time"] for part in ("solution", "ageing")
-    )
-    soaking, quenching = Work(load, hands_on_h=quarter_h, machine_h=soak_h), Work(load, hands_on_h=quarter_h)
-    ageing = Work(load, hands_on_h=quarter_h, machine_h=age_h, unload_h=quarter_h)
-    furnace = {"machine": "heat_treatment_furnace", "rounds": load.per_batch}
-    hot = {"within_h": 0.0, "keeps": furnace["machine"]}
-    return (
-        Step(Stage.FINISH, "solution-treat", (soaking,), **furnace),
-        Step(Stage.FINISH, "quench", (quenching,), whole=True, rounds=load.per_batch, **hot),
-        Step(Stage.FINISH, "age", (ageing,), **furnace),
-    )
+    furnace, quarter_h = "heat_treatment_furnace", rates["foundry.heat_treatment_setup"] / 4
+
+    def heated(name, part, **more):
+        heat_h = furnace_h(rates, alloy[f"{part}_temperature"]) + alloy[f"{part}_time"]
+        work = Work(load, hands_on_h=quarter_h, machine_h=heat_h, **more)
+        return Step(Stage.FINISH, name, (work,), machine=furnace, rounds=load.per_batch)
+
+    hot = {"whole": True, "rounds": load.per_batch, "within_h": 0.0, "keeps": furnace}
+    quench = Step(Stage.FINISH, "quench", (Work(load, hands_on_h=quarter_h),), **hot)
+    steps = heated("solution-treat", "solution"), quench
+    return (*steps, heated("age", "ageing", unload_h=quarter_h)) if "ageing_time" in alloy.entries else steps
 
 
 def cut_off_h(job, rates, section_cm2):
