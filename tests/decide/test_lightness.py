@@ -71,7 +71,7 @@ def test_a_heavier_kit_and_unknown_parts_are_refused(plain):
 
 def test_a_route_that_refuses_the_lighter_kit_is_left_out_and_no_route_at_all_is_said(plain, lighter):
     """Refused in sand, the others keep their price to the last figure."""
-    refused = lighter | {"printed_mould": NoPlan("printed_mould", "Printed mould", "a pore that no feeder reaches")}
+    refused = lighter | {"printed_mould": NoPlan("printed_mould", "Printed mould", ("a pore that no feeder reaches",))}
     table = price_of_a_gram(plain, refused, [1, 5])
     assert table.equals(price_of_a_gram(plain, lighter, [1, 5]).drop("printed_mould"))
     none = {route: plan for route, plan in refused.items() if not plan.feasible}

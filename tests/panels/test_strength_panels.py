@@ -71,7 +71,7 @@ def light():
 
 def test_a_route_that_refuses_the_lighter_kit_says_why_among_the_facts(light):
     plans, again = light
-    panel = lighten_panel(plans, again | {"printed_mould": NoPlan("printed_mould", "Printed mould", "a hot boss")})
+    panel = lighten_panel(plans, again | {"printed_mould": NoPlan("printed_mould", "Printed mould", ("a hot boss",))})
     assert "cannot make it: a hot boss" in panel.answer.value and panel.answer.value.count("a gram saved") == 2
 
 

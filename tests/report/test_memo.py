@@ -429,6 +429,16 @@ def test_a_job_that_no_route_can_make_is_refused_with_the_reasons():
         pp.report.memo(pp.Job(giant, "AlSi7Mg"), demo_rates(), START)
 
 
+def test_what_all_or_several_routes_say_is_said_once():
+    block = pp.Part.from_numbers("block", 5e5, 4e4, (900, 800, 700))
+    with pytest.raises(Infeasible) as caught:
+        pp.report.memo(pp.Job(block, "AlSi7Mg"), demo_rates(), START)
+    said = str(caught.value)
+    assert said.count("most mass (handling)") == said.count("more than the crucible holds") == 1
+    assert "Every route: block: mass 1340 kg" in said
+    assert "Printed pattern, Printed mould, Tooled pattern: block: its 1340 kg are more than the crucible" in said
+
+
 def test_the_page_is_html_as_the_standard_has_it():
     """html5lib, an implementation of the WHATWG's parser apart from any browser, which stops at the first fault."""
     text = without_script(page())

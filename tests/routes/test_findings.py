@@ -54,6 +54,15 @@ def test_inches_read_as_millimetres_are_to_be_watched():
     assert "check the unit" in str(found[0])
 
 
+def test_a_doubt_about_the_unit_comes_before_all_that_may_follow_from_it():
+    job = pp.Job(part(box((3, 2, 1.5))), "AlSi7Mg")
+    first, *others = findings("printed_mould", job)
+    assert first.key == "handling.least_size"
+    assert first.verdict is Verdict.WATCH and Verdict.REFUSED in {one.verdict for one in others}
+    reason = pp.plan_all(job)["printed_mould"].reason
+    assert reason.index("check the unit") < reason.index("least wall")
+
+
 def test_a_long_core_held_at_one_end_is_refused():
     held = pp.KitPart(part(box((80, 40, 40))), sockets=(pp.Socket(8.0, 70.0),))
     job = pp.Job(pp.Kit("one", (held,)), "AlSi7Mg")

@@ -10,7 +10,7 @@ from pourprint.decide.settings import same_kit
 from pourprint.decide.tables import table_of
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
-from pourprint.plans.plan import feasible
+from pourprint.plans.plan import feasible, why_none
 from pourprint.routes import plan_all
 
 ORDER = ("kit", "volume_cm3", "alloy", "quantity", "batch_size", "rates", "start", "price_of_day", "routes", "deadline")
@@ -74,7 +74,7 @@ def _answer(setting, route=None):
     """The Comparison that a Setting asks for. Raises: InputError where no route can."""
     plans = plan_all(setting.job, setting.rates, setting.routes if route is None else (route,))
     if not feasible(plans):
-        raise InputError(f"{setting.name}: " + " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values()))
+        raise InputError(f"{setting.name}: {why_none(plans)}")
     return comparison(plans, setting.price_of_day)
 
 

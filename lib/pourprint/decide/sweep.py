@@ -16,7 +16,7 @@ from pourprint.ledger.rates import RateCard
 from pourprint.parts.kept import edition
 from pourprint.parts.kits import Kit
 from pourprint.plans.jobs import Job
-from pourprint.plans.plan import feasible
+from pourprint.plans.plan import feasible, why_none
 from pourprint.routes import plan_all
 
 
@@ -135,7 +135,7 @@ class Kits:
             plans = plan_all(Job(Kit.load(path), self.alloy, self.quantity, start=self.start), self.rates)
             able = feasible(plans)
             if not able:
-                return "", np.nan, np.nan, "; ".join(f"{plan.title}: {plan.reason}" for plan in plans.values())
+                return "", np.nan, np.nan, why_none(plans)
             means = {route: expected(plan) for route, plan in able.items()}
         except InputError as error:
             return "", np.nan, np.nan, str(error)

@@ -12,7 +12,10 @@ class InputError(ValueError):
 
 
 class Infeasible(InputError):
-    """A route cannot make this job, or none can; the message is the reason."""
+    """A route cannot make this job, or none can; each of the `args` is a reason in whole sentences."""
+
+    def __str__(self):
+        return " ".join(map(str, self.args))
 
     def _render_traceback_(self):
         return [f"This cannot be made: {self}"]

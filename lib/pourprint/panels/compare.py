@@ -20,7 +20,7 @@ from pourprint.panels.own_part import own_part
 from pourprint.panels.panel import TEXTS, Shown, alloy_row, kit_of, mean_cm3, panel, start_or_next, volume_row
 from pourprint.panels.question import BOUGHT, MADE, Question
 from pourprint.parts.kits import Kit, KitPart
-from pourprint.plans.plan import feasible
+from pourprint.plans.plan import feasible, why_none
 from pourprint.risk.simulation import of_runs
 from pourprint.routes import PRINTED, ROUTES
 from pourprint.routes.bought import WARES, bought_for
@@ -177,7 +177,7 @@ def _facts(found, values):
     date."""
     now, made = found.now, feasible(found.now.plans)
     if not made:
-        return {"no route can make this": " ".join(dict.fromkeys(plan.reason for plan in now.plans.values()))}
+        return {"no route can make this": why_none(now.plans)}
     best, soonest = min(made, key=now.mean_unit_cost), min(made, key=now.mean_days)
     job, priced = made[best].job, ", days priced" * bool(values["day"])
     batches = f", in batches of {job.batch_size}" * (job.batch_size < job.quantity)

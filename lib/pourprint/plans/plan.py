@@ -309,13 +309,30 @@ class Plan:
 
 @dataclass(frozen=True)
 class NoPlan:
-    """A route that cannot make the job, and why."""
+    """A route that cannot make the job, and why: `reasons` in whole sentences."""
 
     route: str
     title: str
-    reason: str
+    reasons: tuple[str, ...]
 
     feasible = False
+
+    @property
+    def reason(self):
+        """All reasons in one text."""
+        return " ".join(self.reasons)
+
+
+def why_none(plans):
+    """Why no route can make a job, what several say said once. Parameter: `plans` {route: NoPlan}."""
+    sayers, said = {}, {}
+    for plan in plans.values():
+        for reason in plan.reasons:
+            sayers.setdefault(reason, []).append(plan.title)
+    for reason, titles in sayers.items():
+        who = "Every route" if len(titles) == len(plans) > 1 else ", ".join(titles)
+        said.setdefault(who, []).append(reason)
+    return " ".join(f"{who}: {' '.join(reasons)}" for who, reasons in said.items())
 
 
 def made(plan):

@@ -25,7 +25,7 @@ from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import begin_of, moment_of
 from pourprint.plans.jobs import Job
-from pourprint.plans.plan import feasible
+from pourprint.plans.plan import feasible, why_none
 from pourprint.report import tables
 from pourprint.report.traveller import cautions_table, machining_table, sizes_table, traveller
 from pourprint.risk.rework import rework
@@ -336,8 +336,7 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     plans = plan_all(job, rates, routes)
     able = feasible(plans)
     if not able:
-        reasons = " ".join(f"{plan.title}: {plan.reason}" for plan in plans.values())
-        raise Infeasible(f"no route can make this job. {reasons}")
+        raise Infeasible(f"no route can make this job. {why_none(plans)}")
     for plan in able.values():
         plan.single_only("a memo")
     return Memo(job, rates, deadline, float(price_of_day), plans, argument)

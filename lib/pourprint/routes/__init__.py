@@ -58,4 +58,4 @@ def _plan_or_why(route, job, rates):
     try:
         return plan(route, job, rates)
     except Infeasible as reason:
-        return NoPlan(route, ROUTES[route].TITLE, str(reason))
+        return NoPlan(route, ROUTES[route].TITLE, reason.args)

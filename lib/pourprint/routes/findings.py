@@ -21,6 +21,7 @@ from pourprint.routes.pouring import FINE_CELLS
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
+UNIT = "handling.least_size"  # what is smaller was perhaps drawn in another unit
 LOGIC = "by logic"  # the pedigree of what needs no measuring
 SHARP_ADVICE = f"round what turns by more than {SHARP_DEG:.0f}°, or the metal may tear there as it freezes"
 
@@ -67,7 +68,8 @@ class Finding:
 
 
 def findings(route, job, rates=None):
-    """What stands against each part of a job's kit on a route, refusals first: tuple of Finding.
+    """What stands against each part of a job's kit on a route: tuple of Finding, refusals first but for a doubt about
+    the unit, from which all else may follow.
 
     Parameters: `route` name; `job` Job; `rates` RateCard (default: the library's placeholder card). Of sizes and
     limits given as arrays the worst counts. Raises: InputError for a route that is none.
@@ -80,7 +82,7 @@ def findings(route, job, rates=None):
         what = "this lab's card does not allow molten magnesium"
         advice = "take another metal; a lab with licence, cover gas and training writes 1 for it, under handling"
         found.append(Finding(Verdict.REFUSED, job.alloy.title, what, np.nan, np.nan, "-", "", LOGIC, advice))
-    return tuple(sorted(found, key=lambda one: (one.verdict is Verdict.WATCH, not one.key)))
+    return tuple(sorted(found, key=lambda one: (one.key != UNIT, one.verdict is Verdict.WATCH, not one.key)))
 
 
 def allowed(route, alloy, rates):
@@ -90,10 +92,10 @@ def allowed(route, alloy, rates):
 
 
 def refuse(route, job, rates):
-    """Raise Infeasible with all that is refused; do nothing where nothing is."""
-    refused = [str(one) for one in findings(route, job, rates) if one.verdict is Verdict.REFUSED]
-    if refused:
-        raise Infeasible(". ".join(refused) + ".")
+    """Raise Infeasible with all that is refused, after a doubt about the unit; do nothing where nothing is."""
+    found = findings(route, job, rates)
+    if any(one.verdict is Verdict.REFUSED for one in found):
+        raise Infeasible(*(f"{one}." for one in found if one.verdict is Verdict.REFUSED or one.key == UNIT))
 
 
 def note(found):
@@ -154,7 +156,7 @@ BLIND_MOST = {"printed_pattern": SHELL_MOST, "tooled_pattern": SHELL_MOST, "prin
 def _of_part(item, route, job, rates):
     part, walls = item.part, item.part.study(Walls)
     yield from _by_logic(part, walls, route)
-    size = "longest side", "handling.least_size", "check the unit, or make it larger"
+    size = "longest side", UNIT, "check the unit, or make it larger"
     yield from _judged(part, -1, np.max(part.box_mm, axis=-1), *size, rates)
     hot = "_hot" if job.alloy.family in HOT else ""
     for what, field, key, advice in LEASTS[route]:
