@@ -1,6 +1,7 @@
 """Exercises: stable numbers, stubs that fail, worked answers that pass, slips that are named, nothing given away."""
 
 import dataclasses
+import importlib
 import inspect
 import math
 import re
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.lessons.exercises import EMPTY
-from pourprint.lessons.kinds import Number
+from pourprint.lessons.kinds import Number, in_words
 from pourprint.lessons.numbers import Draw, identity
 from scenes import DEMO, demo_kit
 
@@ -188,9 +189,27 @@ def test_the_words_of_an_exercise_are_all_in_use(name):
     words = exercise.words
     assert {*words.get("slips", ())} == ({*posed.number.slips} if posed.number else set())
     assert {*words.get("fields", ())} == ({part.key for part in posed.fields} if "fields" in words else set())
-    assert {*words.get("draws", ())} == {*inspect.signature(exercise.pose).parameters} - {"task", "room"}
+    if exercise.pose is not in_words:  # which takes what is drawn as it comes
+        assert {*words.get("draws", ())} == {*inspect.signature(exercise.pose).parameters} - {"task", "room"}
     for key, said in words.items():
         assert said or key == "level", key
+
+
+def test_what_poses_an_exercise_has_its_words():
+    """A function without a table of its name would be asked by nobody."""
+    with_function = {name: one.pose for name, one in pp.lessons.catalogue().items() if one.pose is not in_words}
+    posing = {
+        name.replace("_", "-")
+        for module in {pose.__module__ for pose in with_function.values()}
+        for name, made in vars(importlib.import_module(module)).items()
+        if inspect.isfunction(made) and made.__module__ == module
+        if [*inspect.signature(made).parameters][:2] == ["task", "room"]
+    }
+    assert posing == {*with_function} and {*NAMES} - posing == {
+        "pattern-caution",
+        "carbon-and-metal",
+        "honest-baseline",
+    }
 
 
 # Feedback of numbers --------------------------------------------------------------------------------------

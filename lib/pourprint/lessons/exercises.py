@@ -6,11 +6,8 @@ stands beside its module in a TOML file, with the ranges of the numbers that are
 """
 
 import string
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache
-from importlib.resources import files
 
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.numbers import Draw
@@ -152,7 +149,8 @@ class Exercise:
     """One exercise of the catalogue.
 
     `outcome` is what can be done by who has worked its notebook; `pose` makes the Question from a Task, the class's
-    room and what was drawn; `words` are its table in the TOML file (the catalogue says how they are written).
+    room and what was drawn; `words` are its table in the TOML file (the catalogue says how they are written), of
+    which `title`, `reveals` and `level`.
     """
 
     name: str
@@ -177,17 +175,3 @@ class Exercise:
             if posed.number is None or posed.number.tells_apart:
                 return posed
         raise InputError(f"{self.name}: with this class file a wrong way leads to the right number.")
-
-
-def exercise(pose):
-    """Decorator: turn a function (task, room, drawn numbers) → Question into the Exercise of its name."""
-    told, name = _told(pose.__module__.rpartition(".")[2]), pose.__name__.replace("_", "-")
-    words = told[name]
-    said = words["title"], words["reveals"], words.get("level", 1)
-    return Exercise(name, told["notebook"], told["outcome"], pose, words, *said)
-
-
-@cache
-def _told(module):
-    """What the TOML file beside a module of the catalogue holds."""
-    return tomllib.loads(files("pourprint.lessons").joinpath(f"catalogue/{module}.toml").read_text(encoding="utf-8"))

@@ -244,7 +244,7 @@ def choose(task, right, because, options=None, reasons=None, **numbers):
     return task.question("choose and justify", (choice.field, reason.field), judge, worked)
 
 
-def in_words(task, **numbers):
+def in_words(task, room, **numbers):
     """A choice and its reason in words alone: one of `words`, in which the first option and first reason are right."""
     case = task.choice("case", task.words["words"])
     task = replace(task, words={**task.words, **case}).knows(**numbers)

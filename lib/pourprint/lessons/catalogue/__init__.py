@@ -1,7 +1,8 @@
 """The exercises, one module a notebook; each computes its right answer from the library when it is posed.
 
 Beside each module stand its words, `<module>.toml`: the `notebook` and its `outcome`, who has worked it can …; and of
-each exercise, in a table of its name,
+each exercise, in a table of its name, what it says. The function of that name in the module poses it, a function
+(task, room, drawn numbers) → Question; without one it is a question in words alone. In its table stand
 
 - `title`, `level` (1 for everybody, 2 goes deeper), `reveals` (what a wrong answer shows), `hints` that open one by
   one, and once solved the `source`;
@@ -17,18 +18,26 @@ each exercise, in a table of its name,
 
 from functools import cache
 from importlib import import_module
-from pkgutil import iter_modules
+from pathlib import Path
 
+from pourprint.ledger.checks import read_toml
 from pourprint.ledger.entries import nearest
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Exercise
+from pourprint.lessons.kinds import in_words
 
 
 @cache
 def catalogue():
-    """All exercises of this folder's modules in course order, {name: Exercise}."""
-    modules = (import_module(f"{__name__}.{found.name}") for found in iter_modules(__path__))
-    found = [thing for module in modules for thing in vars(module).values() if isinstance(thing, Exercise)]
+    """All exercises of this folder's files in course order, {name: Exercise}."""
+    found = []
+    for path in Path(__file__).parent.glob("*.toml"):
+        module, tables = import_module(f"{__name__}.{path.stem}"), read_toml(path)
+        notebook, outcome = tables.pop("notebook"), tables.pop("outcome")
+        for name, words in tables.items():
+            pose = getattr(module, name.replace("-", "_"), in_words)
+            said = words["title"], words["reveals"], words.get("level", 1)
+            found.append(Exercise(name, notebook, outcome, pose, words, *said))
     return {exercise.name: exercise for exercise in sorted(found, key=lambda exercise: exercise.notebook)}
 
 

@@ -6,7 +6,6 @@ import numpy as np
 
 from pourprint.decide.compare import cheapest_intervals, tie_price_of_day
 from pourprint.ledger.alloys import alloys
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import choose, design, design_batches, mistake, numeric, predict, typed
 from pourprint.parts.part import Part
 from pourprint.plans.jobs import Job
@@ -14,7 +13,6 @@ from pourprint.plans.plan import made
 from pourprint.routes import PRINTED, ROUTES, plan
 
 
-@exercise
 def unit_cost(task, room, batch, batches):
     quantity = batch * batches
     plan = room.plan("printed_pattern", quantity, batch)
@@ -28,7 +26,6 @@ def unit_cost(task, room, batch, batches):
     return numeric(task, plan.unit_cost, slips, once=once, each=each, quantity=quantity)
 
 
-@exercise
 def break_even(task, room, tooled, printed, tool):
     saved = printed - tooled
     tool = next(cost for cost in range(tool, tool + 1000, 10) if cost % saved)
@@ -44,7 +41,6 @@ def break_even(task, room, tooled, printed, tool):
     return numeric(task, right, slips, tool=tool, exact=tool / saved)
 
 
-@exercise
 def saw_tooth(task, room, tooth):
     counts = np.arange(1, 25)
     costs = room.plan("printed_pattern").at(quantity=counts, batch_size=counts).unit_cost
@@ -65,7 +61,6 @@ def saw_tooth(task, room, tooth):
     )
 
 
-@exercise
 def price_of_day(task, room, days, saved, cheap, extra):
     dear, fast = cheap + extra, days - saved
     slips = {
@@ -77,7 +72,6 @@ def price_of_day(task, room, days, saved, cheap, extra):
     return numeric(task, tie_price_of_day(cheap, days, dear, fast), slips, dear=dear, fast=fast)
 
 
-@exercise
 def forgotten_cost(task, room, quantity, case):
     printed, tooled = (room.plan(route, quantity).total_cost for route in ("printed_pattern", "tooled_pattern"))
     once = round(float(room.plan("tooled_pattern", quantity).one_off_cost), 2)
@@ -104,7 +98,6 @@ def forgotten_cost(task, room, quantity, case):
     )
 
 
-@exercise
 def refused_alloy(task, room):
     printed = {name: [r for r in alloy.refused if r in PRINTED] for name, alloy in alloys().items()}
     name = task.choice("alloy", sorted(name for name, routes in printed.items() if routes))
@@ -121,7 +114,6 @@ def _beaten(mine, others):
     return any(other[0] <= mine[0] and other[2] <= mine[2] and other[::2] != mine[::2] for other in others)
 
 
-@exercise
 def under_price_by_date(task, room):
     wanted = task.choice("route", PRINTED)
     for quantity in map(int, task.shuffled("quantities", "123456")):
@@ -143,7 +135,6 @@ def under_price_by_date(task, room):
     return design_batches(task, choices, aims, chosen, price=price, date=date, each=cost / quantity, ready=ready)
 
 
-@exercise
 def cheapest_batch(task, room):
     cases = [f"{route} {low}" for route in PRINTED for low in range(2, 16)]
     for route, low in map(str.split, task.shuffled("cases", cases)):
@@ -170,7 +161,6 @@ def cheapest_batch(task, room):
     )
 
 
-@exercise
 def winners_by_range(task, room, early, late, less, lesser, each):
     names = task.shuffled("names", [ROUTES[route].TITLE for route in PRINTED])
     wins = task.choice("middle wins", (True, False))
@@ -186,7 +176,6 @@ def winners_by_range(task, room, early, late, less, lesser, each):
     return choose(task, right, "middle" if wins else "last", orders, offers=offers, crossings=crossings)
 
 
-@exercise
 def lighter_node(task, room, share):
     part, route = task.choice("part", room.kit.parts).part, task.choice("route", PRINTED)
     volumes = part.volume_cm3, part.volume_cm3 * (1 - share)

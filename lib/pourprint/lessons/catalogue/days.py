@@ -5,7 +5,6 @@ from statistics import NormalDist
 
 import numpy as np
 
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import choose, design_batches, mistake, numeric, order, predict
 from pourprint.plans.plan import lead_time
 from pourprint.risk.yields import (
@@ -20,7 +19,6 @@ from pourprint.risk.yields import rolled_yield as yield_of_all
 from pourprint.routes import PRINTED
 
 
-@exercise
 def rolled_yield(task, room):
     yields = [task.number(f"yield {i}", 78, 98) / 100 for i in range(3)]
     slips = {
@@ -31,7 +29,6 @@ def rolled_yield(task, room):
     return numeric(task, yield_of_all(yields), slips, yields=yields)
 
 
-@exercise
 def attempts(task, room, good, yield_):
     right = good * float(attempts_needed(yield_)[0])
     slips = {
@@ -43,7 +40,6 @@ def attempts(task, room, good, yield_):
     return numeric(task, right, slips)
 
 
-@exercise
 def three_tries(task, room, tries, yield_):
     slips = {
         "all succeed": yield_**tries,
@@ -54,7 +50,6 @@ def three_tries(task, room, tries, yield_):
     return numeric(task, chance_within(yield_, tries), slips)
 
 
-@exercise
 def layers_lost(task, room, layers, fail):
     whole = (1 - fail) ** layers
     slips = {
@@ -66,7 +61,6 @@ def layers_lost(task, room, layers, fail):
     return mistake(task, 4, layers_printed(layers, fail), slips, **numbers)
 
 
-@exercise
 def shortest_first(task, room):
     times = [*map(int, task.shuffled("times", [str(n) for n in range(2, 13)])[:4])]
     names = task.shuffled("names", ["mast", "rocker", "bogie", "corner"])
@@ -76,7 +70,6 @@ def shortest_first(task, room):
     return order(task, sorted(jobs, key=jobs.get), lambda early, late: behind, **numbers)
 
 
-@exercise
 def start_day(task, room, quantity):
     opening, week = dt.timedelta(hours=room.rates.hours.start_h), task.told("options")
     monday = dt.datetime.combine(room.start.date() - dt.timedelta(days=room.start.weekday()), dt.time()) + opening
@@ -94,7 +87,6 @@ def start_day(task, room, quantity):
     )
 
 
-@exercise
 def days_and_price(task, room):
     wanted, prices = task.choice("route", PRINTED), (50, 100, 150, 200, 250, 300, 400, 600)
     for quantity in map(int, task.shuffled("quantities", "12345")):
@@ -117,7 +109,6 @@ def days_and_price(task, room):
     return design_batches(task, choices, aims, winners[price], price=price, limit=limit, least=least)
 
 
-@exercise
 def chance_of_date(task, room, a, b, spreads, times):
     hours, both = 24 * (a + b), float(np.hypot(*spreads))
     late = times * both
@@ -131,7 +122,6 @@ def chance_of_date(task, room, a, b, spreads, times):
     return numeric(task, right, slips, first=24 * a, second=24 * b, hours=hours, both=both, within=hours + late)
 
 
-@exercise
 def hours_with_failures(task, room, first, second, p, q):
     mean, _ = expected_visits((p, q), np.array((0, 0)))
     slips = {
@@ -143,7 +133,6 @@ def hours_with_failures(task, room, first, second, p, q):
     return numeric(task, mean @ (first, second), slips, plain=first + second, both=p * q)
 
 
-@exercise
 def spares(task, room, good, p, each, again):
     counts = np.arange(0, 9)
     chances = np.round(chance_of_enough(good + counts, good, p), 3)
@@ -158,7 +147,6 @@ def spares(task, room, good, p, each, again):
     return numeric(task, np.argmin(costs), slips, chances=chances, listed=listed)
 
 
-@exercise
 def trial_batch(task, room, each, kits, alone, days, fault, price):
     alone = alone * 100 + each
     lost, trial = fault * kits * each, (1 + fault) * (alone + days * price)
@@ -166,7 +154,6 @@ def trial_batch(task, room, each, kits, alone, days, fault, price):
     return choose(task, right, because, alone=alone, lost=lost, trial=trial, times=1 + fault)
 
 
-@exercise
 def held_up(task, room, print_, saved, after):
     other, faster = print_ - task.number("less", 3, saved - 3), print_ - saved
     now = max(other, faster)

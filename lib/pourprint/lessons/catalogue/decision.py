@@ -1,10 +1,8 @@
 """Exercises of notebook 10: what to recommend, a memo with a mistake, and what a change is worth."""
 
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import choose, mistake, numeric
 
 
-@exercise
 def recommend(task, room, cost, days, price, sooner, case, more):
     # The quick offer is dearer by more than its days save, or by less.
     dearer = max(sooner * price + (-more if case == "worth its days" else more), 40)
@@ -24,7 +22,6 @@ def recommend(task, room, cost, days, price, sooner, case, more):
     )
 
 
-@exercise
 def memo_mistake(task, room, kits, each, days, price, more, case):
     plain = kits * each
     failing, fewer = plain * (1 + more / 100), plain * (1 - more / 100)
@@ -52,7 +49,6 @@ def memo_mistake(task, room, kits, each, days, price, more, case):
     )
 
 
-@exercise
 def missing_change(task, room, first, kits, wages, day, side, route):
     kits, route = -kits, side * route
     last = first + kits + wages + day + route

@@ -2,20 +2,17 @@
 
 from math import pi, sqrt
 
-from pourprint.lessons.exercises import exercise
-from pourprint.lessons.kinds import growth_of, in_words, mistake, numeric, predict
+from pourprint.lessons.kinds import growth_of, mistake, numeric, predict
 from pourprint.process.finish.bonding import Lap
 from pourprint.process.finish.iso_fits import fit_um, limits_um
 
 
-@exercise
 def drop_factor(task, room, height, settles):
     root = sqrt(1 + 2 * height / settles)
     slips = {"no weight": root, "half the fall": 1 + sqrt(1 + height / settles), "slow set-down": 2}
     return numeric(task, 1 + root, slips)
 
 
-@exercise
 def tightest_fit(task, room, size, letter):
     low, high = limits_um(size, letter)
     hole = limits_um(size, "H7")
@@ -27,7 +24,6 @@ def tightest_fit(task, room, size, letter):
     return numeric(task, fit_um(size, "H7", letter)[1], slips, hole=hole, low=low, high=high)
 
 
-@exercise
 def warm_seat(task, room, size, warmer, tight, wrong):
     boss, ring = task.words["boss"], task.words["ring"]
     outgrows = boss - ring
@@ -53,7 +49,6 @@ def warm_seat(task, room, size, warmer, tight, wrong):
     )
 
 
-@exercise
 def longer_bond(task, room, length, factor, wall):
     def peak(n):
         return float(Lap(30, wall, 70, 1.1, 4, 72, 21.5, n).worst_shear_mpa(3000.0))
@@ -63,7 +58,6 @@ def longer_bond(task, room, length, factor, wall):
     return predict(task, truths, "ends", peak, longer=longer, short_peak=peak(length), long_peak=peak(longer))
 
 
-@exercise
 def bond_mean(task, room, size, length, force):
     newton = force * 1000
     right = newton / (pi * size * length)
@@ -71,12 +65,6 @@ def bond_mean(task, room, size, length, force):
     return numeric(task, right, slips, newton=newton)
 
 
-@exercise
-def carbon_and_metal(task, room, metal):
-    return in_words(task)
-
-
-@exercise
 def softer_line(task, room, factor):
     def peak(times):
         return float(Lap(30, 2, 70, 1.1, 4, 72, 21.5, 40, 0.1 * times).worst_shear_mpa(0.0, -60.0))

@@ -5,12 +5,10 @@ from pourprint.decide.sensitivity import output_of
 from pourprint.ledger.entries import Kind, in_words
 from pourprint.ledger.rates import annuity as yearly_payment
 from pourprint.ledger.rates import machine_hour as hour_price
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import choose, growth_of, numeric, predict
 from pourprint.routes import PRINTED
 
 
-@exercise
 def annuity(task, room, price, years, rate):
     price *= 1000
     slips = {
@@ -22,7 +20,6 @@ def annuity(task, room, price, years, rate):
     return numeric(task, yearly_payment(price, years, rate), slips, price=price, growth=1 + rate)
 
 
-@exercise
 def machine_hour(task, room, price, years, used):
     price *= 1000
     right = float(hour_price(price, years, used))
@@ -35,7 +32,6 @@ def machine_hour(task, room, price, years, used):
     return numeric(task, right, slips, price=price)
 
 
-@exercise
 def wage_rise(task, room, route, percent, case):
     plan = room.plan(PRINTED[route])
     printers = ("machine.pattern_printer", "machine.sand_printer", "machine.metal_printer")
@@ -54,7 +50,6 @@ def wage_rise(task, room, route, percent, case):
     return predict(task, truths, case, cost, what=what, title=plan.title, more=rise - 1)
 
 
-@exercise
 def learning(task, room, first, pieces, share):
     together, single = first * float(Curve(share).total(pieces)), first * float(Curve(share, "unit").total(pieces))
     slips = {
@@ -66,7 +61,6 @@ def learning(task, room, first, pieces, share):
     return numeric(task, together, slips, average=together / pieces, doublings=pieces.bit_length() - 1)
 
 
-@exercise
 def buy_or_make(task, room, price, years, rate, bought, own):
     price *= 1000
     yearly, saved = round(float(yearly_payment(price, years, rate))), bought - own
@@ -79,7 +73,6 @@ def buy_or_make(task, room, price, years, rate, bought, own):
     return numeric(task, yearly // saved + 1, slips, price=price, yearly=yearly, exact=yearly / saved)
 
 
-@exercise
 def measure_first(task, room):
     plan = room.plan(task.choice("route", PRINTED))
     entries, moved = plan.rates.entries, {}
@@ -101,7 +94,6 @@ def measure_first(task, room):
     return choose(task, first, "range", [*moved], plan=plan, rows="; ".join(rows), swings=swings)
 
 
-@exercise
 def absurd_row(task, room, factor):
     plan = room.plan(task.choice("route", PRINTED))
     hours = {name: hours for name, hours in plan.table().groupby("step")["hands_on_h"].sum().items() if hours > 0.3}

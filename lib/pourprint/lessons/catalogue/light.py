@@ -2,22 +2,14 @@
 
 from functools import cache
 
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import design, in_words, numeric, typed
 from pourprint.process.strength.beam_lesson import lighten_beam
 
 
-@exercise
-def honest_baseline(task, room, percent):
-    return in_words(task)
-
-
-@exercise
 def believe_the_peak(task, room, first):
-    return in_words(task, second=round(first * 1.4), third=round(first * 1.96))
+    return in_words(task, room, second=round(first * 1.4), third=round(first * 1.96))
 
 
-@exercise
 def gram_price(task, room, saved, kits, hours, rate, more):
     right = (more + hours * rate / kits) / saved
     slips = {
@@ -28,9 +20,8 @@ def gram_price(task, room, saved, kits, hours, rate, more):
     return numeric(task, right, slips)
 
 
-@exercise
 def least_wall(task, room, wall):
-    return in_words(task, half=wall / 2)
+    return in_words(task, room, half=wall / 2)
 
 
 @cache
@@ -39,7 +30,6 @@ def _beam(share, radius):
     return last.compliance
 
 
-@exercise
 def design_a_beam(task, room, share, radius):
     wanted = round(1.02 * _beam(share / 100, radius), 1)
 

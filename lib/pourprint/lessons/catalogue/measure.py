@@ -1,7 +1,6 @@
 """Exercises of notebook 01: volume, surface, modulus, scale and units."""
 
 from pourprint.ledger.alloys import alloys
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import growth_of, mistake, numeric, predict
 from pourprint.parts.mending import UNITS_MM
 from pourprint.parts.part import Part
@@ -12,14 +11,12 @@ def block(a, b, c):
     return Part.from_numbers("block", a * b * c / 1000, 2 * (a * b + b * c + a * c) / 100, (a, b, c))
 
 
-@exercise
 def modulus(task, room, a, b, c):
     right = block(a, b, c).modulus_mm
     slips = {"half the surface": 2 * right, "upside down": 1 / right, "typical wall": 3 * right}
     return numeric(task, right, slips, volume=a * b * c, area=2 * (a * b + b * c + a * c))
 
 
-@exercise
 def scaled_surface(task, room, factor):
     part = task.choice("part", room.kit.parts).part
     right = part.scaled_to(part.volume_cm3 * factor).area_cm2
@@ -32,7 +29,6 @@ def scaled_surface(task, room, factor):
     return numeric(task, right, slips, part=part, lengths=lengths, areas=areas)
 
 
-@exercise
 def inch_or_mm(task, room, wrong, side, volume, slip):
     inch = UNITS_MM["inch"]
     right = volume * inch**3 / 1000
@@ -47,7 +43,6 @@ def inch_or_mm(task, room, wrong, side, volume, slip):
     return mistake(task, wrong, right, slips, drawn=drawn, taken=taken, times=times, told=told, cubed=1000 * right)
 
 
-@exercise
 def kit_mass(task, room, quantity):
     alloy = task.choice("alloy", [*alloys().values()])
     density = alloy["density"]
@@ -61,7 +56,6 @@ def kit_mass(task, room, quantity):
     return numeric(task, right, slips, alloy=alloy, density=density, grams=right * 1000)
 
 
-@exercise
 def predict_modulus(task, room, factor, case):
     part = task.choice("part", room.kit.parts).part
 

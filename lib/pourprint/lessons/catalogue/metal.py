@@ -4,7 +4,6 @@ import numpy as np
 
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import choose, growth_of, numeric, order_of_plan, predict
 from pourprint.parts.part import Part
 from pourprint.plans.jobs import Job
@@ -16,7 +15,6 @@ from pourprint.routes import PRINTED, ROUTES, plan_all
 ROUTE = "printed_metal"
 
 
-@exercise
 def metal_alloy(task, room):
     reasons = {name: alloy.refused.get(ROUTE) for name, alloy in alloys().items()}
     name = task.choice("alloy", sorted(name for name, reason in reasons.items() if reason))
@@ -26,7 +24,6 @@ def metal_alloy(task, room):
     return choose(task, title, reasons[name], options, [reasons[name], *others, task.told("never")])
 
 
-@exercise
 def metal_plates(task, room, gap, x, y, a, b, full):
     box, plate = sorted((a, b)), (x, y)
     each = int(per_bed((*box, 1), plate, gap))
@@ -41,7 +38,6 @@ def metal_plates(task, room, gap, x, y, a, b, full):
     return numeric(task, -(-pieces // each), slips, box=box, each=each, pieces=pieces)
 
 
-@exercise
 def metal_build_time(task, room, rate, volume, height, recoat):
     rate, layer = rate
     laser, spread = float(exposure_h(volume, rate)), float(recoating_h(height, layer / 1000, recoat))
@@ -67,7 +63,6 @@ def metal_build_time(task, room, rate, volume, height, recoat):
 GROWS = {"upright": (1, 2), "beside": (2, 1), "on top": (2, 2), "turned": (1, 1)}  # how much volume and height grow
 
 
-@exercise
 def metal_height(task, room, case, volume, low):
     wider, taller = GROWS[case]
 
@@ -80,12 +75,10 @@ def metal_height(task, room, case, volume, low):
     return predict(task, growth_of(after / hours(1), 2), case, hours, happens=happens, after=after)
 
 
-@exercise
 def metal_order(task, room):
     return order_of_plan(task, room.plan(ROUTE), Stage.MOULD, Stage.FINISH)
 
 
-@exercise
 def metal_share(task, room, quantity):
     plan = room.plan(ROUTE, quantity)
     costs, total = plan.cost_by_stage(), plan.total_cost
@@ -100,7 +93,6 @@ def metal_share(task, room, quantity):
     return numeric(task, printed / total, slips, named=named, printed=printed, total=total)
 
 
-@exercise
 def too_long(task, room, length):
     def refusing(long):
         part = Part.from_numbers("arm", long * 1.2, long * 6, (long, 50, 40))

@@ -7,7 +7,6 @@ import numpy as np
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.lessons.catalogue.measure import block
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import choose, design, growth_of, mistake, numeric, predict, typed
 from pourprint.parts.nodes import badly_drawn
 from pourprint.plans.jobs import Job
@@ -21,7 +20,6 @@ from pourprint.routes.mould_sizes import moulds_with_one_feeder
 from pourprint.routes.pouring import COARSE_CELLS, pour, trial
 
 
-@exercise
 def mould_gap(task, room, size, grade, t):
     allowed, tube = room.rates["bonding.least_gap"], room.rates["bonding.tube_tolerance"]
     hole = float(casting_tolerance_mm(size, grade))
@@ -39,7 +37,6 @@ def mould_gap(task, room, size, grade, t):
     )
 
 
-@exercise
 def mould_feeder(task, room, side, h, ratio):
     cube = block(side, side, side).modulus_mm
     right = float(feeder_diameter_mm(cube, ratio, h))
@@ -53,7 +50,6 @@ def mould_feeder(task, room, side, h, ratio):
     return numeric(task, right, slips, cube=cube, wanted=ratio * cube)
 
 
-@exercise
 def mould_two_rules(task, room, shape, size):
     task = task.knows(thick=size * 0.08)
     part = block(size, size, size if shape == "cube" else size * 0.08)
@@ -77,7 +73,6 @@ def mould_two_rules(task, room, shape, size):
     )
 
 
-@exercise
 def mould_layers(task, room, height, moulds, layer, seconds):
     count = float(layers(height, layer))
     right = count * seconds / 3600
@@ -90,7 +85,6 @@ def mould_layers(task, room, height, moulds, layer, seconds):
     return numeric(task, right, slips, count=count)
 
 
-@exercise
 def mould_melts(task, room, yield_, melts, full, mistake_):
     crucible = round(crucible_kg(Job(room.kit, room.alloy), room.rates), 1)
     hours = room.rates["foundry.melt_hands_on"] + room.alloy["melt_care"]
@@ -125,7 +119,6 @@ def mould_melts(task, room, yield_, melts, full, mistake_):
     )
 
 
-@exercise
 def mould_sand(task, room, feeder):
     part, density = task.choice("part", room.kit.parts).part, room.rates["printed_mould.sand_density"]
     x, y, z = (round(float(side)) for side in block_mm(part.box_mm, room.rates["printed_mould.wall"], feeder))
@@ -140,7 +133,6 @@ def mould_sand(task, room, feeder):
     return numeric(task, right, slips, part=part, sides=(x, y, z), volume=volume, metal=metal, density=density, box=box)
 
 
-@exercise
 def mould_stock(task, room, case, factor):
     plan = room.plan("printed_mould")
     key = "labour.technician" if case == "wage" else "printed_mould.machining_stock"
@@ -157,7 +149,6 @@ def mould_stock(task, room, case, factor):
     return predict(task, growth_of(grown / hours(1), factor), case, hours, what=what, grown=grown)
 
 
-@exercise
 def mould_rise(task, room, length, width, h, over, choke):
     volume, head = length * width * h / 1000, h + over
     first, last = float(fall_speed_m_s(head)), float(fall_speed_m_s(over))
@@ -175,7 +166,6 @@ def mould_rise(task, room, length, width, h, over, choke):
     return numeric(task, seconds(mean), slips, first=first, last=last, mean=mean, volume=volume)
 
 
-@exercise
 def mould_pocket(task, room, feeder, peak, neck, wide):
     row = [neck - 6, *(peak - 4 * abs(i - wide // 2) - i for i in range(wide)), neck, neck + 8, feeder]
     cut = sum(time > neck for time in row[: wide + 1])
@@ -210,7 +200,6 @@ def _trials(numbers, alloy):
     return first, tried
 
 
-@exercise
 def mould_boss(task, room, allowed):
     numbers = ((key, entry.value) for key, entry in room.rates.entries.items() if key.startswith(SECTIONS))
     first, tried = _trials(tuple(numbers), room.alloy.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from pourprint.lessons.exercises import exercise
-from pourprint.lessons.kinds import choose, in_words, mistake, numeric, order_of_plan
+from pourprint.lessons.kinds import choose, mistake, numeric, order_of_plan
 from pourprint.plans.steps import Stage
 from pourprint.process.contraction import pattern_mm
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
@@ -13,7 +12,6 @@ from pourprint.process.sand.feeding import cylinder_cm3
 from pourprint.process.shell.coats import drying_h
 
 
-@exercise
 def pattern_gap(task, room, size, grade, tube, target):
     hole = float(casting_tolerance_mm(size, grade))
     least, greatest = bond_gap_mm(target, hole, tube)
@@ -26,7 +24,6 @@ def pattern_gap(task, room, size, grade, tube, target):
     return numeric(task, least, slips, hole=hole)
 
 
-@exercise
 def pattern_clusters(task, room, each, loads, full):
     batch = each * loads + task.number("over", 1, each // 2)
     rest = task.number("rest", 1, batch - 1)
@@ -51,7 +48,6 @@ def pattern_clusters(task, room, each, loads, full):
     )
 
 
-@exercise
 def pattern_freezing(task, room, factor, seconds):
     part = task.choice("part", room.kit.parts).part
     ratio = float(part.scaled_to(part.volume_cm3 * factor).modulus_mm / part.modulus_mm)
@@ -63,7 +59,6 @@ def pattern_freezing(task, room, factor, seconds):
     return numeric(task, seconds * ratio**2, slips, part=part, ratio=ratio)
 
 
-@exercise
 def pattern_front(task, room, stiff):
     limit, wanted = room.rates.entries["printed_mould.fill_share"], task.choice("band", [*Band])
     ends = {Band.SAFE: (0.4, 0.8), Band.DOUBTFUL: (1.2, 0.9 * limit.high / limit.value), Band.MISRUN: (1.1, 1.6)}
@@ -73,7 +68,6 @@ def pattern_front(task, room, stiff):
     return choose(task, right, right, limit=limit, full=full, ratio=full / stiff)
 
 
-@exercise
 def pattern_size(task, room, contraction):
     part = task.choice("part", room.kit.parts).part
     s, volume = float(pattern_mm(1.0, contraction)), round(part.volume_cm3, 1)
@@ -86,7 +80,6 @@ def pattern_size(task, room, contraction):
     return numeric(task, volume * s**3, slips, part=part, volume=volume, share=contraction / 100)
 
 
-@exercise
 def pattern_yield(task, room, pieces, gates, cup, diameter, length):
     part, runner = task.choice("part", room.kit.parts).part, float(cylinder_cm3(diameter, length))
     volume = round(part.volume_cm3, 1)
@@ -102,7 +95,6 @@ def pattern_yield(task, room, pieces, gates, cup, diameter, length):
     return numeric(task, right, slips, part=part, volume=volume, metal=metal, more=1 + gates, runner=runner)
 
 
-@exercise
 def pattern_drying(task, room, coats, interval, final):
     slips = {
         "one wait too many": drying_h(coats, interval, final),
@@ -112,7 +104,6 @@ def pattern_drying(task, room, coats, interval, final):
     return numeric(task, float(drying_h(coats - 1, interval, final)), slips, waits=coats - 1)
 
 
-@exercise
 def pattern_kiln(task, room, loads, ramp, mistake_):
     holds, hours = int(room.rates["shell.kiln_clusters"]), room.rates["shell.burn_out"]
     clusters = loads * holds + task.number("rest", 1, max(1, holds - 1))
@@ -135,17 +126,10 @@ def pattern_kiln(task, room, loads, ramp, mistake_):
     )
 
 
-@exercise
 def pattern_order(task, room):
     return order_of_plan(task, room.plan("printed_pattern"), Stage.PATTERN, Stage.BREAK_OUT)
 
 
-@exercise
-def pattern_caution(task, room):
-    return in_words(task)
-
-
-@exercise
 def pattern_bore(task, room, diameter, depth, stock):
     right = float(bore_stock_cm3(diameter, depth, stock))
     slips = {

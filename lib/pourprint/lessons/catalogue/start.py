@@ -1,20 +1,17 @@
 """Exercises of notebook 00: the stages, the routes, and where numbers come from."""
 
 from pourprint.ledger.entries import Pedigree, in_words
-from pourprint.lessons.exercises import exercise
 from pourprint.lessons.kinds import choose, order
 from pourprint.plans.steps import Stage
 from pourprint.routes import PRINTED
 
 
-@exercise
 def stages_in_order(task, room):
     stages = [stage.title for stage in room.plan("printed_pattern").stages if stage is not Stage.DESIGN]
     before = {Stage[name].title: reason for name, reason in task.told("before").items()}
     return order(task, stages, lambda early, late: before[early])
 
 
-@exercise
 def fewest_stages(task, room, quantity, which):
     plans = [room.plan(route, quantity) for route in PRINTED]
     asked = sorted(plans, key=lambda plan: len(plan.stages), reverse=which == "most")[0]
@@ -25,7 +22,6 @@ def fewest_stages(task, room, quantity, which):
     return choose(task, asked.title, standing, titles, asked=asked, count=count, costs=costs)
 
 
-@exercise
 def pedigree(task, room):
     entries = room.rates.entries
     there = [mark for mark in Pedigree if any(entry.pedigree == mark for entry in entries.values())]
