@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.numbers import Draw
+from pourprint.routes import PRINTED
 
 MOST_DRAWS = 40
 
@@ -110,13 +111,14 @@ class Task(Draw):
     words: Mapping
     numbers: Mapping
 
-    def drawn(self):
-        """The numbers that the words ask for: a list is one of these, a table from low to high in steps."""
-        return {
-            # "yield_" is drawn as "yield", a word that Python keeps for itself.
-            name: self.number(name.rstrip("_"), **of) if isinstance(of, dict) else self.choice(name.rstrip("_"), of)
-            for name, of in self.words.get("draws", {}).items()
-        }
+    def drawn(self, room):
+        """What the words ask for: a list is one of these, a table from low to high in steps, a text names a choice."""
+        known, found = {"part": [item.part for item in room.kit.parts], "route": PRINTED}, {}
+        for name, of in self.words.get("draws", {}).items():
+            plain = name.rstrip("_")  # "yield_" is drawn as "yield", a word that Python keeps for itself
+            of = known[of] if isinstance(of, str) else of
+            found[name] = self.number(plain, **of) if isinstance(of, dict) else self.choice(plain, of)
+        return found
 
     def knows(self, **numbers):
         """The same task with further numbers for its words."""
@@ -170,7 +172,7 @@ class Exercise:
         """
         for again in range(MOST_DRAWS):
             task = Task(room.code, student, self.name + "'" * again, self.words, {"room": room})
-            drawn = task.drawn()
+            drawn = task.drawn(room)
             posed = self.pose(task.knows(**drawn), room, **drawn)
             if posed.number is None or posed.number.tells_apart:
                 return posed

@@ -6,7 +6,8 @@ each exercise, in a table of its name, what it says. The function of that name i
 
 - `title`, `level` (1 for everybody, 2 goes deeper), `reveals` (what a wrong answer shows), `hints` that open one by
   one, and once solved the `source`;
-- `draws`, the numbers drawn for a student: a list is one of these, a table goes from `low` to `high` in a `step`;
+- `draws`, what is drawn for a student: a list is one of these, a table goes from `low` to `high` in a `step`, "part"
+  is one of the class's kit, "route" a printed one;
 - `text`, and `working` once solved; in all words `{name}` is a number that was drawn or that the module works out;
 - of a typed number its `number` (unit, tolerance, …) and its `slips`, what is said to who makes them; of a mistake its
   `lines`, and why a line is `sound`;

@@ -114,14 +114,13 @@ def _beaten(mine, others):
     return any(other[0] <= mine[0] and other[2] <= mine[2] and other[::2] != mine[::2] for other in others)
 
 
-def under_price_by_date(task, room):
-    wanted = task.choice("route", PRINTED)
+def under_price_by_date(task, room, route):
     for quantity in map(int, task.shuffled("quantities", "123456")):
         choices = room.batches(quantity)
         best = [choice for choice, mine in choices.items() if not _beaten(mine, choices.values())]
-        if any(route == wanted for route, _ in best):
+        if any(by == route for by, _ in best):
             break
-    chosen = task.choice("aim", [choice for choice in best if choice[0] == wanted] or best)
+    chosen = task.choice("aim", [choice for choice in best if choice[0] == route] or best)
     cost, _, ready = choices[chosen]
     price, date = np.ceil(cost / quantity * 1.01 / 5) * 5, (ready + dt.timedelta(days=1)).date()
 
@@ -176,8 +175,7 @@ def winners_by_range(task, room, early, late, less, lesser, each):
     return choose(task, right, "middle" if wins else "last", orders, offers=offers, crossings=crossings)
 
 
-def lighter_node(task, room, share):
-    part, route = task.choice("part", room.kit.parts).part, task.choice("route", PRINTED)
+def lighter_node(task, room, share, part, route):
     volumes = part.volume_cm3, part.volume_cm3 * (1 - share)
     solid, lean = (Part.from_numbers(part.name, volume, part.area_cm2, part.box_mm) for volume in volumes)
     before, after = (made(plan(route, Job(each, room.alloy), room.rates)) for each in (solid, lean))
@@ -189,7 +187,6 @@ def lighter_node(task, room, share):
         fallen.index[-1],
         leaner,
         fallen.index[-4:].tolist(),
-        part=part,
         title=ROUTES[route].TITLE,
         saved=fallen.iloc[-1],
         falls=falls,

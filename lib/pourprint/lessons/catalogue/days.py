@@ -87,14 +87,14 @@ def start_day(task, room, quantity):
     )
 
 
-def days_and_price(task, room):
-    wanted, prices = task.choice("route", PRINTED), (50, 100, 150, 200, 250, 300, 400, 600)
+def days_and_price(task, room, route):
+    prices = (50, 100, 150, 200, 250, 300, 400, 600)
     for quantity in map(int, task.shuffled("quantities", "12345")):
         choices = room.batches(quantity)
         winners = {  # the cheapest choice at each price of a day
             price: min(choices, key=lambda each: choices[each][0] + price * choices[each][1]) for price in prices
         }
-        fitting = [price for price, (route, _) in winners.items() if route == wanted]
+        fitting = [price for price, (by, _) in winners.items() if by == route]
         if fitting:
             break
     price = task.choice("price", fitting or prices)

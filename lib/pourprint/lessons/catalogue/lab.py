@@ -33,12 +33,12 @@ def machine_hour(task, room, price, years, used):
 
 
 def wage_rise(task, room, route, percent, case):
-    plan = room.plan(PRINTED[route])
+    plan = room.plan(route)
     printers = ("machine.pattern_printer", "machine.sand_printer", "machine.metal_printer")
     keys = {
         "wage": ["labour.technician"],
         "every": [key for key, entry in room.rates.entries.items() if entry.kind is Kind.PRICE],
-        "other": [printers[route - 1]],
+        "other": [printers[PRINTED.index(route) - 1]],
     }[case]
 
     def cost(rise):
@@ -73,8 +73,8 @@ def buy_or_make(task, room, price, years, rate, bought, own):
     return numeric(task, yearly // saved + 1, slips, price=price, yearly=yearly, exact=yearly / saved)
 
 
-def measure_first(task, room):
-    plan = room.plan(task.choice("route", PRINTED))
+def measure_first(task, room, route):
+    plan = room.plan(route)
     entries, moved = plan.rates.entries, {}
     for key in task.shuffled("keys", entries.keys() & output_of(plan).entries):
         entry = entries[key]
@@ -94,8 +94,8 @@ def measure_first(task, room):
     return choose(task, first, "range", [*moved], plan=plan, rows="; ".join(rows), swings=swings)
 
 
-def absurd_row(task, room, factor):
-    plan = room.plan(task.choice("route", PRINTED))
+def absurd_row(task, room, factor, route):
+    plan = room.plan(route)
     hours = {name: hours for name, hours in plan.table().groupby("step")["hands_on_h"].sum().items() if hours > 0.3}
     shown = task.shuffled("rows", hours)[:5]
     odd, times = task.choice("odd", shown), {"minutes": 60, "divided": 1 / 60}[factor]

@@ -17,8 +17,7 @@ def modulus(task, room, a, b, c):
     return numeric(task, right, slips, volume=a * b * c, area=2 * (a * b + b * c + a * c))
 
 
-def scaled_surface(task, room, factor):
-    part = task.choice("part", room.kit.parts).part
+def scaled_surface(task, room, factor, part):
     right = part.scaled_to(part.volume_cm3 * factor).area_cm2
     lengths, areas = (factor ** (power / 3) for power in (1, 2))
     slips = {
@@ -26,7 +25,7 @@ def scaled_surface(task, room, factor):
         "as the length": part.area_cm2 * lengths,
         "square of the volume": part.area_cm2 * factor**2,
     }
-    return numeric(task, right, slips, part=part, lengths=lengths, areas=areas)
+    return numeric(task, right, slips, lengths=lengths, areas=areas)
 
 
 def inch_or_mm(task, room, wrong, side, volume, slip):
@@ -56,9 +55,7 @@ def kit_mass(task, room, quantity):
     return numeric(task, right, slips, alloy=alloy, density=density, grams=right * 1000)
 
 
-def predict_modulus(task, room, factor, case):
-    part = task.choice("part", room.kit.parts).part
-
+def predict_modulus(task, room, factor, case, part):
     def larger(times):
         count = times if case == "many" else 1
         one = part.scaled_to(part.volume_cm3 * {"volume": times, "lengths": times**3, "many": 1}[case])
@@ -71,7 +68,6 @@ def predict_modulus(task, room, factor, case):
         growth_of(growth, factor),
         case,
         larger,
-        part=part,
         happens=task.told("happens")[case],
         growth=growth,
         grown=part.modulus_mm * growth,

@@ -119,8 +119,8 @@ def mould_melts(task, room, yield_, melts, full, mistake_):
     )
 
 
-def mould_sand(task, room, feeder):
-    part, density = task.choice("part", room.kit.parts).part, room.rates["printed_mould.sand_density"]
+def mould_sand(task, room, feeder, part):
+    density = room.rates["printed_mould.sand_density"]
     x, y, z = (round(float(side)) for side in block_mm(part.box_mm, room.rates["printed_mould.wall"], feeder))
     volume, metal = round(part.volume_cm3, 1), room.alloy["density"]
     box, casting = x * y * z / 1000, volume * metal / 1000
@@ -130,7 +130,7 @@ def mould_sand(task, room, feeder):
         "volumes, not weights": (box - volume) / volume,
         "upside down": 1 / right,
     }
-    return numeric(task, right, slips, part=part, sides=(x, y, z), volume=volume, metal=metal, density=density, box=box)
+    return numeric(task, right, slips, sides=(x, y, z), volume=volume, metal=metal, density=density, box=box)
 
 
 def mould_stock(task, room, case, factor):

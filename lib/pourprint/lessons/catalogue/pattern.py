@@ -24,7 +24,7 @@ def pattern_gap(task, room, size, grade, tube, target):
     return numeric(task, least, slips, hole=hole)
 
 
-def pattern_clusters(task, room, each, loads, full):
+def pattern_clusters(task, room, each, loads, full, part):
     batch = each * loads + task.number("over", 1, each // 2)
     rest = task.number("rest", 1, batch - 1)
     pieces, in_batch, in_rest = full * batch + rest, -(-batch // each), -(-rest // each)
@@ -39,7 +39,6 @@ def pattern_clusters(task, room, each, loads, full):
         task,
         full * in_batch + in_rest,
         slips,
-        part=task.choice("part", room.kit.parts).part,
         pieces=pieces,
         batch=batch,
         rest=rest,
@@ -48,15 +47,14 @@ def pattern_clusters(task, room, each, loads, full):
     )
 
 
-def pattern_freezing(task, room, factor, seconds):
-    part = task.choice("part", room.kit.parts).part
+def pattern_freezing(task, room, factor, seconds, part):
     ratio = float(part.scaled_to(part.volume_cm3 * factor).modulus_mm / part.modulus_mm)
     slips = {
         "in proportion to modulus": seconds * ratio,
         "in proportion to volume": seconds * factor,
         "square of the volume": seconds * factor**2,
     }
-    return numeric(task, seconds * ratio**2, slips, part=part, ratio=ratio)
+    return numeric(task, seconds * ratio**2, slips, ratio=ratio)
 
 
 def pattern_front(task, room, stiff):
@@ -68,8 +66,7 @@ def pattern_front(task, room, stiff):
     return choose(task, right, right, limit=limit, full=full, ratio=full / stiff)
 
 
-def pattern_size(task, room, contraction):
-    part = task.choice("part", room.kit.parts).part
+def pattern_size(task, room, contraction, part):
     s, volume = float(pattern_mm(1.0, contraction)), round(part.volume_cm3, 1)
     slips = {
         "nothing added": volume,
@@ -77,12 +74,11 @@ def pattern_size(task, room, contraction):
         "two lengths": volume * s**2,
         "made smaller": volume / s**3,
     }
-    return numeric(task, volume * s**3, slips, part=part, volume=volume, share=contraction / 100)
+    return numeric(task, volume * s**3, slips, volume=volume, share=contraction / 100)
 
 
-def pattern_yield(task, room, pieces, gates, cup, diameter, length):
-    part, runner = task.choice("part", room.kit.parts).part, float(cylinder_cm3(diameter, length))
-    volume = round(part.volume_cm3, 1)
+def pattern_yield(task, room, pieces, gates, cup, diameter, length, part):
+    runner, volume = float(cylinder_cm3(diameter, length)), round(part.volume_cm3, 1)
     metal = pieces * volume
     gated = metal * (1 + gates)
     right = metal / (gated + runner + cup)
@@ -92,7 +88,7 @@ def pattern_yield(task, room, pieces, gates, cup, diameter, length):
         "only gates": 1 / (1 + gates),
         "upside down": 1 / right,
     }
-    return numeric(task, right, slips, part=part, volume=volume, metal=metal, more=1 + gates, runner=runner)
+    return numeric(task, right, slips, volume=volume, metal=metal, more=1 + gates, runner=runner)
 
 
 def pattern_drying(task, room, coats, interval, final):
