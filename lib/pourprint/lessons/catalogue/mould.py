@@ -25,16 +25,7 @@ def mould_gap(task, room, size, grade, t):
     hole = float(casting_tolerance_mm(size, grade))
     target = round((hole + tube) / 4 + allowed * {"stay": 2.6, "thin": 0.5, "never": -1.6}[t], 2)
     least = float(bond_gap_mm(target, hole, tube)[0])
-    return choose(
-        task,
-        "cast" if t == "stay" else "machine",
-        t,
-        hole=hole,
-        tube=tube,
-        target=target,
-        allowed=allowed,
-        least=least,
-    )
+    return choose(task, "cast" if t == "stay" else "machine", t, hole=hole, target=target, least=least)
 
 
 def mould_feeder(task, room, side, h, ratio):
@@ -55,22 +46,10 @@ def mould_two_rules(task, room, shape, size):
     part = block(size, size, size if shape == "cube" else size * 0.08)
     ratio, height, gives = (room.rates[f"feeding.{key}"] for key in ("modulus_ratio", "height_ratio", "efficiency"))
     width = float(feeder_diameter_mm(part.modulus_mm, ratio, height))
-    alpha = room.alloy["shrinkage"] / 100
-    needed, held = float(feeder_volume_cm3(part.volume_cm3, alpha, gives)), float(cylinder_cm3(width, height * width))
+    needed = float(feeder_volume_cm3(part.volume_cm3, room.alloy["shrinkage"] / 100, gives))
+    held, is_fed = float(cylinder_cm3(width, height * width)), task.told("shapes")[shape]
     decides = "modulus" if held >= needed else "volume"
-    return choose(
-        task,
-        decides,
-        decides,
-        is_fed=task.told("shapes")[shape],
-        ratio=ratio,
-        height=height,
-        alpha=alpha,
-        gives=gives,
-        width=width,
-        held=held,
-        needed=needed,
-    )
+    return choose(task, decides, decides, is_fed=is_fed, width=width, held=held, needed=needed)
 
 
 def mould_layers(task, room, height, moulds, layer, seconds):
