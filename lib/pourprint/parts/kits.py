@@ -69,6 +69,11 @@ class KitPart:
             raise InputError(f"part={self.part!r} must be a Part.")
         _check_count(self.count)
 
+    @property
+    def holes(self):
+        """Its bores, then its sockets."""
+        return *self.bores, *self.sockets
+
 
 def _check_count(count):
     if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:

@@ -65,21 +65,22 @@ def share_of_lots(kit, fits, boxes_mm, where, limits):
     return sum(item.count / fit for item, fit in zip(kit.parts, fits, strict=True))
 
 
-def desk_step(stage, name, hours, **more):
-    """An engineer's work, once a job [h]; `more` as for Work."""
+def desk_step(stage, name, job, rates, key, more_h=0.0, **more):
+    """An engineer's work, once a job: hours of the card's KEY_base, KEY_each for each different part, and `more_h` [h];
+    `more` as for Work."""
+    hours = rates[f"{key}_base"] + rates[f"{key}_each"] * len(job.kit.parts) + more_h
     return Step(stage, name, (Work(JOB, hands_on_h=hours, **more),), who="labour.engineer")
 
 
 def check_the_part(job, rates, whom):
     """The first step of every route."""
-    hours = rates["design.check_base"] + rates["design.check_each"] * len(job.kit.parts)
-    return desk_step(Stage.DESIGN, f"check the part for {whom}", hours)
+    return desk_step(Stage.DESIGN, f"check the part for {whom}", job, rates, "design.check")
 
 
 def simulate(job, rates):
     """Simulate filling and freezing: an engineer sets up and reads, a computer runs alone."""
-    hours = rates["design.simulate_base"] + rates["design.simulate_each"] * len(job.kit.parts)
-    return desk_step(Stage.SIMULATE, "simulate filling and freezing", hours, wait_h=rates["design.simulate_run"])
+    run_h = rates["design.simulate_run"]
+    return desk_step(Stage.SIMULATE, "simulate filling and freezing", job, rates, "design.simulate", wait_h=run_h)
 
 
 def crucible_kg(job, rates):
@@ -209,57 +210,71 @@ def cut_off_h(job, rates, section_cm2):
     return job.alloy["cutting"] * section_cm2 * (1 / rates["sawing.blade"] + rates["sawing.grind"])
 
 
-def cast_hole_tolerance(grade):
-    """Diameters (h,) [mm] → total tolerances (..., h) [mm] of holes as cast in a DCTG grade (...)."""
-    return lambda diameter_mm: casting_tolerance_mm(diameter_mm, np.rint(grade)[..., None])
+def as_made(route, rates):
+    """How holes come out of a route: (function of diameters (h,) [mm] → total tolerances (..., h) [mm], stock [mm a
+    side], how far cores may sit off [mm])."""
+    # A shell does not know whether its pattern was printed or pressed.
+    read = rates.section("printed_pattern" if route == "tooled_pattern" else route)
+    stock_mm, shift_mm = read("machining_stock"), read("core_clearance") if route == "printed_mould" else 0.0
+    if route == "printed_metal":
+        return lambda each_mm: np.asarray(read("socket_tolerance"))[..., None] + 0 * each_mm, stock_mm, shift_mm
+    grade = np.rint(read("casting_grade"))[..., None]
+    return lambda each_mm: casting_tolerance_mm(each_mm, grade), stock_mm, shift_mm
 
 
-def same_tolerance(tolerance_mm):
-    """Diameters (h,) [mm] → total tolerance (..., 1) [mm], the same for every hole."""
-    return lambda diameter_mm: np.asarray(tolerance_mm)[..., None]
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Machining:
-    """What is machined on one piece of a kit part: how many features [-], and the stock they take off [cm3]."""
+    """What is machined on one piece of a kit part, arrays by hole (..., h), bores before sockets.
 
-    features: np.ndarray | int
-    stock_cm3: np.ndarray | float
+    tolerance_mm: total, as the route makes it. cut: whether it is machined. raw_mm: diameter before that [mm], 0 cast
+    shut. hole_cm3: stock that is taken off; face_cm3 (...): of all faces together.
+    """
+
+    faces: int
+    tolerance_mm: np.ndarray
+    cut: np.ndarray
+    raw_mm: np.ndarray
+    hole_cm3: np.ndarray
+    face_cm3: np.ndarray | float
+
+    @property
+    def features(self):
+        """How many holes and faces are machined (...) [-]."""
+        return self.cut.sum(axis=-1) + self.faces
+
+    @property
+    def stock_cm3(self):
+        """Stock that is taken off (...) [cm3]."""
+        return self.hole_cm3.sum(axis=-1) + self.face_cm3
 
 
-def machining_of(job, rates, hole_tolerance_mm, stock_mm, shift_mm=0.0):
-    """Machining of each kit part, tuple of Machining in the kit's order.
+def machining_of(job, rates, route):
+    """Machining of each kit part by a route, tuple of Machining in the kit's order.
 
     A hole that is machined is made smaller beforehand by 2·stock + a half of its total tolerance (ISO 8062-3, from
-    memory: F − 2·RMA − CT/2), and by twice the shift_mm by which its core may sit off.
+    memory: F − 2·RMA − CT/2), and by twice the distance by which its core may sit off.
 
     Faces are always machined, and bores whose fit is narrower than what the route keeps; a tube socket only when asked
     for, or when the hole as made would leave a thinner bond gap than the adhesive needs.
     """
-    gap, tube, least, stock, shift, asked = (
-        np.asarray(value)[..., None]  # the last axis is that of a part's holes
-        for value in (
-            rates["bonding.gap"],
-            rates["bonding.tube_tolerance"],
-            rates["bonding.least_gap"],
-            stock_mm,
-            shift_mm,
-            job.machine_all_sockets,
-        )
-    )
+    tolerance_of, stock_mm, shift_mm = as_made(route, rates)
+    bonding = (rates[f"bonding.{key}"] for key in ("gap", "tube_tolerance", "least_gap"))
+    # The last axis is that of a part's holes.
+    gap, tube, least, stock, shift = (np.asarray(value)[..., None] for value in (*bonding, stock_mm, shift_mm))
     found = []
     for item in job.kit.parts:
-        holes = (*item.bores, *item.sockets)
-        diameter, depth = (np.array([getattr(hole, name) for hole in holes]) for name in ("diameter_mm", "depth_mm"))
-        tolerance = hole_tolerance_mm(diameter)
+        diameter, depth = (
+            np.array([getattr(hole, name) for hole in item.holes]) for name in ("diameter_mm", "depth_mm")
+        )
+        tolerance = tolerance_of(diameter)
         thinnest, _ = bond_gap_mm(gap, tolerance, tube)
         bands = np.array([band_mm(bore.diameter_mm, bore.fit) for bore in item.bores] + [0.0] * len(item.sockets))
-        bored = np.arange(len(holes)) < len(item.bores)
-        cut = np.where(bored, tolerance > bands, asked | (thinnest < least))
-        a_side = (diameter - cast_bore_mm(diameter, stock, tolerance)) / 2 + shift
-        holes_cm3 = (cut * bore_stock_cm3(diameter, depth, a_side)).sum(axis=-1)
+        bored = np.arange(len(item.holes)) < len(item.bores)
+        cut = np.where(bored, tolerance > bands, job.machine_all_sockets | (thinnest < least))
+        raw = np.where(cut, np.maximum(cast_bore_mm(diameter, stock, tolerance) - 2 * shift, 0), diameter)
+        holes_cm3 = bore_stock_cm3(diameter, depth, (diameter - raw) / 2)
         faces_cm3 = face_stock_cm3(sum(face.area_cm2 for face in item.faces), stock_mm)
-        found.append(Machining(cut.sum(axis=-1) + len(item.faces), holes_cm3 + faces_cm3))
+        found.append(Machining(len(item.faces), tolerance, cut, raw, holes_cm3, faces_cm3))
     return tuple(found)
 
 

@@ -3,30 +3,17 @@
 import numpy as np
 
 from pourprint.ledger.entries import joints
-from pourprint.process.contraction import cast_bore_mm
-from pourprint.process.finish.fits import bond_gap_mm
-from pourprint.process.finish.iso_fits import band_mm, limits_um
-from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
+from pourprint.parts.kits import Bore
+from pourprint.process.finish.iso_fits import limits_um
+from pourprint.process.finish.machining import cutting_h, face_stock_cm3
 from pourprint.routes import common
 from pourprint.routes.looks import moulds_of
 
 
-def as_made(plan):
-    """How holes come out of a route: ({diameters [mm] → total tolerance [mm]}, stock [mm a side], shift of cores [mm]).
-
-    Raises: InputError for a plan whose numbers are arrays.
-    """
-    # A shell does not know whether its pattern was printed or pressed.
-    read = plan.rates.section("printed_pattern" if plan.route == "tooled_pattern" else plan.route)
-    if plan.route == "printed_metal":
-        return common.same_tolerance(read("socket_tolerance")), read("machining_stock"), 0.0
-    shift = read("core_clearance") if plan.route == "printed_mould" else 0.0
-    return common.cast_hole_tolerance(read("casting_grade")), read("machining_stock"), shift
-
-
 def hole_tolerance_mm(plan, diameter_mm):
-    """Total tolerance [mm] of a hole of some diameter [mm] as the plan's route makes it."""
-    return float(as_made(plan)[0](np.array([diameter_mm])).item())
+    """Total tolerance [mm] of a hole of some diameter [mm] as the plan's route makes it; of single numbers. Raises:
+    Infeasible past the table."""
+    return common.as_made(plan.route, plan.rates)[0](np.array([diameter_mm])).item()
 
 
 def share_outside(width_mm, tolerance_mm, off_mm=0.0):
@@ -52,34 +39,26 @@ def finishing_list(plan):
     """
     import pandas as pd
 
-    _, stock, shift = as_made(plan)
-    rates, job = plan.rates, plan.job
+    rates, job, (_, stock, _) = plan.rates, plan.job, common.as_made(plan.route, plan.rates)
     machine_h = sum(rates[key] for key in ("labour.technician", "machine.machining_centre"))
     machine_h += rates["power.machining_centre"] * rates["energy.electricity"]
     read, least, asked_gap = rates.section("machining"), rates["bonding.least_gap"], rates["bonding.gap"]
     widest, tube = rates.entries["bonding.gap"].high, rates["bonding.tube_tolerance"]
     moulds = moulds_of(job, rates) if plan.route == "printed_mould" else [None] * len(job.kit.parts)
     rows = []
-    for item, mould in zip(job.kit.parts, moulds, strict=True):
+    for item, work, mould in zip(job.kit.parts, common.machining_of(job, rates, plan.route), moulds, strict=True):
         own = []
-        for hole in (*item.bores, *item.sockets):
-            tolerance = hole_tolerance_mm(plan, hole.diameter_mm)
-            if hasattr(hole, "fit"):
+        made = work.tolerance_mm, work.cut, work.raw_mm, work.hole_cm3
+        for hole, tolerance, cut, raw, taken in zip(item.holes, *made, strict=True):
+            if isinstance(hole, Bore):
                 low, high = (um / 1000 for um in limits_um(hole.diameter_mm, hole.fit))
                 name, asked = f"bore {hole.diameter_mm:g} {hole.fit}", f"{low:+.3f} … {high:+.3f}"
-                cut = tolerance > band_mm(hole.diameter_mm, hole.fit)
                 outside = share_outside(high - low, tolerance)
             else:
                 name, asked = f"socket {hole.diameter_mm:g}", f"gap {least:g} … {widest:g}"
-                cut = bool(job.machine_all_sockets) or bond_gap_mm(asked_gap, tolerance, tube)[0] < least
                 spread = np.hypot(tolerance, tube) / 2  # of the gap, from two diameters
                 outside = share_outside(widest - least, spread, asked_gap - (least + widest) / 2)
-            raw = hole.diameter_mm
-            if cut:
-                raw = max(float(cast_bore_mm(raw, stock, tolerance)) - 2 * shift, 0.0)
-            a_side = (hole.diameter_mm - raw) / 2
-            taken = bore_stock_cm3(hole.diameter_mm, hole.depth_mm, a_side)
-            own.append((name, asked, cut, raw, a_side, taken, outside))
+            own.append((name, asked, cut, raw, (hole.diameter_mm - raw) / 2, taken, outside))
         for face in item.faces:
             taken = face_stock_cm3(face.area_cm2, stock)
             own.append((f"face {face.area_cm2:.1f} cm²", "flat", True, np.nan, stock, taken, np.nan))

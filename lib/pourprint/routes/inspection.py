@@ -1,11 +1,14 @@
 """What to measure on a batch on arrival, by route, with limits; it judges sizes, not whether a joint holds."""
 
+from contextlib import suppress
+
 import numpy as np
 
 from pourprint.ledger.entries import joints
 from pourprint.ledger.errors import Infeasible
+from pourprint.parts.kits import Bore
 from pourprint.process.finish.iso_fits import limits_um
-from pourprint.routes.finishing import as_made, finishing_list
+from pourprint.routes.finishing import finishing_list, hole_tolerance_mm
 
 CAST = ("gates, feeder and fins are off", "no cracks, laps or open pores", "no shell, sand or core is left in hollows")
 LOOKS = {  # common practice, to be looked for on every piece
@@ -42,8 +45,8 @@ def inspection_list(plan):
         def note(measured, what, least, greatest, why, name=item.part.name, pieces=pieces):
             rows.append((name, pieces, measured, what, least, greatest, why))
 
-        for hole, row in zip((*item.bores, *item.sockets), own, strict=False):
-            if hasattr(hole, "fit"):
+        for hole, row in zip(item.holes, own, strict=False):
+            if isinstance(hole, Bore):
                 least, greatest = (hole.diameter_mm + um / 1000 for um in limits_um(hole.diameter_mm, hole.fit))
                 why = "the bearing's seat"
             else:
@@ -51,7 +54,9 @@ def inspection_list(plan):
                 why = "the bond's gap with any tube"
             every = row["how"] == "machined" or row["outside if left [-]"] > values["inspection.sure"]
             note(pieces if every else sample, row["feature"], least, greatest, f"{why}; {row['how']}")
-        size, tolerance = float(np.max(item.part.box_mm)), _tolerance_mm(plan, float(np.max(item.part.box_mm)))
+        size, tolerance = float(np.max(item.part.box_mm)), np.nan
+        with suppress(Infeasible):
+            tolerance = hole_tolerance_mm(plan, size)
         note(sample, "longest side", size - tolerance / 2, size + tolerance / 2, "the route's own tolerance")
         mass = item.part.volume_cm3 * plan.job.alloy["density"]
         skin = item.part.area_cm2 * tolerance / 40 * plan.job.alloy["density"]  # all skins a quarter in or out
@@ -62,10 +67,3 @@ def inspection_list(plan):
     table = pd.DataFrame(rows, columns=columns)
     alike = table.groupby(["part", "what"], sort=False).cumcount() > 0  # holes alike are told once
     return table[~alike].set_index("part")
-
-
-def _tolerance_mm(plan, size_mm):
-    try:
-        return float(as_made(plan)[0](np.array([size_mm])).item())
-    except Infeasible:
-        return np.nan

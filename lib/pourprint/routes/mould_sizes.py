@@ -151,10 +151,7 @@ def moulds_with_one_feeder(job, rates, upside_down=False):
     have. Raises: Infeasible.
     """
     job.alloy.check_route(NAME)
-    m = rates.section(NAME)
-    tolerance = common.cast_hole_tolerance(m("casting_grade"))
-    machining = common.machining_of(job, rates, tolerance, m("machining_stock"), m("core_clearance"))
-    pairs = zip(job.kit.parts, machining, strict=True)
+    pairs = zip(job.kit.parts, common.machining_of(job, rates, NAME), strict=True)
     return tuple(_mould(item, work, job, rates, upside_down) for item, work in pairs)
 
 
@@ -164,8 +161,7 @@ def _mould(item, work, job, rates, upside_down):
     study = study.upside_down() if upside_down else study
     head = feeder_of(section.modulus_mm, part.volume_cm3 + work.stock_cm3, job, rates)
     # Of a part without a mesh only the listed holes are known: each takes a core.
-    holes = (*item.bores, *item.sockets)
-    listed = len(holes), sum(cylinder_cm3(hole.diameter_mm, hole.depth_mm) for hole in holes)
+    listed = len(item.holes), sum(cylinder_cm3(hole.diameter_mm, hole.depth_mm) for hole in item.holes)
     cores, core_cm3 = study.cores(rates["printed_mould.core_least"]) if study.known else listed
     first = stand_over(section.place_mm @ study.frame.T, head, study, rates)
     return PartMould(job, rates, part, study, section, work, head, (first,), cores, core_cm3)

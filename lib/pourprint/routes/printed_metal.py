@@ -172,7 +172,7 @@ def lay_out(job, rates):
     Returns: Layout. Raises: Infeasible that names the part and the limit.
     """
     m, pieces = rates.section(NAME), []
-    machining = common.machining_of(job, rates, common.same_tolerance(m("socket_tolerance")), m("machining_stock"))
+    machining = common.machining_of(job, rates, NAME)
     for item, work, part_cm3 in zip(job.kit.parts, machining, common.casting_cm3(job, machining), strict=True):
         found = item.part.study(Orientations)
         index = _choose(found.standing, part_cm3, job, m)
@@ -261,10 +261,9 @@ def steps(job, rates):
     job.alloy.check_route(NAME)
     refuse(NAME, job, rates)
     m, layout = rates.section(NAME), lay_out(job, rates)
-    layout_h = m("layout_base") + m("layout_each") * len(job.kit.parts)
     return (
         common.check_the_part(job, rates, "printing"),
-        common.desk_step(Stage.TOOLING, "orient, support and lay out the plate", layout_h),
+        common.desk_step(Stage.TOOLING, "orient, support and lay out the plate", job, rates, f"{NAME}.layout"),
         *_make_ready(m, layout),
         _print(job, m, layout),
         *_take_off(job, rates, layout),

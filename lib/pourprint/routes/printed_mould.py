@@ -101,12 +101,9 @@ def _lots(job, rates, moulds):
 
 
 def _design(job, rates, moulds):
-    hours = (
-        rates["printed_mould.design_base"]
-        + rates["printed_mould.design_each"] * len(job.kit.parts)
-        + rates["printed_mould.design_core"] * sum(one.cores for one in moulds)
-    )
-    return common.desk_step(Stage.TOOLING, "design moulds, cores, feeders and gates", hours)
+    cores_h = rates["printed_mould.design_core"] * sum(one.cores for one in moulds)
+    design = "design moulds, cores, feeders and gates"
+    return common.desk_step(Stage.TOOLING, design, job, rates, "printed_mould.design", cores_h)
 
 
 def job_box_mm(rates):

@@ -32,10 +32,10 @@ def steps_with(name, job, rates, patterns, first):
     job.alloy.check_route(name)
     refuse(name, job, rates)
     sizes = ShellSizes(job, rates)
-    layout_h = rates["printed_pattern.layout_base"] + rates["printed_pattern.layout_each"] * len(job.kit.parts)
+    layout = "lay out clusters, gates and contraction"
     return (
         common.check_the_part(job, rates, "casting"),
-        common.desk_step(Stage.TOOLING, "lay out clusters, gates and contraction", layout_h),
+        common.desk_step(Stage.TOOLING, layout, job, rates, "printed_pattern.layout"),
         common.simulate(job, rates),
         *patterns(sizes),
         *from_cluster_on(sizes, first),

@@ -85,15 +85,17 @@ class ShellSizes:
         """
         import pandas as pd
 
-        entry, grade = self.job.alloy.entries["contraction"], self.rates["printed_pattern.casting_grade"]
+        entry, (tolerance_of, stock, _) = (
+            self.job.alloy.entries["contraction"],
+            common.as_made("printed_pattern", self.rates),
+        )
         sizes = [(f"box along {axis}", side, 0.0) for axis, side in zip("xyz", item.part.box_mm, strict=True)]
         sizes += [(f"bore {i}", bore.diameter_mm, None) for i, bore in enumerate(item.bores, start=1)]
         gap = 2 * self.rates["bonding.gap"]
         sizes += [(f"socket {i}, for a tube", tube.diameter_mm, gap) for i, tube in enumerate(item.sockets, start=1)]
         rows = []
         for name, finished, more in sizes:
-            tolerance = common.cast_hole_tolerance(grade)(finished).item() if finished <= 160 else np.nan
-            stock = self.rates["printed_pattern.machining_stock"]
+            tolerance = tolerance_of(finished).item() if finished <= 160 else np.nan
             cast = cast_bore_mm(finished, stock, tolerance) if more is None else finished + more
             pattern = pattern_mm(cast, entry.value)
             off = [casting_mm(pattern, percent) - cast for percent in (entry.high, entry.low)]
@@ -110,8 +112,7 @@ class ShellSizes:
 
     @cached_property
     def machining(self):
-        tolerance = common.cast_hole_tolerance(self.rates["printed_pattern.casting_grade"])
-        return common.machining_of(self.job, self.rates, tolerance, self.rates["printed_pattern.machining_stock"])
+        return common.machining_of(self.job, self.rates, "printed_pattern")
 
     @cached_property
     def sections_mm(self):

@@ -2,7 +2,7 @@
 the same shell and pour as for the printed pattern.
 """
 
-from pourprint.plans.steps import BATCH, Stage, Step, Work
+from pourprint.plans.steps import BATCH, JOB, Stage, Step, Work
 from pourprint.routes import common
 from pourprint.routes import printed_pattern as shell_route
 
@@ -30,8 +30,9 @@ def _make_patterns(sizes):
         Work(BATCH, hands_on_h=t("inject_setup")),
         Work(common.part_level(job.kit), hands_on_h=t("inject_each"), wait_h=t("inject_cooling"), materials=wax),
     )
+    dies = Work(JOB, hands_on_h=hours, wait_h=t("die_wait"), materials=bought)
     return (
-        common.desk_step(Stage.DIE, "order and receive the dies", hours, wait_h=t("die_wait"), materials=bought),
+        Step(Stage.DIE, "order and receive the dies", (dies,), who="labour.engineer"),
         Step(
             Stage.PATTERN,
             INJECT,
