@@ -3,7 +3,6 @@
 from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -16,8 +15,7 @@ from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
 DEMO = Path(__file__).parents[1] / "data_demo"
 ROUTES = ("printed_pattern", "printed_mould", "printed_metal", "tooled_pattern")
 PRINTED = ROUTES[:3]
-FINDINGS = files("pourprint.ledger").joinpath("data/process/findings.toml")
-LIMITS = frozenset(read_table(FINDINGS))  # what only findings ask
+LIMITS = frozenset(read_table("process/findings"))  # what only findings ask
 ROUND_THE_CLOCK = pp.WorkingHours(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"), 0.0, 24.0)
 PART = Level("part", lambda kits: kits)
 

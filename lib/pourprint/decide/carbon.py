@@ -10,7 +10,6 @@ saves in use. First-pass yields are not priced here either: spoilt work adds to 
 
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib.resources import files
 
 import numpy as np
 
@@ -26,8 +25,7 @@ RANGE = (0.05, 0.95)  # of the draws: the low and the high that are shown
 @cache
 def carbon_ledger():
     """What a kilowatt-hour, a kilogram or a die carries, as {"carbon.section.key": Entry}; read once."""
-    table = read_table(files("pourprint.ledger").joinpath("data/carbon.toml"))
-    return {f"carbon.{key}": entry for key, entry in table.items()}
+    return {f"carbon.{key}": entry for key, entry in read_table("carbon").items()}
 
 
 @dataclass(frozen=True)

@@ -1,18 +1,14 @@
 """Alloys: properties with pedigree, and which routes can make them, with the reason where one cannot."""
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from importlib.resources import files
 
 import numpy as np
 
-from pourprint.ledger.checks import refuse
+from pourprint.ledger.checks import own_data, refuse
 from pourprint.ledger.entries import Entry, as_table, nearest, read_entry
 from pourprint.ledger.errors import Infeasible, InputError
-
-_TABLE = "alloys.toml"
 
 
 @dataclass(frozen=True)
@@ -57,9 +53,8 @@ class Alloy:
 @cache
 def alloys():
     """All alloys of the library, {name: Alloy}, read once."""
-    content = tomllib.loads(files("pourprint.ledger").joinpath(f"data/{_TABLE}").read_text(encoding="utf-8"))
+    found, faults, content = {}, [], {**own_data("alloys")}
     date = content.pop("date")
-    found, faults = {}, []
     for name, table in content.items():
         entries = {}
         for key, raw in table.items():
@@ -68,7 +63,7 @@ def alloys():
             entries[key], wrong = read_entry(f"{name}.{key}", raw, date)
             faults += wrong
         found[name] = Alloy(name, table["title"], table["family"], entries, table.get("refused", {}))
-    refuse(_TABLE, faults)
+    refuse("alloys.toml", faults)
     return found
 
 

@@ -5,6 +5,7 @@ import json
 import math
 import tomllib
 from functools import cache
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -72,6 +73,12 @@ def toml_text(path):
 def read_toml(path):
     """The content of a TOML file as a dict. Raises InputError for every way to fail."""
     return toml_text(path)[1]
+
+
+@cache
+def own_data(name):
+    """The content of one of the library's own files, ledger/data/NAME.toml, read once: it is not to be changed."""
+    return read_toml(files("pourprint.ledger").joinpath(f"data/{name}.toml"))
 
 
 def validated(cls, table, where=""):

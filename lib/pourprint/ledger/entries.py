@@ -6,7 +6,6 @@ pedigree, source and date. Faults in a file are collected and reported together,
 
 import datetime as dt
 import difflib
-import tomllib
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
@@ -15,7 +14,7 @@ from typing import Annotated
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from pourprint.ledger.checks import refuse, validated
+from pourprint.ledger.checks import own_data, refuse, validated
 
 
 class Pedigree(StrEnum):
@@ -104,51 +103,57 @@ def read_entry(key, raw, date, kind=None):
     return validated(Entry, {"date": date, **({"kind": kind} if kind else {}), **raw}, key)
 
 
-def read_table(resource):
-    """One of the library's own tables as {"section.key": Entry}. Raises: InputError when it is faulty."""
-    content = tomllib.loads(resource.read_text(encoding="utf-8"))
-    date, entries, faults = content.pop("date"), {}, []
+def read_table(name):
+    """One of the library's own tables, by its file's name, as {"section.key": Entry}. Raises: InputError for faults."""
+    entries, faults, content = {}, [], {**own_data(name)}
+    date = content.pop("date")
     for section, table in content.items():
         for key, raw in table.items():
             entries[f"{section}.{key}"], found = read_entry(f"{section}.{key}", raw, date)
             faults += found
-    refuse(resource.name, faults)
+    refuse(f"{name}.toml", faults)
     return entries
 
 
 @cache
 def library():
     """The library's process tables, which a rate card may overrule, as {"section.key": Entry}; read once."""
-    tables = sorted(files("pourprint.ledger").joinpath("data/process").iterdir(), key=lambda resource: resource.name)
-    return {key: entry for table in tables for key, entry in read_table(table).items()}
+    names = sorted(
+        file.name.removesuffix(".toml") for file in files("pourprint.ledger").joinpath("data/process").iterdir()
+    )
+    return {key: entry for name in names for key, entry in read_table(f"process/{name}").items()}
 
 
 @cache
 def unmeshed():
     """What is assumed of a part that is given by numbers alone, as {"unmeshed.key": Entry}; read once."""
-    return read_table(files("pourprint.ledger").joinpath("data/unmeshed.toml"))
+    return read_table("unmeshed")
 
 
 @cache
 def freezing():
     """Heat properties of sand and shell, as {"sand.key" or "hot_shell.key": Entry}; read once."""
-    return read_table(files("pourprint.ledger").joinpath("data/freezing.toml"))
+    return read_table("freezing")
 
 
 @cache
 def joints():
     """What fits and bonds ask of metals, seats and adhesives, as {"section.key": Entry}; read once."""
-    return read_table(files("pourprint.ledger").joinpath("data/joints.toml"))
+    return read_table("joints")
 
 
 @cache
 def buying():
     """What a rate card may name of what is bought and of prices, as {"buy.ware.key" or "price.key": Entry}."""
-    resource = files("pourprint.ledger").joinpath("data/buying.toml")
-    content = tomllib.loads(resource.read_text(encoding="utf-8"))
+    content = own_data("buying")
     tables = {f"buy.{ware}": content["offer"] for ware in content["wares"]} | {"price": content["price"]}
     raws = {f"{section}.{key}": raw for section, table in tables.items() for key, raw in table.items()}
     return {key: Entry(**{"date": content["date"], **raw}) for key, raw in raws.items()}
+
+
+def values_of(entries):
+    """The values alone, {key: value}."""
+    return {key: entry.value for key, entry in entries.items()}
 
 
 def as_table(entries):

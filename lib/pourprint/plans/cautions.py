@@ -3,14 +3,7 @@
 They remind and defer to local codes, the supplier's data sheets and licensed practice.
 """
 
-import tomllib
-from functools import cache
-from importlib.resources import files
-
-
-@cache
-def _content():
-    return tomllib.loads(files("pourprint.ledger").joinpath("data/cautions.toml").read_text(encoding="utf-8"))
+from pourprint.ledger.checks import own_data
 
 
 def cautions_of(plan):
@@ -23,7 +16,7 @@ def cautions_of(plan):
     rows = [
         {"stage": stage.title, "caution": entry["text"]}
         for stage in plan.stages
-        for entry in _content()["caution"]
+        for entry in own_data("cautions")["caution"]
         if stage.name in entry["stages"]
         and plan.route in entry["routes"]
         and plan.job.alloy.family in entry.get("families", [plan.job.alloy.family])

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.ledger.entries import joints
+from pourprint.ledger.entries import joints, values_of
 from pourprint.plans.steps import BATCH, Stage, Step, Work
 from pourprint.process.finish.bonding import Lap, allowable_mpa, equal_pull_n, gap_spread_mm, isolated
 from pourprint.process.finish.iso_fits import tolerance_um
@@ -49,7 +49,7 @@ def socket_lap(frame, kind, name, plan, how, isolation):
 
     kind: NodeKind, name of the tube in it; how: "machined" or "as made" by the plan's route.
     """
-    values, alloy = {key: entry.value for key, entry in joints().items()}, plan.job.alloy
+    values, alloy = values_of(joints()), plan.job.alloy
     tube, socket = frame.tubes[name], frame.tubes[name].socket_at(kind.points[0])
     fibres = frame.tubing[tube.tubing]
     machined = tolerance_um(socket.diameter_mm, MACHINED_GRADE) / 1000
@@ -77,7 +77,7 @@ def bond_steps(job):
     Left out: the adhesive and isolation themselves, a few units of money a kit (`bond_materials` has them), and joints
     that fail their proof load.
     """
-    value, kit = {key: entry.value for key, entry in joints().items()}, job.kit
+    value, kit = values_of(joints()), job.kit
     sockets = total(kit, [len(item.sockets) for item in kit.parts])
     if not (job.isolation and sockets):
         return ()
@@ -91,7 +91,7 @@ def bond_steps(job):
 
 def bond_materials(plan, isolation="filled_line"):
     """What adhesive and isolation of one batch cost to buy [currency]: left out of the plan, which has the hours."""
-    value = {key: entry.value for key, entry in joints().items()}
+    value = values_of(joints())
     holes = [(item.count, socket) for item in plan.job.kit.parts for socket in item.sockets]
     surface_mm2 = sum(count * np.pi * socket.diameter_mm * socket.depth_mm for count, socket in holes)
     mixed_g = surface_mm2 * plan.rates["bonding.gap"] / 1000 * value["adhesive.density"] * value["adhesive.waste"]

@@ -4,7 +4,7 @@ from contextlib import suppress
 
 import numpy as np
 
-from pourprint.ledger.entries import joints
+from pourprint.ledger.entries import joints, values_of
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import Bore
 from pourprint.process.finish.iso_fits import limits_um
@@ -33,7 +33,7 @@ def inspection_list(plan):
     """
     import pandas as pd
 
-    values, finishing = {key: entry.value for key, entry in joints().items()}, finishing_list(plan)
+    values, finishing = values_of(joints()), finishing_list(plan)
     tube = plan.rates["bonding.tube_tolerance"]
     narrow, wide = plan.rates["bonding.least_gap"], plan.rates.entries["bonding.gap"].high
     rows = []

@@ -4,18 +4,10 @@ Settings are the numbers that the plan reads of its card and alloy, and a few th
 planning values: the supplier's data sheet comes first.
 """
 
-import tomllib
-from functools import cache
-from importlib.resources import files
-
+from pourprint.ledger.checks import own_data
 from pourprint.routes.shell_sizes import ShellSizes
 
 BURN_OUT = "burn out the patterns"  # who has this step builds shells
-
-
-@cache
-def _names():
-    return tomllib.loads(files("pourprint.ledger").joinpath("data/set_points.toml").read_text(encoding="utf-8"))
 
 
 def set_points(plan):
@@ -29,7 +21,7 @@ def set_points(plan):
     rows = []
     for step in plan.steps:
         rows += [(step.name, *setting, *origin) for setting in worked_out.get(step.name, ())]
-        for key in _names().get(step.name, ()):
+        for key in own_data("set_points").get(step.name, ()):
             entry = (plan.rates.entries if "." in key else job.alloy.entries).get(key)
             if entry is not None and entry.value:
                 words = key.rpartition(".")[2].replace("_", " ")

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import joints
+from pourprint.ledger.entries import joints, values_of
 from pourprint.ledger.errors import InputError
 from pourprint.process.finish.fits import bond_gap_mm
 
@@ -126,7 +126,7 @@ def gap_spread_mm(target_mm, hole_tolerance_mm, tube_tolerance_mm):
 
 def allowable_mpa():
     """Shear [MPa] that the course lets the adhesive carry: its strength times every knock-down, each an assumption."""
-    value = {key: entry.value for key, entry in joints().items()}
+    value = values_of(joints())
     kept = (value[f"knock_down.{name}"] for name in ("damp_and_warm", "surface", "repeated", "safety"))
     return value["adhesive.shear_strength"] * math.prod(kept)
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from pourprint.ledger.checks import own_data
 from pourprint.ledger.errors import Infeasible, InputError
-from pourprint.process.finish.iso_fits import tables
 
 
 def casting_tolerance_mm(size_mm, grade):
@@ -16,7 +16,7 @@ def casting_tolerance_mm(size_mm, grade):
     >>> float(casting_tolerance_mm(30, 5)), float(casting_tolerance_mm(30, 9))
     (0.46, 1.8)
     """
-    sizes, grades, total = map(tables("casting_tolerances").get, ("sizes_mm", "grades", "total_mm"))
+    sizes, grades, total = map(own_data("casting_tolerances").get, ("sizes_mm", "grades", "total_mm"))
     grade = np.asarray(grade)
     if np.any((grade < grades[0]) | (grade > grades[-1]) | (grade % 1 != 0)):
         raise InputError(f"casting grade must be a whole DCTG from {grades[0]} to {grades[-1]}, not {grade}.")

@@ -5,27 +5,18 @@ flat. Estimates for teaching: the bearing maker's recommendations come first.
 """
 
 import re
-import tomllib
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.checks import check_numbers, own_data
 from pourprint.ledger.errors import InputError
-
-
-@cache
-def tables(name="iso_fits"):
-    """What a file of tables in ledger/data holds."""
-    return tomllib.loads(files("pourprint.ledger").joinpath(f"data/{name}.toml").read_text(encoding="utf-8"))
 
 
 def _at(row, size_mm):
     """Value [µm] of a table's row for one nominal size [mm]."""
     check_numbers(arrays=False, size_mm=size_mm)
-    sizes = tables()["sizes_mm"]
+    sizes = own_data("iso_fits")["sizes_mm"]
     if size_mm > sizes[-1]:
         raise InputError(f"size_mm={size_mm!r} is beyond the table of fits, which reaches to {sizes[-1]} mm.")
     return row[int(np.searchsorted(sizes, size_mm))]
@@ -37,7 +28,7 @@ def tolerance_um(size_mm, grade):
     >>> tolerance_um(28, 7)
     21
     """
-    grades = tables()["grades"]
+    grades = own_data("iso_fits")["grades"]
     if f"IT{grade}" not in grades:
         raise InputError(f"grade {grade!r} must be a whole number from 4 to {len(grades) + 3}.")
     return _at(grades[f"IT{grade}"], size_mm)
@@ -54,7 +45,7 @@ def limits_um(size_mm, zone):
     """
     found = re.fullmatch(r"([A-Za-z]{1,2})(\d{1,2})", str(zone))
     letter, grade = (found[1], int(found[2])) if found else ("", 0)
-    data, small = tables(), letter.lower()
+    data, small = own_data("iso_fits"), letter.lower()
     known = (*data["below"], "js", *data["above"])
     if small not in known or letter not in (small, small.upper()):
         raise InputError(f"zone={zone!r} must be a letter of {', '.join(known)}, small or capital, and a grade, as H7.")
@@ -103,7 +94,7 @@ def fit_um(size_mm, hole, shaft):
 def ring_fit_um(size_mm, hole):
     """Least and greatest interference [µm] of a bearing's outer ring, normal class, in a hole zone."""
     low, high = limits_um(size_mm, hole)
-    return -_at(tables()["ring"]["under"], size_mm) - high, -low
+    return -_at(own_data("iso_fits")["ring"]["under"], size_mm) - high, -low
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """A bearing's seat in a node: what the fit's band presses, holds and keeps when warm, whether the boss stands it."""
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import joints
+from pourprint.ledger.entries import joints, values_of
 from pourprint.process.finish.iso_fits import Ring, pressed, ring_fit_um, warm_to_fit_k
 
 
@@ -16,7 +16,7 @@ def bearing_seat(bore_mm, depth_mm, fit, boss_mm, alloy, warmer_k=0.0):
     import pandas as pd
 
     check_numbers(arrays=False, bore_mm=bore_mm, depth_mm=depth_mm, boss_mm=boss_mm)
-    value = {key: entry.value for key, entry in joints().items()}
+    value = values_of(joints())
     grows = value[f"expansion.{alloy.family}"]
     ring = Ring(
         bore_mm * value["seat.ring_share"],
