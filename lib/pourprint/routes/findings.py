@@ -11,6 +11,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from pourprint.ledger.checks import own_data
 from pourprint.ledger.entries import Pedigree, in_words
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
@@ -23,6 +24,7 @@ HOT = ("steel", "titanium")  # families that are poured so hot that they lose th
 ROUNDING = 1e-3
 UNIT = "handling.least_size"  # what is smaller was perhaps drawn in another unit
 LOGIC = "by logic"  # the pedigree of what needs no measuring
+KINDS = {"printed_pattern": "shell", "tooled_pattern": "shell", "printed_mould": "sand", "printed_metal": "print"}
 SHARP_ADVICE = f"round what turns by more than {SHARP_DEG:.0f}°, or the metal may tear there as it freezes"
 
 
@@ -74,8 +76,8 @@ def findings(route, job, rates=None):
     Parameters: `route` name; `job` Job; `rates` RateCard (default: the library's placeholder card). Of sizes and
     limits given as arrays the worst counts. Raises: InputError for a route that is none.
     """
-    if route not in LEASTS:
-        raise InputError(f"route must be one of {', '.join(LEASTS)}, not {route!r}.")
+    if route not in KINDS:
+        raise InputError(f"route must be one of {', '.join(KINDS)}, not {route!r}.")
     rates = RateCard.default() if rates is None else rates
     found = [one for item in job.kit.parts for one in _of_part(item, route, job, rates)]
     if route not in job.alloy.refused and not allowed(route, job.alloy, rates):
@@ -87,7 +89,7 @@ def findings(route, job, rates=None):
 
 def allowed(route, alloy, rates):
     """May this lab make an alloy on a route? Molten magnesium asks for the lab's own word on its card."""
-    poured = route in BLIND_MOST and alloy.family == "magnesium"
+    poured = KINDS[route] != "print" and alloy.family == "magnesium"
     return route not in alloy.refused and not (poured and np.any(np.asarray(rates["handling.magnesium"]) < 1))
 
 
@@ -113,60 +115,22 @@ def table(found):
     return pd.DataFrame(rows, columns=columns)
 
 
-# What is measured, by which field of Walls, against which least of the ledger, and what to do: {route: rows}.
-SHELL_LEASTS = (
-    ("wall", "thin", "shell.least_wall{hot}", "thicken it, or print the metal"),
-    ("hollow", "narrow", "shell.least_opening", "widen it, or drill it afterwards"),
-)
-LEASTS = {
-    "printed_pattern": SHELL_LEASTS,
-    "tooled_pattern": SHELL_LEASTS,
-    "printed_mould": (
-        ("wall", "thin", "printed_mould.least_wall{hot}", "thicken it, or print the metal"),
-        ("hollow", "narrow", "printed_mould.least_core", "widen it, or drill it afterwards"),
-    ),
-    "printed_metal": (
-        ("wall", "thin", "printed_metal.least_wall", "thicken it, or it warps or is missing"),
-        ("hollow", "narrow", "printed_metal.least_gap", "widen it, or powder stays inside"),
-    ),
-}
-# What a part without a mesh leaves to estimates; the shell routes answer within 3 % of the mesh.
-BY_NUMBERS = {
-    "printed_mould": "each listed hole takes a core and the hottest section is estimated",
-    "printed_metal": "overhangs, supports and nesting are estimated",
-}
-HIDDEN_MOST = (
-    "surface beyond a straight tool's reach",
-    "printed_metal.hidden_surface",
-    "open it: supports and powder would stay there",
-)
-PORE = "unfed shrinkage"
-PORE_ADVICE = "set a chill or feeder there, or thicken the way to it; so says a pour on trial by the default card"
-GATE_ADVICE = "gate it there, or thicken the way to the gate; so says a pour on trial, fed by gate and runner alone"
-SLOW_ADVICE = "pour hotter, widen the sprue, or thicken it; a pour on trial by the default card says so"
-SLOW = ("time to fill over time to freeze", "printed_mould.fill_share", SLOW_ADVICE)
-FED_ADVICE = "the plan counts one there: thicken the way to it, and save that"
-UNSEEN = "not poured on trial, as its walls are too thin or its mass too large for a grid of reasonable size"
-UNSEEN_ADVICE = "whether it fills and feeds is not known: pour one before you promise more"
-SHELL_MOST = ("blind hole, depth over diameter", "shell.blind_depth", "let it through, or drill it afterwards")
-CORE_MOST = ("core held at one end, length over diameter", "printed_mould.core_slenderness", "hold it at both ends")
-BLIND_MOST = {"printed_pattern": SHELL_MOST, "tooled_pattern": SHELL_MOST, "printed_mould": CORE_MOST}
-
-
 def _of_part(item, route, job, rates):
-    part, walls = item.part, item.part.study(Walls)
-    yield from _by_logic(part, walls, route)
+    part, walls, said = item.part, item.part.study(Walls), own_data("advice")[KINDS[route]]
+    yield from _by_logic(part, walls, said)
     size = "longest side", UNIT, "check the unit, or make it larger"
     yield from _judged(part, -1, np.max(part.box_mm, axis=-1), *size, rates)
     hot = "_hot" if job.alloy.family in HOT else ""
-    for what, field, key, advice in LEASTS[route]:
+    for what, field, key, advice in said["leasts"]:
         measured, where = getattr(walls, f"{field}_mm"), getattr(walls, f"{field}_at")
         yield from _judged(part, -1, measured, what, key.format(hot=hot), advice, rates, where)
     mass_kg = part.volume_cm3 * job.alloy["density"] / 1000
     advice = "split it, or use a hoist and say so on the card"
     yield from _judged(part, 1, mass_kg, "mass", "handling.most_mass", advice, rates)
-    if route in BLIND_MOST:
-        yield from _of_pour(part, job.alloy, rates, route != "printed_mould")
+    if route == "printed_metal":
+        yield from _judged(part, 1, walls.hidden_cm2, *said["most"], rates, walls.hidden_at)
+    else:
+        yield from _of_pour(part, job.alloy, rates, KINDS[route] == "shell", said["pore"])
         held_kg = np.min(crucible_kg(job, rates))
         if np.max(mass_kg) > held_kg:
             what = f"its {_short(np.max(mass_kg))} kg are more than the crucible holds"
@@ -176,18 +140,16 @@ def _of_part(item, route, job, rates):
         listed = max((hole.depth_mm / hole.diameter_mm for hole in item.sockets), default=0.0)
         seen = walls.deep > listed
         where = walls.deep_at if seen else None
-        yield from _judged(part, 1, walls.deep if seen else listed, *BLIND_MOST[route], rates, where)
-    else:
-        yield from _judged(part, 1, walls.hidden_cm2, *HIDDEN_MOST, rates, walls.hidden_at)
+        yield from _judged(part, 1, walls.deep if seen else listed, *said["most"], rates, where)
 
 
-def _of_pour(part, alloy, rates, shell):
+def _of_pour(part, alloy, rates, shell, advice):
     """What a pour on trial says; in a shell nothing is refused, since other gates and feeders may be tried."""
-    found = look(part, alloy, OTHER_CELLS if shell else FINE_CELLS, shell)
+    found, said = look(part, alloy, OTHER_CELLS if shell else FINE_CELLS, shell), own_data("advice")["poured"]
     if found is None:
         return
     if np.isnan(found.share):
-        yield _by_reason(part, Verdict.WATCH, UNSEEN, UNSEEN_ADVICE)
+        yield _by_reason(part, Verdict.WATCH, *said["unseen"])
         return
     size, more, fed = sized(part, found, rates)
 
@@ -197,36 +159,35 @@ def _of_pour(part, alloy, rates, shell):
     for pore in fed.over if np.any(more) else ():
         most_cm3 = float(np.max(pore.pore_cm3 * size**3))
         what = f"one feeder leaves {_short(most_cm3)} cm³ of shrinkage unfed, and it takes another"
-        yield _by_reason(part, Verdict.WATCH, what, FED_ADVICE, most_cm3, unit="cm³", where=at(pore.place_mm))
-    advice, sure = (GATE_ADVICE, 0.0) if shell else (PORE_ADVICE, 1 - PORES_WITHIN)
+        yield _by_reason(part, Verdict.WATCH, what, said["fed"], most_cm3, unit="cm³", where=at(pore.place_mm))
+    sure = 0.0 if shell else 1 - PORES_WITHIN
     for seen, counts in ((found, ~more), (fed, more)):
         for pore in seen.pores:
             cm3 = pore.pore_cm3 * size**3 * counts
-            yield from _judged(part, 1, cm3, PORE, MOST_PORE, advice, rates, at(pore.place_mm), sure)
+            yield from _judged(part, 1, cm3, "unfed shrinkage", MOST_PORE, advice, rates, at(pore.place_mm), sure)
     # A mould of similar shape fills in a time that goes with its volume while the least sprue decides, freezes with the
     # square of its size.
     share, slow_at = np.where(more, fed.share, found.share), fed.slow_at if np.all(more) else found.slow_at
-    yield from _judged(part, 1, share * size, *SLOW, rates, at(slow_at))
+    yield from _judged(part, 1, share * size, *said["slow"], rates, at(slow_at))
 
 
 def _by_reason(part, verdict, what, advice, measured=np.nan, limit=np.nan, unit="-", pedigree=LOGIC, where=None):
     return Finding(verdict, part.name, what, float(measured), float(limit), unit, "", pedigree, advice, where)
 
 
-def _by_logic(part, walls, route):
+def _by_logic(part, walls, said):
     """What needs no limit of the ledger."""
-    if part.shape is None and route in BY_NUMBERS:
+    if part.shape is None and "by_numbers" in said:
         advice = "cost may be off by 15 %, days by a weekend, as with the demo nodes: give its mesh where you can"
-        yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {BY_NUMBERS[route]}", advice)
+        yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {said['by_numbers']}", advice)
     if part.bodies > 1:
         what, advice = f"{part.bodies} separate bodies", "give each its own file, or take Kit.of_bodies(part)"
         yield _by_reason(part, Verdict.REFUSED, what, advice, part.bodies, 1)
     if walls.sealed:
-        inside = "powder" if route == "printed_metal" else "sand and shell"
         what = f"{walls.sealed} sealed {'cavity' if walls.sealed == 1 else 'cavities'}"
-        advice = f"{inside} would stay inside: open it, or fill it"
+        advice = f"{said['inside']} would stay inside: open it, or fill it"
         yield _by_reason(part, Verdict.REFUSED, what, advice, walls.sealed, 0, where=walls.sealed_at)
-    if route in BLIND_MOST and np.any(walls.sharp_mm > 0):
+    if "pore" in said and np.any(walls.sharp_mm > 0):  # poured
         counted = np.max(walls.sharp_mm), 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at
         yield _by_reason(part, Verdict.WATCH, "sharp inner corners, length", SHARP_ADVICE, *counted)
 

@@ -4,23 +4,13 @@ from contextlib import suppress
 
 import numpy as np
 
+from pourprint.ledger.checks import own_data
 from pourprint.ledger.entries import joints, values_of
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import Bore
 from pourprint.process.finish.iso_fits import limits_um
+from pourprint.routes.findings import KINDS
 from pourprint.routes.finishing import finishing_list, hole_tolerance_mm
-
-CAST = ("gates, feeder and fins are off", "no cracks, laps or open pores", "no shell, sand or core is left in hollows")
-LOOKS = {  # common practice, to be looked for on every piece
-    "printed_pattern": CAST,
-    "tooled_pattern": CAST,
-    "printed_mould": CAST,
-    "printed_metal": (
-        "supports are off",
-        "no cracks, steps or warped feet",
-        "no powder is left in hollows and sockets",
-    ),
-}
 
 
 def inspection_list(plan):
@@ -61,7 +51,7 @@ def inspection_list(plan):
         mass = item.part.volume_cm3 * plan.job.alloy["density"]
         skin = item.part.area_cm2 * tolerance / 40 * plan.job.alloy["density"]  # all skins a quarter in or out
         note(pieces, "mass, finished [g]", mass - skin, mass + skin, "what is left inside, or did not fill")
-        for look in LOOKS[plan.route]:
+        for look in own_data("advice")[KINDS[plan.route]]["looks"]:
             note(pieces, look, np.nan, np.nan, "to be seen")
     columns = ["part", "pieces", "to measure", "what", "least", "greatest", "why"]
     table = pd.DataFrame(rows, columns=columns)
