@@ -83,6 +83,12 @@ def simulate(job, rates):
     return desk_step(Stage.SIMULATE, "simulate filling and freezing", job, rates, "design.simulate", wait_h=run_h)
 
 
+def print_step(name, work, machine, lot, first_pass_yield, back_to):
+    """A printer's builds of moulds or of metal, each a Level `lot`, which is lost whole where it fails."""
+    lost = {"first_pass_yield": first_pass_yield, "spoils": lot.name, "returns_to": back_to}
+    return Step(Stage.MOULD, name, work, machine=machine, rounds=lot.per_batch, **lost)
+
+
 def crucible_kg(job, rates):
     """Metal of the job's alloy that the crucible holds [kg]: as much room as its filling of aluminium takes."""
     return rates["foundry.crucible"] * job.alloy["density"] / Alloy.named(RATED_FOR)["density"]

@@ -301,16 +301,7 @@ def _print(job, m, layout):
         ),
         Work(common.part_level(kit), machine_h=laser_h, materials={gas: laser_h * m("gas_flow"), metal: piece_kg}),
     )
-    return Step(
-        Stage.MOULD,
-        PRINT,
-        printing,
-        machine="metal_printer",
-        rounds=plates.per_batch,
-        first_pass_yield=m("yield_print"),
-        spoils="plate",
-        returns_to=MILL,
-    )
+    return common.print_step(PRINT, printing, "metal_printer", plates, m("yield_print"), MILL)
 
 
 def _take_off(job, rates, layout):

@@ -152,13 +152,4 @@ def _print(job, rates, moulds):
         Work(Level("layer", printed_layers), machine_h=m("layer_time") / 3600),
         Work(Level("kit", lambda kits: kits), materials=bought),
     )
-    return Step(
-        Stage.MOULD,
-        PRINT,
-        printing,
-        machine="sand_printer",
-        rounds=boxes.per_batch,
-        first_pass_yield=m("yield_print"),
-        spoils="box",
-        returns_to=PRINT,
-    )
+    return common.print_step(PRINT, printing, "sand_printer", boxes, m("yield_print"), PRINT)
