@@ -269,9 +269,10 @@ def predict(task, truths, because, now, **numbers):
     """Predict first, then move a slider and see, then say why.
 
     `truths` are the `options` of the words (default: GROWTHS) that come true, `because` the key of the right reason;
-    `now(place)` what the words call `now` at a place of the slider. The prediction is recorded, the reason is marked.
+    `now(place)` what the words call `now` at a place of the slider; of what `happens`, where the words know several
+    things, it is the one of that reason. The prediction is recorded, the reason is marked.
     """
-    task = task.knows(**numbers)
+    task = task.knows(happens=task.told("happens", {}).get(because), **numbers)
     keys = _lettered(task.told("options", GROWTHS))
     later = Field("reason", "what you see comes about because", later=True)
     reason = _menu(task, "reasons", task.told("reasons"), because, task.told("again", ""), later)

@@ -7,15 +7,7 @@ import numpy as np
 
 from pourprint.lessons.kinds import choose, design_batches, mistake, numeric, order, predict
 from pourprint.plans.plan import lead_time
-from pourprint.risk.yields import (
-    attempts_needed,
-    chance_of_enough,
-    chance_within,
-    expected_visits,
-    layers_printed,
-    starts_needed,
-)
-from pourprint.risk.yields import rolled_yield as yield_of_all
+from pourprint.risk import yields as model
 from pourprint.routes import PRINTED
 
 
@@ -26,11 +18,11 @@ def rolled_yield(task, room):
         "worst step": min(yields),
         "failures added": 1 - sum(1 - each for each in yields),
     }
-    return numeric(task, yield_of_all(yields), slips, yields=yields)
+    return numeric(task, model.rolled_yield(yields), slips, yields=yields)
 
 
 def attempts(task, room, good, yield_):
-    right = good * float(attempts_needed(yield_)[0])
+    right = good * float(model.attempts_needed(yield_)[0])
     slips = {
         "one repeat only": good * (2 - yield_),
         "made whole": np.ceil(right) if right % 1 else right + 1,
@@ -47,7 +39,7 @@ def three_tries(task, room, tries, yield_):
         "chances added": tries * yield_,
         "one try": yield_,
     }
-    return numeric(task, chance_within(yield_, tries), slips)
+    return numeric(task, model.chance_within(yield_, tries), slips)
 
 
 def layers_lost(task, room, layers, fail):
@@ -58,7 +50,7 @@ def layers_lost(task, room, layers, fail):
         "one failure in a print": layers * (1 + layers * fail),
     }
     numbers = {"whole": whole, "prints": 1 / whole, "told": layers / whole}
-    return mistake(task, 4, layers_printed(layers, fail), slips, **numbers)
+    return mistake(task, 4, model.layers_printed(layers, fail), slips, **numbers)
 
 
 def shortest_first(task, room):
@@ -123,7 +115,7 @@ def chance_of_date(task, room, a, b, spreads, times):
 
 
 def hours_with_failures(task, room, first, second, p, q):
-    mean, _ = expected_visits((p, q), np.array((0, 0)))
+    mean, _ = model.expected_visits((p, q), np.array((0, 0)))
     slips = {
         "no failures": first + second,
         "each step by itself": first / p + second / q,
@@ -135,11 +127,11 @@ def hours_with_failures(task, room, first, second, p, q):
 
 def spares(task, room, good, p, each, again):
     counts = np.arange(0, 9)
-    chances = np.round(chance_of_enough(good + counts, good, p), 3)
+    chances = np.round(model.chance_of_enough(good + counts, good, p), 3)
     costs = counts * each + (1 - chances) * again
     slips = {
         "as many as fail": np.ceil(good / p) - good,
-        "nearly sure": starts_needed(good, p, 0.99) - good,
+        "nearly sure": model.starts_needed(good, p, 0.99) - good,
         "no spares": 0,
     }
     chances = ", ".join(f"{100 * chance:.1f} %" for chance in chances)

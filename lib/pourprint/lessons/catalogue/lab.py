@@ -10,18 +10,16 @@ from pourprint.routes import PRINTED
 
 
 def annuity(task, room, price, years, rate):
-    price *= 1000
     slips = {
         "no interest": price / years,
         "interest on all years": price / years + price * rate,
         "compound at the end": price * (1 + rate) ** years / years,
         "interest only": price * rate,
     }
-    return numeric(task, yearly_payment(price, years, rate), slips, price=price, growth=1 + rate)
+    return numeric(task, yearly_payment(price, years, rate), slips, growth=1 + rate)
 
 
 def machine_hour(task, room, price, years, used):
-    price *= 1000
     right = float(hour_price(price, years, used))
     slips = {
         "always in use": right * used,
@@ -29,7 +27,7 @@ def machine_hour(task, room, price, years, used):
         "one year": right * years,
         "working hours": price / (years * 2000 * used),
     }
-    return numeric(task, right, slips, price=price)
+    return numeric(task, right, slips)
 
 
 def wage_rise(task, room, route, percent, case):
@@ -46,8 +44,7 @@ def wage_rise(task, room, route, percent, case):
         return float(plan.at(rates=room.rates.replace(risen)).unit_cost)
 
     rise = cost(percent) / cost(0)
-    truths, what = growth_of(rise, 1 + percent / 100), task.told("happens")[case]
-    return predict(task, truths, case, cost, what=what, title=plan.title, more=rise - 1)
+    return predict(task, growth_of(rise, 1 + percent / 100), case, cost, title=plan.title, more=rise - 1)
 
 
 def learning(task, room, first, pieces, share):
@@ -62,7 +59,6 @@ def learning(task, room, first, pieces, share):
 
 
 def buy_or_make(task, room, price, years, rate, bought, own):
-    price *= 1000
     yearly, saved = round(float(yearly_payment(price, years, rate))), bought - own
     slips = {
         "own cost left out": yearly // bought + 1,
@@ -70,7 +66,7 @@ def buy_or_make(task, room, price, years, rate, bought, own):
         "added": yearly // (bought + own) + 1,
         "not rounded": yearly / saved,
     }
-    return numeric(task, yearly // saved + 1, slips, price=price, yearly=yearly, exact=yearly / saved)
+    return numeric(task, yearly // saved + 1, slips, yearly=yearly, exact=yearly / saved)
 
 
 def measure_first(task, room, route):

@@ -62,13 +62,6 @@ def predict_modulus(task, room, factor, case, part):
         volume, area = count * one.volume_cm3, count * one.area_cm2
         return volume, area, 10 * volume / area
 
-    growth = float(larger(factor)[2] / part.modulus_mm)
-    return predict(
-        task,
-        growth_of(growth, factor),
-        case,
-        larger,
-        happens=task.told("happens")[case],
-        growth=growth,
-        grown=part.modulus_mm * growth,
-    )
+    grown = float(larger(factor)[2])
+    growth = grown / part.modulus_mm
+    return predict(task, growth_of(growth, factor), case, larger, growth=growth, grown=grown)

@@ -71,8 +71,8 @@ def metal_height(task, room, case, volume, low):
         tall = low * times ** (taller - 1)
         return float(melted + recoating_h(tall, room.alloy["laser_layer"] / 1000, room.rates["printed_metal.recoat"]))
 
-    happens, after = task.told("happens")[case], hours(2)
-    return predict(task, growth_of(after / hours(1), 2), case, hours, happens=happens, after=after)
+    after = hours(2)
+    return predict(task, growth_of(after / hours(1), 2), case, hours, after=after)
 
 
 def metal_order(task, room):

@@ -124,8 +124,8 @@ def mould_stock(task, room, case, factor):
 
     if not hours(1):
         raise InputError("nothing of the kit is machined: give it bores, faces or tight sockets.")
-    grown, what = hours(factor), task.told("happens")[case]
-    return predict(task, growth_of(grown / hours(1), factor), case, hours, what=what, grown=grown)
+    grown = hours(factor)
+    return predict(task, growth_of(grown / hours(1), factor), case, hours, grown=grown)
 
 
 def mould_rise(task, room, length, width, h, over, choke):
