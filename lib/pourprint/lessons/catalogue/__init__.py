@@ -14,7 +14,8 @@ each exercise, in a table of its name, what it says. The function of that name i
 - of a choice its `options` and `reasons`: a text, or a text and what is said to who takes it wrongly, else `again`
   (for reasons `again_why`); a question in words alone has one or several cases under `words`, in which the first option
   and the first reason are right;
-- of a prediction its `slider`, and what that `says`; of a design its `fields`, and the `aims` that are to be met.
+- of a prediction its `slider`, what that `says`, and what `happens`, by reason, where that is drawn;
+- of a design its `fields`, and the `aims` that are to be met.
 """
 
 from functools import cache

@@ -23,12 +23,12 @@ class HotSpot:
     pool_cm3: float
 
 
-def hot_spots(field, grid, prominence=ALIKE):
+def hot_spots(field, grid):
     """The maxima of a field that stand out, highest first: tuple of HotSpot.
 
-    field (nx, ny, nz): nan outside the metal. grid: the Grid it stands on. prominence: a
-    spot counts if its neck is lower than its peak by at least this share of the peak [-], and its pool has 3³ cells at
-    least; lesser ones are noise of the grid. Pools hold together over edges and corners of cells.
+    field (nx, ny, nz): nan outside the metal. grid: the Grid it stands on. A spot counts if its neck is lower than its
+    peak by at least the share ALIKE of the peak, and its pool has 3³ cells at least; lesser ones are noise of the grid.
+    Pools hold together over edges and corners of cells.
     """
     from pourprint.process.freezing.floods import pockets  # loads numba
 
@@ -38,7 +38,7 @@ def hot_spots(field, grid, prominence=ALIKE):
     order = metal[np.argsort(-key[metal], kind="stable")]
     steps = np.delete((np.array(list(np.ndindex(3, 3, 3))) - 1) @ strides, 13)  # 13 is the cell itself
     each, none, spots = (~np.isnan(key)).astype(float), np.zeros(key.size, dtype=bool), []
-    for cell, neck, size in pockets(order, key, key, each, none, steps, LEAST_POOL, prominence):
+    for cell, neck, size in pockets(order, key, key, each, none, steps, LEAST_POOL, ALIKE):
         place = grid.centres_mm(np.array(np.unravel_index(cell, rimmed.shape)) - 1)
         cm3 = size * grid.cell_mm**3 / 1e3 if np.isfinite(neck) else grid.volume_mm3 / 1e3
         spots.append(HotSpot(tuple(place.round(2).tolist()), float(key[cell]), max(float(neck), 0.0), float(cm3)))

@@ -36,15 +36,15 @@ class Place:
         return points_mm @ turned(self.angle) + (self.x_mm, self.y_mm)
 
 
-def nest(shadows: Sequence, pieces, plate_mm, gap_mm, raster_mm=RASTER_MM, turns=TURNS):
+def nest(shadows: Sequence, pieces, plate_mm, gap_mm):
     """Lay pieces out on as few plates as first fit finds, the largest first, each where the used corner grows least.
 
     Parameters: `shadows` Shadow of each kind of piece; `pieces` kind of every piece (n,); `plate_mm` (x, y); `gap_mm`
-    between pieces [mm]; `raster_mm` [mm]; `turns` ways round [-]. Returns: tuple of Place, largest first; kinds that
-    do not fit an empty plate are left out. Not an optimum: the area bound and `packing.shelves` say how far off it is.
+    between pieces [mm]. Returns: tuple of Place, largest first; kinds that do not fit an empty plate are left out. Not
+    an optimum: the area bound and `packing.shelves` say how far off it is.
     """
-    size = tuple(int(side / raster_mm + 1e-9) for side in plate_mm)
-    kinds = [_ways(shadow, raster_mm, turns, size) for shadow in shadows]
+    size = tuple(int(side / RASTER_MM + 1e-9) for side in plate_mm)
+    kinds = [_ways(shadow, size) for shadow in shadows]
     order = sorted(Counter(pieces).items(), key=lambda item: (-kinds[item[0]].masks[:1].sum(), item[0]))
     taken, used, places = [], [], []
     for kind, left in order:
@@ -58,9 +58,9 @@ def nest(shadows: Sequence, pieces, plate_mm, gap_mm, raster_mm=RASTER_MM, turns
                 plate += 1
                 continue
             turn, x, y = best
-            _stamp(taken[plate], *_grown(ways, turn, gap_mm / raster_mm), (x, y))
+            _stamp(taken[plate], *_grown(ways, turn, gap_mm / RASTER_MM), (x, y))
             used[plate] = np.maximum(used[plate], ways.sides[turn] + (x, y))
-            x_mm, y_mm = np.multiply((x, y), raster_mm) - ways.corners_mm[turn]
+            x_mm, y_mm = np.multiply((x, y), RASTER_MM) - ways.corners_mm[turn]
             places.append(Place(kind, plate, float(ways.angles[turn]), float(x_mm), float(y_mm)))
             left -= 1
     return tuple(places)
@@ -83,17 +83,17 @@ class _Ways:
 
 
 @lru_cache(maxsize=16)
-def _ways(shadow, raster, turns, size):
+def _ways(shadow, size):
     """The _Ways of a shadow on a plate of that size [cells]."""
     from scipy.fft import rfft2
 
     half = shadow.spacing_mm * 0.7072  # half the diagonal of a point's square, whichever way it is turned
     near = np.array([[a, b] for a in (-half, 0, half) for b in (-half, 0, half)])
     found = []
-    for angle in np.arange(turns) * 2 * np.pi / turns:
+    for angle in np.arange(TURNS) * 2 * np.pi / TURNS:
         points = shadow.points_mm @ turned(angle)
         corner = points.min(axis=0) - half
-        cells = np.floor((points[:, None] + near - corner) / raster).astype(int).reshape(-1, 2)
+        cells = np.floor((points[:, None] + near - corner) / RASTER_MM).astype(int).reshape(-1, 2)
         sides = cells.max(axis=0) + 1
         if all(sides <= size):
             found.append((angle, corner, sides, cells))
