@@ -14,8 +14,9 @@ from math import prod
 
 import numpy as np
 
-from pourprint.plans.steps import BATCH, JOB, Level, Work
+from pourprint.plans.steps import BATCH, JOB, Level, Step, Work
 from pourprint.routes import printed_metal, printed_mould, printed_pattern, tooled_pattern
+from pourprint.routes.findings import KINDS
 from pourprint.routes.shell_sizes import ShellSizes
 
 
@@ -61,10 +62,7 @@ def _of_metal(job, rates):
     return [(count, one.length_mm * one.width_mm * one.height_mm, cm3) for count, one, cm3 in stands]
 
 
-METAL, EVERY = (
-    (printed_metal.NAME,),
-    tuple(route.NAME for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)),
-)
+METAL, EVERY = (printed_metal.NAME,), tuple(KINDS)
 BUILD = ("change the printer's powder", printed_metal.MILL, printed_metal.PRINT)
 RELIEVE = (*BUILD, "stress-relieve on the plate", "cut the parts from the plate")
 HEAT = ("solution-treat", "quench", "age")
@@ -113,21 +111,9 @@ def _with_order(steps, name, job, rates):
         return steps
     offer, title = rates.section(f"buy.{name}"), _order_of(ware)
     own_yield = prod(step.first_pass_yield for step in gone)
-    order = replace(
-        gone[0],
-        name=title,
-        work=_order(name, ware, job, rates),
-        who="labour.technician",
-        machine=None,
-        attended=False,
-        whole=False,
-        rounds=BATCH.per_batch,
-        within_h=np.inf,
-        keeps=None,
-        first_pass_yield=1 - (1 - own_yield) * (1 - offer("supplier_bears")),
-        spoils="part",
-        returns_to=title,
-    )
+    good = 1 - (1 - own_yield) * (1 - offer("supplier_bears"))
+    work = _order(name, ware, job, rates)
+    order = Step(gone[0].stage, title, work, first_pass_yield=good, returns_to=title)
     names = {step.name for step in gone}
     kept = [step if step.returns_to not in names else replace(step, returns_to=title) for step in steps]
     at = steps.index(gone[0])
