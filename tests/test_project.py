@@ -18,16 +18,16 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 868,
-    "parts": 1257,
-    "process": 2934,
-    "plans": 924,
-    "routes": 1931,
+    "ledger": 871,
+    "parts": 1260,
+    "process": 2928,
+    "plans": 931,
+    "routes": 1831,
     "risk": 467,
     "decide": 1682,
     "figures": 2542,
     "panels": 1283,
-    "lessons": 2350,
+    "lessons": 2203,
     "report": 482,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
