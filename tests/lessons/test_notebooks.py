@@ -64,6 +64,14 @@ def test_students_see_no_assert_and_no_printed_dictionary_or_list(path):
 
 
 @pytest.mark.parametrize("path", OURS, ids=lambda path: path.stem)
+def test_students_build_no_dictionary_but_by_one_call_for_each_of_some(path):
+    built = [
+        node for cell in cells(path, "code") for node in ast.walk(ast.parse(cell)) if isinstance(node, ast.DictComp)
+    ]
+    assert not [ast.unparse(node) for node in built if not isinstance(node.value, ast.Call) or len(node.generators) > 1]
+
+
+@pytest.mark.parametrize("path", OURS, ids=lambda path: path.stem)
 def test_a_notebook_says_how_long_it_and_its_short_path_take(path):
     """By words read (150 a minute), cells run and looked at (half a minute) and exercises (three minutes)."""
     whole = short = skipped = 0
