@@ -17,14 +17,14 @@ MOST_ACROSS, MOST_DOWN = 9, 60  # columns that a page holds: a wider table of fe
 
 
 def heading(name):
-    """A table's heading from a name of the library: its unit in brackets, no underscores.
+    """A table's heading from a name of the library: its unit in brackets, no underscores but in keys of the ledger.
 
-    >>> heading("pool_cm3"), heading("first_pass_yield"), heading("casting [cm³]")
-    ('pool [cm³]', 'first pass yield', 'casting [cm³]')
+    >>> heading("pool_cm3"), heading("first_pass_yield"), heading("casting [cm³]"), heading("shell.dip_time")
+    ('pool [cm³]', 'first pass yield', 'casting [cm³]', 'shell.dip_time')
     """
     words, _, unit = str(name).rpartition("_")
     said = f"{words} [{UNITS[unit]}]" if words and unit in UNITS else str(name)
-    return said.replace("_", " ")
+    return said if "." in said else said.replace("_", " ")
 
 
 def cell(value):
@@ -35,7 +35,7 @@ def cell(value):
     ['1,234,567', '12.35', '0.00123', '4', '', 'sand printer', 'EUR/cm³']
     """
     if hasattr(value, "strftime"):
-        return f"{value:%a %d %b %Y %H:%M}"
+        return f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "hour") else f"{value:%d %b %Y}"
     if not isinstance(value, Number) or isinstance(value, bool):
         said = "" if value is None else str(value)
         said = said.replace("_", " ") if said.isidentifier() else said
