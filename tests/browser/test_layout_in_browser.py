@@ -77,4 +77,6 @@ def test_names_in_bars_stand_whole_or_are_not_seen(page, width):
       return [name.top >= box.bottom, name.left >= box.left - 0.5 && name.right <= box.right + 0.5];
     })""")
     assert all(hidden or whole for hidden, whole in names) and any(hidden for hidden, _ in names)
+    ends = page.locator(".pourprint-bars *").evaluate_all("all => all.map(one => one.getBoundingClientRect().right)")
+    assert max(ends) <= width + 8 + 1  # the page's own margin is 8
     assert width < 500 or any(not hidden for hidden, _ in names)

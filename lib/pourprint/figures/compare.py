@@ -127,4 +127,4 @@ def comparison_figure(along, routes):
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}
     figure.update_xaxes(**quick)
-    return figure.update_yaxes(range=comparison_range(traces), **quick)
+    return figure.update_yaxes(range=comparison_range(traces), ticksuffix="  ", **quick)  # clear of the corner below
