@@ -48,6 +48,7 @@ def test_the_page_asks_for_nothing_elsewhere(page):
 def test_charts_and_panel_are_drawn_by_the_one_script_of_the_page(page):
     assert page.count("Plotly.newPlot(") >= 2 and "three points" in page
     assert "pourprint-bars" in page and "cheapest" in page
+    assert "pieces a kit" not in page and "kept" not in page, "no paper takes a file or keeps a setting"
     assert "application/vnd.jupyter.widget-view+json" not in page
 
 

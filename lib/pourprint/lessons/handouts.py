@@ -172,7 +172,7 @@ def still(widget):
             return _setting(widget)
         case ipywidgets.Box() if "pourprint-exercise" in classes:  # as it is asked, not what was answered before
             return f"<div class='pourprint-exercise'>{_all(widget, 2)}<div class='pourprint-room'>working</div></div>"
-        case ipywidgets.Box():
+        case ipywidgets.Box() if "pourprint-screen" not in classes:  # no paper takes a file or keeps a setting
             return f"<div>{_places(widget) or _all(widget, 2 if 'pourprint-sign-in' in classes else None)}</div>"
         case ipywidgets.Dropdown():
             return f"<div>{html.escape(widget.description)}: {_boxes(widget)}</div>"

@@ -65,7 +65,7 @@ def keep_box(setting, apply, tables):
         button.on_click(guarded(_working(act, show), status))
     listed()
     lines = [widgets.HBox(line).add_class("pourprint-keep") for line in ([name, keep], [menu, load, compare])]
-    return folded("keep, load, compare", *lines, take, status, found)
+    return folded("keep, load, compare", *lines, take, status, found).add_class("pourprint-screen")
 
 
 def _working(act, show):

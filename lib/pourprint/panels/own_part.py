@@ -76,7 +76,7 @@ def own_part(add):
     for widget in (unit, count, *numbers):
         widget.style.description_width = "90px"
     typed = folded("or three numbers", *numbers, measure)
-    return folded("a part of your own", drop, unit, count, typed, status, found)
+    return folded("a part of your own", drop, unit, count, typed, status, found).add_class("pourprint-screen")
 
 
 @contextmanager
