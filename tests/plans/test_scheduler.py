@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.plans import days as days_module
+from pourprint.plans import dispatch
 from pourprint.plans.orders import Order, Task, Workshop
 from pourprint.risk.simulation import simulate
 from scenes import DEMO, PRINTED, ROUND_THE_CLOCK, ROUTES, demo_kit, demo_rates, step
@@ -273,6 +274,17 @@ def test_a_steady_pace_has_set_in_before_it_is_taken(route, monkeypatch):
     said = plan.lead_time_days
     monkeypatch.setattr(days_module, "STEADY", 160)
     assert said == pytest.approx(days_module.days_of(plan), rel=0.01)
+
+
+@pytest.mark.parametrize("route", PRINTED)
+@pytest.mark.parametrize("quantity", [1, 30])
+def test_what_is_led_is_weighed_with_its_rounds(monkeypatch, route, quantity):
+    """Forty plates one after the other are forty times the work of one: the timeline says how many rounds there are."""
+    asked, plan = [], plan_of(route, quantity).at(start=MONDAY)
+    monkeypatch.setattr(dispatch, "plainly", lambda visits: asked.append(visits) or True)
+    days_module.days_of(plan)
+    rounds = plan.timeline()["rounds"].sum()  # which asks nobody: it keeps a log
+    assert asked == [rounds]
 
 
 def test_more_hands_do_not_make_these_jobs_later_though_they_can():

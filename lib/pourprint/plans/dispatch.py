@@ -20,7 +20,7 @@ from pourprint.plans.scheduler import (
     Floor,
 )
 
-MOST_PLAIN = 20_000  # visits, some 0.2 s: beyond it loading what was compiled is the quicker way
+MOST_PLAIN = 20_000  # visits with all their rounds, some 0.2 s: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already
 
 NOWHERE = 0  # the machine of what needs none, with room for all
@@ -43,7 +43,7 @@ def compiled():
 
 
 def plainly(visits):
-    """Whether so many visits are led the sooner without what is compiled."""
+    """Whether so many visits, each counted with its rounds, are led the sooner without what is compiled."""
     return visits <= (LOADED_PLAIN if compiled.cache_info().currsize else MOST_PLAIN)
 
 
@@ -99,7 +99,9 @@ def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=
     names = [f"machine.{step.machine}" if step.machine else "" for step in steps]
     machines, machine = np.unique(["", *names], return_inverse=True)
     first, last, ready_h, after, frees = batches
-    plain, calendars = log is not None or plainly((last - first).sum()), [calendar_of(name) for name in people]
+    begun = np.append(0, np.cumsum(hours[0]))  # rounds up to each visit
+    plain = log is not None or plainly((begun[last] - begun[first]).sum())
+    calendars = [calendar_of(name) for name in people]
     there = [np.array([(places or {}).get(name, 1) for name in names]) for names in (people, machines)]
     there[1][NOWHERE] = np.iinfo(np.int32).max
     floor = Floor(
