@@ -21,14 +21,14 @@ BUDGETS = {
     "ledger": 871,
     "parts": 1260,
     "process": 2928,
-    "plans": 931,
+    "plans": 933,
     "routes": 1831,
     "risk": 467,
-    "decide": 1682,
+    "decide": 1680,
     "figures": 2542,
     "panels": 1283,
     "lessons": 2203,
-    "report": 482,
+    "report": 481,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 
