@@ -119,9 +119,8 @@ def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=
     )
     led = np.zeros(first.size, BATCH)
     led["number"], led["after"] = np.arange(first.size), np.where(after < 0, first.size, after)
-    led["mode"], led["end_h"] = COMING, np.inf
+    led["mode"], led["due_h"], led["end_h"] = COMING, np.where(after < 0, ready_h, np.inf), np.inf
     led["at"], led["frees"], led["last"] = 2 * first, 2 * frees, 2 * last
-    led["due_h"] = np.where(after < 0, ready_h, np.inf)
     if plain:
         objects = _plain(led)
         scheduler.lead(Floor(*map(_plain, floor)), objects, runs.tolist())
