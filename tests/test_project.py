@@ -21,7 +21,7 @@ BUDGETS = {
     "ledger": 871,
     "parts": 1260,
     "process": 2928,
-    "plans": 933,
+    "plans": 932,
     "routes": 1831,
     "risk": 467,
     "decide": 1680,
