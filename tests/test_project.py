@@ -22,7 +22,7 @@ BUDGETS = {
     "parts": 1260,
     "process": 2928,
     "plans": 932,
-    "routes": 1831,
+    "routes": 1834,
     "risk": 467,
     "decide": 1680,
     "figures": 2542,

@@ -44,26 +44,33 @@ class ShellSizes:
         """Volume of a part's pattern [cm3]."""
         return part.volume_cm3 * self.scale**3
 
-    def polymer_kg(self, part):
-        """Polymer in the printed pattern of a part [kg]."""
+    def polymer_cm3(self, part):
+        """Polymer in the printed pattern of a part [cm3]."""
         p = self.rates.section("printed_pattern")
-        cm3 = self.pattern_cm3(part) * polymer_share(part.modulus_mm * self.scale, p("skin"), p("infill"))
-        return cm3 * p("polymer_density") / 1000
+        return self.pattern_cm3(part) * polymer_share(part.modulus_mm * self.scale, p("skin"), p("infill"))
+
+    def polymer_kg(self, part):
+        """The same by mass [kg]."""
+        return self.polymer_cm3(part) * self.rates["printed_pattern.polymer_density"] / 1000
 
     def ash_g(self, part):
         """Ash that a part's pattern leaves in the shell [g]."""
         return 10 * self.polymer_kg(part) * self.rates["printed_pattern.ash"]
 
     @cached_property
+    def kit_polymer_cm3(self):
+        """Polymer in one kit's patterns [cm3]."""
+        return common.total(self.job.kit, [self.polymer_cm3(item.part) for item in self.job.kit.parts])
+
+    @property
     def kit_polymer_kg(self):
-        """Polymer in one kit's patterns [kg]."""
-        return common.total(self.job.kit, [self.polymer_kg(item.part) for item in self.job.kit.parts])
+        """The same by mass [kg]."""
+        return self.kit_polymer_cm3 * self.rates["printed_pattern.polymer_density"] / 1000
 
     @property
     def printing_h(self):
         """Time to print one kit's patterns [h]."""
-        p = self.rates.section("printed_pattern")
-        return 1000 * self.kit_polymer_kg / p("polymer_density") / p("print_rate")
+        return self.kit_polymer_cm3 / self.rates["printed_pattern.print_rate"]
 
     @cached_property
     def burning_h(self):
