@@ -3,6 +3,7 @@
 import re
 from html import escape
 from numbers import Number
+from pathlib import Path
 
 import numpy as np
 
@@ -10,10 +11,9 @@ UNITS = {
     "mm": "mm", "cm2": "cm²", "cm3": "cm³", "h": "h", "s": "s", "min": "min", "kg": "kg", "kwh": "kWh", "um": "µm",
     "mpa": "MPa", "celsius": "°C", "deg": "°", "m3": "m³", "days": "d",
 }  # fmt: skip
-# Twelve columns fit a narrow page; row heads look alike with and without a panel on it.
-CLOSE = "<style>.pourprint-table :is(td, th) {padding: 3px 4px} .pourprint-table tbody th {font-weight: normal}</style>"
-LEFT = ' style="text-align:left"'
-MOST_ACROSS, MOST_DOWN = 9, 60  # columns that a page holds: a wider table of few rows is turned; and rows
+CLOSE = f"<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
+# Columns that a page holds: a wider table of few rows is turned; and rows.
+MOST_ACROSS, MOST_DOWN, LEFT = 9, 60, ' style="text-align:left"'
 
 
 def heading(name):
