@@ -107,7 +107,7 @@ def _facts(runs, price_of_day, deadline):
     )
     return {
         "cheapest on average, failures and inputs drawn": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a "
-        f"{plan.job.kit.noun}; best in {of_runs(share)} of {runs[best].n} runs",
+        f"{plan.job.kit.noun}; best in {of_runs(share)} of {runs[best].n:,} runs",
         "soonest on average, the same": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
         f"chance of delivery by {date:%a %d %b %Y}, failures and inputs drawn": chances,
     }
