@@ -124,7 +124,8 @@ def comparison_figure(along, routes):
     mark(figure, **turns, symbol="x-thin", size=13, hover=said, name="break-even")
     said = f"now: %{{x:,.4~g}} at %{{y:,.0f}} {along.unit}"
     mark(figure, **chosen, symbol="circle-open", size=15, hover=said, name="present value")
+    # Costs as 5k and 100k, clear of the axis's name and of the corner below.
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}
     figure.update_xaxes(**quick)
-    return figure.update_yaxes(range=comparison_range(traces), ticksuffix="  ", **quick)  # clear of the corner below
+    return figure.update_yaxes(range=comparison_range(traces), tickformat="~s", ticksuffix="\u00a0\u00a0", **quick)
