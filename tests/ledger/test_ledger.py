@@ -51,6 +51,11 @@ def test_one_yield_above_1_among_others_is_refused():
         pp.RateCard.default().replace({"foundry.yield_pour": np.array([0.9, 1.1])})
 
 
+def test_one_yield_of_0_among_others_is_refused():
+    with pytest.raises(pp.InputError, match="must be above 0"):
+        pp.RateCard.default().replace({"foundry.yield_pour": np.array([0.9, 0.0])})
+
+
 @pytest.mark.parametrize("field", GOOD)
 def test_every_field_of_an_entry_is_needed(field):
     entry, faults = read_entry("a.b", {k: v for k, v in GOOD.items() if k != field}, DATE)
