@@ -96,8 +96,8 @@ class _Desk:
         menu.value = chosen
 
     def add(self, part, count):
-        """Offer so many of a part, and choose them. Returns: Findings on the printed routes, each place once, by the
-        first route that refuses it."""
+        """Offer so many of a part, and choose them. Returns: the alloy's name; Findings in it on printed routes, each
+        place once, by the first route that refuses it."""
         name, item, whole = f"{count} × {part.title}", KitPart(part, count), self.kit
         alone, joined = Kit(part.name, (item,)), replace(whole, parts=(*whole.parts, item))
         self.offer({name: alone, f"{whole.name} and {name}": joined}, name)
@@ -105,7 +105,7 @@ class _Desk:
         found = [one for route in PRINTED[::-1] for one in findings(route, asked.job, asked.rates)]
         found.sort(key=lambda one: one.verdict is Verdict.REFUSED)  # and so what is refused stays of what is alike
         places = {(one.what, str(one.where_mm)): one for one in found}
-        return sorted(places.values(), key=lambda one: one.verdict is Verdict.WATCH)
+        return asked.alloy, sorted(places.values(), key=lambda one: one.verdict is Verdict.WATCH)
 
     def apply(self, setting):
         values = self.question.values_of(setting)

@@ -27,8 +27,8 @@ GUESSES = ("mm", "inch", "cm", "m")
 
 
 def own_part(add):
-    """A folded box in which a part is measured and then handed to `add(part, count)`, which returns what stands
-    against it, the worst first: a widget.
+    """A folded box in which a part is measured and then handed to `add(part, count)`, which returns an alloy's
+    name and what stands against the part in it, the worst first: a widget.
 
     A file that is dropped is measured at once; it stays on this machine; its unit is guessed from its size unless one
     is chosen.
@@ -54,8 +54,8 @@ def own_part(add):
             part, said = Part.from_numbers("own part", volume, area, sides), []
         size = " × ".join(f"{side:.4g}" for side in part.box_mm)
         said += [f"{part.title}: {size} mm, {part.volume_cm3:.1f} cm³, {part.area_cm2:.0f} cm².", *part.notes]
-        told = add(part, int(pieces))
-        said += [f"{one.verdict}: {one}." for one in told[:1]]
+        alloy, told = add(part, int(pieces))
+        said += [f"{one.verdict} in {alloy}: {one}." for one in told[:1]]
         picture = [LiveFigure(findings_picture(part, told).figure.update_layout(height=TALL_PX))] if part.mesh else []
         found.children = [widgets.HTML("".join(f"<p>{html.escape(line)}</p>" for line in said)), *picture]
 
