@@ -25,7 +25,7 @@ BUDGETS = {
     "routes": 1834,
     "risk": 467,
     "decide": 1680,
-    "figures": 2542,
+    "figures": 2544,
     "panels": 1283,
     "lessons": 2203,
     "report": 481,

@@ -1,5 +1,6 @@
 """What every chart shares: its message in lines that fit, names that keep clear, tables with real headings."""
 
+import re
 from itertools import combinations
 
 import numpy as np
@@ -108,6 +109,13 @@ def test_what_stands_in_a_column_stands_under_its_heading():
 def test_a_table_says_names_in_words_and_leaves_out_what_is_empty_in_every_row():
     text = table_html(pd.DataFrame({"machine": ["sand_printer"], "key": ["shell.dip_time"], "ready": [None]}))
     assert ">sand printer<" in text and ">shell.<wbr>dip_<wbr>time<" in text and "ready" not in text
+
+
+def test_a_table_writes_nothing_for_a_date_or_a_number_that_is_not_there():
+    ends = pd.to_datetime(pd.Series(["2027-01-11 16:30", None], name="end"))
+    said = table_html(pd.DataFrame({"order": ["A", "B"], "end": ends, "kg": [np.nan, 2.0], "who": ["Ann", None]}))
+    assert "<td>Mon 11 Jan 2027 16:30</td>" in re.sub(" style='[^']*'| style=\"[^\"]*\"", "", said)
+    assert not {"NaT", "nan", "None"} & set(re.findall(r"\w+", said))
 
 
 def test_a_wide_table_of_few_rows_is_turned_to_fit_the_page():

@@ -34,14 +34,16 @@ def cell(value):
     >>> [cell(v) for v in (1234567.0, 12.3456, 0.00123, 4, float("nan"), "sand_printer", "EUR/cm3")]
     ['1,234,567', '12.35', '0.00123', '4', '', 'sand printer', 'EUR/cm³']
     """
+    if value is None or value != value:  # no number, no date
+        return ""
     if hasattr(value, "strftime"):
         return f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "hour") else f"{value:%d %b %Y}"
     if not isinstance(value, Number) or isinstance(value, bool):
-        said = "" if value is None else str(value)
+        said = str(value)
         said = said.replace("_", " ") if said.isidentifier() else said
         return re.sub(r"(?<![^\W\d_])([cm]?m)([23])\b", lambda unit: unit[1] + "²³"[int(unit[2]) - 2], said)
     if not np.isfinite(value):
-        return "" if np.isnan(value) else "∞"
+        return "∞"
     if abs(value) < 1e-9:  # what rounding leaves of nothing
         return "0"
     return f"{value:,.0f}" if abs(value) >= 1000 or value == int(value) else f"{value:.4g}"
