@@ -118,6 +118,13 @@ def test_a_table_writes_nothing_for_a_date_or_a_number_that_is_not_there():
     assert not {"NaT", "nan", "None"} & set(re.findall(r"\w+", said))
 
 
+@pytest.mark.parametrize("alloy", pp.alloys())
+def test_a_ranking_is_a_table_to_read_also_where_a_route_cannot(alloy):
+    plans = pp.plan_all(pp.Job(demo_kit(), alloy), demo_rates())
+    said = table_html(pp.rank(plans))
+    assert all(plan.title in said for plan in plans.values()) and not re.search(r"&lt;NA&gt;|\bNone\b|\bnan\b", said)
+
+
 def test_a_wide_table_of_few_rows_is_turned_to_fit_the_page():
     wide = pd.DataFrame(np.ones((2, 12)), index=["one", "two"], columns=[f"size {i} [mm]" for i in range(12)])
     assert table_html(wide).count("<tr>") == 13 and table_html(wide.T).count("<tr>") == 13

@@ -259,7 +259,7 @@ def test_a_cell_of_the_page_is_written_as_it_is_read(value, heading, said):
 @pytest.mark.parametrize("wanted", [small_job(), pp.Job(demo_kit(), "AlSi7Mg", 4), pp.Job(demo_kit(), "316L", 4)])
 def test_what_stands_alike_on_several_routes_and_parts_is_said_once_with_the_worst_number(wanted):
     found = pp.report.findings_table(pp.plan_all(wanted, demo_rates()))
-    rows = pp.report.tables.together(found).reset_index()
+    rows = pp.report.together(found).reset_index()
     assert len(rows) < len(found) and not rows.drop(columns=["route", "part", "measured"]).duplicated().any()
     said = {
         (route, part, row.what)
@@ -272,6 +272,20 @@ def test_what_stands_alike_on_several_routes_and_parts_is_said_once_with_the_wor
         numbers = alike["measured"].astype(float)
         worst = alike.loc[(numbers - row.limit).abs().idxmax()] if row.limit != "" else alike.iloc[0]
         assert row.measured == worst["measured"] and row.part.startswith(worst["part"].replace("_", " "))
+
+
+def test_the_workbook_keeps_each_parts_own_findings_and_the_page_says_once_what_stands_alike():
+    memo = small_memo()
+    whole = memo.tables["Findings on the parts"]
+    assert whole.equals(pp.report.findings_table(memo.plans))
+    said = re.search(r"<caption>What stands against the parts.*?</table>", memo.html(), re.DOTALL)[0]
+    assert said.count("<tr>") == 1 + len(pp.report.together(whole)) < 1 + len(whole)
+
+
+def test_a_files_name_is_read_as_words():
+    part = pp.Part.from_numbers("bracket_two", 60, 210, (90, 70, 60))
+    memo = pp.report.memo(pp.Job(part, "AlSi7Mg", 6), demo_rates(), START)
+    assert "of bracket two" in memo.question and "Decision: bracket two</title>" in memo.html()
 
 
 def test_two_memos_stand_side_by_side_with_what_each_says_itself():

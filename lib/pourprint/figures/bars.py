@@ -22,8 +22,12 @@ from pourprint.routes import PRINTED
 TORN = 1.5  # times as long as the axis should be: a bar from there on is torn
 STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 # Stages that follow each other at one place are one phase of the clock.
-PHASES = 4 * ["at the desk"] + ["patterns", *2 * ["mould or print"], "fire", "pour"] + 2 * ["break out, finish"]
-PHASE_OF = dict(zip(Stage, PHASES, strict=True))
+DESK, PRINT, FINISH = "at the desk", "mould or print", "break out, finish"
+PHASE_OF = {
+    Stage.DESIGN: DESK, Stage.TOOLING: DESK, Stage.SIMULATE: DESK, Stage.DIE: DESK, Stage.PATTERN: "patterns",
+    Stage.ASSEMBLE: PRINT, Stage.MOULD: PRINT, Stage.FIRE: "fire", Stage.POUR: "pour",
+    Stage.BREAK_OUT: FINISH, Stage.FINISH: FINISH,
+}  # fmt: skip
 LATER = "further batches and delivery"
 
 

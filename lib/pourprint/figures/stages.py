@@ -7,9 +7,13 @@ from pourprint.figures.tables import table_html
 from pourprint.plans.steps import Stage
 from pourprint.routes import plan_all
 
-# Names that fit into a bar, of each stage in order, and of the days.
-NAMES = "design, tooling, simulate, die, patterns, cluster, mould or print, fire, pour, break out, finish"
-SHORT = dict(zip([stage.title for stage in Stage], NAMES.split(", "), strict=True)) | {DELAY: "price of days"}
+# Names that fit into a bar, of each stage and of the days.
+SHORT = {
+    Stage.DESIGN.title: "design", Stage.TOOLING.title: "tooling", Stage.SIMULATE.title: "simulate",
+    Stage.DIE.title: "die", Stage.PATTERN.title: "patterns", Stage.ASSEMBLE.title: "cluster",
+    Stage.MOULD.title: "mould or print", Stage.FIRE.title: "fire", Stage.POUR.title: "pour",
+    Stage.BREAK_OUT.title: "break out", Stage.FINISH.title: "finish", DELAY: "price of days",
+}  # fmt: skip
 
 
 def stage_matrix(here=None):

@@ -6,6 +6,7 @@ from numbers import Number
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 UNITS = {
     "mm": "mm", "cm2": "cm²", "cm3": "cm³", "h": "h", "s": "s", "min": "min", "kg": "kg", "kwh": "kWh", "um": "µm",
@@ -34,7 +35,7 @@ def cell(value):
     >>> [cell(v) for v in (1234567.0, 12.3456, 0.00123, 4, float("nan"), "sand_printer", "EUR/cm3")]
     ['1,234,567', '12.35', '0.00123', '4', '', 'sand printer', 'EUR/cm³']
     """
-    if value is None or value != value:  # no number, no date
+    if pd.isna(value) is True:  # no number, no date
         return ""
     if hasattr(value, "strftime"):
         return f"{value:%a %d %b %Y %H:%M}" if hasattr(value, "hour") else f"{value:%d %b %Y}"

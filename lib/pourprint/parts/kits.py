@@ -144,7 +144,7 @@ class Kit:
 
     def counted(self, number):
         """Such a number of kits in words: "4 kits of rover (11 pieces each)", "6 pieces of bracket"."""
-        said = f"{number} {self.noun}{'s' * (number != 1)} of {self.name}"
+        said = f"{number} {self.noun}{'s' * (number != 1)} of {self.name.replace('_', ' ')}"
         return said if self.nodes == 1 else f"{said} ({self.nodes} pieces each)"
 
     @cached_property

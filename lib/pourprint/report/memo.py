@@ -208,7 +208,7 @@ class Memo:
         return {
             "The kit": self.job.kit.table(),
             "The routes": tables.routes_table(self),
-            "Findings on the parts": tables.together(tables.findings_table(self.plans)),
+            "Findings on the parts": tables.findings_table(self.plans),
             "Timeline": plan.timeline().set_index("step"),
             "Traveller": traveller(plan),
             "Settings": set_points(plan),
@@ -284,10 +284,12 @@ class Memo:
         )
 
     def _shortened(self):
-        """The long tables but for what says nothing."""
+        """The long tables but for what says nothing, and what stands against several parts said once."""
+        found = tables.together(self.tables["Findings on the parts"])
         worth, turning = self.tables["What to measure first"], self.tables["What would turn it"].dropna()
         rows = worth[(worth["worth"] > 0) | (worth.index == "everything")].sort_values("worth", ascending=False)
-        return {"What to measure first": rows.head(ROWS), "What would turn it": turning.head(ROWS)}
+        worth = {"What to measure first": rows.head(ROWS), "What would turn it": turning.head(ROWS)}
+        return worth | {"Findings on the parts": found}
 
     def pdf(self, paper="A4"):
         """The same page printed by an installed Chromium: bytes; `paper` "A4" or "letter". Raises: InputError."""
