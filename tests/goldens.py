@@ -67,14 +67,14 @@ def plan_facts(plan):
         return {"reason": plan.reason}
     totals = facts_of(
         plan,
-        "unit_cost batch_cost one_off_cost total_cost hands_on_h machine_h elapsed_h lead_time_days first_pass_yield",
+        "unit_cost batch_cost one_off_cost total_cost hands_on_h machine_h lead_time_days first_pass_yield",
     )
     return totals | {"steps": plan.table().set_index("step")}
 
 
 def array_facts(plan):
     """Costs, hours and days of a plan with arrays."""
-    found = facts_of(plan, "unit_cost total_cost one_off_cost hands_on_h machine_h elapsed_h")
+    found = facts_of(plan, "unit_cost total_cost one_off_cost hands_on_h machine_h lead_time_days")
     return found | {"days": plan.at(start=START).lead_time_days}
 
 

@@ -73,7 +73,7 @@ MALFORMED = [
     ("plan again with no card", ask(lambda plan: plan.at(rates="cheap"))),
     ("the table of an array", lambda folder: planned(quantity=[1, 2]).table()),
     ("the timeline of an array", lambda folder: planned(quantity=[1, 2]).at(start="2026-11-25").timeline()),
-    ("a job longer than the calendar", lambda folder: planned(quantity=1_000_000, batch_size=1).elapsed_h),
+    ("a job longer than the calendar", lambda folder: planned(quantity=1_000_000, batch_size=1).lead_time_days),
     # Dates
     ("no start", ask(lambda plan: pp.lead_time(plan, None))),
     ("start in words", ask(lambda plan: pp.lead_time(plan, "next Monday"))),

@@ -18,15 +18,15 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 871,
+    "ledger": 877,
     "parts": 1260,
     "process": 2928,
-    "plans": 932,
+    "plans": 922,
     "routes": 1834,
     "risk": 467,
-    "decide": 1680,
+    "decide": 1687,
     "figures": 2553,
-    "panels": 1283,
+    "panels": 1289,
     "lessons": 2203,
     "report": 483,
 }

@@ -36,20 +36,23 @@ WATCH = """() => {
   }, true);
   const all = {subtree: true, childList: true, attributes: true, characterData: true};
   document.querySelectorAll(".js-plotly-plot, .pourprint-live").forEach((chart, i) => {
-    const watch = new MutationObserver(() => latency.changed.set(i, performance.now()));
+    const watch = new MutationObserver(() => {
+      // What a panel does once the slider has rested for 300 ms is no part of the move.
+      if (performance.now() - latency.key < 300) latency.changed.set(i, performance.now());
+    });
     const drawn = chart.querySelectorAll(".main-svg");
     (drawn.length ? drawn : [chart]).forEach(part => watch.observe(part, all));
   });
 }"""
 
 
-def press_ms(page, slider, key, rest_ms, quiet_ms=300):
+def press_ms(page, slider, key, rest_ms):
     """Press a key on a slider; return the time [ms] to the last change of any plot, or None if none changed.
 
     What a panel puts off until a slider rests is no part of it, and must not meet the next press.
     """
     slider.press(key)
-    page.wait_for_timeout(quiet_ms)
+    page.wait_for_timeout(350)
     found = page.evaluate("latency.changed.size ? Math.max(...latency.changed.values()) - latency.key : null")
     page.wait_for_timeout(rest_ms)
     return found

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers, refuse, toml_text
-from pourprint.ledger.entries import Entry, Pedigree, as_table, buying, library, nearest, read_entry
+from pourprint.ledger.entries import PRICES, Entry, Pedigree, as_table, buying, library, nearest, read_entry
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import write_whole
 from pourprint.ledger.workdays import WorkingHours
@@ -137,6 +137,15 @@ class RateCard:
                 }
             )
         return replace(self, entries=entries)
+
+    def works_as(self, other):
+        """Whether work is done alike at another card: the same hours, and other prices at most, those of what is bought
+        apart, since an order may have a least."""
+        if self is other:
+            return True
+        same = self.hours == other.hours and self.entries.keys() == other.entries.keys()
+        changed = (key for key, entry in self.entries.items() if entry is not other.entries[key])
+        return same and all(self.entries[k].kind in PRICES and not k.startswith("buy.") for k in changed)
 
     def with_hours(self, hours):
         """A new card with other working hours. Raises: InputError."""

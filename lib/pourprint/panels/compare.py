@@ -119,13 +119,17 @@ class _Desk:
 def _shown(found, values):
     """The Answer as the panel shows it: Shown."""
     traces = figures.comparison_data(found.along, values["routes"])
-    bars = figures.comparison_bars(found.now, found.along.unit)
-    resting = found.chances is not None  # the table waits until then
-    table = found.now.table()
-    notes = table.pop(NOTES)
-    tables = table_html(table, TEXTS["captions"]["compare"]) + table_html(notes[notes != ""]) if resting else None
     kind, ends = (values["axis"], values["routes"], found.along.unit), {"range": figures.comparison_range(traces)}
-    return Shown(_facts(found, values), bars, tables, kind, traces, {"yaxis": ends})
+    shown = Shown(_facts(found, values), None, None, kind, traces, {"yaxis": ends})
+    if found.chances is None:  # a slider moves: what stands below the chart waits until it rests
+        return shown
+    return replace(shown, bars=figures.comparison_bars(found.now, found.along.unit), table=_tables(found.now))
+
+
+def _tables(now):
+    table = now.table()
+    notes = table.pop(NOTES)
+    return table_html(table, TEXTS["captions"]["compare"]) + table_html(notes[notes != ""])
 
 
 def _kits(kit):

@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint.decide.along import Along, unit_costs
 from pourprint.decide.compare import Comparison
-from pourprint.decide.failures import Shares, again_along, again_here, kits_of
+from pourprint.decide.failures import Shares, again_along, again_at_knots, again_here, kits_of
 from pourprint.decide.inputs import OF_THE_JOB, WHOLE, outcomes_of, parted
 from pourprint.decide.settings import Setting, same_kit
 from pourprint.ledger.errors import InputError
@@ -113,19 +113,18 @@ class Question:
         size = {"quantity": job.quantity, "batch_size": None if job.all_at_once else job.batch_size, "start": job.start}
         work = {name: value for name, value in values.items() if name in WORK or name.startswith("buy.")}
         work["volume_cm3"] = values["volume"]
-        plans = self._once("plans", (work, card), lambda: plan_all(job, asked.rates, asked.routes))
-        plans = {route: plan.at(**size) if plan.feasible else plan for route, plan in plans.items()}
+        plans = self._once("plans", work, lambda: plan_all(job, asked.rates, asked.routes))
+        plans = {route: plan.at(asked.rates, **size) if plan.feasible else plan for route, plan in plans.items()}
         work, able = work | size, feasible(plans)
+        others = {key: value for key, value in work.items() if key != axis}
         clock = self._once("clock", work, lambda: {route: plan.schedule() for route, plan in able.items()})
         spans, days = parted(clock)
         if resting or not able.keys() <= self.known.get("shares", {}).keys():
-            of = partial(again_along, key=axis) if axis in WHOLE else again_here
-            again = self._once("again", (work, axis), lambda: {r: of(p) for r, p in able.items()})
+            again = self._once("again", (work, axis), lambda: self._again(able, axis, others))
             self.known["shares"] = {route: partial(found.at, rates=asked.rates) for route, found in again.items()}
         here = getattr(job, axis) if axis in WHOLE else kits_of(job)[1]
         failing = {route: Shares(*map(float, self.known["shares"][route](here))) for route in able}
         now = Comparison(plans, asked.price_of_day, spans, days, failing)
-        others = {key: value for key, value in work.items() if key != axis}
         along = self._along(now, axis, others, card, values, resting)
         if not resting:
             return Answer(now, along, None)
@@ -137,6 +136,13 @@ class Question:
         if what not in self.known or self.known[what][0] != depends:
             self.known[what] = depends, make()
         return self.known[what][1]
+
+    def _again(self, able, axis, others):
+        """{route: Again}: at the job's own kits, and along the chosen input where that is a number of kits."""
+        if axis not in WHOLE:
+            return {route: again_here(plan) for route, plan in able.items()}
+        knots = self._once("knots", (others, axis), lambda: {r: again_at_knots(p, axis) for r, p in able.items()})
+        return {route: again_along(plan, axis, knots[route]) for route, plan in able.items()}
 
     def _along(self, now, axis, others, card, values, resting):
         """Costs along the chosen input, failures included; `others` that the work depends on but that one."""

@@ -46,8 +46,8 @@ class Plan:
         job, rates = self.job.with_(**changes), self.rates if rates is None else rates
         if not isinstance(rates, RateCard):
             raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
-        # Steps are written per level of work, so they hold for every quantity, batch size and start.
-        same = rates is self.rates and changes.keys() <= {"quantity", "batch_size", "start"}
+        # Steps are written per level of work, so they hold for every quantity, batch size and start, and at all prices.
+        same = rates.works_as(self.rates) and changes.keys() <= {"quantity", "batch_size", "start"}
         return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
 
     @cached_property
@@ -171,16 +171,9 @@ class Plan:
     @cached_property
     def legs(self):
         """(one-off work piece by piece, the steps of a batch): tuples of Step, each in the order of work."""
+        alone = {"whole": False, "within_h": math.inf, "first_pass_yield": 1.0, "returns_to": ""}
         one_off = tuple(
-            replace(
-                step,
-                work=(work,),
-                whole=False,
-                within_h=math.inf,
-                rounds=BATCH.per_batch,
-                first_pass_yield=1.0,
-                returns_to="",
-            )
+            replace(step, work=(work,), rounds=BATCH.per_batch, **alone)
             for step in self.steps
             for work in step.work
             if work.level is JOB
@@ -212,11 +205,6 @@ class Plan:
         InputError.
         """
         return days_of(self)
-
-    @property
-    def elapsed_h(self):
-        """Clock hours from the job's start to the end of the last batch [h]."""
-        return 24 * (self.lead_time_days - self.job.delivery_days)
 
     # Views -----------------------------------------------------------------------------------------
 
@@ -366,7 +354,7 @@ def ranged(plan):
             return super().__getitem__(key)
 
     rates = replace(plan.rates, entries=Noting(plan.rates.entries))
-    plan.at(rates=rates).total_cost  # noqa: B018  read for what it reads
+    replace(plan, rates=rates, steps=plan.recipe(plan.job, rates)).total_cost  # noqa: B018  read for what it reads
     return {key: entry for key, entry in plan.rates.entries.items() if key in read and entry.low < entry.high}
 
 

@@ -55,7 +55,8 @@ class Walls:
         thick, gap = (_first_hit(points, side * normals[own], corners) for side in (-1, 1))
         weak = []
         for lengths, side in ((thick, -0.5), (gap, 0.5)):
-            at = int(np.argsort(lengths, kind="stable")[round(LOW * len(points))])
+            # To the nanometre: which of equal walls is shown must not hang on a machine's last digit.
+            at = int(np.argsort(np.round(lengths, 6), kind="stable")[round(LOW * len(points))])
             across = lengths[at] if np.isfinite(lengths[at]) else np.nan
             weak += [float(lengths[at]), points[at] + side * across * normals[own[at]]]
         return cls(
