@@ -105,14 +105,16 @@ def _round_ends(costs):
     return np.log10(ROUND[[max(first, 0), min(last, len(ROUND) - 1)]]).tolist()
 
 
-def comparison_figure(along, routes):
+def comparison_figure(along, routes, title=""):
     """Unit cost along one input, one line a route.
 
-    Returns: go.Figure whose traces stand in the order of `comparison_data`; parameters as there.
+    Parameters: as of `comparison_data`; `title` the message, where nothing beside the chart says it. Returns: go.Figure
+    whose traces stand in the order of those data.
     """
     *lines, named, turns, chosen = traces = comparison_data(along, routes)
     shape = "hv" if along.counted else "linear"
-    figure = canvas("", along.title, along.unit, 380, log="xy" if along.log else "y", t=20, r=NAMES_PX)
+    margin = {"r": NAMES_PX} if title else {"r": NAMES_PX, "t": 20}
+    figure = canvas(title, along.title, along.unit, 380, log="xy" if along.log else "y", **margin)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)
         said = f"{name}<br>{along.title} %{{x:,.4~g}}: %{{y:,.0f}} {along.unit}"

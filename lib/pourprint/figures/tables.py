@@ -20,12 +20,12 @@ MOST_ACROSS, MOST_DOWN, LEFT = 9, 60, ' style="text-align:left"'
 def heading(name):
     """A table's heading from a name of the library: its unit in brackets, no underscores but in keys of the ledger.
 
-    >>> heading("pool_cm3"), heading("first_pass_yield"), heading("casting [cm³]"), heading("shell.dip_time")
-    ('pool [cm³]', 'first pass yield', 'casting [cm³]', 'shell.dip_time')
+    >>> heading("pool_cm3"), heading("first_pass_yield"), heading("co2e_kg"), heading("shell.dip_time")
+    ('pool [cm³]', 'first pass yield', 'CO₂e [kg]', 'shell.dip_time')
     """
     words, _, unit = str(name).rpartition("_")
     said = f"{words} [{UNITS[unit]}]" if words and unit in UNITS else str(name)
-    return said if "." in said else said.replace("_", " ")
+    return said if "." in said else said.replace("_", " ").replace("co2e", "CO₂e")
 
 
 def cell(value):

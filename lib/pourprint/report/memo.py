@@ -247,12 +247,12 @@ class Memo:
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, f"{self.rates.currency} a {noun}")
         cheapest = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
-        said = [f"Cheapest at one {noun}: {self.plans[cheapest].title.lower()}"]
-        said += [f"from {c.at:.0f} {noun}s on {self.plans[c.to].title.lower()}" for c in along.crossings]
-        said += [f"no other up to {kits[-1]} {noun}s"] * (len(said) == 1)
-        takeaway = f"{'; '.join(said[:2])}{''.join(f', {more}' for more in said[2:])}. Failures and days included."
+        title = f"Cheapest at one {noun}: {self.plans[cheapest].title.lower()}"
+        said = [f"from {c.at:.0f} {noun}s on {self.plans[c.to].title.lower()}" for c in along.crossings]
+        said = ", ".join(said) or f"no other up to {kits[-1]} {noun}s"
+        takeaway = f"{said[0].upper()}{said[1:]}. Failures and days included."
         some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
-        figure = figures.comparison_figure(along, tuple(lines))
+        figure = figures.comparison_figure(along, tuple(lines), title)
         return figures.Chart(figure, takeaway, figures.COMPARISON_IN_WORDS, along.table().loc[some])
 
     def _map(self, figures):
