@@ -159,6 +159,7 @@ def main(count, seed):
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", "*.pyc"))
         library = copy / "lib/pourprint"
         paths = sorted(path for room in ROOMS for path in (library / room).rglob("*.py") if path.stem != "__init__")
+        paths = [path for path in paths if any(places(ast.parse(path.read_text(encoding="utf-8"))))]
         files = {path.relative_to(library).as_posix(): path for path in paths}
         lines = [path.read_text().count("\n") for path in files.values()]
         for turn in range(1, count + 1):

@@ -66,6 +66,8 @@ def test_a_doubt_about_the_unit_comes_before_all_that_may_follow_from_it():
 def test_a_long_core_held_at_one_end_is_refused():
     held = pp.KitPart(part(box((80, 40, 40))), sockets=(pp.Socket(8.0, 70.0),))
     job = pp.Job(pp.Kit("one", (held,)), "AlSi7Mg")
+    (core,) = (one for one in findings("printed_mould", job) if one.key == "printed_mould.core_slenderness")
+    assert core.measured == 70 / 8 and core.limit == pp.RateCard.default().entries[core.key].high
     assert "core held at one end" in pp.plan_all(job)["printed_mould"].reason
     assert "blind hole" in pp.plan_all(job)["printed_pattern"].reason
     assert pp.plan_all(job)["printed_metal"].feasible

@@ -58,6 +58,10 @@ def test_each_route_keeps_its_stages_of_the_eleven(route, stages, dropped):
     assert len(kept) == stages and {stage.name for stage in pp.Stage} - {stage.name for stage in kept} == dropped
 
 
+def test_all_routes_but_the_serial_reference_are_printed():
+    assert pp.routes.PRINTED == PRINTED == tuple(route for route in pp.ROUTES if route != "tooled_pattern")
+
+
 def test_fewer_stages_mean_fewer_steps():
     steps = [len(plan(route, demo_job()).steps) for route in PRINTED]
     assert steps == sorted(steps, reverse=True) and len(set(steps)) == 3
