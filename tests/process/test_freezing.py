@@ -1,5 +1,6 @@
 """How castings freeze: closed forms against published numbers, heat flow on voxels against exact solutions."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -27,6 +28,7 @@ from pourprint.process.freezing.solidification import (
     freeze_grid,
     freezing_point_c,
     heat_to_freeze_j_m3,
+    rim_mm,
 )
 from pourprint.process.freezing.voxels import voxels
 from pourprint.process.misrun import fluidity_mm
@@ -102,6 +104,15 @@ def test_three_equal_solids_freeze_in_9_722_minutes():
     assert 3.5 * moduli_cm**2 == pytest.approx(9.722, abs=5e-4)
     # The same by `adams_time_s`: one V/A, one time.
     assert adams_time_s(10 * moduli_cm, ALUMINIUM, SAND) == pytest.approx(adams_time_s(100 / 6, ALUMINIUM, SAND))
+
+
+@pytest.mark.parametrize("modulus_mm", [1.0, 4.0, 12.0])
+def test_the_rim_of_sand_reaches_where_no_heat_comes_while_the_casting_freezes(modulus_mm):
+    """Carslaw & Jaeger, Conduction of heat in solids, 2nd ed., 2.4: a half space warms by erfc(x / 2√(αt)) of its face;
+    a hot spot takes about twice the time of the mean V/A (from memory; exact)."""
+    time_s = 2 * adams_time_s(modulus_mm, ALUMINIUM, SAND)
+    diffusivity_mm2_s = 1e6 * 0.6 / (1500 * 1100)
+    assert math.erfc(rim_mm(modulus_mm, ALUMINIUM, SAND) / (2 * math.sqrt(diffusivity_mm2_s * time_s))) < 0.01
 
 
 def narrow_constant(melt):

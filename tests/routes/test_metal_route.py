@@ -1,5 +1,7 @@
 """The printed-metal route: by hand for a part of given numbers, and what moves what for a mesh."""
 
+import math
+
 import numpy as np
 import pytest
 from trimesh.creation import box
@@ -88,6 +90,18 @@ def test_the_printer_is_made_ready_once_a_job_and_its_plates_once_each():
     assert table.loc["change the printer's powder", ["hands_on_h", "machine_h"]].tolist() == [4, 4]
     assert table.loc["resurface the plates", "machine_h"] == pytest.approx(0.5 * plates)
     assert rows(job, powder_change=0.0).loc["change the printer's powder", "cost"] == 0
+
+
+@pytest.mark.parametrize("name", ["axle_carrier", "spreader"])
+def test_pieces_that_nest_take_a_whole_number_to_a_plate_and_more_than_in_rows(name):
+    part = next(item.part for item in demo_kit().parts if item.part.name == name)
+    layout = route.lay_out(pp.Job(part, "AlSi7Mg"), rates())
+    (piece,), gap_mm, plate_mm = layout.pieces, rates()["printed_metal.plate_gap"], rates()["printed_metal.plate_x"]
+    # By hand: as many rows and columns as the plate, a square, has room for, with a gap between.
+    sides_mm = piece.standing.length_mm, piece.standing.width_mm
+    in_rows = math.prod(int((plate_mm + gap_mm) // (side + gap_mm)) for side in sides_mm)
+    to_a_plate = 1 / float(layout.share)
+    assert to_a_plate == pytest.approx(round(to_a_plate)) and to_a_plate > in_rows
 
 
 # Which way up -------------------------------------------------------------------------------------------
