@@ -67,6 +67,32 @@ def test_each_slider_is_seen_with_its_chart(address, playwright_driver, name):
     assert hidden == []
 
 
+def test_a_chart_takes_the_width_of_its_place_whatever_becomes_of_window_and_side_bar(lab, playwright_driver):
+    """A chart out of sight is not told that its place changed; it must know when it comes into view."""
+    address, folder = lab
+    timeline = "pp.figures.plan_timeline(pp.plan('printed_metal', pp.Job(kit, 'AlSi10Mg', start='2027-01-11'), rates))"
+    write_notebook(folder / "widths.ipynb", [KIT, *[timeline, *["'between'"] * 12] * 4])
+    fitting = """i => {
+      const plot = document.querySelectorAll('.js-plotly-plot')[i], drawn = plot?.querySelector('.main-svg');
+      return drawn && Math.abs(drawn.getBoundingClientRect().width - plot.getBoundingClientRect().width) < 3;
+    }"""
+    with browser_page(playwright_driver) as page:
+        open_notebook(page, address, "widths.ipynb")
+        for side, width in [
+            ("collapseLeft", 640),
+            ("expandLeft", 1280),
+            ("collapseLeft", 960),
+            ("expandLeft", 1920),
+        ] * 2:
+            page.evaluate(f"jupyterapp.shell.{side}()")
+            page.set_viewport_size({"width": width, "height": 800})
+            page.wait_for_timeout(300)
+            for i in range(page.locator(".js-plotly-plot").count()):
+                page.locator(".js-plotly-plot").nth(i).scroll_into_view_if_needed()
+                page.wait_for_function(fitting, arg=i, timeout=5000)
+        assert page.locator(".js-plotly-plot").count() == 4
+
+
 @pytest.mark.parametrize("width", [340, 520, 850, 1400])
 def test_names_in_bars_stand_whole_or_are_not_seen(page, width):
     plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 4, start="2027-01-11"), demo_rates())
