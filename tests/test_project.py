@@ -21,7 +21,7 @@ BUDGETS = {
     "ledger": 877,
     "parts": 1260,
     "process": 2928,
-    "plans": 922,
+    "plans": 925,
     "routes": 1834,
     "risk": 467,
     "decide": 1687,

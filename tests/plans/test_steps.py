@@ -24,11 +24,6 @@ def demo_plan(route, quantity=1, batch_size=None, rates=None):
     return pp.plan(route, pp.Job(demo_kit(), "AlSi7Mg", quantity, batch_size), rates or demo_rates())
 
 
-def elapsed_h(plan):
-    """Clock hours from the job's start to the end of the last batch [h]."""
-    return 24 * (plan.lead_time_days - plan.job.delivery_days)
-
-
 def test_the_map_has_eleven_stages_and_counts_them_from_one():
     """The notebooks' headings and the map's rows bear these numbers: "9 Melt, pour and cool"."""
     assert [(stage.value, stage) for stage in pp.Stage] == [*enumerate(pp.Stage, 1)] and len(pp.Stage) == 11
@@ -81,7 +76,7 @@ def test_two_people_side_by_side_are_paid_twice_and_take_the_time_of_one():
     works = [Work(BATCH, hands_on_h=3.0, people=n) for n in (1, 2)]
     one, two = (toy_plan(replace(step("pour", work, machine="kiln"), attended=True)) for work in works)
     assert (one.hands_on_h, two.hands_on_h) == (3, 6)
-    assert one.machine_h == two.machine_h == 3 and elapsed_h(one) == elapsed_h(two) == 3
+    assert one.machine_h == two.machine_h == 3 and one.elapsed_h == two.elapsed_h == 3
     assert two.total_cost - one.total_cost == pytest.approx(3 * one.rates["labour.technician"])
     runs = [simulate(plan, 10, inputs=None, time_spread=0.0) for plan in (one, two)]
     assert [run.cost[0] for run in runs] == pytest.approx([one.total_cost, two.total_cost])
@@ -151,7 +146,7 @@ def test_cost_is_homogeneous_of_degree_one_in_all_prices(route, factor, quantity
     plan = demo_plan(route, quantity, 4)
     dearer = plan.at(rates=plan.rates.replace({key: factor * value for key, value in prices(plan.rates).items()}))
     assert dearer.total_cost == pytest.approx(factor * plan.total_cost)
-    assert elapsed_h(dearer) == elapsed_h(plan)
+    assert dearer.elapsed_h == plan.elapsed_h
 
 
 # Saw-tooth --------------------------------------------------------------------------------------------
@@ -201,7 +196,7 @@ def test_a_level_name_means_one_count_within_a_route():
 @pytest.mark.parametrize("route", ROUTES)
 def test_a_batch_larger_than_the_quantity_is_one_batch(route):
     plan, large = demo_plan(route, 3, 3), demo_plan(route, 3, 8)
-    assert (large.batches, large.total_cost, elapsed_h(large)) == (1, plan.total_cost, elapsed_h(plan))
+    assert (large.batches, large.total_cost, large.elapsed_h) == (1, plan.total_cost, plan.elapsed_h)
 
 
 @pytest.mark.parametrize("route", ROUTES)
@@ -225,12 +220,12 @@ def assert_same_as_one_by_one(plan_of, *arrays):
     """`plan_of(*numbers)` makes a plan; cost and time of the arrays must equal those of each combination."""
     whole = plan_of(*arrays)
     shape = np.broadcast_shapes(*(np.shape(a) for a in arrays))
-    assert whole.shape == np.shape(whole.total_cost) == np.shape(elapsed_h(whole)) == shape
+    assert whole.shape == np.shape(whole.total_cost) == np.shape(whole.elapsed_h) == shape
     for index in np.ndindex(shape):
         single = plan_of(*(np.broadcast_to(a, shape)[index].item() for a in arrays))
         assert whole.total_cost[index] == pytest.approx(single.total_cost, rel=1e-12)
         assert whole.unit_cost[index] == pytest.approx(single.unit_cost, rel=1e-12)
-        assert elapsed_h(whole)[index] == pytest.approx(elapsed_h(single), rel=1e-9)
+        assert whole.elapsed_h[index] == pytest.approx(single.elapsed_h, rel=1e-9)
         assert np.broadcast_to(whole.hands_on_h, shape)[index] == pytest.approx(single.hands_on_h)
 
 
@@ -264,7 +259,7 @@ def test_every_number_of_the_card_may_be_an_array(route):
             assert np.broadcast_to(plan.total_cost, 3)[i] == pytest.approx(single.total_cost), key
             assert np.broadcast_to(plan.first_pass_yield, 3)[i] == pytest.approx(single.first_pass_yield), key
             if i != 1:  # two of three are enough for the slower clock
-                assert np.broadcast_to(elapsed_h(plan), 3)[i] == pytest.approx(elapsed_h(single)), key
+                assert np.broadcast_to(plan.elapsed_h, 3)[i] == pytest.approx(single.elapsed_h), key
 
 
 def test_views_of_an_array_are_refused_in_a_sentence():
@@ -282,7 +277,7 @@ def test_more_kits_seldom_take_less_time_and_never_by_more_than_a_working_day(ro
     # Nobody looks ahead (see `scheduler`): one kit more may load a machine at a better moment. Of these 155 steps from
     # one quantity to the next a few fall, by a working day at most, which may have a weekend before it. In one large
     # batch one build more also means shorter builds, which can use the nights better.
-    falls = [np.diff(elapsed_h(demo_plan(route, np.arange(1, 33), batch))) for batch in (1, 2, 3, 5, 8)]
+    falls = [np.diff(demo_plan(route, np.arange(1, 33), batch).elapsed_h) for batch in (1, 2, 3, 5, 8)]
     falls = -np.concatenate(falls)
     assert np.count_nonzero(falls > 1e-6) <= 5 and falls.max() <= 24 + 48
 
@@ -294,20 +289,20 @@ def test_identical_batches_follow_the_flow_line_formula(times_h, n):
     machines = ("kiln", "saw", "wax_press", "metal_printer", "sand_printer", "pattern_printer")
     steps = [step(m, Work(BATCH, machine_h=t), machine=m) for m, t in zip(machines, times_h, strict=False)]
     plan = toy_plan(*steps, quantity=3 * n, batch_size=3, hours=ROUND_THE_CLOCK)
-    assert elapsed_h(plan) == pytest.approx(sum(times_h) + (n - 1) * max(times_h))
+    assert plan.elapsed_h == pytest.approx(sum(times_h) + (n - 1) * max(times_h))
 
 
 def test_one_person_is_one_resource_however_many_steps_share_them():
     steps = [step("cut", hands(2)), step("file", hands(3))]
     plan = toy_plan(*steps, quantity=4, batch_size=1, hours=ROUND_THE_CLOCK)
-    assert elapsed_h(plan) == pytest.approx(4 * (2 + 3))
+    assert plan.elapsed_h == pytest.approx(4 * (2 + 3))
 
 
 @pytest.mark.parametrize("n", range(1, 13))
 def test_one_person_makes_one_batch_of_a_day_each_working_day(n):
     plan = toy_plan(step("file", hands(8)), quantity=n, batch_size=1)
     weeks, days = divmod(n - 1, 5)  # by hand: the n-th working day from a Monday on, 8 to 16
-    assert elapsed_h(plan) == pytest.approx(weeks * 168 + days * 24 + 8)
+    assert plan.elapsed_h == pytest.approx(weeks * 168 + days * 24 + 8)
     assert pd.Timestamp(pp.lead_time(plan, "2026-11-02T08:00").finish) == pd.Timestamp(
         "2026-11-02T16:00"
     ) + pd.Timedelta(days=7 * weeks + days)
@@ -316,15 +311,15 @@ def test_one_person_makes_one_batch_of_a_day_each_working_day(n):
 def test_an_attended_machine_runs_on_alone_at_night():
     # Eight hours by hand, 16 h alone to the next morning: Monday to Friday five, the sixth from Monday to Tuesday 8:00.
     plan = toy_plan(step("saw", Work(BATCH, 8.0, 16.0), machine="saw", attended=True), quantity=6, batch_size=1)
-    assert elapsed_h(plan) == pytest.approx(8 * 24)
+    assert plan.elapsed_h == pytest.approx(8 * 24)
     # Round the clock the machine itself is what the batches wait for.
     day_and_night = plan.at(rates=plan.rates.with_hours(ROUND_THE_CLOCK))
-    assert elapsed_h(day_and_night) == pytest.approx(6 * 24)
+    assert day_and_night.elapsed_h == pytest.approx(6 * 24)
 
 
 def test_waiting_of_one_batch_goes_on_beside_the_next():
     plan = toy_plan(step("dip", Work(BATCH, 1.0, wait_h=10)), quantity=5, batch_size=1, hours=ROUND_THE_CLOCK)
-    assert elapsed_h(plan) == pytest.approx(11 + 4 * 1)
+    assert plan.elapsed_h == pytest.approx(11 + 4 * 1)
 
 
 def test_a_week_worked_by_hand():
@@ -346,7 +341,7 @@ def test_rounds_take_hands_again_each_time():
     """Three coats, each 1 h by hand and 20 h drying: Mon 8–9, Tue 5; Tue 8–9, Wed 5; Wed 8–9, Thu 5."""
     coat = Level("coat", lambda kits: 3 * np.minimum(kits, 1))
     plan = toy_plan(step("dip", Work(coat, 1.0, wait_h=20), rounds=coat.per_batch))
-    assert elapsed_h(plan) == pytest.approx(3 * 24 + 5 - 8)
+    assert plan.elapsed_h == pytest.approx(3 * 24 + 5 - 8)
     assert plan.hands_on_h == 3 and plan.table()["wait_h"].item() == 60
 
 
@@ -372,7 +367,7 @@ def test_at_other_prices_the_work_is_the_same_and_at_other_hours_it_is_not(route
 def test_one_off_work_is_done_once_before_the_first_batch():
     steps = [step("design", hands(3, JOB)), step("make", hands(2))]
     plan = toy_plan(*steps, quantity=2, batch_size=1, hours=ROUND_THE_CLOCK)
-    assert plan.hands_on_h == 3 + 2 * 2 and elapsed_h(plan) == pytest.approx(3 + 2 * 2)
+    assert plan.hands_on_h == 3 + 2 * 2 and plan.elapsed_h == pytest.approx(3 + 2 * 2)
 
 
 def test_holidays_and_delivery_move_the_date():
@@ -436,8 +431,8 @@ def test_further_batches_stand_in_a_last_row():
 def test_a_seven_day_week_is_never_slower_and_never_dearer(route):
     plan = demo_plan(route, 4, 2)
     week = plan.at(rates=plan.rates.with_hours(ROUND_THE_CLOCK))
-    assert elapsed_h(week) < elapsed_h(plan) and week.total_cost == plan.total_cost
-    assert elapsed_h(week) >= max(week.hands_on_h / 2, 1)  # no more than all hands in parallel with nothing
+    assert week.elapsed_h < plan.elapsed_h and week.total_cost == plan.total_cost
+    assert week.elapsed_h >= max(week.hands_on_h / 2, 1)  # no more than all hands in parallel with nothing
 
 
 @pytest.mark.parametrize("route", ROUTES)

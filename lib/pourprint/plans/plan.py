@@ -206,6 +206,11 @@ class Plan:
         """
         return days_of(self)
 
+    @property
+    def elapsed_h(self):
+        """Clock hours from the job's start to the end of the last batch [h]."""
+        return 24 * (self.lead_time_days - self.job.delivery_days)
+
     # Views -----------------------------------------------------------------------------------------
 
     def single_only(self, what):
