@@ -25,10 +25,10 @@ BUDGETS = {
     "routes": 1834,
     "risk": 467,
     "decide": 1687,
-    "figures": 2558,
+    "figures": 2555,
     "panels": 1289,
     "lessons": 2203,
-    "report": 483,
+    "report": 485,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

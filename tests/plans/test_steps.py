@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
+from pourprint.ledger.entries import PRICES as PAID
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 from pourprint.plans.steps import BATCH, JOB, Level, Work
@@ -123,7 +124,6 @@ def test_a_row_of_the_table_is_hours_times_rates(route):
             assert row.machine_cost == row.energy == row.machine_h == 0
 
 
-PAID = (Kind.PRICE, Kind.POWER)
 PRICES = ("labour", "machine", "energy", "material", "ingot", "powder", "purchase")
 
 

@@ -11,7 +11,8 @@
     if (![...area.querySelectorAll(".js-plotly-plot")].every(fits)) window.dispatchEvent(new Event("resize"));
   };
   const soon = () => { clearTimeout(timer); timer = setTimeout(ask, 400); };
-  if (!area) return;
+  if (!area || area.dataset.pourprintFits) return; // of several charts in a cell, or of a cell run again
+  area.dataset.pourprintFits = "watched";
   new ResizeObserver(soon).observe(area);
   new IntersectionObserver(soon).observe(area);
 })(document.currentScript);

@@ -6,7 +6,6 @@ Charts have no ground of their own, and THEME gives what is drawn in ink the col
 JupyterLab's light and dark theme.
 """
 
-import json
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -28,7 +27,6 @@ SCALE = sample_colorscale("Cividis", [0.2 + 0.1 * i for i in range(9)])
 ROUND = np.array([digit * 10.0**power for power in range(-4, 9) for digit in (1, 2, 5)])
 THEME = f"<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 FIT = f"<script>{Path(__file__).with_suffix('.js').read_text(encoding='utf-8')}</script>"
-PLOTLY = "application/vnd.plotly.v1+json"
 
 
 @dataclass(frozen=True)
@@ -43,8 +41,7 @@ class Chart:
     def _ipython_display_(self):
         from IPython.display import HTML, display
 
-        drawn = json.loads(self.figure.to_json())
-        display({PLOTLY: drawn | {"config": {"responsive": True}}}, raw=True)
+        self.figure.show(config={"responsive": True})  # to the window's size, of which FIT tells it
         display(HTML(self.words() + FIT))
 
     def words(self):

@@ -43,8 +43,8 @@ class Question:
     """What a panel's controls ask for: its `kits` {name: Kit}, `rates`, first `start`, `axes` of the chart {input: (its
     title, values (n,), whether it is a matter of orders)}, keys of the `prices` with a control.
 
-    `known` keeps what was asked last with what it depended on: the plans; and of the work alone, in which no price is,
-    the clock, the days along the chart, and how much is done again.
+    `known` keeps what was asked last with what it depended on: of the work alone, in which no price is, the plans, the
+    clock, the days along the chart, and how much is done again; and the costs along the chart.
     """
 
     kits: dict

@@ -285,11 +285,13 @@ class Memo:
 
     def _shortened(self):
         """The long tables but for what says nothing, and what stands against several parts said once."""
-        found = tables.together(self.tables["Findings on the parts"])
         worth, turning = self.tables["What to measure first"], self.tables["What would turn it"].dropna()
         rows = worth[(worth["worth"] > 0) | (worth.index == "everything")].sort_values("worth", ascending=False)
-        worth = {"What to measure first": rows.head(ROWS), "What would turn it": turning.head(ROWS)}
-        return worth | {"Findings on the parts": found}
+        return {
+            "Findings on the parts": tables.together(self.tables["Findings on the parts"]),
+            "What to measure first": rows.head(ROWS),
+            "What would turn it": turning.head(ROWS),
+        }
 
     def pdf(self, paper="A4"):
         """The same page printed by an installed Chromium: bytes; `paper` "A4" or "letter". Raises: InputError."""
