@@ -1,4 +1,5 @@
-"""The studies of the demo kit that come with the library, so that its notebooks open without measuring.
+"""The studies of the demo nodes that come with the library, so that its notebooks open without measuring: as they
+are read from their files, and as the demo frame makes them, these of aluminium alone.
 
 Where a study or a demo node changes, write them anew:
 
@@ -35,17 +36,18 @@ def fresh():
         if path.suffix in FORMATS:
             data = path.read_bytes()
             made[kept.name_of(*file_key(path, data, "mm"))] = partial(read_fresh, path, data, "mm")
-    for entry in demo_kit().parts:
-        shape = entry.part.shape
-        for kind in KINDS:
-            made[kept.name_of(shape.content, kind)] = partial(kind.measured, shape.vertices, shape.faces)
-        looks = [look_in(alloys()[METALS[0]], OTHER_CELLS)]  # what notebook 03 shows on two grids is of aluminium
-        for metal in METALS:
-            looks += [look_in(alloys()[metal]), look_in(alloys()[metal], OTHER_CELLS, shell=True)]
-        for kind in looks:
-            made[kept.name_of(shape.content, kind)] = partial(looked, entry.part, kind)
-    load = nested_load(demo_kit().parts)
-    made[kept.name_of(*load.key)] = partial(learnt, load)
+    for kit, metals in ((demo_kit(), METALS), (Frame.load(DEMO / "rover_frame.toml").kit(), METALS[:1])):
+        for entry in kit.parts:
+            shape = entry.part.shape
+            for kind in KINDS:
+                made[kept.name_of(shape.content, kind)] = partial(kind.measured, shape.vertices, shape.faces)
+            looks = [look_in(alloys()[METALS[0]], OTHER_CELLS)]  # what notebook 03 shows on two grids is of aluminium
+            for metal in metals:
+                looks += [look_in(alloys()[metal]), look_in(alloys()[metal], OTHER_CELLS, shell=True)]
+            for kind in looks:
+                made[kept.name_of(shape.content, kind)] = partial(looked, entry.part, kind)
+        load = nested_load(kit.parts)
+        made[kept.name_of(*load.key)] = partial(learnt, load)
     return made
 
 

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pourprint.ledger.errors import InputError
+from pourprint.parts.frame import Frame
 from pourprint.parts.meshes import rotated_up, sections
 from pourprint.parts.nodes import Boss, Tube, make_node
 from pourprint.parts.part import Part
@@ -103,6 +104,21 @@ def test_random_nodes_are_one_watertight_body(wall, bend, diameter, shell):
     edges = np.sort(part.mesh[1][:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     assert (np.unique(edges, axis=0, return_counts=True)[1] % 2 == 0).all()
     assert part.bodies == 1 and part.volume_cm3 > 0
+
+
+def test_a_processor_whose_last_digits_differ_makes_the_same_mesh(monkeypatch):
+    # Or what was studied on one machine, and ships, would not be found on another.
+    frame, last_digits = Frame.load(DEMO / "rover_frame.toml"), np.random.default_rng(1)
+    ours = [entry.part.mesh for entry in frame.kit().parts]
+
+    def turned(vertices, up):
+        return rotated_up(vertices, up) * (1 + np.finfo(float).eps * last_digits.integers(-1, 2, (3, 3)))
+
+    monkeypatch.setattr("pourprint.parts.nodes.rotated_up", turned)
+    theirs = [entry.part.mesh for entry in frame.kit().parts]
+    assert len(ours) == len(theirs) == 7
+    for (vertices, faces), (their_vertices, their_faces) in zip(ours, theirs, strict=True):
+        assert np.array_equal(vertices, their_vertices) and np.array_equal(faces, their_faces)
 
 
 def test_a_made_node_can_be_saved_and_read_again(tmp_path):

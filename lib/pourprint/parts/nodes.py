@@ -13,6 +13,7 @@ from pourprint.parts.part import Part
 GAP_MM = 0.2  # radial bond gap of a socket
 DRAIN_MM = 6.0  # of the holes through the bottoms of a hollow hub's sockets
 LEAST_ANGLE_DEG = 20.0  # between two tubes, or a tube and a bore; below, sockets need very long arms
+DIGITS = 9  # of all that solids are made from: a processor's last digits would give a node another mesh
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ def ball(radius, segments):
     from manifold3d import Manifold
 
     unit = Manifold.sphere(1, segments)
-    return unit.scale([radius * np.cbrt(4 / 3 * np.pi / unit.volume())] * 3)
+    return unit.scale([round(radius * np.cbrt(4 / 3 * np.pi / unit.volume()), DIGITS)] * 3)
 
 
 def rod(direction, radius, start, end, segments):
@@ -130,8 +131,9 @@ def rod(direction, radius, start, end, segments):
     from manifold3d import Manifold
 
     round_r = radius * np.sqrt(2 * np.pi / segments / np.sin(2 * np.pi / segments))
-    turn = np.column_stack([rotated_up(np.eye(3), direction), np.zeros(3)])
-    return Manifold.cylinder(end - start, round_r, -1, segments).translate((0, 0, start)).transform(turn)
+    turn = np.column_stack([rotated_up(np.eye(3), direction), np.zeros(3)]).round(DIGITS)
+    bar = Manifold.cylinder(round(end - start, DIGITS), round(round_r, DIGITS), -1, segments)
+    return bar.translate((0, 0, round(start, DIGITS))).transform(turn)
 
 
 def _all_of(values, kind, name):
