@@ -168,7 +168,7 @@ def test_the_nearest_prices_of_a_day_that_turn_the_answer_are_said_either_way_as
         means = {route: pp.expected(plan) for route, plan in plans.items()}
         prices = [price for price, _ in envelope({route: (m.cost, m.days) for route, m in means.items()})[1:]]
         wanted = [price for price in prices if price <= day][-1:] + [p for p in prices if day < p <= 1000][:1]
-        said = [float(text) for text in re.findall(r"(?:above|below) ([\d.]+) a day", panel.answer.value)]
+        said = [float(text) for text in re.findall(r"(?:above|below) ([\d.]+) EUR a day", panel.answer.value)]
         assert said == pytest.approx(wanted, abs=0.5)
         assert ("at no price of a day up to 1,000" in panel.answer.value) == (not wanted)
         seen.add(len(wanted))

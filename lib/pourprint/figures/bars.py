@@ -28,7 +28,9 @@ PHASE_OF = {
     Stage.ASSEMBLE: PRINT, Stage.MOULD: PRINT, Stage.FIRE: "fire", Stage.POUR: "pour",
     Stage.BREAK_OUT: FINISH, Stage.FINISH: FINISH,
 }  # fmt: skip
-LATER = "further batches and delivery"
+LATER, LATER_SHADE = "later batches", 0.65
+GREY = "#777777"  # of a key, which is of no route
+KEY = SHADE | {LATER: LATER_SHADE}  # of kinds of time, and how their pieces look
 
 
 @dataclass(frozen=True)
@@ -94,12 +96,13 @@ def clock_bars(comparison):
             hours = {"hands-on": hands_h, RESTS: rest_h, "machine": machine_h, "waiting": waiting_h}
             for kind, each in hours.items():
                 spent[PHASE_OF[span.step.stage], kind] += each / 24
+        longest = {phase: max(days for (what, _), days in spent.items() if what == phase) for phase, _ in spent}
         pieces = [
-            Piece(phase, days, tint(look, SHADE[kind]), f"{phase}, {kind}", kind)
+            Piece(phase * (days == longest[phase]), days, tint(look, SHADE[kind]), f"{phase}, {kind}", kind)
             for (phase, kind), days in spent.items()
         ]
         later = comparison.days[route] - spans[-1].end_h / 24
-        pieces.append(Piece(LATER, later, tint(look, 0.65), LATER, "later"))
+        pieces.append(Piece("", later, tint(look, LATER_SHADE), f"{LATER} and delivery", LATER))
         bars.append(_bar(route, pieces, comparison.mean_days(route)))
     return bars
 
@@ -110,11 +113,10 @@ def comparison_bars(comparison, unit):
     Parameter: `unit` of the cost of one, as "EUR a kit". The serial reference does not set the axis: where it is far
     longer than the printed routes, its bar is torn. The page needs STYLE once.
     """
-    days = "Where the days go: plain hands-on, lines at rest, strokes machines, dots waiting, crosses later batches"
     printed, text = [title_of(route) for route in PRINTED], ""
     for title, bars, amounts in (
         ("Where the money goes, stage by stage", stage_bars(comparison), unit),
-        (days, clock_bars(comparison), "days from the start"),
+        ("Where the days go, phase by phase", clock_bars(comparison), "days from the start"),
     ):
         longest = max((bar.reach for bar in bars if bar.name in printed), default=None)
         unit = f"{amounts}; bar: if nothing fails, stroke and number: with failures"
@@ -137,7 +139,7 @@ def change_bars(title, route, now, first, unit):
 def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", most=None):
     """Horizontal stacked bars on one axis from zero, as HTML.
 
-    Parameters: `title` the message; `bars` all with a mark or none; `unit` of the amounts, written below the axis with
+    Parameters: `title` the message, behind it what looks of pieces mean; `bars` all with a mark or none; `unit` of the amounts, written below the axis with
     what else must be said of the bars behind a semicolon; `form` how a number is written; `stroke` what the marks are.
     A piece shows its name where it is wide enough, and always as its tooltip. The axis of bars with marks ends at a
     round number, so that it stands still while they move a little. Where the longest would be over TORN times `most`,
@@ -154,8 +156,14 @@ def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", mo
     said = "; ".join(_said(bar, form, stroke) for bar in bars)
     spoken = escape(f"{title}. In {unit.partition(';')[0]}: {said}.")
     looks = "'pourprint-bars marked'" if marked else "pourprint-bars"
+    kinds = {piece.kind for bar in bars for piece in bar.pieces}
+    key = "".join(
+        f" <span><s class='{kind}' style=background-color:{tint(GREY, shade)}></s> {kind}</span>"
+        for kind, shade in KEY.items()
+        if kind in kinds
+    )
     return (
-        f"<div class={looks} role=img aria-label='{spoken}'><p>{escape(title)}</p>{rows}"
+        f"<div class={looks} role=img aria-label='{spoken}'><p>{escape(title)}{key}</p>{rows}"
         f"<div><span></span><span>{marks}</span><span></span></div>"
         f"<div><span></span><span style=text-align:center>{escape(unit)}</span><span></span></div></div>"
     )

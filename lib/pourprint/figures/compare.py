@@ -3,8 +3,6 @@
 It is built from, and later fed with, the same arrays.
 """
 
-from itertools import pairwise
-
 import numpy as np
 
 from pourprint.figures.look import INK, LOOKS, ROUND, title_of
@@ -21,14 +19,18 @@ COMPARISON_IN_WORDS = (
 
 
 def _apart(lines, step):
-    """Heights of the lines' names: at each line's end, or as far above the next lower name as both need to be read.
+    """Heights of the lines' names: as near to each line's end as lets all of them be read.
 
     Parameters: `lines` of (n,) costs on a logarithmic axis; `step` how many times as dear the head of a line of words
     stands as its foot. Returns: (len(lines),), nan for absent lines.
     """
+    from scipy.optimize import isotonic_regression
+
     ends = np.array([line[-1] for line in lines])
-    for lower, upper in pairwise(np.argsort(ends)):  # nan comes last and stays
-        ends[upper] = max(ends[upper], ends[lower] * step) if np.isfinite(ends[upper]) else np.nan
+    order = np.argsort(ends)[: np.isfinite(ends).sum()]  # nan comes last and stays
+    steps = np.log(step) * np.arange(order.size)
+    if order.size:
+        ends[order] = np.exp(isotonic_regression(np.log(ends[order]) - steps).x + steps)
     return ends
 
 

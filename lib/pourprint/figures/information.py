@@ -9,7 +9,7 @@ from pourprint.figures.strokes import bars, canvas, line, write
 from pourprint.ledger.entries import in_words
 
 FILL = 0.6  # share of white in a route's colour where text stands on it
-APART = 8  # of 100: from one name to the next
+TALL, APART = 5, 3  # of 100: half a name with its ground; from one height at which a name is tried to the next
 MOST_BARS = 10
 
 
@@ -25,21 +25,18 @@ def sureness_chart(samples, prices, currency="EUR"):
     leader = max(shown, key=lambda route: shown[route][least])
     title = f"Least sure at {prices[least]:,.0f} {currency} a day: {title_of(leader)} in {shown[leader][least]:.0%}"
     figure = canvas(title, f"price of a day [{currency}/d]", "best in so many of 100 draws", 420)
-    below, taken = np.zeros(prices.shape), np.zeros(prices.shape)
+    below = np.zeros(prices.shape)
     for route, share in shown.items():
         name, look, fill = title_of(route), LOOKS[route], tint(LOOKS[route].colour, FILL)
         pattern = {"shape": look.hatch, "fgcolor": look.colour, "bgcolor": fill, "size": 9, "solidity": 0.1}
         area = {"stackgroup": "draws", "fillcolor": fill, "fillpattern": pattern, "name": name}
         said = name + ": best in %{y:.0f} % of the draws at %{x:,.0f} a day"
         line(figure, prices, 100 * share, look.colour, width=2, hover=said, **area)
-        inner = 1 - np.abs(np.linspace(-0.9, 0.9, prices.size)) ** 4
-        middles = 100 * (below + share / 2)
-        widest = int(np.argmax(share * inner * (np.abs(middles - taken) > APART)))
-        if share[widest] > 0.01:
-            side = "left" if widest < prices.size / 4 else "right" if widest > prices.size * 3 / 4 else "center"
-            off = None if share[widest] > 0.05 else (-60, 40)
-            write(figure, prices[widest], middles[widest], f"<b>{name}</b>", anchor=side, ground=True, arrow=off)
-            taken = np.full(prices.shape, middles[widest])
+        if room := _widest(100 * below, 100 * (below + share)):
+            write(figure, prices[room[0]], room[1], f"<b>{name}</b>", ground=True)
+        elif share.max() > 0.01:
+            k = int(np.argmax(share))
+            write(figure, prices[k], 100 * (below + share / 2)[k], f"<b>{name}</b>", ground=True, arrow=(-60, 40))
         below = below + share
     figure.update_xaxes(range=[prices[0], prices[-1]]).update_yaxes(range=[0, 100])
     table = pd.DataFrame({title_of(route): 100 * share for route, share in shares.items()}, index=prices)
@@ -54,6 +51,16 @@ def sureness_chart(samples, prices, currency="EUR"):
         "route has its colour and pattern and is named in its area.",
         sampled(table),
     )
+
+
+def _widest(low, high):
+    """Where between two curves (n,) [of 100] a name has most room along the page: (index, height); None: nowhere."""
+    rooms = []
+    for height in range(TALL, 101 - TALL, APART):
+        inside = np.flatnonzero((low < height - TALL) & (height + TALL < high))
+        runs = np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1)
+        rooms += [(run.size, int(run[run.size // 2]), height) for run in runs if run.size]
+    return max(rooms)[1:] if rooms else None
 
 
 def information_chart(information):

@@ -122,7 +122,7 @@ def crack_chart(sizes, item):
     line(figure, 100 * infill, stress, COLOUR, width=3, hover="%{x:.0f} %: %{y:.1f} MPa")
     mark(figure, [100 * mine], [here])
     breaks = f"unfired shells break at about {green.low:g} to {green.high:g} MPa"
-    write(figure, 98, green.value, breaks, anchor="right")
+    write(figure, 101, green.low, breaks, anchor="right", dy=12)  # where the curve has risen above it
     write(figure, 100 * mine, here, f"this pattern: {here:.1f} MPa", arrow=(40, -75))
     figure.update_xaxes(range=[0, 102])
     return Chart(

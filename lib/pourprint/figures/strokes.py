@@ -58,12 +58,18 @@ def message(figure, title, key=""):
     What a file's names hold in the message is text, as in `plain`.
     """
     small = textwrap.wrap(key, LETTERS + 12) if "<" not in key else [key]
-    lines = textwrap.wrap(plain(title), LETTERS)
+    lines = _wrapped(plain(title), LETTERS)
     lines += [f'<span style="font-size:12px">{words}</span>' for words in small]
     pad = 20 if lines[1:] else 8  # plotly hangs one line from its top, several from the foot of the first
     place = {"x": 0.01, "xanchor": "left", "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": pad}}
     title = {"text": "<br>".join(lines), "font": {"size": 15}, **place}
     return figure.update_layout(title=title, margin={"t": 28 + 19 * len(lines)})
+
+
+def _wrapped(words, letters):
+    """Lines of at most so many letters, of about the same length: no word is left alone on the last."""
+    count = len(textwrap.wrap(words, letters))
+    return textwrap.wrap(words, next(most for most in range(1, letters + 1) if len(textwrap.wrap(words, most)) <= count))
 
 
 def plain(words):

@@ -217,7 +217,7 @@ def _nearest(crossings, now, below, above):
 
 def _turns(along):
     """Where along the chart another route wins, nearest to the present value, in words."""
-    said = _nearest(along.crossings, along.now, "below {:,.3g} {}", "from {:,.3g} on {}")
+    said = _nearest(along.crossings, along.now, "below {:,.3g} {} wins", "from {:,.3g} on {} wins")
     return f"{along.title}: {said or 'nowhere along the chart'}"
 
 
@@ -226,7 +226,8 @@ def _price_turns(now, best, price):
     most = dearest_day(now.plans[best].rates)
     lines = {r: (now.failing[r].cost * now.plans[r].total_cost, now.mean_days(r)) for r in now.days}
     crossings = [Crossing(at, before, to) for (_, before), (at, to) in pairwise(envelope(lines)) if at <= most]
-    said = _nearest(crossings, price, "below {:,.0f} a day {}", "above {:,.0f} a day {}")
+    words = "{:,.0f} " + f"{now.plans[best].rates.currency} a day {{}} wins"
+    said = _nearest(crossings, price, f"below {words}", f"above {words}")
     return said or f"at no price of a day up to {most:,.0f} does another route win"
 
 
