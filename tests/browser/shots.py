@@ -1,7 +1,7 @@
-"""Pictures of whole notebooks, to be looked at: sizes of window, light and dark, 100 % and 200 %.
+"""Pictures of whole notebooks, to be looked at: sizes of window, light and dark, 100% and 200%.
 
 Run: python tests/browser/shots.py [notebook …] [--sizes 1280x800 …] [--themes light dark] [--zooms 1 2]
-(default: all notebooks, of the panels' pages too, in JupyterLab). At 100 % its file browser is open, at 200 % closed.
+(default: all notebooks, of the panels' pages too, in JupyterLab). At 100% its file browser is open, at 200% closed.
 Everything is pictured as it stands on the page: text, tables, charts, panels; columns go from left to right. Only in
 height is the window not the screen's: what stays in view beside what is tested in `test_layout_in_browser`.
 Besides, what a machine can see of a page's faults is printed: what is wider than its place, words of charts that are

@@ -45,7 +45,7 @@ def test_knowing_everything_or_one_input_is_worth_the_unit_normal_loss(mean):
     slopes = {"a.x": 1.0, "a.y": 0.6, "b.z": 2.0}
     found = value_of_information(normal_routes(mean, slopes, noise=1.5))
     exact = {key: loss(mean, slope) for key, slope in slopes.items()}
-    # Three standard errors, 2 % of the exact worth for what a curve fitted to half of the draws misses, and a
+    # Three standard errors, 2% of the exact worth for what a curve fitted to half of the draws misses, and a
     # thousandth of the spread for turns so rare that no draw holds one (then the standard error is nought too).
     for key, worth in found.inputs.items():
         assert worth.value == pytest.approx(exact[key], abs=3 * worth.error + 0.02 * exact[key] + 1e-3)

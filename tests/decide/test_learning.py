@@ -18,7 +18,7 @@ DIE = "purchase.die_base"
 
 
 def test_wrights_table_of_cumulative_averages():
-    # Mechanical Engineers' Handbook vol. 3 (published): 80 % curve, averages at 1, 2, 4, 8, 16.
+    # Mechanical Engineers' Handbook vol. 3 (published): 80% curve, averages at 1, 2, 4, 8, 16.
     assert 100 * Curve(0.8).mean([1, 2, 4, 8, 16]) == pytest.approx([100, 80, 64, 51.2, 40.96])
 
 

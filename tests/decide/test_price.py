@@ -17,7 +17,7 @@ def buying_plans(quantity=4):
 def test_a_price_is_the_cost_with_its_shares_one_upon_the_other():
     plan = buying_plans()["printed_mould"]
     lines, cost = pp.price_of(plan), plan.total_cost
-    # 15 % overhead of the cost, 5 % risk of both, no margin (the card).
+    # 15% overhead of the cost, 5% risk of both, no margin (the card).
     assert lines["overhead"] == pytest.approx(0.15 * cost) and lines["risk"] == pytest.approx(0.05 * 1.15 * cost)
     assert lines["margin"] == 0 and lines["price"] == pytest.approx(1.15 * 1.05 * cost)
     dearer = plan.at(rates=plan.rates.replace({"price.margin": 0.1}))
@@ -38,7 +38,7 @@ def test_the_table_of_prices_has_one_row_a_route_cheapest_first():
 
 
 def test_own_or_buy_by_hand():
-    # 500 000 over 8 years at 6 % is 80 517.97 a year (annuity, exact), and 10 000 of upkeep.
+    # 500 000 over 8 years at 6% is 80 517.97 a year (annuity, exact), and 10 000 of upkeep.
     rates = pp.RateCard.load(DEMO / "rates_buying.toml")
     job = pp.Job(demo_kit(), "AlSi7Mg", 4)
     made, bought = (pp.plan("printed_mould", job, card) for card in (rates.making("printed_mould"), rates))

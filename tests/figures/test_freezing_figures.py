@@ -20,7 +20,7 @@ def frozen(name="mast_foot.stl", alloy="316L", cell_mm=2.0):
 
 def test_hot_spots_of_a_node_with_three_equal_arms_come_in_threes():
     # The mast foot has arms at 0, 120 and 240 degrees: a steel casting's three junctions freeze together.
-    # Cells of 2 mm put their times 2.0 % apart, these 1.6 %, cells of 1 mm 0.3 %.
+    # Cells of 2 mm put their times 2.0% apart, these 1.6%, cells of 1 mm 0.3%.
     _, run = frozen(cell_mm=1.25)
     x, y, _ = np.array([spot.position_mm for spot in run.spots[:3]]).T
     angles = np.sort(np.degrees(np.arctan2(y, x)) % 360)

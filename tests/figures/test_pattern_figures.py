@@ -127,9 +127,9 @@ def test_a_part_without_holes_still_has_its_charts():
 
 
 def test_the_heat_that_a_hot_shell_can_take():
-    """7 mm at 300 and 400 °C under V/A 5 mm of AlSi7Mg: 63 and 40 % by another computation, whose shell is not told.
+    """7 mm at 300 and 400 °C under V/A 5 mm of AlSi7Mg: 63 and 40% by another computation, whose shell is not told.
 
-    With 2.1 g/cm3 and 1100 J/kgK the balance gives 63 and 39 %; the ledger's lighter shell holds less.
+    With 2.1 g/cm3 and 1100 J/kgK the balance gives 63 and 39%; the ledger's lighter shell holds less.
     """
     from pourprint.process.freezing.solidification import Melt, Mould
     from pourprint.process.shell.hot_shell import shell_heat_share

@@ -216,7 +216,7 @@ def test_an_updated_card_is_drawn_with_the_spread_of_what_the_log_left(demo_log)
     for key, update in updates(demo_log, demo_rates()).items():
         belief, drawn = update.posterior.distribution(), draw({key: update.updated}, 20_000)[key]
         cut = update.updated.low == 0 or (update.updated.high == 1 and update.entry.kind is Kind.YIELD)
-        # 3 %: 20 000 draws and four digits of rounding; a triangle that is cut at nothing or all spreads less.
+        # 3%: 20 000 draws and four digits of rounding; a triangle that is cut at nothing or all spreads less.
         assert drawn.std() == pytest.approx(belief.std(), rel=0.25 if cut else 0.03), key
         assert belief.cdf(update.updated.high) - belief.cdf(update.updated.low) > 0.97, key
 

@@ -171,7 +171,7 @@ def test_no_alloy_is_missing_and_each_is_physical():
 
 @pytest.mark.parametrize(("name", "percent"), [("AlSi7Mg", (1.3, 1.6)), ("AZ91D", 1.8), ("316L", 2.0)])
 def test_contraction(name, percent):
-    # Foundry contraction allowances, linear (common practice): aluminium 1.3 to 1.6, magnesium 1.8, steel 2.0 %.
+    # Foundry contraction allowances, linear (common practice): aluminium 1.3 to 1.6, magnesium 1.8, steel 2.0%.
     entry = pp.alloys()[name].entries["contraction"]
     assert np.min(percent) <= entry.value <= np.max(percent)
 
@@ -182,14 +182,14 @@ def test_shrinkage_on_freezing(name, percent):
 
 
 def test_stainless_steel_that_freezes_like_304_shrinks_by_a_twentieth():
-    # Metals Technology 1977, doi 10.1179/030716977803292457, abstract: 4.7 to 5.7 % for two steels like 304.
+    # Metals Technology 1977, doi 10.1179/030716977803292457, abstract: 4.7 to 5.7% for two steels like 304.
     entry = pp.alloys()["316L"].entries["shrinkage"]
     assert (entry.low, entry.high) == (4.7, 5.7) and entry.value == pytest.approx(5.2)
 
 
 @pytest.mark.parametrize(("name", "silicon"), [("AlSi7Mg", 7.0), ("AlSi10Mg", 10.0)])
 def test_silicon_makes_aluminium_shrink_less(name, silicon):
-    # Magnusson & Arnberg, Metall. Mater. Trans. A 32 (2001) 2605: 6.6 % for pure aluminium, 4.4 % at 11.6 % Si.
+    # Magnusson & Arnberg, Metall. Mater. Trans. A 32 (2001) 2605: 6.6% for pure aluminium, 4.4% at 11.6% Si.
     between = np.interp(silicon, (0.0, 11.6), (6.6, 4.4))
     assert pp.alloys()[name]["shrinkage"] == pytest.approx(between, abs=0.05)
 

@@ -35,7 +35,7 @@ def test_pert_is_scipys_beta_and_has_its_textbook_mean(ends):
 
 
 def test_the_log_normal_is_scipys_cut_off_at_its_ends():
-    # 6 is the geometric middle of 2 and 18, so that it stays the median; uncut, 90 % would lie between them.
+    # 6 is the geometric middle of 2 and 18, so that it stays the median; uncut, 90% would lie between them.
     twin = stats.lognorm(np.log(9) / (2 * stats.norm.ppf(0.95)), scale=6)
     inside = twin.cdf(2) + SHARE * (twin.cdf(18) - twin.cdf(2))
     assert below(entry(2, 6, 18), SHARE, "log-normal") == pytest.approx(twin.ppf(inside))

@@ -355,7 +355,7 @@ def test_the_kinds_reproduce_published_examples():
     assert [AGAIN["pattern-drying"](6, t, 12) for t in (1, 8, 24)] == [17, 52, 132]
     # Minitab support page (published): 0.95 · 0.84 · 0.88 = 0.702.
     assert AGAIN["rolled-yield"](95, 84, 88) == pytest.approx(0.70224)
-    # Cube of 60 mm, ratio 1.2, height = diameter: 72 mm (exact); annuity 500 000, 8 years, 6 % (exact).
+    # Cube of 60 mm, ratio 1.2, height = diameter: 72 mm (exact); annuity 500 000, 8 years, 6% (exact).
     assert AGAIN["mould-feeder"](60, 1.0, 1.2) == pytest.approx(72)
     assert AGAIN["annuity"](500_000, 8, 6) == pytest.approx(80_517.97, abs=0.005)
 

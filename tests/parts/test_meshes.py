@@ -463,7 +463,7 @@ def test_neither_place_nor_hand_nor_order_in_memory_changes_what_is_measured(pie
 def test_a_single_shell_that_crosses_itself_is_united_and_says_how_much(radius, said):
     tube = eight(r=radius)
     # Two round bars of radius r that cross at a right angle share 16/3 r³ (Archimedes; exact). The bars here bend a
-    # little as they cross: 2 %.
+    # little as they cross: 2%.
     twice, less = miscounted(tube.vertices, tube.faces)
     shared = 16 / 3 * radius**3
     assert twice == pytest.approx(shared / (tube.volume - shared), rel=0.02) and less == 0

@@ -54,7 +54,7 @@ def test_arm_is_the_same_tube_shaped_ring_from_its_mouth_inward():
 def test_coarse_nodes_weigh_what_fine_nodes_weigh():
     tubes = (Tube((1, 0, 0.3), 30), Tube((-0.5, 1, 0), 25), Tube((-0.5, -1, 0.2), 25))
     volumes = [make_node(tubes, segments=n).volume_cm3 for n in (32, 64, 192)]
-    # Where arms, ball and sockets meet, polygons leave second-order differences: (2 pi / 32)^2 / 6 = 0.6 %.
+    # Where arms, ball and sockets meet, polygons leave second-order differences: (2 pi / 32)^2 / 6 = 0.6%.
     assert volumes[0] == pytest.approx(volumes[2], rel=6.5e-3)
     assert volumes[1] == pytest.approx(volumes[2], rel=1.7e-3)
 

@@ -44,7 +44,7 @@ def test_derived_numbers_of_a_cube():
 
 
 def test_wall_of_a_thin_plate():
-    # Exact: plate a x a x t has 2 V/A = t / (1 + 2 t/a); with t/a = 1/100 within 2 % of t.
+    # Exact: plate a x a x t has 2 V/A = t / (1 + 2 t/a); with t/a = 1/100 within 2% of t.
     plate = Part.from_numbers("plate", volume_cm3=20, area_cm2=208, box_mm=(100, 100, 2))
     assert plate.wall_mm == pytest.approx(2 / (1 + 0.04), rel=1e-12)
 

@@ -48,14 +48,14 @@ def cantilever(cells, deep):
 
 
 def test_cantilever_bends_as_a_beam():
-    """Euler and Timoshenko: within 2 % with two cells through the depth, and with one."""
+    """Euler and Timoshenko: within 2% with two cells through the depth, and with one."""
     assert cantilever(40, 2) == pytest.approx(1, abs=0.02)
     assert cantilever(20, 1) == pytest.approx(1, abs=0.02)
 
 
 def test_hole_in_a_plate():
     """Kirsch: σ = ½ S (2 + r²/a² …) beside a round hole; the stress at cell centres, fitted along the section by
-    S (1 + ½ (a/r)² + 3/2 (a/r)⁴), extrapolates to 3 S within 5 %; the highest cell alone is far below."""
+    S (1 + ½ (a/r)² + 3/2 (a/r)⁴), extrapolates to 3 S within 5%; the highest cell alone is far below."""
     nx, a = 80, 10.0
     x, y = (np.mgrid[0:nx, 0:nx] + 0.5) * 1.0
     full = (np.hypot(x, y) >= a)[:, :, None]

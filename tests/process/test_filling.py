@@ -224,7 +224,7 @@ def test_a_thin_wall_stops_to_flow_before_a_thick_one_and_a_hot_mould_buys_time(
 
 
 def test_a_wall_in_sand_is_near_the_rule_of_the_thick_mould():
-    # Adams, MIT 1953: to the solidus; 70 % of the range passed comes a little earlier.
+    # Adams, MIT 1953: to the solidus; 70% of the range passed comes a little earlier.
     melt, sand = pp.Melt.of(pp.alloys()["AlSi7Mg"]), pp.Mould.sand()
     assert 0.5 < wall_stops_s(6.0, melt, sand) / float(pp.adams_time_s(3.0, melt, sand)) < 1.0
 

@@ -132,7 +132,7 @@ def test_sand_constants_with_the_superheat_above_the_liquidus_alone(alloy, pour_
 
 
 def test_an_eutectic_solidus_explains_the_smaller_constant_quoted_for_a356():
-    # 4.11 has been quoted for A356 poured at 700 °C, 5 % below its published row (2680 kg/m3, 389 kJ/kg, 963 J/kgK,
+    # 4.11 has been quoted for A356 poured at 700 °C, 5% below its published row (2680 kg/m3, 389 kJ/kg, 963 J/kgK,
     # 557 to 613 °C), which gives 4.32. Density, heat and superheat of the row do not differ; a solidus of 574 °C, the
     # aluminium-silicon-magnesium eutectic (from memory), gives it, and 570 °C (MakeItFrom, published) most of the way.
     melt = Melt.of(pp.alloys()["AlSi7Mg"], pour_c=700.0)
@@ -158,14 +158,14 @@ def test_adams_rule_is_a_little_short_for_alloys_against_the_heat_flow(alloy, lo
 def test_a_plate_freezes_within_2_percent_at_4_cells_a_half_thickness_and_converges(melt):
     exact = two_media_s(10, melt, SAND)
     errors = [abs(plate(10, cells, melt, SAND)[0].max() / exact - 1) for cells in (2, 4, 8)]
-    assert errors[1] < 0.02 and errors[2] < 0.01  # measured: 1.2 and 0.2 % for aluminium, 0.4 and 0.8 % for iron
-    assert errors[0] > max(errors[1:])  # below 1 % the time step's own error shows
+    assert errors[1] < 0.02 and errors[2] < 0.01  # measured: 1.2 and 0.2% for aluminium, 0.4 and 0.8% for iron
+    assert errors[0] > max(errors[1:])  # below 1% the time step's own error shows
 
 
 def test_the_front_in_iron_passes_cell_by_cell_as_the_two_media_solution_says():
     times, _ = plate(10, 16, IRON, SAND, solid=0.5)
     exact = two_media_s((np.arange(16) + 0.5) * 10 / 16, IRON, SAND)
-    # The first cells freeze before the sand's first cell has warmed; from a quarter of the depth on: 2 %.
+    # The first cells freeze before the sand's first cell has warmed; from a quarter of the depth on: 2%.
     assert times[4:-1] == pytest.approx(exact[4:-1], rel=0.025)
 
 
@@ -184,7 +184,7 @@ def test_a_sphere_freezes_within_2_percent_and_converges():
 
 def test_solids_of_equal_modulus_freeze_the_sooner_the_rounder_they_are():
     # Sphere, cylinder and cube of V/A 10 mm are equal by Chvorinov's rule. By heat flow the sand around them, which
-    # widens outward, takes more than a flat wall's: the sphere's 27 % less time is exact (Adams), the others follow.
+    # widens outward, takes more than a flat wall's: the sphere's 27% less time is exact (Adams), the others follow.
     bodies = [
         trimesh.creation.icosphere(4, radius=30),
         trimesh.creation.cylinder(30, 60, sections=96),
@@ -192,7 +192,7 @@ def test_solids_of_equal_modulus_freeze_the_sooner_the_rounder_they_are():
     ]
     times = [freeze_grid(voxels(b.vertices, b.faces, 3.0, 36), ALUMINIUM, SAND).latest_s for b in bodies]
     assert times == sorted(times)
-    # 0.73, 0.84, 0.92 at 3 mm, 0.73, 0.82, 0.90 at 2 mm: the grid's error is 3 %.
+    # 0.73, 0.84, 0.92 at 3 mm, 0.73, 0.82, 0.90 at 2 mm: the grid's error is 3%.
     assert np.array(times) / adams_time_s(10, ALUMINIUM, SAND) == pytest.approx([0.73, 0.82, 0.90], abs=0.03)
 
 
@@ -242,12 +242,12 @@ def test_the_staircase_of_a_round_shell_loses_no_more_than_the_sphere():
     frozen = freeze_grid(voxels(ball.vertices, ball.faces, 2.0, 8), ALUMINIUM, shell)
     through = (1 / 20e-3 - 1 / 24e-3) / (4 * np.pi * 50) + 1 / (100 * 4 * np.pi * 24e-3**2)  # [K/W]
     exact = 2550 * 397e3 * ball.volume / 1e9 * through / 635
-    # Uncorrected, the staircase has 1.5 times the sphere's surface; the slope puts that right to about 5 %.
+    # Uncorrected, the staircase has 1.5 times the sphere's surface; the slope puts that right to about 5%.
     assert frozen.latest_s == pytest.approx(exact, rel=0.06)
 
 
 def test_the_thick_mould_rule_is_false_in_a_thin_hot_shell():
-    # A 7 mm shell at 300 to 400 °C holds only about 50 to 32 % of the heat of a casting of V/A 5 mm (the densities
+    # A 7 mm shell at 300 to 400 °C holds only about 50 to 32% of the heat of a casting of V/A 5 mm (the densities
     # and heats of the ledger), so that the rest must leave by the shell's outside.
     melt = Melt.of(pp.alloys()["AlSi7Mg"])
     for start, share, ratio in ((300, 0.50, 1.0), (400, 0.32, 2.1)):
@@ -291,7 +291,7 @@ def test_times_go_with_size_squared():
 def test_the_quick_section_study_agrees_with_the_freezing_model(name, alloy):
     part, alloy = node(name), pp.alloys()[alloy]
     full = freeze(part, Melt.of(alloy), Mould.sand()).modulus_mm
-    # Coarse cells are 0 to 5 % high on the demo nodes, and the reinforced alloy lies between two of the three metals.
+    # Coarse cells are 0 to 5% high on the demo nodes, and the reinforced alloy lies between two of the three metals.
     assert hottest_section(part, nearest_metals(alloy)).modulus_mm == pytest.approx(full, rel=0.06)
 
 
@@ -318,7 +318,7 @@ def test_metals_rank_by_drag_as_by_conductivity():
     names = ("AlSi7Mg", "AZ91D", "316L", "17-4PH", "Ti-6Al-4V")  # 167, 60, 15, 17.1 and 7.2 W/mK
     aluminium, magnesium, *steels, titanium = (drag(Melt.of(pp.alloys()[name]), Mould.sand()) for name in names)
     assert aluminium < magnesium < min(steels) and max(steels) < titanium
-    # 17-4PH conducts 14 % better than 316L and has 21 % less heat to give for each kelvin above the room, 1.66 against
+    # 17-4PH conducts 14% better than 316L and has 21% less heat to give for each kelvin above the room, 1.66 against
     # 2.09 J/cm3K by hand: drag that went with both alone would be 15/17.1 · 2.09/1.66 = 1.10 of 316L's.
     assert 1 < steels[1] / steels[0] < 1.10
 

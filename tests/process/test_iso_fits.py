@@ -43,7 +43,7 @@ STEPS = [(1, 3), (3, 6), (6, 10), (10, 18), (18, 30), (30, 50), (50, 80), (80, 1
 def test_tables_come_near_the_standards_formulas(low, high):
     """ISO 286-1: i = 0.45 D^⅓ + 0.001 D, D the step's geometric mean; IT5 … IT13 = 7 … 250 i; deviations of D (memory).
 
-    Tables are rounded by rules of their own: near is 11 %, and 16 % up to 3 mm, where the table is the wider."""
+    Tables are rounded by rules of their own: near is 11%, and 16% up to 3 mm, where the table is the wider."""
     d = np.sqrt(low * high)
     unit = 0.45 * np.cbrt(d) + 0.001 * d
     for grade, units in zip(range(5, 14), (7, 10, 16, 25, 40, 64, 100, 160, 250), strict=True):

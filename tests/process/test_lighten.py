@@ -99,7 +99,7 @@ def test_the_lighter_node_that_comes_with_the_library_is_watertight_to_another_l
 
 def test_lighter_is_stiffer_than_the_same_mass_by_thinner_walls(task, light):
     """By bricks that the search did not use, at two sizes of cells, with empty and with rigid holes, against walls
-    thinned alike and against walls that keep what a smaller ball saves: at least 15 % stiffer, as promised."""
+    thinned alike and against walls that keep what a smaller ball saves: at least 15% stiffer, as promised."""
     alloy, volume = pp.alloys()["AlSi7Mg"], light.volume_cm3
     thin = thinner(task, volume)
     no_ball = thinner(replace(task, shape={**task.shape, "blend_mm": 0.0}), volume)

@@ -71,7 +71,7 @@ def test_scan_and_columns_agree_where_both_see_everything(item):
     for name in ("height_mm", "foot_cm2", "side_cm2"):
         assert getattr(scan, name) == pytest.approx(getattr(found.standing, name), rel=1e-6, abs=1e-3), name
     assert scan.held_cm2 == pytest.approx(found.standing.held_cm2, rel=1e-6, abs=1e-3)
-    # Columns at the candidates' spacing may be 1 % above the exact projection where nothing stands below.
+    # Columns at the candidates' spacing may be 1% above the exact projection where nothing stands below.
     assert (found.standing.support_cm3 <= 1.01 * scan.support_cm3 + 0.05).all()
     # The smallest rectangle round the part, exact in both.
     area, other = (one.length_mm * one.width_mm for one in (scan, found.standing))
@@ -79,7 +79,7 @@ def test_scan_and_columns_agree_where_both_see_everything(item):
 
 
 def test_spacing_of_the_candidates_is_fine_enough():
-    """Support volumes at the candidates' spacing against rays four times as dense: within 2 %."""
+    """Support volumes at the candidates' spacing against rays four times as dense: within 2%."""
     item = demo_kit().parts[0]
     found = item.part.study(Orientations)
     for i, up in enumerate(found.directions):
@@ -165,7 +165,7 @@ def test_nested_boxes_take_the_room_of_a_grid():
 
 @pytest.mark.parametrize("side", [150.0, 200.0, 300.0, 400.0])
 def test_plates_of_another_size_are_near_a_real_layout(side):
-    """Nesting is learned on the library's plate. Counted in fractions, four plates' worth: within 12 %."""
+    """Nesting is learned on the library's plate. Counted in fractions, four plates' worth: within 12%."""
     rates = demo_rates().replace({"printed_metal.plate_x": side, "printed_metal.plate_y": side})
     layout = pp.routes.printed_metal.lay_out(pp.Job(demo_kit(), "AlSi10Mg"), rates)
     shadows = tuple(piece.orientations.shadows[piece.index] for piece in layout.pieces)

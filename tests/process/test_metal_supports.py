@@ -63,7 +63,7 @@ def test_a_pipe_that_lies_flat_needs_supports_below_and_inside():
     pipe = trimesh.creation.annulus(bore, outer, length, sections=400)
     found, _ = stand(pipe.vertices, pipe.faces, (1, 0, 0), 0.5)
     below, inside = outer**2 * (np.sqrt(2) - 0.5 - np.pi / 4) * length, bore**2 * (1 + np.pi / 2) * length
-    # 400 corners, of which the last one before 45° is taken whole or not at all: a step of 0.9°, 1 to 2 %.
+    # 400 corners, of which the last one before 45° is taken whole or not at all: a step of 0.9°, 1 to 2%.
     assert found.plate_cm2 == pytest.approx(np.sqrt(2) * outer * length / 100, rel=0.02)
     assert found.inner_cm2 == pytest.approx(np.sqrt(2) * bore * length / 100, rel=0.02)
     assert found.support_cm3 == pytest.approx((below + inside) / 1000, rel=0.02)
@@ -79,7 +79,7 @@ def test_the_room_seen_by_columns_is_never_more_than_the_projection_to_the_plate
             found, shadow = stand(body.vertices, body.faces, up, 1.0)
             area, room = overhang(body.vertices @ shadow.frame.T, body.faces)
             assert found.held_cm2 == pytest.approx(area / 100)
-            assert found.support_cm3 <= 1.01 * room / 1000 + 1e-9  # sampled against integrated: 1 %
+            assert found.support_cm3 <= 1.01 * room / 1000 + 1e-9  # sampled against integrated: 1%
 
 
 def test_reach_is_the_mean_distance_from_the_rim():
@@ -178,7 +178,7 @@ def test_data_sheet_rates_in_an_hour(lasers, mm3_s, cm3_h):
 
 def test_data_sheet_rates_grow_about_with_the_layer():
     # AlSi10Mg 30, 60 and 80 µm at 5.1, 10.5 and 18.1 mm3/s; 316L 20 and 40 µm at 2.0 and 3.7 (EOS, published): in
-    # proportion within 8 % for a doubled layer; the 80 µm process is another one, with a third more.
+    # proportion within 8% for a doubled layer; the 80 µm process is another one, with a third more.
     assert pytest.approx(60 / 30, rel=0.08) == 10.5 / 5.1 and pytest.approx(40 / 20, rel=0.08) == 3.7 / 2.0
     assert 18.1 / 10.5 > 80 / 60
 

@@ -10,7 +10,7 @@ from pourprint.process.sand.parting import PartingStudy, candidates, flat_partin
 from scenes import demo_kit
 
 ROUND = 256  # corners of a circle: its area is 1e-4 short
-# Round shadows are counted in squares: 20 mm wide ones come out within 1.5 % at 1 mm, within 0.3 % at a quarter.
+# Round shadows are counted in squares: 20 mm wide ones come out within 1.5% at 1 mm, within 0.3% at a quarter.
 QUARTER = 0.25
 
 
@@ -47,7 +47,7 @@ def cup():
 def test_a_cup_hides_nothing_from_above_and_all_its_inside_from_the_side():
     assert hidden(cup(), (0, 0, 1)).sum() == 0
     inside = np.pi / 4 * 4.0**2 * 4.0  # cm3
-    # 0.3 %: what sampling at 1 mm and 256 corners leave together.
+    # 0.3%: what sampling at 1 mm and 256 corners leave together.
     for direction in ((1, 0, 0), (0.6, 0.8, 0)):
         assert hidden(cup(), direction) == pytest.approx([inside], rel=3e-3)
 

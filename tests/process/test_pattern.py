@@ -25,7 +25,7 @@ few = settings(max_examples=60)
     [("AlSi7Mg", 1.3, 1.6), ("AlSi10Mg", 1.3, 1.6), ("AZ91D", 1.8, 1.8), ("316L", 2.0, 2.0), ("17-4PH", 2.0, 2.0)],
 )
 def test_contractions_are_the_published_ones(alloy, least, most):
-    # Foundry allowances (common practice): aluminium 1.3 to 1.6 %, magnesium 1.8 %, steel 2.0 %, linear.
+    # Foundry allowances (common practice): aluminium 1.3 to 1.6%, magnesium 1.8%, steel 2.0%, linear.
     assert least <= pp.alloys()[alloy]["contraction"] <= most
 
 
@@ -46,7 +46,7 @@ def test_a_bore_is_cast_small_enough_to_clean_up():
 
 
 def test_a_skin_and_a_lattice_make_up_the_polymer():
-    # A plate of 4 mm (V/A 2) with skins of 0.8 mm on both faces: 40 % skin, the rest a tenth filled (exact).
+    # A plate of 4 mm (V/A 2) with skins of 0.8 mm on both faces: 40% skin, the rest a tenth filled (exact).
     assert burn_out.polymer_share(2.0, 0.8, 0.1) == pytest.approx(0.4 + 0.6 * 0.1)
     assert burn_out.polymer_share(0.7, 0.8, 0.1) == 1  # thinner than two skins: solid
     ball = 1 - (1 - 0.8 / 30) ** 3  # skin of a ball of radius 30 mm, V/A 10 (exact)
@@ -54,7 +54,7 @@ def test_a_skin_and_a_lattice_make_up_the_polymer():
 
 
 def test_air_that_burns_a_pattern_by_stoichiometry():
-    # C5H8O2 + 6 O2 → 5 CO2 + 4 H2O with atomic masses 12.011, 1.008, 15.999 and 23.2 % oxygen in air (exact).
+    # C5H8O2 + 6 O2 → 5 CO2 + 4 H2O with atomic masses 12.011, 1.008, 15.999 and 23.2% oxygen in air (exact).
     fuel, oxygen = 5 * 12.011 + 8 * 1.008 + 2 * 15.999, 12 * 15.999
     assert pytest.approx(oxygen / fuel / 0.232, rel=1e-4) == burn_out.AIR_KG_PER_KG
     assert burn_out.burning_h(2.0, 10.0, 1.5) == pytest.approx(2 * oxygen / fuel / 0.232 * 1.5 / 12, rel=1e-4)
@@ -192,7 +192,7 @@ def test_a_part_hangs_the_same_however_its_box_lies():
 @given(kits)
 @few
 def test_the_share_of_a_kit_is_that_of_many_kits_hung_together(kit):
-    """Not of one: a few kits waste the last cluster. Within 25 % of the mean of 30 kits."""
+    """Not of one: a few kits waste the last cluster. Within 25% of the mean of 30 kits."""
     rack = clusters.Rack(30, 300, 15, 15, 500)
     stances = clusters.stance([piece[:3] for piece in kit], rack)
     counts, loads = [piece[3] for piece in kit], [(piece[4], 0.3) for piece in kit]
@@ -216,13 +216,13 @@ def test_a_kit_of_one_part_fills_clusters_by_the_count_of_one():
 
 @pytest.mark.parametrize(("interval", "hours"), [(1, 17), (8, 52), (24, 132)])
 def test_the_calendar_of_the_published_drying_trial(interval, hours):
-    # Published drying trial at 50 % humidity: dips 1, 8 or 24 h apart, five intervals, then 12 h. Six coats, no holes.
+    # Published drying trial at 50% humidity: dips 1, 8 or 24 h apart, five intervals, then 12 h. Six coats, no holes.
     found = coats.intervals_h(6, 7.0, [], [], interval, 50.0, 0.25, 4.0)
     assert len(found) == 5 and coats.drying_h(len(found), found.mean(), 12) == hours
 
 
 def test_damp_air_dries_in_proportion_to_its_dryness():
-    # Dalton's law (textbook): 75 % humidity leaves half the dryness of 50 %.
+    # Dalton's law (textbook): 75% humidity leaves half the dryness of 50%.
     assert (
         coats.damp_factor(75.0) == 2
         and coats.damp_factor(50.0) == 1
@@ -278,7 +278,7 @@ def test_the_shell_of_a_box_by_steiners_formula(x, y, z, t):
 
 
 def test_the_shell_of_a_ring_by_pappus():
-    """A torus of radii 30 and 8 mm grown by 5 mm: 2π²·30·(13² − 8²) (exact); facets cost 0.1 %."""
+    """A torus of radii 30 and 8 mm grown by 5 mm: 2π²·30·(13² − 8²) (exact); facets cost 0.1%."""
     import trimesh
 
     mesh = trimesh.creation.torus(30, 8, major_sections=192, minor_sections=96)
@@ -308,7 +308,7 @@ def test_a_scaled_part_has_the_bend_of_its_scaled_mesh():
 
 
 def test_a_dimension_is_off_by_what_the_metal_contracts_more_or_less():
-    """By hand, 100 mm of AlSi7Mg, 1.45 % (1.25 to 1.6): 101.45 mm printed; 101.45/1.016 and 101.45/1.0125 mm cast."""
+    """By hand, 100 mm of AlSi7Mg, 1.45% (1.25 to 1.6): 101.45 mm printed; 101.45/1.016 and 101.45/1.0125 mm cast."""
     kit = pp.Kit.of(pp.Part.from_numbers("bar", 100, 260, (100, 50, 40)))
     row = pp.ShellSizes(pp.Job(kit, "AlSi7Mg"), demo_rates()).dimensions(kit.parts[0]).loc["box along x"]
     assert row["pattern_mm"] == pytest.approx(101.45)

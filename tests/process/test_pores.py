@@ -107,7 +107,7 @@ def test_a_boss_behind_a_thin_bar_is_cut_off_from_a_feeder_at_the_bars_end_and_f
         (pore,) = found.pores
         assert np.abs(np.array(pore.place_mm) - (40, 24, 24)).max() <= 2 * cell
         pocket_cm3.append(pore.metal_cm3)
-        # By hand: it stiffens when 70 % is solid, and what was solid when it was cut off has been fed.
+        # By hand: it stiffens when 70% is solid, and what was solid when it was cut off has been fed.
         fed = 0.7 * pore.cut_off_s / stops_at(found, pore.place_mm)
         assert pore.pore_cm3 == pytest.approx(0.05 * pore.metal_cm3 * (1 - fed), rel=0.02)
         assert not feed(casting(part, cell, 40, head | own), A356, SAND, 0.05).pores

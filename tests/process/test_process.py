@@ -129,7 +129,7 @@ def test_one_bad_share_of_hours_among_good_ones_is_refused():
 def test_annuity():
     # Hardly any interest: the price over the years (exact limit). A per cent number is refused.
     assert pp.annuity(800.0, 8, 1e-14) == pytest.approx(100, rel=1e-12)
-    with pytest.raises(pp.InputError, match=r"0\.06 for 6 %"):
+    with pytest.raises(pp.InputError, match=r"0\.06 for 6%"):
         pp.annuity(800.0, 8, 6)
     payment = pp.annuity(500_000, 8, 0.06)  # exact
     assert payment == pytest.approx(80_517.97, abs=0.005)
@@ -176,7 +176,7 @@ def cooled_s(melt, mould, out_c, modulus_mm, bar, cells=4):
 
 @pytest.mark.parametrize("alloy", ["AlSi7Mg", "316L"])
 def test_shake_out_lies_between_a_wall_and_a_bar_in_sand(alloy):
-    """Against heat flow of its own: 20 to 27 % early for a wall, three times late for a bar of the same V/A."""
+    """Against heat flow of its own: 20 to 27% early for a wall, three times late for a bar of the same V/A."""
     melt, sand, out_c = Melt.of(pp.alloys()[alloy]), Mould.sand(), 0.3 * pp.alloys()[alloy]["solidus"]
     said = shake_out_s(5, melt, sand, out_c)
     assert 0.70 < said / cooled_s(melt, sand, out_c, 5, bar=0) < 0.82
@@ -204,7 +204,7 @@ def test_a_mould_is_not_broken_at_a_temperature_that_never_comes_or_at_which_the
 
 
 def test_the_heat_in_a_melt():
-    # A356 heated by 675 K to 700 °C: 1.0558 MJ/kg by the course's table of facts; one specific heat gives 1.6 % less.
+    # A356 heated by 675 K to 700 °C: 1.0558 MJ/kg by the course's table of facts; one specific heat gives 1.6% less.
     assert melt_kj_kg(Melt.of(pp.alloys()["AlSi7Mg"], pour_c=700.0), 25.0) == pytest.approx(1055.8, rel=0.02)
 
 

@@ -75,7 +75,7 @@ def test_the_markov_chain_agrees_with_the_simulation(route, quantity, batch_size
     # seed is fixed; half a million runs of three routes showed no bias.
     exact, runs = rework(plan, again), simulate(plan, 20_000, seed=21, design_again=again, **SURE)
     assert standard_errors(runs.cost, exact.cost) < 3
-    # The spread of a spread: √(2/n) of it for a normal distribution, more for tails as long as these; 6 % is wide.
+    # The spread of a spread: √(2/n) of it for a normal distribution, more for tails as long as these; 6% is wide.
     assert np.std(runs.cost) == pytest.approx(exact.cost_sd, rel=0.06)
     if not again:
         makes = max(exact.visits.values())  # all failures go back to the step that makes the pieces
@@ -287,7 +287,7 @@ def test_a_step_without_work_of_its_own_needs_no_special_care():
 
 
 def test_a_chance_and_what_it_is_unsure_by_are_counted_by_hand(dated):
-    # Of a hundred runs 75 take 10 days, which is within 10 days, and 25 take 30: ± 2·√(0.75·0.25/100) = ± 8.7 %.
+    # Of a hundred runs 75 take 10 days, which is within 10 days, and 25 take 30: ± 2·√(0.75·0.25/100) = ± 8.7%.
     runs = replace(dated, cost=np.ones(100), days=np.repeat([10.0, 30.0], [75, 25]))
     assert runs.chance(10) == 0.75 and runs.chance(9.999) == 0 and runs.chance(30) == 1
     assert "75% chance (±8.7%) of delivery within 10 days" in runs.answer(10)

@@ -71,7 +71,7 @@ def test_layers_printed_by_trying():
 
 
 def test_visits_of_a_route_with_two_loops():
-    # Solved by hand: step 2 sends 10 % back to step 0, step 1 repeats itself 20 % of the time.
+    # Solved by hand: step 2 sends 10% back to step 0, step 1 repeats itself 20% of the time.
     mean, _ = expected_visits([1.0, 0.8, 0.9], [0, 1, 0])
     assert mean == pytest.approx([1 / 0.9, 1 / 0.9 / 0.8, 1 / 0.9])
 

@@ -40,7 +40,7 @@ def order_of(plan):
 
 
 def test_an_order_of_printed_metal_by_hand_to_the_cent():
-    # 50 cm3 stand 60 × 40 mm, 6 cm2 of it held over 10 cm3 of supports: the foot is 15 % of 24 cm2, 35 % of what is
+    # 50 cm3 stand 60 × 40 mm, 6 cm2 of it held over 10 cm3 of supports: the foot is 15% of 24 cm2, 35% of what is
     # held is held from the part itself, a share of 0.3 of supports is metal, all is lifted 4 mm over the saw:
     # 50 + 0.3 · 10 + (3.6 + 0.3 · 3.9) · 0.4 = 54.908 cm3 a piece. Two batches of three pieces, each
     # 60 + 3 · 12 + 3 · 54.908 · 3.20 = 623.1168 EUR, and an hour of hands at 38 EUR: 1322.23 EUR.

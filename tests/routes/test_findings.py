@@ -161,7 +161,7 @@ def two_blocks(pore_cm3, alloy="AlSi7Mg"):
 
 @pytest.mark.parametrize(("pore_cm3", "feeders"), [(0.48, 1), (0.80, 1), (0.86, 2)])
 def test_a_pore_takes_a_feeder_of_its_own_only_where_it_is_beyond_doubt(pore_cm3, feeders):
-    """By hand: of a pore whose volume holds within 40 % by the grid, 60 % are sure; 0.5 / 0.6 = 0.833 cm3."""
+    """By hand: of a pore whose volume holds within 40% by the grid, 60% are sure; 0.5 / 0.6 = 0.833 cm3."""
     job = two_blocks(pore_cm3)
     found = [one for one in findings("printed_mould", job) if "shrinkage" in one.what]
     assert [one.verdict for one in found] == [Verdict.WATCH] and ("takes another" in found[0].what) == (feeders == 2)

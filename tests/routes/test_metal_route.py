@@ -39,7 +39,7 @@ def node(wall_mm=3.0, lean=0.2):
 
 
 def test_a_block_of_given_numbers_by_hand():
-    """Foot 15 % of 24 cm2; of 6 cm2 held, 35 % from the part itself; reach √24/6 cm; side π/4 of 100 cm2."""
+    """Foot 15% of 24 cm2; of 6 cm2 held, 35% from the part itself; reach √24/6 cm; side π/4 of 100 cm2."""
     foot, plate, inner, reach = 3.6, 3.9, 2.1, np.sqrt(24) / 6
     melted = 50 + 0.3 * 10 + (foot + 0.3 * plate) * 0.4  # cm3; the lift is 4 mm
     spread = np.ceil(34 / 0.06) * 10 / 3600
@@ -118,7 +118,7 @@ def test_turning_never_costs_hours():
 
 
 def test_the_chosen_direction_is_as_good_as_the_best_of_all_measured_by_columns():
-    """All directions of the scan by columns, not only the candidates: the choice is within 5 % of the best."""
+    """All directions of the scan by columns, not only the candidates: the choice is within 5% of the best."""
     item, job = demo_kit().parts[5], pp.Job(demo_kit(), "AlSi10Mg")
     piece = route.lay_out(job, demo_rates()).pieces[5]
     directions = item.part.study(Orientations).tried

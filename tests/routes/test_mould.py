@@ -53,20 +53,20 @@ def test_feeder_textbook_values():
 
 
 def test_a_published_feeder_exercise_and_the_slip_on_its_solution_page():
-    # Plate 12 × 12 × 1.1 in, 13 min/in², feeder to freeze 30 % later, H = 1.5 D (published exercise).
+    # Plate 12 × 12 × 1.1 in, 13 min/in², feeder to freeze 30% later, H = 1.5 D (published exercise).
     modulus = 12 * 12 * 1.1 / (2 * 144 + 4 * 12 * 1.1)
     assert 13 * modulus**2 == pytest.approx(2.80, abs=0.01)
     diameter = feeder_diameter_mm(modulus, np.sqrt(1.3), 1.5)  # time goes with the modulus squared
     assert diameter == pytest.approx(2.82, abs=0.01)
     assert abs(diameter - 2.711) > 0.1  # what the page prints
-    d = 2.711  # and that feeder would freeze only 20 % later, not 30 %
+    d = 2.711  # and that feeder would freeze only 20% later, not 30%
     own = 0.1875 * d
     assert (own / modulus) ** 2 == pytest.approx(1.20, abs=0.01)
 
 
 @pytest.mark.parametrize(("shrinkage", "share", "digits"), [(0.066, 0.892, 3), (0.042, 0.43, 2), (0.03, 0.273, 3)])
 def test_feeder_volume_by_the_metal_it_must_give(shrinkage, share, digits):
-    # Campbell, Castings (from memory): aluminium, magnesium, steel at 14 % efficiency, in the digits given there.
+    # Campbell, Castings (from memory): aluminium, magnesium, steel at 14% efficiency, in the digits given there.
     assert round(float(feeder_volume_cm3(1, shrinkage, 0.14)), digits) == share
     volume = feeder_volume_cm3(100, shrinkage, 0.14)
     assert 0.14 * volume == pytest.approx(shrinkage * (100 + volume))  # what it gives feeds part and feeder
@@ -84,7 +84,7 @@ def test_a_feeder_keeps_both_rules_and_is_no_larger_than_the_stricter_one_asks(m
 
 def test_chunky_castings_are_ruled_by_modulus_and_thin_ones_by_volume():
     f = demo_rates().section("feeding")
-    # A 60 mm cube of steel (3 %): by modulus 64 mm, by volume ∛(0.273 · 216 000 · 4/(1.5π)) = 36.8 mm.
+    # A 60 mm cube of steel (3%): by modulus 64 mm, by volume ∛(0.273 · 216 000 · 4/(1.5π)) = 36.8 mm.
     cube = feeder(10, 216, 0.03, f)
     assert cube.rule == "modulus" and (cube.by_modulus_mm, cube.by_volume_mm) == pytest.approx((64, 36.8), abs=0.1)
     assert feeder(2.4, 73, 0.066, f).rule == "shrinkage volume"
@@ -257,8 +257,8 @@ def test_metal_poured_is_casting_feeder_neck_and_gating():
         parts = one.part.volume_cm3 + one.stock_cm3 + one.feeder.volume_cm3 + one.neck_cm3 + one.gating.volume_cm3
         assert one.metal_cm3 == pytest.approx(parts)
         assert one.block_mm.prod() / 1000 == pytest.approx(one.metal_cm3 + one.sand_kg / 1.4 * 1000)
-        # SFSA 1997 (published, steel): casting yields from 33 to 73 %, mean 53 %. Small light parts with plain feeders
-        # lie at the low end and below: aluminium shrinks nearly twice as much as steel (5.3 against 3 %).
+        # SFSA 1997 (published, steel): casting yields from 33 to 73%, mean 53%. Small light parts with plain feeders
+        # lie at the low end and below: aluminium shrinks nearly twice as much as steel (5.3 against 3%).
         assert 0.15 < one.casting_yield < 0.6
 
 

@@ -44,7 +44,7 @@ def level_of(plan_, name):
 
 
 def test_patterns_by_hand():
-    """The pattern is 1.45 % longer than the casting; skin of 0.8 mm on V/A 5 · 1.0145, the rest filled to 12 %."""
+    """The pattern is 1.45% longer than the casting; skin of 0.8 mm on V/A 5 · 1.0145, the rest filled to 12%."""
     skin = 0.8 / (5 * 1.0145)
     polymer_cm3 = 4 * 50 * 1.0145**3 * (skin + 0.12 * (1 - skin))
     found = row(plan(block(4)), "print the patterns")
@@ -95,7 +95,7 @@ def test_the_weight_of_a_cluster_by_hand():
 
 
 def test_metal_poured_and_bought_by_hand():
-    """3 % of the metal poured is lost, returns lose 30 % of their value; 3 EUR/kg."""
+    """3% of the metal poured is lost, returns lose 30% of their value; 3 EUR/kg."""
     pour = row(plan(block(1)), "melt and pour")
     poured = (50 + np.pi / 4 * GATE_CM**2 * 1.5 + np.pi / 4 * RUNNER_CM**2 * 30 + 120) * 2.68e-3
     bought = 50 * 2.68e-3 + 0.03 * poured + 0.3 * (poured - 50 * 2.68e-3)
@@ -106,7 +106,7 @@ def test_metal_poured_and_bought_by_hand():
 
 
 def test_the_shell_by_hand():
-    """60.87 mm long: 8 + 4·(0.87/240) → 9 coats, the last a seal coat; 3 h between at 50 %; 4 EUR/kg."""
+    """60.87 mm long: 8 + 4·(0.87/240) → 9 coats, the last a seal coat; 3 h between at 50%; 4 EUR/kg."""
     found = row(plan(block(2)), "dip and stucco the coats")
     assert found["hands_on_h"] == pytest.approx(8 * 0.1) and found["wait_h"] == pytest.approx(8 * 3)
     thick = 4.8 + (16 - 4.8) * (60.87 - 60) / 240
@@ -117,7 +117,7 @@ def test_the_shell_by_hand():
 
 
 def test_the_route_waits_as_long_as_the_published_drying_trial():
-    """Published: six coats 1, 8 or 24 h apart at 50 % humidity, then 12 h: 17, 52 and 132 h. No socket in the way."""
+    """Published: six coats 1, 8 or 24 h apart at 50% humidity, then 12 h: 17, 52 and 132 h. No socket in the way."""
     for interval, hours in ((1, 17), (8, 52), (24, 132)):
         trial = {"shell__coats_small": 6, "shell__coats_large": 6, "shell__final_drying": 12}
         found = plan(block(1), **trial, shell__coat_interval=interval)
@@ -140,7 +140,7 @@ def test_a_kiln_short_of_air_holds_longer():
     assert burning > 3
     found = row(plan(block(20), **solid, shell__air_flow=5.0), "burn out the patterns")["machine_h"]
     assert found == pytest.approx(0.5 + 2 * 791 / 320 + burning, rel=1e-3)
-    # More ash, more rinsing: 0.1 h a gram, 0.03 % of the polymer.
+    # More ash, more rinsing: 0.1 h a gram, 0.03% of the polymer.
     rinse = row(plan(block(20), **solid), "rinse, inspect and patch the shells")["hands_on_h"]
     assert rinse == pytest.approx(0.25 + 0.1 * polymer_kg * 1000 * 0.0003)
 
@@ -218,7 +218,7 @@ def test_the_plan_counts_clusters_as_a_layout_does_give_or_take_one(alloy, kits)
 
 
 def test_casting_yield_is_of_the_published_order():
-    """Steel foundries (SFSA survey 1997, published): mean 53.3 %, best 72.7, worst 33.2. Full clusters of the kit."""
+    """Steel foundries (SFSA survey 1997, published): mean 53.3%, best 72.7, worst 33.2. Full clusters of the kit."""
     for alloy in ("AlSi7Mg", "316L"):
         assert 0.332 < ShellSizes(pp.Job(demo_kit(), alloy), demo_rates()).casting_yield < 0.727
 
@@ -272,7 +272,7 @@ def test_damp_air_moves_only_the_drying_between_coats():
     dry, damp = (plan(pp.Job(node(4.0), "AlSi7Mg"), shell__humidity=h) for h in (50.0, 70.0))
     assert changed(dry, damp) == {"dip and stucco the coats"}
     waits = [row(found, "dip and stucco the coats")["wait_h"] for found in (dry, damp)]
-    assert waits[1] == pytest.approx(waits[0] * 50 / 30)  # Dalton's law: dryness 50 against 30 %
+    assert waits[1] == pytest.approx(waits[0] * 50 / 30)  # Dalton's law: dryness 50 against 30%
 
 
 def test_deeper_sockets_dry_more_slowly():
@@ -322,7 +322,7 @@ def test_narrow_sockets_are_named_before_they_fill_up():
 
 
 def test_a_pattern_exactly_as_high_as_the_bed_stands():
-    # 60 mm and 1.45 % of contraction are 60.87 mm: at that height 48 stand side by side, below it 32 lie.
+    # 60 mm and 1.45% of contraction are 60.87 mm: at that height 48 stand side by side, below it 32 lie.
     for bed_z, a_build in ((60 * 1.0145, 48), (60.86, 32)):
         count = level_of(plan(block(1), printed_pattern__bed_z=bed_z), "build").per_batch
         assert [float(count(n)) for n in (a_build, a_build + 1)] == [1, 2]

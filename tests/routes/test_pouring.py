@@ -70,7 +70,7 @@ def sizes_of(stand):
 
 
 def test_a_further_feeder_keeps_both_rules_of_the_first():
-    """By hand, from what the pour on trial saw: its modulus 1.2 times the pocket's, its metal 14 % against α·V."""
+    """By hand, from what the pour on trial saw: its modulus 1.2 times the pocket's, its metal 14% against α·V."""
     job, rates = job_of(pp.nodes.badly_drawn()), demo_rates()
     (one,), alloy = moulds_of(job, rates), job.alloy
     (pore,) = look(job.kit.parts[0].part, alloy).fed.over
@@ -148,7 +148,7 @@ def test_demo_nodes_fill_safely_and_keep_small_pores_with_the_plans_feeder(entry
     assert run.feeding.stops_s[feeder].max() > run.feeding.stops_s[part].max()
     assert np.isinf(run.feeding.solid_s[feeder]).any()
     bare = pour(one, replace(run.rigging, feeders=(), vents=(run.rigging.feeders[0].at_mm,)), cells=200_000)
-    assert bare.feeding.pore_cm3 > 0.03 * entry.part.volume_cm3  # nearly all that 5.3 % of shrinkage leaves
+    assert bare.feeding.pore_cm3 > 0.03 * entry.part.volume_cm3  # nearly all that 5.3% of shrinkage leaves
     assert bare.mould.metal_kg < run.mould.metal_kg
 
 
@@ -183,7 +183,7 @@ def test_order_air_and_pores_of_a_demo_node_agree_on_two_grids(entry, fed):
     (one_mm, within_mm), (other_mm, other_within_mm) = a.fills_last(), b.fills_last()
     assert np.linalg.norm(one_mm - other_mm) <= min(within_mm, other_within_mm)
     assert within_mm == pytest.approx(other_within_mm, abs=2 * wide)
-    # Places: as many on both, each within two cells of one on the other, but for rings; volumes within 40 %.
+    # Places: as many on both, each within two cells of one on the other, but for rings; volumes within 40%.
     limit = rates["printed_mould.most_pore"]
     found = {"air": [(t, t.volume_cm3) for t in a.traps], "pore": [(p, p.pore_cm3) for p in coarse.feeding.pores]}
     again = {"air": [(t, t.volume_cm3) for t in b.traps], "pore": [(p, p.pore_cm3) for p in fine.feeding.pores]}
@@ -279,7 +279,7 @@ def test_a_runner_feeds_a_block_through_a_gate_thick_enough_and_not_through_a_th
     assert fed_by_its_runner(part, demo_rates(), 60_000).pores == ()
     thin = fed_by_its_runner(part, demo_rates().replace({"cluster.gate_ratio": 0.4}), 60_000)
     (pore,) = thin.pores
-    # Nearly all of it freezes cut off: of its 5.3 % of shrinkage what is not yet solid then, 30 % at least.
+    # Nearly all of it freezes cut off: of its 5.3% of shrinkage what is not yet solid then, 30% at least.
     assert 0.9 < pore.metal_cm3 / thin.cavity.part_cm3 <= 1.05
     assert 0.3 < pore.pore_cm3 / (0.053 * pore.metal_cm3) <= 1
     low = thin.cavity.grid.centres_mm(np.argwhere(thin.cavity.part)).min(0)

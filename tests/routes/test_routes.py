@@ -442,7 +442,7 @@ def test_the_other_routes_still_plan_when_one_cannot():
 
 @pytest.mark.parametrize("item", demo_kit().parts, ids=lambda item: item.part.name)
 def test_a_plan_does_not_hang_on_how_the_mesh_was_drawn(item):
-    """A node turned at random: the cast routes to rounding, printed metal to 2 %, since it may also stand as drawn."""
+    """A node turned at random: the cast routes to rounding, printed metal to 2%, since it may also stand as drawn."""
     part = item.part
     turn = Rotation.random(random_state=sum(map(ord, part.name))).as_matrix()
     other = pp.Part.from_arrays("turned", part.mesh[0] @ turn.T, part.mesh[1])
@@ -467,7 +467,7 @@ def test_a_pattern_too_tall_for_the_printer_lies_down():
 @pytest.mark.parametrize("route", ROUTES)
 @pytest.mark.parametrize("alloy", ["AlSi10Mg", "316L"])
 def test_numbers_of_a_mesh_plan_like_the_mesh_or_the_plan_says_why_not(route, alloy):
-    """Each demo node once more by its volume, surface and box: within 3 %, else within 15 % and a finding."""
+    """Each demo node once more by its volume, surface and box: within 3%, else within 15% and a finding."""
     for item in demo_kit().parts:
         part = item.part
         bare = pp.Part.from_numbers(part.name, part.volume_cm3, part.area_cm2, tuple(part.box_mm))

@@ -42,7 +42,7 @@ class Footprint:
 
     @property
     def total_kwh(self):
-        """Electricity of the job (3, …) [kWh]: low (5 % of draws below), at the values, high (95 %)."""
+        """Electricity of the job (3, …) [kWh]: low (5% of draws below), at the values, high (95%)."""
         return _spread(self.energy_kwh.sum(axis=1))
 
     @property

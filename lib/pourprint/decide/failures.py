@@ -74,8 +74,8 @@ def again(plan, key, kits):
     RUNS runs, in which failures alone are drawn, are led through the calendar as any run is; beyond STEADY batches
     each adds what those up to there add. Up to MOST_EXACT pieces in a batch mean amounts are exact (`taken`), and days
     are moved along the runs' line of days on hours of people and machines to where the exact mean lies (a control
-    variate; textbook). Of 96 jobs at random (demo kit and its nodes, up to 12, all routes) days were within 1 % of the
-    mean of 3000 runs in four of five, within 2.5 % in nine of ten, and at worst, of single pieces, within 9 %.
+    variate; textbook). Of 96 jobs at random (demo kit and its nodes, up to 12, all routes) days were within 1% of the
+    mean of 3000 runs in four of five, within 2.5% in nine of ten, and at worst, of single pieces, within 9%.
     Parameters: `plan` of single numbers. Raises: InputError.
     """
     jobs = [plan.at(**{key: n}) for n in kits]
@@ -111,8 +111,8 @@ def again_at_knots(plan, key):
 def again_along(plan, key, knots=None):
     """The same at a few numbers of kits, the plan's own among them; `knots` of it, where they are known.
 
-    Read between and beyond, cost is within 5 %, days mostly within 8 %, and where the plan's own days jump by a weekend
-    within 15 % (demo part and kit).
+    Read between and beyond, cost is within 5%, days mostly within 8%, and where the plan's own days jump by a weekend
+    within 15% (demo part and kit).
     """
     knots, own = knots or again_at_knots(plan, key), getattr(plan.job, key)
     return knots if own in knots.kits else knots.joined(again(plan, key, [own]))

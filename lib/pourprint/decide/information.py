@@ -212,7 +212,7 @@ def flips(runs, repeats=200, seed=1):
     """Which route costs least on average, days priced, as the price of a day rises, and how sure each turn is.
 
     Parameters: `runs` {route: Runs} of one n and seed; `repeats` of the runs drawn again (bootstrap); `seed`.
-    Returns: pandas table by route in order of price: `from_price` [currency/d], `low`, `high` that hold 95 % of the
+    Returns: pandas table by route in order of price: `from_price` [currency/d], `low`, `high` that hold 95% of the
     repeats. Raises: InputError. Source: lower envelope of the lines C + d·T (exact); Efron 1979 (from memory).
     """
     if not isinstance(runs, Mapping) or not runs or not all(isinstance(run, Runs) for run in runs.values()):
@@ -238,7 +238,7 @@ def by_quantity(plans, quantities, prices=(0.0,), n=1000, seed=1, **options):
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers; `quantities` (k,) whole numbers; `prices` of a day
     [currency/d]; `n` runs at most: many batches make do with fewer, at least 100; `options` as of `simulate`.
-    Returns: pandas table by price, quantity and route, the best by mean first: mean and 5 to 95 % of a kit's cost
+    Returns: pandas table by price, quantity and route, the best by mean first: mean and 5 to 95% of a kit's cost
     with its share of the days, the same of the days, and how often the route costs least. Raises: InputError.
     """
     check_numbers(zero_allowed=True, prices=prices)

@@ -1,6 +1,6 @@
 """Learning and repeats: hands-on work gets quicker each time, set-ups are shared, and a die may pay.
 
-Two forms of the learning curve are in use and must not be mixed. With rate r (0.8: "an 80 % curve") and
+Two forms of the learning curve are in use and must not be mixed. With rate r (0.8: "an 80% curve") and
 b = log2(r), the *average* form (Wright) says that the mean time of the first n pieces is first·n^b, the *unit*
 form (Crawford) that the n-th piece takes first·n^b. Over sixteen pieces they differ by a third.
 Source: Wright 1936, J. Aeronautical Sciences 3:122–128; Crawford 1944 (both from memory).

@@ -30,7 +30,7 @@ def sureness_chart(samples, prices, currency="EUR"):
         name, look, fill = title_of(route), LOOKS[route], tint(LOOKS[route].colour, FILL)
         pattern = {"shape": look.hatch, "fgcolor": look.colour, "bgcolor": fill, "size": 9, "solidity": 0.1}
         area = {"stackgroup": "draws", "fillcolor": fill, "fillpattern": pattern, "name": name}
-        said = name + ": best in %{y:.0f} % of the draws at %{x:,.0f} a day"
+        said = name + ": best in %{y:.0f}% of the draws at %{x:,.0f} a day"
         line(figure, prices, 100 * share, look.colour, width=2, hover=said, **area)
         if room := _widest(100 * below, 100 * (below + share)):
             write(figure, prices[room[0]], room[1], f"<b>{name}</b>", ground=True)

@@ -34,7 +34,7 @@ def shear_chart(lap, force_n, warmer_k):
     table = pd.DataFrame({"from the mouth [mm]": x, **curves}).iloc[::8].round(2).set_index("from the mouth [mm]")
     return Chart(
         figure,
-        f"Beyond {lap.useful_length_mm():.0f} mm a longer bond lowers the elastic peak by less than 5 %; peel and "
+        f"Beyond {lap.useful_length_mm():.0f} mm a longer bond lowers the elastic peak by less than 5%; peel and "
         "yielding are not in this model.",
         f"Three curves over {lap.length_mm:g} mm: both ends are high, the middle carries little.",
         table,

@@ -20,14 +20,14 @@ def learning_chart(rate, pieces=32):
     names = {"average": "average form (Wright)", "unit": "unit form (Crawford)"}
     for (form, name), look in zip(names.items(), SERIES, strict=False):
         table[name] = 100 * Curve(rate, form).mean(n)
-        line(figure, n, table[name], *look, hover=name + ", %{x} pieces: %{y:.1f} %")
+        line(figure, n, table[name], *look, hover=name + ", %{x} pieces: %{y:.1f}%")
         write(figure, n[-1], table[name][-1], name, look[0], "right", dy=-14)
     figure.update_yaxes(range=[0, 105])
     shown = pd.DataFrame(table, index=pd.Index(n, name="pieces"))
     return Chart(
         figure,
         "The first number is the average form's, the second the unit form's: ask which form a rate belongs to.",
-        f"Two falling lines over 1 to {pieces} pieces, both from 100 %: the average form falls faster.",
+        f"Two falling lines over 1 to {pieces} pieces, both from 100%: the average form falls faster.",
         shown.loc[[i for i in shown.index if i & (i - 1) == 0]],
     )
 

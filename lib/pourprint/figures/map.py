@@ -61,7 +61,7 @@ def map_chart(chart):
         showscale=False,
         customdata=np.stack([np.array([_name(r) for r in routes])[best], lowest, 100 * chart.margin], axis=-1),
         hovertemplate=f"{across}: %{{x:,.4~g}}<br>{up}: %{{y:,.4~g}}<br><b>%{{customdata[0]}}</b>: "
-        f"%{{customdata[1]:,.0f}} {money} in all, %{{customdata[2]:.1f}} % below the next<extra></extra>",
+        f"%{{customdata[1]:,.0f}} {money} in all, %{{customdata[2]:.1f}}% below the next<extra></extra>",
         name="best route",
     )
     for i, (x, y) in _cut_cells(chart).items():  # the points' own cells end half-way, borders where they lie

@@ -38,7 +38,7 @@ def dimension_chart(sizes, item):
     bars(figure, stray, names, COLOUR, "/", base=shown["smallest_mm"], width=0.35, name="contraction")
     return Chart(
         figure.update_layout(barmode="overlay"),
-        f"The pattern is printed {entry.value:g} % larger. Were the contraction {entry.low:g} or {entry.high:g} %, the "
+        f"The pattern is printed {entry.value:g}% larger. Were the contraction {entry.low:g} or {entry.high:g}%, the "
         f"castings would be off by up to {share / 2:.0%} of the tolerance, either way.",
         "For each size a wide grey bar for the total casting tolerance about zero, and on it a narrow bar for what the "
         f"range of contraction ({entry.pedigree}) can do.",
@@ -51,7 +51,7 @@ def drying_chart(sizes):
     hours, final = np.asarray(sizes.intervals_h, dtype=float), float(sizes.rates["shell.final_drying"])
     open_h, coats = float(sizes.open_interval_h), [f"coat {k}" for k in range(1, len(hours) + 1)]
     added, humidity = hours.sum() - open_h * len(hours), float(sizes.rates["shell.humidity"])
-    title = f"Blind holes add {added:.0f} h of drying at {humidity:.0f} % humidity"
+    title = f"Blind holes add {added:.0f} h of drying at {humidity:.0f}% humidity"
     key = "plain: an open surface · dots: what the slowest blind hole adds"
     figure = canvas(title, up="drying before the next coat [h]", height=360, key=key, b=40)
     bars(figure, np.full(len(hours), open_h), coats, COLOUR, name="open surface", upright=True)
@@ -119,7 +119,7 @@ def crack_chart(sizes, item):
     title = f"Filled to {mine:.0%}, the pattern loads the shell with {here / solid:.0%} of a solid one's"
     figure = canvas(title, "infill of the pattern [%]", "stress in the shell [MPa]", 360, zero="y")
     band(figure, green.low, green.high, upright=True)
-    line(figure, 100 * infill, stress, COLOUR, width=3, hover="%{x:.0f} %: %{y:.1f} MPa")
+    line(figure, 100 * infill, stress, COLOUR, width=3, hover="%{x:.0f}%: %{y:.1f} MPa")
     mark(figure, [100 * mine], [here])
     breaks = f"unfired shells break at about {green.low:g} to {green.high:g} MPa"
     write(figure, 101, green.low, breaks, anchor="right", dy=12)  # where the curve has risen above it
@@ -145,8 +145,8 @@ def metal_chart(sizes):
     bars(figure, kilograms, [*metal], shades, said=[f"{kg:.2f} kg, {kg / total:.0%}" for kg in kilograms])
     return Chart(
         figure.update_xaxes(range=[0, 1.25 * max(kilograms)]),
-        f"{total:.2f} kg are poured for {metal['parts']:.2f} kg of castings. Steel foundries reported 53 % on average, "
-        "33 to 73 % (SFSA survey 1997, published).",
+        f"{total:.2f} kg are poured for {metal['parts']:.2f} kg of castings. Steel foundries reported 53% on average, "
+        "33 to 73% (SFSA survey 1997, published).",
         "Four bars: parts, gates, runner and cup, as long as the metal in them.",
         pd.DataFrame({"kg": metal, "share": {name: kg / total for name, kg in metal.items()}}),
     )
@@ -166,7 +166,7 @@ def hot_shell_chart(sizes, part):
     title = f"{part.name}: a shell of {thickness:.1f} mm at {warm:.0f} °C can take {here:.0%} of the casting's heat"
     axes = ("temperature of the shell at the pour [°C]", "heat taken [% of the casting's]")
     figure = canvas(title, *axes, 360, zero="y")
-    line(figure, shell_c, 100 * share, COLOUR, width=3, hover="%{x:.0f} °C: %{y:.0f} %")
+    line(figure, shell_c, 100 * share, COLOUR, width=3, hover="%{x:.0f} °C: %{y:.0f}%")
     mark(figure, [warm], [100 * here])
     figure.add_hline(y=100, line={"color": INK, "dash": "dash"})
     write(figure, 20, 100, "all of it", anchor="left", dy=10)

@@ -33,10 +33,10 @@ def spread_bars(runs, price_of_day=0.0):
         thin, thick = (tint(LOOKS[route].colour, white) for white in (0.6, 0.35))
         low, quarter, middle, three, high = np.quantile(costs, MARKS).tolist()
         pieces = (
-            Piece("", low, "#0000", "first 5 % of the runs"),
-            Piece("", quarter - low, thin, "next 20 % of the runs", "thin"),
+            Piece("", low, "#0000", "first 5% of the runs"),
+            Piece("", quarter - low, thin, "next 20% of the runs", "thin"),
             Piece("", three - quarter, thick, "middle half of the runs"),
-            Piece("", high - three, thin, "next 20 % of the runs", "thin"),
+            Piece("", high - three, thin, "next 20% of the runs", "thin"),
         )
         rows.append(Bar(run.plan.title, pieces, middle, middle))
     unit = f"{money_of_one(runs)}, days priced; thick: half of the runs, thin: nine of ten, stroke: the middle"
@@ -67,8 +67,8 @@ def spread_chart(runs):
     return Chart(
         figure,
         f"{titles[k]} suffers most, on average, from what fails and from what is not known.",
-        f"For each route a box from 25 to 75 % of {drawn.shape[2]} runs, parted at the middle, with "
-        "whiskers from 5 to 95 %, and a bold stroke where the plan without failures stands; left what one costs, right "
+        f"For each route a box from 25 to 75% of {drawn.shape[2]} runs, parted at the middle, with "
+        "whiskers from 5 to 95%, and a bold stroke where the plan without failures stands; left what one costs, right "
         "days.",
         pd.DataFrame(np.concatenate([*np.moveaxis(ends, 1, 0)]).T, index=titles, columns=columns),
     )

@@ -12,7 +12,7 @@ from plotly.subplots import make_subplots
 
 from pourprint.figures.look import GROUND, INK, ON_FILL, ROUND, SHADOW, styled
 
-LETTERS = 66  # of a line of a title that 525 px hold: a page of 1280 px at 200 %, its side bar closed
+LETTERS = 66  # of a line of a title that 525 px hold: a page of 1280 px at 200%, its side bar closed
 AXIS_LETTERS, BESIDE_ROWS = 52, 34  # of a line of an axis's name, and of one beside the names of rows
 TALL = 0.07  # of words on a panel's chart: their height as a share of its own
 ROW_PX = 26  # of a named row

@@ -14,7 +14,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 
-CENTRE_HOLDS = 1.6448536269514722  # a log-normal not yet cut at its ends has 90 % between them, if they are centred
+CENTRE_HOLDS = 1.6448536269514722  # a log-normal not yet cut at its ends has 90% between them, if they are centred
 
 
 def triangle_spread(left, right):
@@ -31,7 +31,7 @@ def _triangular(share, low, value, high):
 
 
 def _pert(share, low, value, high):
-    """Beta distribution, steeper about `value`; read from a table of 1025 places: within 0.1 % of the width."""
+    """Beta distribution, steeper about `value`; read from a table of 1025 places: within 0.1% of the width."""
     from scipy.special import betaincinv
 
     width = high - low

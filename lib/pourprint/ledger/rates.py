@@ -36,7 +36,7 @@ def annuity(principal, years, rate):
     """
     check_numbers(principal=principal, years=years, rate=rate)
     if np.any(np.asarray(rate) > 1):
-        raise InputError(f"rate={rate!r} must be a share a year, at most 1: 0.06 for 6 %.")
+        raise InputError(f"rate={rate!r} must be a share a year, at most 1: 0.06 for 6%.")
     return np.asarray(principal) * rate / -np.expm1(-np.asarray(years, dtype=float) * np.log1p(rate))
 
 

@@ -75,7 +75,7 @@ def _card(folder):
 
 
 def _known(folder):
-    """A loan of 500 000 over 8 years at 6 % costs 80 517.97 a year (annuity formula, exact)."""
+    """A loan of 500 000 over 8 years at 6% costs 80 517.97 a year (annuity formula, exact)."""
     from pourprint.ledger.rates import annuity
 
     paid = float(annuity(500_000, 8, 0.06))

@@ -91,7 +91,7 @@ class Number:
                 return Verdict(False, say, name)
         ratio = value / self.value if self.value else 0
         power = math.log10(ratio) if ratio > 0 and not self.whole else 0  # a count has no units to convert
-        if abs(round(power)) >= 1 and abs(power - round(power)) < 0.0044:  # within 1 %
+        if abs(round(power)) >= 1 and abs(power - round(power)) < 0.0044:  # within 1%
             say = "The digits are good, but off by a power of ten: check the decimal point and every conversion."
             return Verdict(False, say, "factor of ten")
         if self.value and self.near(-value, self.value):

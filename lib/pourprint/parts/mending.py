@@ -126,7 +126,7 @@ def _check_archive(path, data):
 def mended(vertices, faces, name="mesh", unit="mm"):
     """Check a triangle mesh and mend what can be mended safely.
 
-    Mended and noted: facets given twice, small holes (together at most 1 % of the surface), mixed winding,
+    Mended and noted: facets given twice, small holes (together at most 1% of the surface), mixed winding,
     inward normals, shells that overlap or touch (united). Refused: everything else that is no closed solid
     with a box between 1 and 2000 mm.
     Returns vertices (n, 3) [mm], faces (m, 3), notes (sentences). Raises InputError.

@@ -166,7 +166,7 @@ class Part:
 
         volume_cm3 [cm3], area_cm2 [cm2], box_mm: three lengths [mm] (or an array (..., 3)).
         overhang_cm2, support_cm3: where not given, a planning estimate, named as one in `notes`: a quarter
-        of the footprint, and 15 % of the box that the part leaves free (invented defaults, for first ideas).
+        of the footprint, and 15% of the box that the part leaves free (invented defaults, for first ideas).
         Raises InputError.
         """
         if isinstance(box_mm, (tuple, list)):

@@ -9,7 +9,7 @@ from pourprint.ledger.workdays import HORIZON_DAYS, calendar_from, generic_calen
 from pourprint.plans.dispatch import schedule
 from pourprint.plans.steps import Step
 
-STEADY = 100  # batches, from which on each follows at the pace of the last half of them (within 1 %: tested)
+STEADY = 100  # batches, from which on each follows at the pace of the last half of them (within 1%: tested)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ def pattern_mm(casting_mm, contraction_percent):
     """Size of the pattern for a size of the casting: sockets, bores and walls alike grow with it.
 
     Parameters: `casting_mm` [mm]; `contraction_percent` linear, of the casting's size [%]. Returns: [mm].
-    Source: pattern makers' allowance (exact arithmetic); of the pattern's own size it is c/(1 + c), 0.02 % less.
+    Source: pattern makers' allowance (exact arithmetic); of the pattern's own size it is c/(1 + c), 0.02% less.
 
     >>> round(float(pattern_mm(100, 1.3)), 2)
     101.3

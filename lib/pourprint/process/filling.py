@@ -73,7 +73,7 @@ def fill(cavity, choke_mm2, basin_mm, discharge=1.0):
     cavity's frame [mm], with `discharge` for all losses [-].
 
     Valid for slow, quiet filling. Of two lips at one height one is passed first, which may decide where air is caught.
-    Against formulas of boxes and steps filled from below it is within 0.5 % (tests).
+    Against formulas of boxes and steps filled from below it is within 0.5% (tests).
     """
     from pourprint.process.freezing.floods import flood  # loads numba
 

@@ -14,7 +14,7 @@ from pourprint.ledger import entries as ledger
 from pourprint.ledger.checks import check_numbers
 from pourprint.process.freezing.enthalpy import freezing_times
 
-CELLS = 8  # across a wall: within 2 % of finer ones
+CELLS = 8  # across a wall: within 2% of finer ones
 SECTION_MM = 3.0  # half a wall of the thickness that a node has: from its skin to its middle
 RIM_MM = 60.0  # of sand beside a wall, in which it freezes
 

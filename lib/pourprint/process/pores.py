@@ -6,7 +6,7 @@ the time. Modelled: order, places, how much metal each pocket holds. Not
 modelled: filling (all metal starts at the pouring temperature), convection, gas, feeding through mush beyond one
 fraction of solid, sunken surfaces, a mould that gives way. On cells that a wall is at least 1.4 wide, places hold from
 grid to grid within two of them, but for ridges and rings whose metal freezes last all at once: there the place is
-anywhere `within_mm`. Volumes hold within ±40 %; pores below the card's limit may come and go with the grid.
+anywhere `within_mm`. Volumes hold within ±40%; pores below the card's limit may come and go with the grid.
 """
 
 from dataclasses import dataclass

@@ -18,7 +18,7 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
     frame: Frame whose kit the plan's job makes; loads: its FrameLoads; plan: Plan; isolation: one of
     bonding.ISOLATIONS; service_c: coldest service [°C], against the cure's temperature. The thinnest line at worst
     tolerance counts, and not less than the layer and bonding.least_gap [mm].
-    Columns: node, tube, how (machined or as made), gap at worst [mm] and of 99.7 % [mm], hardest case, pull that
+    Columns: node, tube, how (machined or as made), gap at worst [mm] and of 99.7% [mm], hardest case, pull that
     equals force and bending [N], peak shear [MPa], of it from cold [MPa], mean over what the course allows [-], useful
     length [mm].
     """
@@ -45,7 +45,7 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
 
 
 def socket_lap(frame, kind, name, plan, how, isolation):
-    """The Lap of one kind of socket at its thinnest line, and its gap (least, greatest) at worst and of 99.7 % [mm].
+    """The Lap of one kind of socket at its thinnest line, and its gap (least, greatest) at worst and of 99.7% [mm].
 
     kind: NodeKind, name of the tube in it; how: "machined" or "as made" by the plan's route.
     """

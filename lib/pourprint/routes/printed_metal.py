@@ -168,7 +168,7 @@ def lay_out(job, rates):
     """How the pieces of one kit stand, and how many plates they fill.
 
     Every value of an array is laid out as it would be by itself. Nesting is learned once, at the measured size of the
-    parts on the library's plate; on plates of 150 to 400 mm it is within 12 % (measured on the demo kit).
+    parts on the library's plate; on plates of 150 to 400 mm it is within 12% (measured on the demo kit).
     Returns: Layout. Raises: Infeasible that names the part and the limit.
     """
     m, pieces = rates.section(NAME), []

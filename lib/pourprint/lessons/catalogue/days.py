@@ -134,7 +134,7 @@ def spares(task, room, good, p, each, again):
         "nearly sure": model.starts_needed(good, p, 0.99) - good,
         "no spares": 0,
     }
-    chances = ", ".join(f"{100 * chance:.1f} %" for chance in chances)
+    chances = ", ".join(f"{100 * chance:.1f}%" for chance in chances)
     listed = "; ".join(f"{n}: {cost:,.0f} {room.money}" for n, cost in zip(counts, costs, strict=True))
     return numeric(task, np.argmin(costs), slips, chances=chances, listed=listed)
 

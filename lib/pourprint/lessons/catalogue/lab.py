@@ -82,7 +82,7 @@ def measure_first(task, room, route):
         if len(moved) == 4:
             break
     rows = (
-        f"{name} = {e.value:g} {e.unit}, believed {e.low:g} to {e.high:g}; 10 % less make {tenth:+,.2f} {room.money}"
+        f"{name} = {e.value:g} {e.unit}, believed {e.low:g} to {e.high:g}; 10% less make {tenth:+,.2f} {room.money}"
         for name, (tenth, _, e) in moved.items()
     )
     swings = "; ".join(f"{name} moves it by {swing:,.0f} {room.money}" for name, (_, swing, _) in moved.items())

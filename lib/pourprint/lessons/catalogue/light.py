@@ -37,7 +37,7 @@ def design_a_beam(task, room, share, radius):
         filled, wide = typed(answer["share"], "room filled", 20, 90), typed(answer["radius"], "radius", 1.2, 5)
         found = _beam(filled / 100, wide)
         return {
-            "lighter": (filled <= share, f"{filled:g} %"),
+            "lighter": (filled <= share, f"{filled:g}%"),
             "stiffer": (found <= wanted, f"{found:.1f}"),
             "makeable": (wide >= radius, f"{wide:g}"),
         }

@@ -112,7 +112,7 @@ def isolated(lap, isolation):
 
 
 def gap_spread_mm(target_mm, hole_tolerance_mm, tube_tolerance_mm):
-    """Radial gap of tube and socket: (least, greatest) at worst, and (least, greatest) of 99.7 % of the pieces [mm].
+    """Radial gap of tube and socket: (least, greatest) at worst, and (least, greatest) of 99.7% of the pieces [mm].
 
     Both diameters spread normally about their middle, their tolerance being 6 standard deviations. Source: exact.
 

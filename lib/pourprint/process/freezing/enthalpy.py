@@ -34,7 +34,7 @@ def filled(share):
     room = share + correlate(given, BESIDE, mode="constant")
     if not full.any():
         return np.ones(share.shape), full
-    # What has no full neighbour (corners, edges: some 0.01 %) is spread over all.
+    # What has no full neighbour (corners, edges: some 0.01%) is spread over all.
     return np.where(full, room * (share.sum() / room[full].sum()), 1.0), full
 
 

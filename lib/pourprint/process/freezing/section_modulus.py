@@ -46,7 +46,7 @@ class SectionIn:
     usual_ratio: float
 
     def measured(self, vertices, faces):
-        """A coarse run on vertices (n, 3) [mm], faces (m, 3): 0.1 to 0.3 s; 0 to 6 % above finer ones (demo nodes).
+        """A coarse run on vertices (n, 3) [mm], faces (m, 3): 0.1 to 0.3 s; 0 to 6% above finer ones (demo nodes).
 
         Where much of the metal is in walls too thin for the coarse grid, the usual ratio stands in.
         """

@@ -128,8 +128,8 @@ def heat_to_freeze_j_m3(melt):
     """Heat that metal gives off from the pour until it is solid: latent, and sensible down to `freezing_point_c`.
 
     Adams counts superheat above the liquidus only. For an alloy that freezes over a wide range the heat of the
-    range itself counts too: without it, B of a slab comes out 19 to 36 % below this module's own heat flow for
-    aluminium and magnesium, with it 3 to 7 %. Returns: [J/m3].
+    range itself counts too: without it, B of a slab comes out 19 to 36% below this module's own heat flow for
+    aluminium and magnesium, with it 3 to 7%. Returns: [J/m3].
     """
     superheat = np.asarray(melt.pour_c) - freezing_point_c(melt)
     return melt.density_kg_m3 * (melt.latent_j_kg + melt.heat_j_kgk * superheat)
@@ -181,7 +181,7 @@ def shake_out_s(modulus_mm, melt, mould, out_c):
     The heat that a wall has given off by then, Q = ρ(V/A)·[L + c·(T_pour − T)], lies in the mould as if it had been
     set free at once: t = [Q/(T − T_0)]²/(π·kρc). Both of V/A [mm] and `out_c` T [°C] broadcast; T lies between the
     mould's start and the solidus. Source: instantaneous plane source, Carslaw & Jaeger (from memory). Not valid for
-    thin or hot shells. Against heat flow in endless sand it is 20 to 30 % early for a flat wall, and three times
+    thin or hot shells. Against heat flow in endless sand it is 20 to 30% early for a flat wall, and three times
     late for a long bar of the same V/A; sand that is hot throughout, in a crowded mould, cools still later.
     Raises: InputError.
     """
@@ -241,8 +241,8 @@ def freeze(part, melt, mould, cell_mm=None):
     """Freeze a part that has a mesh: Freezing.
 
     cell_mm: cells of the grid [mm]; else as fine as about 400 000 cells allow (1 to 2 s), 1 to 2 mm on the demo nodes.
-    The grid's error there: the latest time is within 2.3 % of a grid 0.7 times as coarse, in aluminium and in steel;
-    2 mm cells are 1 to 8 % late, most for walls of 2.5 mm. Walls below a third of a cell are refused.
+    The grid's error there: the latest time is within 2.3% of a grid 0.7 times as coarse, in aluminium and in steel;
+    2 mm cells are 1 to 8% late, most for walls of 2.5 mm. Walls below a third of a cell are refused.
     Raises InputError.
     """
     vertices, faces = part.needed_mesh("frozen")

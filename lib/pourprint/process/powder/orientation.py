@@ -14,13 +14,13 @@ from pourprint.process.powder.supports import ON_PLATE_MM, Shadow, Standing, han
 
 SPREAD = 200  # directions spread evenly
 FLATS = 20  # directions from the largest flats: each may lie on the plate or look up
-RAYS_ACROSS = 70  # ray columns along the part's largest side: support volumes within about 1 % (measured)
+RAYS_ACROSS = 70  # ray columns along the part's largest side: support volumes within about 1% (measured)
 WISHES = (  # weights of height, room for supports, held surface, and of the box's longest side: for a small printer
     *((1, 0, 0, 0), (0, 1, 0, 0), (0, 0, 1, 0), (1, 1, 0, 0), (1, 0, 1, 0), (0, 1, 1, 0)),
     *((1, 1, 1, 0), (4, 1, 1, 0), (1, 4, 1, 0), (0, 0, 0, 1)),
 )
 MOST_FACETS = 20_000  # a scan of more takes a fair sample of them
-MOST_CORNERS = 2000  # of a hull; of more, those that stick out farthest: rectangles round them within 1 %
+MOST_CORNERS = 2000  # of a hull; of more, those that stick out farthest: rectangles round them within 1%
 
 
 def directions_of(normals, areas, drawn):

@@ -19,7 +19,7 @@ def feeder_diameter_mm(modulus_mm, modulus_ratio, height_ratio):
     >>> float(feeder_diameter_mm(10, 1.2, 1.0))  # a 60 mm cube
     72.0
 
-    A textbook exercise (published): a plate 12 × 12 × 1.1 in at 13 min/in², the feeder to freeze 30 % later, H = 1.5 D.
+    A textbook exercise (published): a plate 12 × 12 × 1.1 in at 13 min/in², the feeder to freeze 30% later, H = 1.5 D.
     Freezing time goes with the modulus squared. Its solution page prints 2.711 in; the arithmetic gives 2.82.
 
     >>> modulus_in = round(12 * 12 * 1.1 / (2 * 12 * 12 + 4 * 12 * 1.1) - 5e-4, 3)  # the exercise cuts it to 0.464

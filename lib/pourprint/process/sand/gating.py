@@ -42,7 +42,7 @@ def mean_head_mm(head_mm, above_mm, cavity_mm):
     Parameters: `head_mm` H from the basin's surface to the gate; `above_mm` P ≤ H, height of the cavity above the
     gate; `cavity_mm` C, its whole height, of even section. Returns: [mm].
     Source: exact, the integral of dy/√(H − y). Handbooks (from memory) shorten it to H − P²/2C, which is at most
-    12 % high in speed with a wall of C/8 above the cavity, and 41 % when it fills to the basin's brim.
+    12% high in speed with a wall of C/8 above the cavity, and 41% when it fills to the basin's brim.
 
     >>> round(float(mean_head_mm(150, 0, 80)), 6), round(float(mean_head_mm(80, 80, 80)), 6)  # gate on top; to the brim
     (150.0, 20.0)

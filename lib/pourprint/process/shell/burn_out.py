@@ -7,7 +7,7 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 
-# Stoichiometry of a methacrylate pattern, C5H8O2 + 6 O2 → 5 CO2 + 4 H2O, in air of 23.2 % oxygen by mass (exact).
+# Stoichiometry of a methacrylate pattern, C5H8O2 + 6 O2 → 5 CO2 + 4 H2O, in air of 23.2% oxygen by mass (exact).
 AIR_KG_PER_KG = 6 * 31.998 / 100.12 / 0.232
 AIR_KG_M3 = 1.2
 

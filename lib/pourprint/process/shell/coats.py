@@ -29,7 +29,7 @@ def drying_h(intervals, interval_h, final_h):
     """Time from the first dip to a dry shell.
 
     Parameters: `intervals` between dips, one less than the coats [-]; `interval_h`, `final_h` [h]. Returns: [h].
-    Source: published drying trial at 50 % humidity: five intervals of 1, 8 or 24 h, then 12 h.
+    Source: published drying trial at 50% humidity: five intervals of 1, 8 or 24 h, then 12 h.
 
     >>> [int(drying_h(5, t, 12)) for t in (1, 8, 24)]
     [17, 52, 132]
@@ -38,7 +38,7 @@ def drying_h(intervals, interval_h, final_h):
 
 
 def damp_factor(humidity_percent):
-    """How much longer drying takes than at 50 % humidity: in proportion to the dryness of the air, 50/(100 − RH).
+    """How much longer drying takes than at 50% humidity: in proportion to the dryness of the air, 50/(100 − RH).
 
     Raises: InputError for air that dries nothing. Source: Dalton's law of evaporation (textbook); the shell's own
     cooling and inner moisture, which weaken the effect, are left out.
@@ -47,7 +47,7 @@ def damp_factor(humidity_percent):
     2.0
     """
     if np.any(np.asarray(humidity_percent) >= 100):
-        raise InputError(f"humidity={humidity_percent!r} % must stay below 100: full air dries nothing.")
+        raise InputError(f"humidity={humidity_percent!r}% must stay below 100: full air dries nothing.")
     return (100 - TRIAL_HUMIDITY) / (100 - humidity_percent)
 
 
@@ -74,9 +74,9 @@ def intervals_h(coats, thickness_mm, depth_mm, diameter_mm, interval_h, humidity
     """Drying after each coat but the last, ruled by the hole that is deepest for its opening at that coat.
 
     Parameters: `coats` (...) [-] and `thickness_mm` (...) of the whole shell [mm]; `depth_mm`, `diameter_mm` (h,) of
-    the blind holes [mm], perhaps none; `interval_h` of open surfaces at 50 % humidity [h]; `delay` a unit of depth
+    the blind holes [mm], perhaps none; `interval_h` of open surfaces at 50% humidity [h]; `delay` a unit of depth
     over opening [-]. Returns: (k, ...) [h], k one less than the most coats, 0 after a shell's last coat.
-    Valid for shells that dry in moving air between 30 and 75 % humidity. Source: humidity by `damp_factor`; holes by
+    Valid for shells that dry in moving air between 30 and 75% humidity. Source: humidity by `damp_factor`; holes by
     an invented, linear delay on exact geometry: cavities dry slowest, and slower as the coats narrow them.
     """
     open_h = interval_h * damp_factor(humidity_percent)

@@ -216,7 +216,7 @@ def _projected(x, sharp):
 def solid_of(task, stage, least_mm=LEAST_MM):
     """The Part of a stage: a smooth skin of the stage's volume, sleeves included, cut by exact holes and mouths.
 
-    Returns: a watertight Part of one piece without closed hollows, within 1 % of the stage's volume.
+    Returns: a watertight Part of one piece without closed hollows, within 1% of the stage's volume.
     """
     from manifold3d import Manifold, OpType
     from scipy.ndimage import gaussian_filter
