@@ -16,6 +16,7 @@ from pourprint.ledger import entries as ledger
 from pourprint.ledger.entries import freezing
 from pourprint.ledger.errors import InputError
 from pourprint.parts.part import Measures
+from pourprint.process.freezing import heat
 from pourprint.process.freezing.enthalpy import filled, freezing_times
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals, section_in
 from pourprint.process.freezing.solidification import (
@@ -365,3 +366,17 @@ def test_bad_values_are_named():
     ):
         with pytest.raises(InputError, match=name):
             call()
+
+
+def test_plain_mould_follows_the_difference_equation_in_every_row_and_its_rim_stays():
+    """out = μ·last + ν·out + step·rate·(the six neighbours − 6·last), by hand."""
+    random, no = np.random.default_rng(3), np.zeros
+    last, before = (random.random((5, 6, 7)).astype(np.float32) for _ in range(2))
+    out, mu, nu, step, sweep = before.copy(), 1.3, -0.4, 0.5, 0.2
+    cells, curve = no(0, dtype=np.int64), (1.0, 2.0, 1.0, 2.0, 1.0, 1.0)
+    heat.stage(last, no(0), out, no(0), cells, np.arange(6), no((0, 6)), no(0), no(0), 0, curve, sweep, mu, nu, step)
+    inner = (slice(1, -1),) * 3
+    beside = sum(np.roll(last, by, axis)[inner] for axis in range(3) for by in (1, -1))
+    wanted = before.copy()
+    wanted[inner] = mu * last[inner] + nu * before[inner] + step * sweep * (beside - 6 * last[inner])
+    assert np.allclose(out, wanted, rtol=1e-5, atol=1e-6)
