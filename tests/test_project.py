@@ -25,8 +25,8 @@ BUDGETS = {
     "routes": 1834,
     "risk": 467,
     "decide": 1687,
-    "figures": 2555,
-    "panels": 1289,
+    "figures": 2575,
+    "panels": 1290,
     "lessons": 2203,
     "report": 485,
 }

@@ -93,6 +93,11 @@ def test_further_feeders_go_with_size_and_stay_away_where_a_small_part_needs_non
     (bare,) = moulds_with_one_feeder(job_of(part.scaled_to(volumes[2])), rates)
     assert small.feeder_cm3 == pytest.approx(bare.feeder_cm3) and small.feeders == 1
     assert many.metal_kg[2] == pytest.approx(small.metal_kg) and many.metal_kg[0] == pytest.approx(one.metal_kg)
+    # By hand: a pore grows with the metal, is known to 40%, and what is sure of it may be as much as the range ends at.
+    largest = max(pore.pore_cm3 for pore in look(part, job.alloy).pores)
+    turns = part.volume_cm3 * rates.entries["printed_mould.most_pore"].high / (0.6 * largest)
+    (near,) = moulds_of(job_of(part.scaled_to(turns * np.array([0.99, 1.01]))), rates)
+    assert near.feeders.tolist() == [1, 2]
     # A lab that lives with larger pores needs no second feeder either.
     lax = rates.replace({"printed_mould.most_pore": 5.0})  # the range widens to hold it
     assert moulds_of(job, lax)[0].feeders == 1

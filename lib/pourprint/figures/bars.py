@@ -139,8 +139,9 @@ def change_bars(title, route, now, first, unit):
 def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", most=None):
     """Horizontal stacked bars on one axis from zero, as HTML.
 
-    Parameters: `title` the message, behind it what looks of pieces mean; `bars` all with a mark or none; `unit` of the amounts, written below the axis with
-    what else must be said of the bars behind a semicolon; `form` how a number is written; `stroke` what the marks are.
+    Parameters: `title` the message, behind it what the looks of pieces mean; `bars` all with a mark or none; `unit` of
+    the amounts, written below the axis with what else must be said of the bars behind a semicolon; `form` how a number
+    is written; `stroke` what the marks are.
     A piece shows its name where it is wide enough, and always as its tooltip. The axis of bars with marks ends at a
     round number, so that it stands still while they move a little. Where the longest would be over TORN times `most`,
     the axis ends behind `most`; what goes on beyond it is torn there, and that is said.

@@ -5,11 +5,11 @@ import pandas as pd
 
 from pourprint.decide.information import expected_regret, probability_best
 from pourprint.figures.look import INK, LOOKS, Chart, sampled, tint, title_of
-from pourprint.figures.strokes import bars, canvas, line, write
+from pourprint.figures.strokes import bars, canvas, line, roomiest, write
 from pourprint.ledger.entries import in_words
 
 FILL = 0.6  # share of white in a route's colour where text stands on it
-TALL, APART = 5, 3  # of 100: half a name with its ground; from one height at which a name is tried to the next
+HEIGHTS = np.arange(101)  # at which a name may stand
 MOST_BARS = 10
 
 
@@ -32,12 +32,11 @@ def sureness_chart(samples, prices, currency="EUR"):
         area = {"stackgroup": "draws", "fillcolor": fill, "fillpattern": pattern, "name": name}
         said = name + ": best in %{y:.0f}% of the draws at %{x:,.0f} a day"
         line(figure, prices, 100 * share, look.colour, width=2, hover=said, **area)
-        if room := _widest(100 * below, 100 * (below + share)):
-            write(figure, prices[room[0]], room[1], f"<b>{name}</b>", ground=True)
-        elif share.max() > 0.01:
-            k = int(np.argmax(share))
-            write(figure, prices[k], 100 * (below + share / 2)[k], f"<b>{name}</b>", ground=True, arrow=(-60, 40))
-        below = below + share
+        lines, below = HEIGHTS[:, None] / 100, below + share
+        row, column, enough = roomiest((below - share < lines) & (lines < below))
+        if share.max() > 0.01:
+            arrow = None if enough else (-60, 40)
+            write(figure, prices[column], HEIGHTS[row], f"<b>{name}</b>", ground=True, arrow=arrow)
     figure.update_xaxes(range=[prices[0], prices[-1]]).update_yaxes(range=[0, 100])
     table = pd.DataFrame({title_of(route): 100 * share for route, share in shares.items()}, index=prices)
     table.index.name = f"{currency} a day"
@@ -51,16 +50,6 @@ def sureness_chart(samples, prices, currency="EUR"):
         "route has its colour and pattern and is named in its area.",
         sampled(table),
     )
-
-
-def _widest(low, high):
-    """Where between two curves (n,) [of 100] a name has most room along the page: (index, height); None: nowhere."""
-    rooms = []
-    for height in range(TALL, 101 - TALL, APART):
-        inside = np.flatnonzero((low < height - TALL) & (height + TALL < high))
-        runs = np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1)
-        rooms += [(run.size, int(run[run.size // 2]), height) for run in runs if run.size]
-    return max(rooms)[1:] if rooms else None
 
 
 def information_chart(information):

@@ -9,12 +9,11 @@ import pandas as pd
 from pourprint.decide.inputs import PRICE
 from pourprint.decide.rivals import NOBODY
 from pourprint.figures.look import LOOKS, Chart, tint, title_of
-from pourprint.figures.strokes import canvas, line, mark, write
+from pourprint.figures.strokes import canvas, line, mark, roomiest, write
 from pourprint.ledger.entries import in_words
 
 FILL = 0.6  # share of white in a route's colour where text stands on it
 DOTS = 14  # marks across a map: they tell regions apart without colour
-WIDE, TALL = 0.1, 0.03  # of a narrow map: half a name along and up; a region with less room is named beside it
 
 
 def _name(route):
@@ -139,12 +138,8 @@ def _add_marks(figure, chart):
 
 def _add_name(figure, chart, i):
     """A region's name: in its widest place, or beside it when it is small."""
-    from scipy.ndimage import distance_transform_edt
-
-    sizes = 1 / (TALL * len(chart.ys)), 1 / (WIDE * len(chart.xs))  # of a cell, in halves of a name
-    depth = distance_transform_edt(np.pad(chart.best == i, 1), sizes)[1:-1, 1:-1]
-    row, column = np.unravel_index(np.argmax(depth), depth.shape)
+    row, column, enough = roomiest(chart.best == i)
     down = 30 + 26 * i  # another one for each route: names of two small regions do not meet
     beside = (70 if column < len(chart.xs) / 2 else -70, down if row > len(chart.ys) / 2 else -down)
-    arrow, name = beside if depth.max() < 1 else None, f"<b>{_name(chart.routes[i])}</b>"
+    arrow, name = None if enough else beside, f"<b>{_name(chart.routes[i])}</b>"
     write(figure, float(chart.xs[column]), float(chart.ys[row]), name, ground=True, arrow=arrow)

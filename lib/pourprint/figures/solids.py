@@ -13,7 +13,11 @@ MOST_FACETS = 20_000  # of one picture: more make turning it slow
 LIGHT = {"ambient": 0.55, "diffuse": 0.7, "facenormalsepsilon": 0, "vertexnormalsepsilon": 0}
 QUADS = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
 BOX_FACES = np.array([t for a, b, c, d in QUADS for t in ((a, c, b), (a, d, c))])
-WIDTH_PX, HALF_VIEW = 560, np.tan(np.radians(22.5))  # of a narrow page; plotly's camera sees 45° from top to bottom
+WIDTH_PX, HALF_VIEW = (
+    475,
+    np.tan(np.radians(22.5)),
+)  # of a narrow page less names of axes; plotly's camera sees 45° from top to bottom
+LEAST_TALL = 0.5  # of the height asked for: what is flat takes less of the page
 ROOM = 0.1  # of the longest side, on every side of what is drawn: for numbers and names of the axes
 GREY = "#8A8A8A"  # drawn by the graphics card, which knows no theme: seen on white and on black
 
@@ -72,8 +76,8 @@ def edges_trace(boxes, colour):
 def picture(title, traces, way, height=480, names=(), axes="xyz"):
     """A picture to turn that fills its box.
 
-    Parameters: `title` the message; `traces` of solids and lines; `way` (3,) from which one looks; `height` [px];
-    `names` [(text, place (3,), (right, down) [px] of the words from it, or None)]; `axes` what they are called.
+    Parameters: `title` the message; `traces` of solids and lines; `way` (3,) from which one looks; `height` at most
+    [px]; `names` [(text, place (3,), (right, down) [px] of the words from it, or None)]; `axes` what they are called.
     Returns: go.Figure.
     """
     figure = canvas(title, height=height, l=0, r=0, b=0)
@@ -83,7 +87,9 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
     size = np.maximum(high - low, 1e-9) / (high - low).max()
     room = box([[-0.5] * 3, [0.5] * 3])[0] * (size + np.array([2 * ROOM, 2 * ROOM, 0]))
     points = np.concatenate([((drawn - low) / np.maximum(high - low, 1e-9) - 0.5) * size, room])
-    eye, centre = _fitted(points, np.asarray(way) / np.linalg.norm(way), WIDTH_PX / (height - figure.layout.margin.t))
+    way, tall = np.asarray(way) / np.linalg.norm(way), height - figure.layout.margin.t
+    tall *= max(_fitted(points, way, WIDTH_PX / tall)[2], LEAST_TALL)
+    eye, centre, _ = _fitted(points, way, WIDTH_PX / tall)
     ticks = {"color": GREY, "gridcolor": "rgba(128,128,128,0.3)", "showspikes": False}
     scene = {
         f"{axis}axis": {"title": {"text": f"{name} [mm]"}, "tickvals": _ticks(*ends, 2 + round(5 * length))} | ticks
@@ -96,7 +102,7 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
         labels.append(dict(zip("xyz", map(float, place), strict=True)) | look)
     camera = {name: dict(zip("xyz", at, strict=True)) for name, at in (("eye", eye), ("center", centre))}
     scene |= {"aspectmode": "manual", "aspectratio": dict(zip("xyz", size, strict=True)), "camera": camera}
-    return figure.update_layout(scene=scene | {"annotations": labels})
+    return figure.update_layout(scene=scene | {"annotations": labels}, height=tall + figure.layout.margin.t)
 
 
 def _ticks(low, high, most):
@@ -107,7 +113,8 @@ def _ticks(low, high, most):
 
 
 def _fitted(points, way, wide):
-    """Where plotly's camera stands (3,) and looks at (3,) so that points (n, 3) fill a box `wide` times its height."""
+    """Where plotly's camera stands (3,) and looks at (3,) so that points (n, 3) fill a box `wide` times its height, and
+    the share of that height which they take."""
     right = np.cross((0, 0, 1), way) / np.hypot(*way[:2])
     frame, far, centre = np.array([right / wide, np.cross(way, right), way]), 3.0, np.zeros(3)
     for _ in range(8):
@@ -117,7 +124,7 @@ def _fitted(points, way, wide):
         off = far * (ends[0] + ends[1]) / 2
         centre = centre + off[0] * wide * right + off[1] * frame[1]
         far *= np.max(ends[1] - ends[0]) / (2 * HALF_VIEW)
-    return centre + far * way, centre
+    return centre + far * way, centre, (ends[1] - ends[0])[1] / np.max(ends[1] - ends[0])
 
 
 def coarser(vertices, faces, most_facets):

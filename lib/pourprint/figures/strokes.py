@@ -14,6 +14,7 @@ from pourprint.figures.look import GROUND, INK, ON_FILL, ROUND, SHADOW, styled
 
 LETTERS = 66  # of a line of a title that 525 px hold: a page of 1280 px at 200%, its side bar closed
 AXIS_LETTERS, BESIDE_ROWS = 52, 34  # of a line of an axis's name, and of one beside the names of rows
+HALF_NAME = 0.03, 0.1  # up and along of a region's name, as shares of a narrow chart's height and width
 TALL = 0.07  # of words on a panel's chart: their height as a share of its own
 ROW_PX = 26  # of a named row
 
@@ -68,8 +69,11 @@ def message(figure, title, key=""):
 
 def _wrapped(words, letters):
     """Lines of at most so many letters, of about the same length: no word is left alone on the last."""
-    count = len(textwrap.wrap(words, letters))
-    return textwrap.wrap(words, next(most for most in range(1, letters + 1) if len(textwrap.wrap(words, most)) <= count))
+    lines = shorter = textwrap.wrap(words, letters)
+    while letters > 1 and len(shorter) == len(lines):
+        lines, letters = shorter, letters - 1
+        shorter = textwrap.wrap(words, letters)
+    return lines
 
 
 def plain(words):
@@ -138,6 +142,15 @@ def write(figure, x, y, text, colour=INK, anchor="center", dx=0, dy=0, ground=Fa
         x=x, y=y, text=text, font={"color": colour}, xanchor=anchor, xshift=dx, yshift=dy, **pointer,
         **{"bgcolor": GROUND, "borderpad": 1} if ground else {}, **_at(panel if panel > 1 else None), **more,
     )  # fmt: skip
+
+
+def roomiest(region):
+    """Where in a region (rows, columns) of a chart a name has most room: row, column, and whether that is enough."""
+    from scipy.ndimage import distance_transform_edt
+
+    cell = 1 / (np.array(HALF_NAME) * region.shape)  # in halves of a name
+    room = distance_transform_edt(np.pad(region, 1), cell)[1:-1, 1:-1]
+    return *np.unravel_index(np.argmax(room), room.shape), room.max() >= 1
 
 
 def band(figure, low, high, upright=False):
