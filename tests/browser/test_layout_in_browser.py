@@ -5,6 +5,7 @@ from jupyter_browser import browser_page, open_notebook, write_notebook
 
 import pourprint as pp
 from pourprint.figures import bars
+from pourprint.routes.looks import moulds_of
 from scenes import demo_kit, demo_rates
 
 PANELS = {
@@ -91,6 +92,17 @@ def test_a_chart_takes_the_width_of_its_place_whatever_becomes_of_window_and_sid
                 page.locator(".js-plotly-plot").nth(i).scroll_into_view_if_needed()
                 page.wait_for_function(fitting, arg=i, timeout=5000)
         assert page.locator(".js-plotly-plot").count() == 4
+
+
+def test_a_section_to_scale_keeps_its_size_whatever_widths_the_window_had(page):
+    (mould,) = moulds_of(pp.Job(demo_kit().parts[0].part, "AlSi7Mg"), demo_rates())
+    page.set_content(pp.figures.gating_sketch(mould).figure.to_html(config={"responsive": True}))
+    ends, drawn = "['xaxis', 'yaxis'].map(a => document.querySelector('.js-plotly-plot')._fullLayout[a].range)", []
+    for width in (1280, 640, 960, 1920, 1280):
+        page.set_viewport_size({"width": width, "height": 800})
+        page.wait_for_timeout(500)
+        drawn.append(page.evaluate(ends))
+    assert all(one == drawn[0] for one in drawn)
 
 
 @pytest.mark.parametrize("width", [340, 520, 850, 1400])

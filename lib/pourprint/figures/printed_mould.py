@@ -259,8 +259,9 @@ def gating_sketch(mould):
         write(figure, x, y, text, anchor="left", arrow=(right + 8, height), axref="x", ayref="y", align="left")
     write(figure, left, 0, "parting<br>plane", anchor="right", dx=-6)
     room = 0.5 * (right - left)
-    figure.update_xaxes(range=[left - room, right + room])
-    figure.update_yaxes(scaleanchor="x", range=[floor - 5, head + 5])
+    # Else plotly would widen the ends of an axis, and widen the widened ones at each new size of the window.
+    figure.update_xaxes(range=[left - room, right + room], constrain="domain")
+    figure.update_yaxes(scaleanchor="x", range=[floor - 5, head + 5], constrain="domain")
     return Chart(
         figure,
         f"Metal falls {head:.0f} mm and reaches {way.base_m_s:.1f} m/s at the sprue's foot; the ingate must be "

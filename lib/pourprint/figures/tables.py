@@ -62,7 +62,7 @@ def table_html(table, caption=""):
     counts = table.index.dtype.kind == "i" and table.index.name is None
     table = table if counts else table.reset_index(names=[name or "" for name in table.index.names])
     left = [LEFT if any(isinstance(value, str) for value in table[name]) else "" for name in table]
-    heads = (f'<th scope="col"{at}>{escape(heading(name))}</th>' for name, at in zip(table, left, strict=True))
+    heads = (f'<th scope="col"{at}>{_lines(heading(name))}</th>' for name, at in zip(table, left, strict=True))
     body = ""
     for row in table.head(MOST_DOWN).itertuples(index=False, name=None):
         cells = [f"<td{at}>{_lines(cell(value))}</td>" for value, at in zip(row, left, strict=True)]
