@@ -42,6 +42,6 @@ def test_the_film_plays_ten_frames_a_second_follows_keys_and_speaks_and_the_pane
     assert 25 <= int(slider.input_value()) - 3 <= 10 * took_s + 1
     assert "1 place" in panel.locator(".pourprint-facts").inner_text()
     panel.get_by_label("feeder", exact=True).select_option("both")
-    panel.get_by_text("no place, 0 mm³").wait_for()
+    panel.get_by_text("no place, 0 cm³").wait_for()
     panel.get_by_text("In words").scroll_into_view_if_needed()  # a chart is drawn when it comes into view
     expect(panel.locator(".js-plotly-plot .heatmaplayer")).to_have_count(1, timeout=30_000)

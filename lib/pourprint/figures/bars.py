@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.decide.inputs import rounded_up
-from pourprint.figures.look import LOOKS, RESTS, SHADE, THEME, tint, title_of
+from pourprint.figures.look import LOOKS, RESTS, SHADE, THEME, sheer, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.plans.days import calendar_of
 from pourprint.plans.steps import Stage
@@ -98,11 +98,11 @@ def clock_bars(comparison):
                 spent[PHASE_OF[span.step.stage], kind] += each / 24
         longest = {phase: max(days for (what, _), days in spent.items() if what == phase) for phase, _ in spent}
         pieces = [
-            Piece(phase * (days == longest[phase]), days, tint(look, SHADE[kind]), f"{phase}, {kind}", kind)
+            Piece(phase * (days == longest[phase]), days, sheer(look, SHADE[kind]), f"{phase}, {kind}", kind)
             for (phase, kind), days in spent.items()
         ]
         later = comparison.days[route] - spans[-1].end_h / 24
-        pieces.append(Piece("", later, tint(look, LATER_SHADE), f"{LATER} and delivery", LATER))
+        pieces.append(Piece("", later, sheer(look, LATER_SHADE), f"{LATER} and delivery", LATER))
         bars.append(_bar(route, pieces, comparison.mean_days(route)))
     return bars
 
@@ -159,7 +159,7 @@ def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", mo
     looks = "'pourprint-bars marked'" if marked else "pourprint-bars"
     kinds = {piece.kind for bar in bars for piece in bar.pieces}
     key = "".join(
-        f" <span><s class='{kind}' style=background-color:{tint(GREY, shade)}></s> {kind}</span>"
+        f" <span><s class='{kind}' style=background-color:{sheer(GREY, shade)}></s> {kind}</span>"
         for kind, shade in KEY.items()
         if kind in kinds
     )

@@ -131,5 +131,5 @@ def comparison_figure(along, routes, title=""):
     # Costs as 5k and 100k, clear of the axis's name and of the corner below.
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}
-    figure.update_xaxes(**quick, ticklabelstandoff=5)  # clear of the number in the corner
+    figure.update_xaxes(**quick)
     return figure.update_yaxes(range=comparison_range(traces), tickformat="~s", ticksuffix="\u00a0\u00a0", **quick)

@@ -61,7 +61,8 @@ def fit_chart(bore_mm, depth_mm, boss_mm, alloy, warmer_k=60.0, fits=("H7", "K7"
             line(figure, ends, row, colour, dash, 5)
             mark(figure, ends, row, tint(colour, 0.2), symbol, 8)
         word = "safe" if fit in safe else "yields" if seat["verdict"].str.startswith("yields").any() else "may be loose"
-        write(figure, max(seat.iloc[:, 0]), f"{fit}, room", word, anchor="left", dx=8)
+        column = int(seat.iloc[:, :2].min().argmin())  # beside the looser of the two, which decides
+        write(figure, max(seat.iloc[:, column]), f"{fit}, {states[column][0]}", word, anchor="left", dx=8)
     table = pd.concat(seats, names=["fit"]).round(2).reset_index()
     return Chart(
         figure,

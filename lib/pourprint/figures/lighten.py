@@ -9,7 +9,7 @@ from pourprint.figures.strokes import bars, canvas, line, mark, write
 
 
 def beam_picture(design):
-    """The half beam of `lighten_beam` with its mirror image, dark where material stays. Returns: go.Figure."""
+    """The half beam of `lighten_beam` with its mirror image, blue where material stays. Returns: go.Figure."""
     whole = np.hstack([design.density[:, ::-1], design.density])
     title = f"Iteration {design.iteration}: compliance {design.compliance:.1f}, {whole.mean():.0%} of the room filled"
     figure = canvas(title, "cells along", "cells up", 250)
@@ -70,7 +70,7 @@ def gram_chart(table, worth, currency, noun):
         mark(figure, [prices.index[0]], [prices[route].iloc[0]], look.colour, look.marker, 9)
         write(figure, named, prices[route][named], title_of(route), look.colour, "left", arrow=(50, -40))
     line(figure, [prices.index[0], prices.index[-1]], [worth] * 2, dash="dash", width=1.5)
-    write(figure, prices.index[0], worth, "what a gram is worth", anchor="left", dx=8, dy=10, ground=True)
+    write(figure, prices.index[-1], worth, "what a gram is worth", anchor="right", dy=10)
     return Chart(
         figure,
         f"The engineer's hours are paid once: few {noun}s carry them alone. Below zero the lighter is also cheaper.",

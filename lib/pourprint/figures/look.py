@@ -91,6 +91,11 @@ def tint(colour, share):
     return "#" + "".join(f"{round(c + (255 - c) * share):02x}" for c in parts)
 
 
+def sheer(colour, share):
+    """The colour let through: as `tint` on white, and as faint on a dark page; `share` of the ground [-]."""
+    return f"rgba({int(colour[1:3], 16)},{int(colour[3:5], 16)},{int(colour[5:7], 16)},{1 - share:.2f})"
+
+
 def sampled(table, rows=10):
     """About so many rows of a long table, evenly spread."""
     return table.iloc[:: max(1, len(table) // rows)]
@@ -111,6 +116,7 @@ def styled(figure, height):
         paper_bgcolor="rgba(0,0,0,0)",
         plot_bgcolor="rgba(0,0,0,0)",
     )
-    # A title keeps to its axis, not to the words below.
-    figure.update_xaxes(gridcolor=GRID, zeroline=False, title_standoff=8)
-    return figure.update_yaxes(gridcolor=GRID, zeroline=False)
+    axes = {"gridcolor": GRID, "zeroline": False, "separatethousands": True}
+    # A title keeps to its axis, not to the words below; numbers to theirs, not to the one in the corner.
+    figure.update_xaxes(**axes, title_standoff=8, ticklabelstandoff=5)
+    return figure.update_yaxes(**axes)

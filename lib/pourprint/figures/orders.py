@@ -31,15 +31,16 @@ def workshop_chart(timeline):
     worst, lost = summary["days_queued"].idxmax(), summary["days_queued"].max()
     busiest, held = next(iter(timeline.load().items()))
     queues = f"The order “{worst}” loses {lost:.1f} days in queues" if lost > 0.05 else "No order loses time in queues"
-    figure = calendar_bars(queues, start, drawn, rows)
+    figure = calendar_bars(queues, start, drawn, rows, "date; grey days are closed")
     last = start + dt.timedelta(hours=float(max(piece[3] for piece in drawn)))
     for day in _closed_days(timeline, last):
         band(figure, day, day + dt.timedelta(days=1))
     for booking in timeline.workshop.booked:
-        for day in (booking.first, booking.last + dt.timedelta(days=1)):
-            figure.add_vline(x=str(day), line={"color": INK, "dash": "dot", "width": 1})
-        text = f"{_named(booking.resource)} booked"
-        write(figure, str(booking.first), 1, text, anchor="left", yref="paper", yanchor="bottom")
+        ends = [str(day) for day in (booking.first, booking.last + dt.timedelta(days=1))]
+        for day in ends:
+            figure.add_vline(x=day, line={"color": INK, "dash": "dot", "width": 1})
+        text = f"{_named(booking.resource)} booked between the dotted lines"
+        write(figure, ends[0], 1, text, anchor="left", yref="paper", yanchor="bottom")
     more = 16 * bool(timeline.workshop.booked)
     figure.update_layout(margin={"t": figure.layout.margin.t + more}, height=figure.layout.height + more)
     return Chart(

@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from pourprint.figures.look import HATCH, LOOKS, RESTS, SHADE, Chart, counted, tint
+from pourprint.figures.look import HATCH, INK, LOOKS, RESTS, SHADE, Chart, counted, sheer
 from pourprint.figures.strokes import bars, canvas
 from pourprint.plans.days import calendar_of
 from pourprint.plans.plan import made
@@ -65,15 +65,15 @@ def plan_timeline(plan):
     )
 
 
-def calendar_bars(title, start, pieces, rows):
+def calendar_bars(title, start, pieces, rows, across="date"):
     """Rows of bars in the calendar, told apart by what happens.
 
     Parameters: `start` a datetime; `pieces` [(row, kind, from, to [h since start], colour, what is said)], kinds as in
-    MARKS; `rows` names, first on top. Returns: go.Figure with one trace a kind and colour: plotly finds the hatch's
-    own colour for one, not for a list.
+    MARKS; `rows` names, first on top; `across` the axis's name. Returns: go.Figure with one trace a kind and colour:
+    plotly finds the hatch's own colour for one, not for a list.
     """
     kinds = [kind for kind in MARKS if kind in HATCH or any(piece[1] == kind for piece in pieces)]
-    figure = canvas(title, "date", rows=rows, key=" · ".join(MARKS[kind] for kind in kinds), r=25, b=70)
+    figure = canvas(title, across, rows=rows, key=" · ".join(MARKS[kind] for kind in kinds), r=25, b=70)
     shade, hatch = SHADE | {QUEUE: 1.0}, HATCH | {QUEUE: "x"}
     for kind, colour in dict.fromkeys((kind, colour) for _, kind, *_, colour, _ in pieces):
         mine = [piece for piece in pieces if (piece[1], piece[4]) == (kind, colour)]
@@ -81,8 +81,9 @@ def calendar_bars(title, start, pieces, rows):
             figure,
             [3.6e6 * (to_h - from_h) for _, _, from_h, to_h, *_ in mine],  # plotly counts milliseconds
             [row for row, *_ in mine],
-            tint(colour, shade[kind]),
+            sheer(colour, shade[kind]),
             hatch[kind],
+            ink=INK,
             name=kind,
             base=[start + dt.timedelta(hours=float(from_h)) for _, _, from_h, *_ in mine],
             customdata=[f"{said}, {kind}: {to_h - from_h:.1f} h" for _, _, from_h, to_h, _, said in mine],

@@ -50,7 +50,7 @@ def look_table(kit, alloy):
                 air, pores = sum(each.volume_cm3 for each in one.traps), sum(each.pore_cm3 for each in one.pores)
                 row[f"fills last at{grid}"] = _spot(one.last_at, one.last_within_mm)
                 row[f"air{grid}"] = said(one.traps, f"{air:.1f}", "cm³")
-                row[f"pores{grid}"] = said(one.pores, f"{1000 * pores:.0f}", "mm³")
+                row[f"pores{grid}"] = said(one.pores, f"{pores:.2g}", "cm³")
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis(["part", "feeding"])
     return table[sorted(table, key=lambda name: ("last" not in name, name))]
 
@@ -63,7 +63,7 @@ def _spot(place, within):
 def said_of(run):
     """What came of a Pour, in one sentence."""
     pores, traps = run.feeding.pores, run.filling.traps
-    left = f"{counted(len(pores), 'place')} left unfed, {1000 * run.feeding.pore_cm3:.0f} mm³ of pores"
+    left = f"{counted(len(pores), 'place')} left unfed, {run.feeding.pore_cm3:.2g} cm³ of pores"
     caught = f"{counted(len(traps), 'pocket')} of air caught"
     full = f"Full after {run.filling.filled_s:.1f} s ({run.band}), {caught}"
     return f"{full}; solid after {run.feeding.part_s:.0f} s, {left}"

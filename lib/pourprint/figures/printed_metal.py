@@ -211,8 +211,8 @@ def roughness_chart(job, rates):
     line(figure, slope, ra, COLOUR, width=3, hover="%{x:.0f}°: %{y:.0f} µm")
     line(figure, slope, stairs, COLOUR, "dash", 2)
     write(figure, 20, ra[22], "stairs, sintered powder<br>and sagging", anchor="left", dx=20, dy=20)
-    write(figure, 0, stairs[18], "stairs of the layers alone", dy=-24)
-    write(figure, -22, 2, "needs supports")
+    write(figure, 0, stairs[18], "stairs of<br>the layers alone", dy=-30)
+    write(figure, -22.5, 2, "needs<br>supports", dy=8)
     figure.update_xaxes(dtick=45, range=[-100, 100])
     return Chart(
         figure.update_yaxes(range=[0, 1.15 * ra.max()]),

@@ -104,10 +104,11 @@ def names(figure, x, y, text, colours, **more):
     figure.add_scatter(x=x, y=y, text=text, textfont={"color": colours}, **look, **more)
 
 
-def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=None, upright=False, **more):
-    """Bars along the page, or `upright`; `said` is written at each: behind it, or where `textposition` says."""
+def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=None, upright=False, ink=ON_FILL, **more):
+    """Bars along the page, or `upright`; `said` is written at each: behind it, or where `textposition` says; hatches
+    are drawn in `ink`."""
     along, across = ("y", "x") if upright else ("x", "y")
-    pattern = {"shape": hatch, "fillmode": "overlay", "fgcolor": ON_FILL, "fgopacity": 0.6, "size": 6, "solidity": 0.2}
+    pattern = {"shape": hatch, "fillmode": "overlay", "fgcolor": ink, "fgopacity": 0.6, "size": 6, "solidity": 0.2}
     figure.add_bar(
         **{along: amounts, across: _along(names)},
         orientation="v" if upright else "h",

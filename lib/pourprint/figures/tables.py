@@ -47,7 +47,7 @@ def cell(value):
         return "∞"
     if abs(value) < 1e-9:  # what rounding leaves of nothing
         return "0"
-    return f"{value:,.0f}" if abs(value) >= 1000 or value == int(value) else f"{value:.4g}"
+    return (f"{value:,.0f}" if abs(value) >= 1000 or value == int(value) else f"{value:.4g}").replace("-", "−")
 
 
 def table_html(table, caption=""):

@@ -29,7 +29,7 @@ def lighten_panel(plans, lighter):
     money, first, noun = plan.rates.currency, int(plan.job.quantity), plan.job.kit.noun
     aside = choice_row("loaded", [("in the middle", 0.0), ("halfway to the ends", 0.5), ("near the ends", 0.8)])
     beam = value_rows("beam", plan.rates) | {"aside": aside}
-    kits = number_row(f"{noun}s", first, 1, max(200, first), 1, f"{noun}s", log=True)
+    kits = number_row(f"{noun}s", first, 1, max(200, first), 1, "", log=True)
     gram = {"kits": kits} | value_rows("gram", plan.rates)
     forming = _Forming(beam)
 

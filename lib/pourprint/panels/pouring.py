@@ -63,7 +63,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
     feeder = {
         "place": choice_row("feeder", [*PLACES]),
         "width": number_row("feeder's width", width, 15, max(90, 2 * width), 1, "mm"),
-        "neck": number_row("neck", head.neck, 0.3, 1.0, 0.05, "of it"),
+        "neck": number_row("neck", head.neck, 0.3, 1.0, 0.05, "of width"),
         "chill": choice_row("chill", [*chills.items()]),
     }
 
@@ -77,7 +77,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
         takes, gives = run.feeding.enough(run.efficiency)
         air = sum(trap.volume_cm3 for trap in run.filling.traps)
         facts = {
-            "pores left unfed": f"{counted(len(run.feeding.pores), 'place')}, {1000 * run.feeding.pore_cm3:.0f} mm³",
+            "pores left unfed": f"{counted(len(run.feeding.pores), 'place')}, {run.feeding.pore_cm3:.2g} cm³",
             "filling": f"{run.band}; {run.filling.filled_s:.1f} s, gate at {run.gate_m_s:.2f} m/s, "
             f"{air:.1f} cm³ of air caught",
             "feeder": f"can give {gives:.1f} cm³; {takes:.1f} are taken",
