@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.decide.inputs import rounded_up
-from pourprint.figures.look import LOOKS, RESTS, SHADE, THEME, sheer, tint, title_of
+from pourprint.figures.look import GREY, LOOKS, RESTS, SHADE, THEME, sheer, tint, title_of
 from pourprint.figures.stages import SHORT
 from pourprint.plans.days import calendar_of
 from pourprint.plans.steps import Stage
@@ -29,7 +29,6 @@ PHASE_OF = {
     Stage.BREAK_OUT: FINISH, Stage.FINISH: FINISH,
 }  # fmt: skip
 LATER, LATER_SHADE = "later batches", 0.65
-GREY = "#777777"  # of a key, which is of no route
 KEY = SHADE | {LATER: LATER_SHADE}  # of kinds of time, and how their pieces look
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pourprint.decide.inputs import rounded_up
-from pourprint.figures.look import GROUND, INK
+from pourprint.figures.look import GREY, GROUND, INK
 from pourprint.figures.strokes import canvas, plain
 from pourprint.parts.meshes import simplified
 
@@ -19,7 +19,6 @@ WIDTH_PX, HALF_VIEW = (
 )  # of a narrow page less names of axes; plotly's camera sees 45° from top to bottom
 LEAST_TALL = 0.5  # of the height asked for: what is flat takes less of the page
 ROOM = 0.1  # of the longest side, on every side of what is drawn: for numbers and names of the axes
-GREY = "#8A8A8A"  # drawn by the graphics card, which knows no theme: seen on white and on black
 
 
 def box(ends):
