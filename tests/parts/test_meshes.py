@@ -392,6 +392,18 @@ def test_one_of_two_bodies_inverted():
     assert volume == pytest.approx(BALL.volume + BOX.volume) and bodies == 2 and "turned outward" in notes
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_facets_given_twice_count_once_and_a_wall_between_two_bodies_does_not(turned):
+    whole = moved(BALL, 0, flip=turned)
+    (volume, *_), notes = volume_and_notes(whole, whole)
+    assert volume == pytest.approx(BALL.volume) and f"{len(BALL.faces)} facets that lay on one another" in notes
+    halves = [cube(10, x) for x in (-5, 5)]  # exact: 20 × 10 × 10
+    halves[1].faces = np.flip(halves[0].faces, axis=1)  # a mirror image, so that the wall has the same facets twice
+    halves[1].vertices = halves[0].vertices * (-1, 1, 1)
+    (volume, _, _, bodies, _), notes = volume_and_notes(*halves)
+    assert volume == pytest.approx(2000) and bodies == 1 and "4 facets that lay on one another" in notes
+
+
 def test_collapsed_facets_are_dropped():
     faces = np.vstack([BALL.faces, [[5, 5, 9]]])
     vertices, faces, _ = mended(BALL.vertices, faces)

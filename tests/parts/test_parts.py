@@ -124,6 +124,7 @@ def test_kit_sums_over_all_pieces():
     assert kit.nodes == 5
     assert kit.volume_cm3 == pytest.approx(240)
     assert Kit.of(bracket()).nodes == 1 and Kit.of(bracket()).volume_cm3 == 60
+    assert Kit.of(bracket()).noun == "piece" and Kit("two", (KitPart(bracket(), 2),)).noun == "kit"
 
 
 def test_scaling_a_kit_scales_every_part_alike_and_leaves_sockets_and_bores():

@@ -169,6 +169,15 @@ def test_a_list_schedule_keeps_grahams_bound(hours, kilns):
     assert least - 1e-9 <= made <= (2 - 1 / kilns) * least + 1e-9
 
 
+@pytest.mark.parametrize("hours", [0.25, 0.5, 1.0])
+def test_loads_of_a_quarter_of_an_hour_queue_at_a_machine_as_long_ones_do(hours):
+    """By hand: three on one machine take three times as long as one, whatever runs: the load or its unloading."""
+    for task in (Task(step("fire", machine="kiln"), machine_h=hours), Task(KILN, unload_h=hours)):
+        orders = [Order(name, MONDAY, ((task,),)) for name in "ABC"]
+        found = Workshop(ROUND_THE_CLOCK, places={"labour.technician": 3}).schedule(orders).done_h
+        assert found == pytest.approx(hours * np.array([1, 2, 3]))
+
+
 # The calendar, worked by hand -------------------------------------------------------------------------------
 
 KILN = step("fire", machine="kiln")
