@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import isotonic_regression
 
 import pourprint as pp
 from pourprint import figures
@@ -180,6 +181,17 @@ def test_names_of_break_evens_hang_clear_below_all_lines_and_of_each_other(price
             assert not [a for a in taken if a[0] < right and left < a[1] and a[2] < np.log10(top) and foot < a[3]]
             taken.append((left, right, foot, np.log10(top)))
     assert taken
+
+
+@given(st.lists(st.floats(100, 10_000), min_size=1, max_size=5), st.floats(1.05, 1.6))
+def test_names_stand_as_near_to_their_lines_as_they_can(ends, step):
+    """Against SciPy's isotonic regression: the least squares of how far names are off, none nearer than a line."""
+    heights, steps = (
+        figures.compare._apart([np.array([end]) for end in ends], step),
+        np.log(step) * np.arange(len(ends)),
+    )
+    nearest = isotonic_regression(np.log(np.sort(ends)) - steps).x + steps
+    assert np.sort(np.log(heights)) == pytest.approx(nearest)
 
 
 def test_names_of_lines_that_meet_stand_apart():

@@ -24,13 +24,12 @@ def _apart(lines, step):
     Parameters: `lines` of (n,) costs on a logarithmic axis; `step` how many times as dear the head of a line of words
     stands as its foot. Returns: (len(lines),), nan for absent lines.
     """
-    from scipy.optimize import isotonic_regression
-
     ends = np.array([line[-1] for line in lines])
     order = np.argsort(ends)[: np.isfinite(ends).sum()]  # nan comes last and stays
-    steps = np.log(step) * np.arange(order.size)
-    if order.size:
-        ends[order] = np.exp(isotonic_regression(np.log(ends[order]) - steps).x + steps)
+    n, steps = order.size, np.log(step) * np.arange(order.size)
+    wanted = np.log(ends[order]) - steps  # the nearest that nowhere falls: isotonic regression, by its min-max formula
+    means = [[wanted[j : max(j, k) + 1].mean() for k in range(n)] for j in range(n)]
+    ends[order] = np.exp([max(min(means[j][i:]) for j in range(i + 1)) for i in range(n)] + steps)
     return ends
 
 
