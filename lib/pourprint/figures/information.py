@@ -4,12 +4,10 @@ import numpy as np
 import pandas as pd
 
 from pourprint.decide.information import expected_regret, probability_best
-from pourprint.figures.look import INK, LOOKS, Chart, sampled, tint, title_of
+from pourprint.figures.look import FILL, INK, LOOKS, Chart, sampled, tint, title_of
 from pourprint.figures.strokes import bars, canvas, line, roomiest, write
 from pourprint.ledger.entries import in_words
 
-FILL = 0.6  # share of white in a route's colour where text stands on it
-HEIGHTS = np.arange(101)  # at which a name may stand
 MOST_BARS = 10
 
 
@@ -32,11 +30,11 @@ def sureness_chart(samples, prices, currency="EUR"):
         area = {"stackgroup": "draws", "fillcolor": fill, "fillpattern": pattern, "name": name}
         said = name + ": best in %{y:.0f}% of the draws at %{x:,.0f} a day"
         line(figure, prices, 100 * share, look.colour, width=2, hover=said, **area)
-        lines, below = HEIGHTS[:, None] / 100, below + share
-        row, column, enough = roomiest((below - share < lines) & (lines < below))
+        heights, below = np.linspace(0, 1, 101)[:, None], below + share
+        row, column, enough = roomiest((below - share < heights) & (heights < below))
         if share.max() > 0.01:
             arrow = None if enough else (-60, 40)
-            write(figure, prices[column], HEIGHTS[row], f"<b>{name}</b>", ground=True, arrow=arrow)
+            write(figure, prices[column], row, f"<b>{name}</b>", ground=True, arrow=arrow)
     figure.update_xaxes(range=[prices[0], prices[-1]]).update_yaxes(range=[0, 100])
     table = pd.DataFrame({title_of(route): 100 * share for route, share in shares.items()}, index=prices)
     table.index.name = f"{currency} a day"

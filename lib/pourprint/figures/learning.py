@@ -64,7 +64,8 @@ def die_chart(plain, learned, currency, noun):
     their costs; `noun` "kit" or "piece". Returns: Chart.
     """
     pays = _pays(plain, noun)
-    figure = canvas(f"The die pays {pays}", f"{noun}s wanted", f"{currency} a {noun}", 420, log="xy")
+    axes, key = (f"{noun}s wanted", f"{currency} a {noun}"), "thin lines: with learning"
+    figure = canvas(f"The die of the tooled pattern pays {pays}", *axes, 420, log="xy", key=key)
     table = {}
     for found, width, more in ((plain, 2.5, ""), (learned, 1.2, ", learning")):
         for route, cost in zip(DIE, (found.without, found.with_die), strict=True):

@@ -71,6 +71,7 @@ LOOKS = {
 }
 SERIES = [(look.colour, look.dash) for look in LOOKS.values()]  # of curves that are no routes
 PARTS = ("#0072B2", "#56B4E9", "#009E73", "#E69F00", "#CC79A7", "#F0E442", "#D55E00", "#999999")  # Okabe–Ito
+FILL = 0.6  # share of white in a route's colour where text stands on it
 RESTS = "at rest"  # work that waits: nobody is there, it was laid down, or a machine is not free
 HATCH = {"hands-on": "", RESTS: "-", "machine": "/", "waiting": "."}
 SHADE = {"hands-on": 0.0, RESTS: 0.9, "machine": 0.45, "waiting": 0.8}  # share of white in the colour

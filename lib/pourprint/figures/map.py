@@ -8,11 +8,10 @@ import pandas as pd
 
 from pourprint.decide.inputs import PRICE
 from pourprint.decide.rivals import NOBODY
-from pourprint.figures.look import LOOKS, Chart, tint, title_of
+from pourprint.figures.look import FILL, LOOKS, Chart, tint, title_of
 from pourprint.figures.strokes import canvas, line, mark, roomiest, write
 from pourprint.ledger.entries import in_words
 
-FILL = 0.6  # share of white in a route's colour where text stands on it
 DOTS = 14  # marks across a map: they tell regions apart without colour
 
 

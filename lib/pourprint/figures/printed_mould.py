@@ -249,8 +249,8 @@ def gating_sketch(mould):
     in_gate = way.flow_cm3_s / way.ingate_mm2
     write(figure, (start + end) / 2, -below / 2, "casting", ON_FILL)
     for one in feeders:
-        size = f"feeder<br>{one.diameter_mm:.0f} × {one.height_mm:.0f} mm"
-        write(figure, one.at_mm[1], above + one.height_mm / 2, size, ON_FILL)
+        size, half = f"feeder<br>{one.diameter_mm:.0f} × {one.height_mm:.0f} mm", above + one.height_mm / 2
+        write(figure, one.at_mm[1], half, size, anchor="right", arrow=(left - 8, half), axref="x", ayref="y")
     for x, y, text, height in (
         (sprue + top_d / 2, head - depth, f"sprue, top<br>Ø {top_d:.1f} mm", 0.9 * head),
         (sprue + base_d / 2, gate, f"sprue, foot<br>Ø {base_d:.1f} mm<br>{way.base_m_s:.2f} m/s", 0.4 * head),

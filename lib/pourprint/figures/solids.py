@@ -73,13 +73,16 @@ def edges_trace(boxes, colour):
 
 
 def picture(title, traces, way, height=480, names=(), axes="xyz"):
-    """A picture to turn that fills its box.
+    """A picture to turn that fills its box; its solids are named below the message, by their colours.
 
     Parameters: `title` the message; `traces` of solids and lines; `way` (3,) from which one looks; `height` at most
     [px]; `names` [(text, place (3,), (right, down) [px] of the words from it, or None)]; `axes` what they are called.
     Returns: go.Figure.
     """
-    figure = canvas(title, height=height, l=0, r=0, b=0)
+    solids = {trace.name: trace.color for trace in traces if trace.type == "mesh3d" and trace.name}
+    shown = [f"<span style='color:{colour}'>■</span> {name}" for name, colour in solids.items()]
+    lines = ["   ".join(shown[i : i + 4]) for i in range(0, len(shown), 4)]
+    figure = canvas(title, height=height, key="<br>".join(lines) * (len(shown) > 1), l=0, r=0, b=0)
     figure.add_traces(traces)
     drawn = np.concatenate([np.c_[trace.x, trace.y, trace.z].astype(float) for trace in traces])
     low, high = np.nanmin(drawn, axis=0), np.nanmax(drawn, axis=0)

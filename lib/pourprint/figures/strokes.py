@@ -58,7 +58,7 @@ def message(figure, title, key=""):
 
     What a file's names hold in the message is text, as in `plain`.
     """
-    small = textwrap.wrap(key, LETTERS + 12) if "<" not in key else [key]
+    small = textwrap.wrap(key, LETTERS + 12) if "<" not in key else key.split("<br>")
     lines = _wrapped(plain(title), LETTERS)
     lines += [f'<span style="font-size:12px">{words}</span>' for words in small]
     pad = 20 if lines[1:] else 8  # plotly hangs one line from its top, several from the foot of the first
@@ -69,11 +69,9 @@ def message(figure, title, key=""):
 
 def _wrapped(words, letters):
     """Lines of at most so many letters, of about the same length: no word is left alone on the last."""
-    lines = shorter = textwrap.wrap(words, letters)
-    while letters > 1 and len(shorter) == len(lines):
-        lines, letters = shorter, letters - 1
-        shorter = textwrap.wrap(words, letters)
-    return lines
+    lines = textwrap.wrap(words, letters)
+    even = textwrap.wrap(words, min(letters, len(words) // max(len(lines), 1) + 8))
+    return even if len(even) == len(lines) else lines
 
 
 def plain(words):
