@@ -29,7 +29,7 @@ PHASE_OF = {
     Stage.BREAK_OUT: FINISH, Stage.FINISH: FINISH,
 }  # fmt: skip
 LATER, LATER_SHADE = "later batches", 0.65
-KEY = SHADE | {LATER: LATER_SHADE}  # of kinds of time, and how their pieces look
+KEY = {kind: sheer(GREY, share) for kind, share in (SHADE | {LATER: LATER_SHADE}).items()}  # how kinds of time look
 
 
 @dataclass(frozen=True)
@@ -157,11 +157,8 @@ def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", mo
     spoken = escape(f"{title}. In {unit.partition(';')[0]}: {said}.")
     looks = "'pourprint-bars marked'" if marked else "pourprint-bars"
     kinds = {piece.kind for bar in bars for piece in bar.pieces}
-    key = "".join(
-        f" <span><s class='{kind}' style=background-color:{sheer(GREY, shade)}></s> {kind}</span>"
-        for kind, shade in KEY.items()
-        if kind in kinds
-    )
+    shown = [(kind, look) for kind, look in KEY.items() if kind in kinds]
+    key = "".join(f" <span><s class='{kind}' style=background-color:{look}></s> {kind}</span>" for kind, look in shown)
     return (
         f"<div class={looks} role=img aria-label='{spoken}'><p>{escape(title)}{key}</p>{rows}"
         f"<div><span></span><span>{marks}</span><span></span></div>"

@@ -3,6 +3,7 @@
 Each stroke takes the figure first, and `panel` where it has several side by side, counted from 1.
 """
 
+import re
 import textwrap
 from html import escape
 
@@ -33,10 +34,9 @@ def canvas(title, across="", up="", height=380, *, key="", log="", zero="", rows
     styled(figure, height)
     message(figure, title, key)
     letters = (AXIS_LETTERS if rows is None else BESIDE_ROWS) // len(panels)
-    # A unit does not stand alone on a line.
-    names = [textwrap.wrap(words.replace(" [", "\u00a0["), letters) for words in panels]
+    names = [_wrapped(words, letters) for words in panels]
     for k, lines in enumerate(names, start=1):
-        figure.update_layout({_axis("x", k): {"title": {"text": "<br>".join(lines).replace("\u00a0", " ")}}})
+        figure.update_layout({_axis("x", k): {"title": {"text": "<br>".join(lines)}}})
     more, low = 18 * (max(map(len, names)) - 1), figure.layout.margin.b
     figure.update_layout(yaxis={"title": {"text": up}}, margin={"b": low + more} | margin)
     for name, update in (("x", figure.update_xaxes), ("y", figure.update_yaxes)):
@@ -68,10 +68,11 @@ def message(figure, title, key=""):
 
 
 def _wrapped(words, letters):
-    """Lines of at most so many letters, of about the same length: no word is left alone on the last."""
+    """Lines of at most so many letters and of about the same length; no unit is parted from what it is of."""
+    words = re.sub(r" (?=\[)|(?<=\d) (?=\S{1,3}\b)", "\u00a0", words)
     lines = textwrap.wrap(words, letters)
     even = textwrap.wrap(words, min(letters, len(words) // max(len(lines), 1) + 8))
-    return even if len(even) == len(lines) else lines
+    return [line.replace("\u00a0", " ") for line in (even if len(even) == len(lines) else lines)]
 
 
 def plain(words):
