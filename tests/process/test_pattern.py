@@ -4,6 +4,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -319,3 +320,17 @@ def test_the_places_where_a_part_rests_grow_with_it():
     """By hand: a bar of 60 × 30 × 20 mm rests in the middle of its sides; twice as large, twice as far out."""
     seat = pp.Part.from_numbers("bar", 30, 70, (60, 30, 20)).study(clusters.Seat).scaled(2.0)
     assert seat.lands_mm[0].tolist() == [[0, 30, 20], [120, 30, 20]]
+
+
+def test_a_gate_lands_where_a_side_is_nearest_to_the_middle():
+    """By hand: of a prism over (0, 0), (0, 30), (60, 30), (60, 25) the middle is at (22.9, 19.8): its side x = 0 takes
+    a gate at y = 30, 10.2 mm from there, not at y = 0, and its side y = 30 at x = 0, not at x = 60."""
+    outline = (0, 0), (0, 30), (60, 30), (60, 25)
+    prism = trimesh.PointCloud([(*point, z) for point in outline for z in (0, 10)]).convex_hull
+    seat = clusters.Seat.measured(np.asarray(prism.vertices), np.asarray(prism.faces))
+    low = (prism.vertices @ seat.frame.T).min(axis=0)
+    for side, place in ((0, 0.0), (1, 30.0)):
+        axis = int(np.abs(seat.frame[:, side]).argmax())
+        lands = (seat.lands_mm[axis] + low) @ seat.frame  # at both ends, as drawn
+        (land,) = lands[np.abs(lands[:, side] - place) < 1.01]
+        assert land[:2] == pytest.approx((0, 30), abs=1e-6)
