@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import trimesh
 from trimesh.creation import box
 
 import pourprint as pp
@@ -165,6 +166,23 @@ def test_a_part_by_numbers_is_laid_down_where_it_is_too_tall():
         plan(pp.Job(rod, "AlSi10Mg"), height_limit=200.0, turning=0)
     with pytest.raises(Infeasible, match="split"):
         plan(pp.Job(rod, "AlSi10Mg"), height_limit=200.0, plate_x=200.0, plate_y=200.0)
+
+
+def test_a_rod_that_would_lie_the_quicker_stands_on_a_plate_that_is_too_small_for_it():
+    rod = box(extents=(20, 20, 200))
+    job = pp.Job(pp.Part.from_arrays("rod", rod.vertices, rod.faces), "AlSi10Mg")
+    free, narrow = (route.lay_out(job, rates(plate_x=side, plate_y=side)) for side in (250.0, 100.0))
+    assert free.height_mm < 50 and narrow.height_mm == pytest.approx(204)
+    assert free.pieces[0].hours.total < narrow.pieces[0].hours.total
+
+
+def test_what_is_held_nowhere_that_it_fits_is_still_turned_to_fit():
+    """A spindle, drawn lying: held where it lies, which the plate is too small for; on its tip it fits."""
+    ring = [(0, 12 * np.cos(at), 12 * np.sin(at)) for at in np.linspace(0, 2 * np.pi, 48, endpoint=False)]
+    spindle = trimesh.PointCloud([(-100, 0, 0), (100, 0, 0), *ring]).convex_hull
+    job = pp.Job(pp.Part.from_arrays("spindle", spindle.vertices, spindle.faces), "AlSi10Mg")
+    assert route.lay_out(job, rates()).height_mm < 60
+    assert route.lay_out(job, rates(plate_x=100.0, plate_y=100.0)).height_mm > 150
 
 
 def test_a_part_must_be_held():
