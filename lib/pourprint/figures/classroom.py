@@ -73,10 +73,11 @@ def gaps_chart(attempts):
     counts = {name: np.bincount(place[mask], minlength=len(names)) for name, (mask, _, _) in told.items()}
     table = pd.DataFrame(counts, index=pd.Index(names, name="since the try before"))
     figure = canvas(f"{quick.mean():.0%} of the further tries came within 10 s", "time since the try before", "tries")
+    broken = {"tickangle": 0, "tickvals": names, "ticktext": [name.replace(" to ", "<br>to ") for name in names]}
     for name, (_, colour, hatch) in told.items():
         _counted(figure, table[name], names, colour, hatch, name, upright=True)
     return Chart(
-        figure.update_xaxes(type="category"),
+        figure.update_xaxes(type="category", **broken),
         f"{right[quick].mean() if quick.any() else 0:.0%} of those and {right.mean():.0%} of all further "
         "tries were right. Very short times suggest guessing; only a talk can tell.",
         f"Bars of {len(gaps)} further tries by the time since the try before; right ones plain, wrong ones crossed.",

@@ -212,7 +212,7 @@ def cluster_picture(sizes, kits=1, number=1):
     traces.append(solid_trace(joined([runner, cup]), WAX, 1.0, "runner and cup"))
     around, tank = np.linspace(0, 2 * np.pi, 60), sizes.rack.dip_diameter.item() / 2
     rings = [np.c_[tank * np.cos(around), tank * np.sin(around), np.full(60, height)] for height in (0.0, length)]
-    traces.append(lines_trace(rings, "#777777", dash="dot"))
+    traces.append(lines_trace(rings, "#777777", name="dipping tank", dash="dot"))
     title = f"Cluster {number} of {len(clusters)}: {counted(len(hung), 'pattern')} on one runner; drag to turn"
     rows = [(i, r.count, parts[r.kind].name, r.from_mm) for i, c in enumerate(clusters, start=1) for r in c]
     on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in kinds}

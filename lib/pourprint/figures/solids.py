@@ -73,14 +73,14 @@ def edges_trace(boxes, colour):
 
 
 def picture(title, traces, way, height=480, names=(), axes="xyz"):
-    """A picture to turn that fills its box; its solids are named below the message, by their colours.
+    """A picture to turn that fills its box; its solids and lines are named below the message, by their colours.
 
     Parameters: `title` the message; `traces` of solids and lines; `way` (3,) from which one looks; `height` at most
     [px]; `names` [(text, place (3,), (right, down) [px] of the words from it, or None)]; `axes` what they are called.
     Returns: go.Figure.
     """
-    solids = {trace.name: trace.color for trace in traces if trace.type == "mesh3d" and trace.name}
-    shown = [f"<span style='color:{colour}'>■</span> {name}" for name, colour in solids.items()]
+    named = {trace.name: getattr(trace, "color", None) or trace.line.color for trace in traces if trace.name}
+    shown = [f"<span style='color:{colour}'>■</span> {name}" for name, colour in named.items()]
     lines = ["   ".join(shown[i : i + 4]) for i in range(0, len(shown), 4)]
     figure = canvas(title, height=height, key="<br>".join(lines) * (len(shown) > 1), l=0, r=0, b=0)
     figure.add_traces(traces)

@@ -63,7 +63,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
     feeder = {
         "place": choice_row("feeder", [*PLACES]),
         "width": number_row("feeder's width", width, 15, max(90, 2 * width), 1, "mm"),
-        "neck": number_row("neck", head.neck, 0.3, 1.0, 0.05, "of width"),
+        "neck": number_row("neck", head.neck, 0.3, 1.0, 0.05, "× width"),
         "chill": choice_row("chill", [*chills.items()]),
     }
 
