@@ -30,7 +30,8 @@ def frame_picture(frame, loads):
                 stub = np.array([middle[point], middle[point] + reach * along])
                 wide = one.socket_at(point).diameter_mm / 2 + frame.points[point].wall_mm
                 stubs.append(tube(stub, np.full(2, wide)))
-    traces = [solid_trace(joined(some), tint(PARTS[0], 0.85 * (1 - k / STEPS)), 1.0, "") for k, some in groups.items()]
+    shades, worked = sorted(groups.items()), "tubes, the darker the harder worked"
+    traces = [solid_trace(joined(some), tint(PARTS[0], 0.85 * (1 - k / STEPS)), 1.0, worked) for k, some in shades]
     traces.append(solid_trace(joined(stubs), PARTS[-1], 1.0, "nodes"))
     turn = np.linspace(0, 2 * np.pi, 49)
     rim = np.column_stack([np.cos(turn), 0 * turn, np.sin(turn)])

@@ -248,9 +248,10 @@ def gating_sketch(mould):
     line(figure, [left, right], [0, 0], PLANE, "dash", 2)
     in_gate = way.flow_cm3_s / way.ingate_mm2
     write(figure, (start + end) / 2, -below / 2, "casting", ON_FILL)
-    for one in feeders:
-        size, half = f"feeder<br>{one.diameter_mm:.0f} × {one.height_mm:.0f} mm", above + one.height_mm / 2
-        write(figure, one.at_mm[1], half, size, anchor="right", arrow=(left - 8, half), axref="x", ayref="y")
+    for i, one in enumerate(feeders):
+        size = f"feeder<br>{one.diameter_mm:.0f} × {one.height_mm:.0f} mm"
+        side, words = (float(one.room_mm[0][1]), above + one.height_mm / 2), (left - 8, (0.8 - 0.3 * i) * head)
+        write(figure, *side, size, anchor="right", arrow=words, axref="x", ayref="y")
     for x, y, text, height in (
         (sprue + top_d / 2, head - depth, f"sprue, top<br>Ø {top_d:.1f} mm", 0.9 * head),
         (sprue + base_d / 2, gate, f"sprue, foot<br>Ø {base_d:.1f} mm<br>{way.base_m_s:.2f} m/s", 0.4 * head),

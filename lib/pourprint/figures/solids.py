@@ -13,10 +13,8 @@ MOST_FACETS = 20_000  # of one picture: more make turning it slow
 LIGHT = {"ambient": 0.55, "diffuse": 0.7, "facenormalsepsilon": 0, "vertexnormalsepsilon": 0}
 QUADS = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
 BOX_FACES = np.array([t for a, b, c, d in QUADS for t in ((a, c, b), (a, d, c))])
-WIDTH_PX, HALF_VIEW = (
-    475,
-    np.tan(np.radians(22.5)),
-)  # of a narrow page less names of axes; plotly's camera sees 45° from top to bottom
+WIDTH_PX = 475  # of a narrow page, without the names of axes
+HALF_VIEW = np.tan(np.radians(22.5))  # plotly's camera sees 45° from top to bottom
 LEAST_TALL = 0.5  # of the height asked for: what is flat takes less of the page
 ROOM = 0.1  # of the longest side, on every side of what is drawn: for numbers and names of the axes
 
