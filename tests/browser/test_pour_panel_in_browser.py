@@ -29,8 +29,11 @@ def test_the_film_plays_ten_frames_a_second_follows_keys_and_speaks_and_the_pane
     film.wait_for()
     slider, canvas = film.locator("input"), film.locator("canvas")
     assert page.evaluate(INK) > 300
-    assert "empty" in canvas.get_attribute("aria-label")
+    assert "empty 0%" in canvas.get_attribute("aria-label")  # it opens amid the film: there is something to see
+    assert int(slider.input_value()) == (int(slider.get_attribute("max")) + 1) // 2
     slider.focus()
+    page.keyboard.press("Home")
+    assert "empty 100%" in canvas.get_attribute("aria-label")
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     assert slider.input_value() == "3" and "liquid" in slider.get_attribute("aria-valuetext")

@@ -21,13 +21,14 @@ def shear_chart(lap, force_n, warmer_k):
     mean = force_n / (2 * np.pi * lap.radius_mm * lap.length_mm)
     title = f"The bond's ends carry up to {ends:.0f} MPa, the mean is {mean:.1f}"
     figure = canvas(title, "from the socket's mouth [mm]", "shear [MPa]")
-    # Names in the free corner above the curves, in their order.
-    end, share, anchor = (1, 0.25, "left") if cold[0] > 0 else (-2, 0.75, "right")
+    # Names in the free corner above the curves, in their order; the load's at the other end, where it is alone.
+    here, there = [(1, 0.25, "left"), (-2, 0.75, "right")][:: 1 if cold[0] > 0 else -1]
     top, room = max(map(max, curves.values())), 0.11 * np.ptp([*curves.values()])
-    named = sorted(curves, key=lambda name: -curves[name][end])
+    down = ["load", *sorted(["temperature", "both"], key=lambda name: -curves[name][here[0]])]
     for (name, curve), (colour, dash) in zip(curves.items(), SERIES, strict=False):
         line(figure, x, curve, colour, dash, hover=f"{name}: %{{y:.1f}} MPa at %{{x:.0f}} mm")
-        place = (share * lap.length_mm, top - named.index(name) * room)
+        end, share, anchor = there if name == "load" else here
+        place = (share * lap.length_mm, top - max(down.index(name) - 1, 0) * room)
         write(figure, x[end], curve[end], name, colour, anchor, arrow=place, axref="x", ayref="y")
     line(figure, [0, lap.length_mm], [allowed] * 2, INK, "dash", 1.5)
     write(figure, lap.length_mm / 2, allowed, "allowed in the course, as a mean", arrow=(0, -40))

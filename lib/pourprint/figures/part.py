@@ -12,7 +12,7 @@ from pourprint.parts.part import facts
 from pourprint.routes.findings import Verdict, table
 
 # Where words stand from the place that they point at [px]: right and left, above and below, no two at one height.
-ASIDE = ((110, -50), (-110, -90), (110, 50), (-110, 90), (110, -130), (-110, 130))
+ASIDE = ((140, -60), (-140, -90), (140, 40), (-140, 60), (140, -130), (-140, 130))
 
 
 def part_picture(part):
@@ -62,7 +62,7 @@ def findings_picture(part, found):
     mine = [one for one in found if one.part == part.name]
     refused = sum(one.verdict is Verdict.REFUSED for one in mine)
     placed = [one for one in mine if one.where_mm is not None][: len(ASIDE)]
-    words = ["<br>".join(textwrap.wrap(plain(f"{one.verdict}: {one.what}"), 30)) for one in placed]
+    words = ["<br>".join(textwrap.wrap(plain(f"{one.verdict}: {one.what}"), 22)) for one in placed]
     names = [(said, one.where_mm, off) for said, one, off in zip(words, placed, ASIDE, strict=False)]
     title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch" if mine else f"{part.name}: nothing found"
     told = "; ".join(f"{one.verdict}, {one.what}" for one in mine)

@@ -113,7 +113,7 @@ def pour_section(run):
     grid, said = run.filling.cavity.grid, f"Solid after {run.feeding.part_s:.0f} s"
     figure = sections(said, _solid_s(run), grid, worst_mm(run), "solid after [s]", _rings(run), PLANES[1:2])
     # Beside a panel's controls there is more height than width below the section: its colours stand at its side.
-    bar = {"orientation": "v", "y": 0.5, "yanchor": "middle", "len": 1.0, "title": {"text": "s"}}
+    bar = {"orientation": "v", "y": 0.5, "yanchor": "middle", "len": 1.0, "title": {"text": "solid<br>after [s]"}}
     return figure.update_layout(coloraxis={"colorbar": bar}, margin={"b": 50})
 
 
@@ -138,7 +138,10 @@ def sections(said, field, grid, at_mm, key, places, planes=PLANES):
         near = [i for i, spot in enumerate(places) if abs(spot[cut] - at_mm[cut]) <= 2 * grid.cell_mm]
         rings = [[places[i][axis] for i in near] for axis in (across, up)]
         numbers = {"text": [f"<b>{i + 1}</b>" for i in near], "textfont": {"color": PORE, "size": 15}}
-        numbers |= {"mode": "markers+text", "textposition": "top right", "cliponaxis": False}
+        # Numbers stand away from each other.
+        sides = np.array(rings) >= np.sum(rings, axis=1, keepdims=True) / max(len(near), 1)
+        words = [f"{('bottom', 'top')[up]} {('left', 'right')[right]}" for right, up in sides.T.astype(int)]
+        numbers |= {"mode": "markers+text", "textposition": words, "cliponaxis": False}
         mark(figure, *rings, PORE, "circle-open", 13, "place %{text}", place.get("col"), **numbers)
         for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
             ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers

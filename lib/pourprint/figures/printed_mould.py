@@ -158,7 +158,7 @@ def job_boxes(job, rates):
     title = f"{counted(len(names), 'mould block')} in {boxed}; drag to turn"
     table = pd.DataFrame({"block": names, "box": found.box + 1})
     return Chart(
-        picture(title, traces, (-0.7, -2.5, 1.7), 380, labels),
+        picture(title, traces, (0.7, -2.5, 1.7), 380, labels),
         f"Blocks fill {density / np.prod(space_mm):.0%} of the boxes' used room; the last box is printed up to "
         f"{last:.0f} of {space_mm[2]:.0f} mm.",
         f"{boxed}, side by side where there are more, as edges, with the mould blocks of "

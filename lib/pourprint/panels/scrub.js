@@ -7,7 +7,7 @@ function render({ model, el }) {
   const [wide, high] = size, cells = wide * high;
   el.classList.add("pourprint-scrub");
   el.innerHTML = `<p><b></b></p><canvas width="${wide}" height="${high}" role="img"></canvas>
-    <div><button type="button">▶ play</button> <input type="range" min="0" max="${times.length - 1}" step="1" value="0">
+    <div><button type="button">▶ play</button> <input type="range" min="0" max="${times.length - 1}" step="1" value="${times.length >> 1}">
     <output></output></div><p class="key"></p>`;
   const [canvas, button, slider, output] = ["canvas", "button", "input", "output"].map(name => el.querySelector(name));
   el.querySelector("b").textContent = words;
@@ -27,16 +27,17 @@ function render({ model, el }) {
     }
     brush.putImageData(sheet, 0, 0);
     const all = count.reduce((a, b) => a + b, 0) || 1;
-    const said = names.map((name, i) => `${name} ${Math.round(100 * count[i] / all)} %`).join(", ");
+    const said = names.map((name, i) => `${name} ${Math.round(100 * count[i] / all)}%`).join(", ");
     output.textContent = `${t.toFixed(t < 10 ? 2 : 0)} s`;
     slider.setAttribute("aria-valuetext", `${output.textContent}: ${said}`);
     canvas.setAttribute("aria-label", `${words}, after ${output.textContent}: ${said} of the section`);
   };
-  let timer = null;
+  let timer = null, opening = true; // it opens amid the film, where there is something to see
   const stop = () => { clearInterval(timer); timer = null; button.textContent = "▶ play"; };
   button.onclick = () => {
     if (timer) return stop();
-    if (+slider.value === times.length - 1) slider.value = 0;
+    if (opening || +slider.value === times.length - 1) slider.value = 0;
+    opening = false;
     button.textContent = "❚❚ stop";
     // By the clock: a busy machine leaves out frames and keeps the pace.
     const first = +slider.value, begin = performance.now();
@@ -46,7 +47,7 @@ function render({ model, el }) {
       if (+slider.value === times.length - 1) stop();
     }, FRAME_MS);
   };
-  slider.oninput = draw;
+  slider.oninput = () => { opening = false; draw(); };
   // JupyterLab takes arrow keys from what has the focus, unless it says no.
   slider.setAttribute("data-lm-suppress-shortcuts", "true");
   const fresh = () => { stop(); model.off("change:film", fresh); render({ model, el }); };
