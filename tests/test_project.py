@@ -18,14 +18,14 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 877,
+    "ledger": 879,
     "parts": 1262,
     "process": 2928,
     "plans": 925,
     "routes": 1834,
     "risk": 467,
     "decide": 1687,
-    "figures": 2580,
+    "figures": 2578,
     "panels": 1290,
     "lessons": 2203,
     "report": 485,

@@ -187,3 +187,11 @@ def test_a_job_past_the_calendar_is_refused_in_a_sentence():
 @pytest.mark.parametrize("hours", [OFFICE, TUESDAY_OFF, EVERY_DAY, ROUND_THE_CLOCK, replace(OFFICE, start_h=7.5)])
 def test_hours_written_for_a_card_read_back_the_same(hours):
     assert WorkingHours.from_toml(hours.as_toml()) == (hours, [])
+
+
+def test_a_working_day_is_told_as_numpy_tells_it_whatever_a_locale_calls_it():
+    hours = WorkingHours(("Mon", "Wed", "Sat"), holidays=(dt.date(2026, 12, 26), dt.date(2027, 1, 6)))
+    days = [dt.date(2026, 12, 1) + dt.timedelta(days=n) for n in range(400)]
+    told = np.is_busday(np.array(days, "datetime64[D]"), "1010010", np.array(hours.holidays, "datetime64[D]"))
+    assert [hours.works(day) for day in days] == told.tolist()
+    assert 0 < told.sum() < 400 * 3 / 7

@@ -6,7 +6,6 @@ from dataclasses import replace
 from pourprint.figures.look import INK, LOOKS, Chart
 from pourprint.figures.plan import QUEUE, calendar_bars, span_pieces
 from pourprint.figures.strokes import band, plain, write
-from pourprint.ledger.workdays import DAYS
 
 COLOURS = [look.colour for look in LOOKS.values()]  # of orders, not of routes
 
@@ -17,7 +16,8 @@ def workshop_chart(timeline):
     Parameters: `timeline` Timeline. Days on which nobody comes are grey. Returns: Chart.
     """
     start, batches = timeline.start, {order.name: len(order.batches) for order in timeline.orders}
-    midnight_h = (start - dt.datetime.combine(start.date(), dt.time())) / dt.timedelta(hours=1)
+    midnight = dt.datetime.combine(start.date(), dt.time())
+    midnight_h = (start - midnight) / dt.timedelta(hours=1)
     colours = {name: COLOURS[i % len(COLOURS)] for i, name in enumerate(batches)}
     drawn = []
     for slot in sorted(timeline.slots, key=lambda slot: [*batches].index(slot.order)):
@@ -33,8 +33,9 @@ def workshop_chart(timeline):
     queues = f"The order “{worst}” loses {lost:.1f} days in queues" if lost > 0.05 else "No order loses time in queues"
     figure = calendar_bars(queues, start, drawn, rows, "date; grey days are closed")
     last = start + dt.timedelta(hours=float(max(piece[3] for piece in drawn)))
-    for day in _closed_days(timeline, last):
-        band(figure, day, day + dt.timedelta(days=1))
+    for day in (midnight + dt.timedelta(days=i) for i in range((last - midnight).days + 1)):
+        if not timeline.workshop.hours.works(day.date()):
+            band(figure, day, day + dt.timedelta(days=1))
     for booking in timeline.workshop.booked:
         ends = [str(day) for day in (booking.first, booking.last + dt.timedelta(days=1))]
         for day in ends:
@@ -55,11 +56,3 @@ def workshop_chart(timeline):
 
 def _named(resource):
     return plain(resource.partition(".")[2])
-
-
-def _closed_days(timeline, last):
-    hours, first = timeline.workshop.hours, timeline.start.date()
-    days = [first + dt.timedelta(days=i) for i in range((last.date() - first).days + 1)]
-    return [
-        dt.datetime.combine(d, dt.time()) for d in days if DAYS[d.weekday()] not in hours.days or d in hours.holidays
-    ]

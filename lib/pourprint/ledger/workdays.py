@@ -70,6 +70,10 @@ class WorkingHours:
         """Length of a working day [h]."""
         return self.end_h - self.start_h
 
+    def works(self, day):
+        """Whether a date is a working day, no holiday: in no locale's names of days."""
+        return DAYS[day.weekday()] in self.days and day not in self.holidays
+
     @classmethod
     def from_toml(cls, table):
         """(WorkingHours, faults) from the [hours] table of a rate card."""

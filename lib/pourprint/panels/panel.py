@@ -160,7 +160,7 @@ def start_or_next(start, rates):
     if start is not None:
         return begin_of(start, hours)
     days = [dt.date.today() + dt.timedelta(days=n) for n in range(366)]
-    working = [day for day in days if day not in hours.holidays and f"{day:%a}" in hours.days]
+    working = [day for day in days if hours.works(day)]
     clear = [day for day in working if not any(dt.timedelta() <= off - day <= CLEAR for off in hours.holidays)]
     return begin_of([*clear, *working][0], hours)
 
