@@ -56,15 +56,7 @@ from pourprint.process.strength.loads import frame_loads
 from pourprint.process.strength.verify import verify
 from pourprint.risk.rework import rework
 from pourprint.risk.simulation import design_error, simulate, simulate_all
-from pourprint.risk.yields import (
-    attempts_needed,
-    chance_of_enough,
-    chance_within,
-    expected_visits,
-    layers_printed,
-    rolled_yield,
-    starts_needed,
-)
+from pourprint.risk.yields import chance_of_enough, layers_printed, rolled_yield, starts_needed
 from pourprint.routes import ROUTES, plan, plan_all, plan_each
 from pourprint.routes.bonding import bond_list, bond_materials
 from pourprint.routes.findings import findings

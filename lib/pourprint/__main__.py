@@ -25,8 +25,8 @@ def parser():
         made.set_defaults(run=run)
         return made
 
-    made = command("measure", measure, "Measure a mesh.", "measure node.stl --unit inch")
-    made.add_argument("mesh", help="STL, 3MF or OBJ file")
+    made = command("measure", measure, "Measure a mesh, or each part of a kit.", "measure node.stl --unit inch")
+    made.add_argument("mesh", help="STL, 3MF or OBJ file, or a kit as .toml")
     _mesh_options(made)
     _forms(made)
     made = command("check", check, "Check whether a kit or mesh can be made.", "check node.stl --alloy AlSi7Mg")
@@ -102,10 +102,10 @@ def _forms(made):
 
 
 def measure(given):
-    """The facts of a mesh."""
+    """The facts of a mesh, or of a kit's parts."""
     import pourprint as pp
 
-    _print(pp.facts(pp.Part.from_mesh(given.mesh, given.unit)).rename_axis("fact"), given.form)
+    _print(pp.facts(*(item.part for item in _read(given.mesh, given.unit).parts)).rename_axis("fact"), given.form)
     return DONE
 
 
@@ -194,9 +194,18 @@ def _rates(given):
 def _job(given):
     import pourprint as pp
 
-    is_kit = Path(given.kit).suffix.lower() == ".toml"
-    kit = pp.Kit.load(given.kit) if is_kit else pp.Part.from_mesh(given.kit, given.unit)
-    return pp.Job(kit, *_alloy_and_quantity(given), given.batch)
+    return pp.Job(_read(given.kit, given.unit), *_alloy_and_quantity(given), given.batch)
+
+
+def _read(path, unit):
+    """A kit, or a mesh as a kit of one; what was mended, estimated or is doubted in it is said on stderr."""
+    import pourprint as pp
+
+    is_kit = Path(path).suffix.lower() == ".toml"
+    kit = pp.Kit.load(path) if is_kit else pp.Kit.of(pp.Part.from_mesh(path, unit))
+    said = [f"{item.part.title}: {note}" for item in kit.parts for note in item.part.notes]
+    print(*said, sep="\n", end="\n" * bool(said), file=sys.stderr)
+    return kit
 
 
 def _alloy_and_quantity(given):

@@ -42,6 +42,18 @@ def test_measure_says_what_the_library_measures_in_the_unit_asked_for(capsys):
     assert said["volume [cm³]"] == pytest.approx(pp.Part.from_mesh(MESH, "cm").volume_cm3, abs=0.01)
 
 
+def test_what_is_doubted_in_a_mesh_is_said_by_every_command_that_reads_it_and_by_the_memo(tmp_path, capsys):
+    block, page = tmp_path / "block.stl", tmp_path / "block.html"
+    trimesh.creation.box((8, 8.5, 9)).export(block)  # drawn in cm; even so it can be made
+    doubt, asked = "block: 9 × 8.5 × 8 mm: were these inches or cm?", [str(block)]
+    for command in (["measure"], ["check"], ["compare", "--start", "2026-11-30"]):
+        main([*command, *asked])
+        assert doubt in capsys.readouterr().err, command
+    assert main(["memo", *asked, "--start", "2026-11-30", "--output", str(page)]) == DONE
+    assert doubt.removeprefix("block: ") in page.read_text(encoding="utf-8") and doubt in capsys.readouterr().err
+    assert main(["measure", MESH]) == DONE and capsys.readouterr().err == ""
+
+
 def test_check_names_every_route_and_says_by_its_code_when_none_can(capsys):
     assert main(["check", MESH, *RATES, "--csv"]) == DONE
     assert {row["route"] for row in csv.DictReader(io.StringIO(capsys.readouterr().out))} == {
@@ -51,7 +63,9 @@ def test_check_names_every_route_and_says_by_its_code_when_none_can(capsys):
     capsys.readouterr()
     assert main(["compare", MESH, "--unit", "cm", "--start", "2026-11-30"]) == CANNOT
     told = capsys.readouterr()
-    assert told.out == "" and told.err.startswith("pourprint: no route can make this job.")
+    doubted, refused = told.err.split("\n", 1)
+    assert told.out == "" and doubted.endswith("cm: were these mm?")
+    assert refused.startswith("pourprint: no route can make this job.")
 
 
 def test_compare_and_memo_print_the_numbers_of_the_library_to_the_cent(kit, tmp_path, capsys):

@@ -33,10 +33,13 @@ def plain_text(table, currency=""):
 
 
 def findings_table(plans):
-    """What stands against the parts, route by route; a refused route with its reason, a clear one with "nothing"."""
+    """What stands against the parts, route by route; a refused route with its reason, a clear one with "nothing"; first
+    what was mended, estimated or is doubted in the parts themselves."""
     import pandas as pd
 
-    rows, clear = [], [{"verdict": "can", "what": "nothing found"}]
+    clear, kits = [{"verdict": "can", "what": "nothing found"}], [p.job.kit for p in plans.values() if p.feasible][:1]
+    noted = [(item.part.name, note) for kit in kits for item in kit.parts for note in item.part.notes]
+    rows = [{"route": "Every route", "verdict": "watch", "part": part, "what": note} for part, note in noted]
     for plan in plans.values():
         barred = [] if plan.feasible else [{"verdict": "cannot", "what": plan.reason}]
         found = barred or findings.table(plan.findings).to_dict("records") or clear
