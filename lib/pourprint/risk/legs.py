@@ -115,6 +115,6 @@ def chain_of(legs, pieces):
             raise InputError(
                 f"{leg.name!r} spoils a {leg.spoils}, but no work of the route counts by the {leg.spoils}."
             )
-        rounds.append(np.broadcast_to(np.maximum(np.ceil(leg.rounds(kits)), 1), pieces.size))
+        rounds.append(np.broadcast_to(np.maximum(leg.rounds(kits), 1), pieces.size))
         lots.append(np.minimum(np.maximum(spoilt[leg.spoils], 1), pieces))
     return counts, np.array(rounds, dtype=int), np.array(lots, dtype=int)
