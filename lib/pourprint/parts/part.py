@@ -181,11 +181,11 @@ class Part:
         overhang, support = (unmeshed()[f"unmeshed.{key}_fraction"].value for key in ("overhang", "support"))
         if overhang_cm2 is None:
             overhang_cm2 = overhang * given.box_mm[..., :2].prod(-1) / 100
-            notes += (f"overhang_cm2 is an estimate: {overhang:.0%} of the footprint.",)
+            notes += (f"The overhang is an estimate: {overhang:.0%} of the footprint.",)
         if support_cm3 is None:
             support_cm3 = support * (given.box_mm.prod(-1) / 1e3 - given.volume_cm3)
             support_cm3 = np.maximum(support_cm3, 0)  # rounding, where the part fills its box
-            notes += (f"support_cm3 is an estimate: {support:.0%} of the free part of its box.",)
+            notes += (f"The room for supports is an estimate: {support:.0%} of the free part of its box.",)
         return replace(given, overhang_cm2=overhang_cm2, support_cm3=support_cm3, notes=notes)
 
     @property
