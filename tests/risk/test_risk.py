@@ -48,6 +48,14 @@ def test_with_yields_of_one_and_no_spread_every_run_is_the_plan(route, quantity,
     assert np.all(runs.attempts == 1)
 
 
+@pytest.mark.parametrize("design", [(), (step("design", hands(5, JOB)),)])
+def test_a_run_of_batches_without_one_off_work_or_with_one_such_step_is_the_plan_too(design):
+    plan = toy_plan(
+        *design, step("mould", hands(3)), step("pour", hands(2), Work(BATCH, wait_h=9)), quantity=4, batch_size=1
+    )
+    assert simulate(plan, 5, **SURE).days == pytest.approx(plan.lead_time_days, rel=1e-12)
+
+
 @pytest.mark.parametrize("route", ROUTES)
 def test_inputs_drawn_once_serve_every_quantity_and_batch_size(route):
     ready = drawn(demo_plan(route), 200)

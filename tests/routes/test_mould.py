@@ -274,6 +274,8 @@ def test_every_mould_has_one_crucible_of_metal_at_most_and_can_be_moved():
         assert level.per_batch(7) >= max(metal / crucible, weight / 40) - 1e-9
     with pytest.raises(Infeasible, match=r"mast foot takes 0\.[0-9] kg.*crucible holds"):
         pp.plan("printed_mould", job, demo_rates().replace({"foundry.crucible": 0.6}))
+    just = float(max(one.metal_kg for one in route.moulds_of(job, demo_rates())))  # a full crucible will do
+    assert pp.plan("printed_mould", job, demo_rates().replace({"foundry.crucible": just})).feasible
 
 
 def test_cores_come_from_the_mesh_and_for_parts_by_numbers_from_the_listed_holes():
