@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 import pourprint as pp
-from pourprint.decide.settings import settings_in
+from pourprint.decide.settings import same_kit, settings_in
 from scenes import DEMO, bracket, demo_kit, demo_rates
 
 START = "2027-01-11T08:00"
@@ -115,3 +115,10 @@ def test_what_is_no_setting_is_refused(change, said):
         pp.Setting(**(good | change))
     with pytest.raises(pp.InputError, match="save the card"):
         pp.Setting(**good | {"rates": demo_rates().with_hours(pp.WorkingHours())}).save()
+
+
+def test_two_small_parts_of_one_name_are_one_kit_only_where_all_sizes_are_the_same():
+    one = pp.Kit.of(pp.Part.from_numbers("clip", 3.0, 20.0, (30, 20, 10)))
+    for sizes in ((3.1, 20.0, (30, 20, 10)), (3.0, 20.5, (30, 20, 10)), (3.0, 20.0, (30, 20, 10.5))):
+        assert not same_kit(one, pp.Kit.of(pp.Part.from_numbers("clip", *sizes)))
+    assert same_kit(one, pp.Kit.of(pp.Part.from_numbers("clip", 3.0, 20.0, (30, 20, 10 + 1e-8))))
