@@ -71,7 +71,7 @@ class WorkingHours:
         return self.end_h - self.start_h
 
     def works(self, day):
-        """Whether a date is a working day, no holiday: in no locale's names of days."""
+        """Whether a date is a working day and no holiday; no locale is asked for the names of days."""
         return DAYS[day.weekday()] in self.days and day not in self.holidays
 
     @classmethod
