@@ -32,6 +32,7 @@ FAULTS = """() => {
     if (e.getBoundingClientRect().width && e.getBoundingClientRect().right > end + 1) say('beyond the page', e);
   for (const plot of document.querySelectorAll('.js-plotly-plot')) {
     const box = plot.getBoundingClientRect();
+    if (box.bottom < 0 || box.top > innerHeight || !plot.innerText.trim()) continue;  // drawn when it comes into view
     const texts = [...plot.querySelectorAll('svg.main-svg text')].map(e => [e.textContent, e.getBoundingClientRect()])
       .filter(([words, r]) => words.trim() && r.width);
     texts.forEach(([words, r], i) => {
