@@ -26,7 +26,7 @@ BUDGETS = {
     "risk": 467,
     "decide": 1687,
     "figures": 2578,
-    "panels": 1290,
+    "panels": 1289,
     "lessons": 2203,
     "report": 487,
 }

@@ -44,7 +44,7 @@ def test_a_section_goes_from_empty_to_solid_and_never_back():
 
 def test_a_film_carries_its_section_in_one_piece():
     film, (times, arrivals, _, _) = Film(run()), pour_frames(run())
-    sent = np.frombuffer(film.arrivals, np.float32).reshape(arrivals.shape)
+    sent = np.frombuffer(film.film["arrivals"], np.float32).reshape(arrivals.shape)
     assert np.array_equal(np.isnan(sent), np.isnan(arrivals.astype(np.float32)))
     assert film.film["times"] == times.tolist() and film.film["size"] == list(arrivals.shape[:0:-1])
 

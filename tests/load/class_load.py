@@ -141,7 +141,7 @@ class Student:
             if message["msg_type"] == "error":
                 self.failures.append(message["content"]["evalue"])
             if message["msg_type"] == "comm_msg":
-                if (message["content"]["data"].get("state") or {}).get("picture"):
+                if (message["content"]["data"].get("state") or {}).get("news"):
                     drawn = time.perf_counter() - begin
             elif message["msg_type"] == "status" and message["content"]["execution_state"] == "idle":
                 return drawn

@@ -225,7 +225,7 @@ def test_what_waits_for_rest_is_done_once_and_at_once_outside_a_notebook(monkeyp
 
 def columns_of(live):
     """What a browser makes of the picture: (x, y) of each trace."""
-    text, numbers = json.loads(live.picture["text"]), np.frombuffer(live.picture["numbers"])
+    text, numbers = json.loads(live.told.news["text"]), np.frombuffer(live.told.news["numbers"])
     return [
         [numbers[slice(*trace[axis]["column"])] if isinstance(trace[axis], dict) else trace[axis] for axis in "xy"]
         for trace in text["data"]
@@ -236,13 +236,13 @@ def test_a_change_is_one_message_that_holds_the_whole_picture():
     bars = go.Bar(x=[5, 6], y=["a", "b"], orientation="h")
     live = LiveFigure(go.Figure([go.Scatter(x=[1, 2], y=[3, np.nan]), bars], {"yaxis": {"title": {"text": "cost"}}}))
     sent = []
-    live.observe(lambda change: sent.append(change["name"]))
+    live.told.observe(lambda change: sent.append(change["name"]))
     live.redraw([{"y": np.array([30, np.nan])}, {"x": [50, 60]}], yaxis={"range": [0, 50]})
-    assert sent == ["picture"]
+    assert sent == ["news"]
     (x, y), (hours, names) = columns_of(live)
     np.testing.assert_array_equal([x, y, hours], [[1, 2], [30, np.nan], [50, 60]])
     assert names == ["a", "b"]
-    layout = json.loads(live.picture["text"])["layout"]["yaxis"]
+    layout = json.loads(live.told.news["text"])["layout"]["yaxis"]
     assert layout == {"title": {"text": "cost"}, "range": [0, 50]}
     assert live.figure.data[1].x == (50, 60)
 

@@ -53,7 +53,7 @@ def texts(widget):
     found = [getattr(widget, name, None) for name in ("value", "description", "tooltip", "placeholder")]
     found += [str(option) for option in getattr(widget, "options", ())]
     if isinstance(widget, LiveFigure):
-        found.append(json.dumps(widget.picture["text"]))
+        found.append(json.dumps(widget.told.news["text"]))
     inside = (text for child in getattr(widget, "children", ()) for text in texts(child))
     return [*(text for text in found if isinstance(text, str)), *inside]
 

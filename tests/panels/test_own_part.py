@@ -65,7 +65,7 @@ def test_a_dropped_mesh_is_measured_and_compared_at_once_at_its_own_size():
     panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
     drop, unit, count, _, status, found = box = box_of(panel)
     said = []
-    drop.observe(lambda change: said.append(change["new"]), "said")
+    drop.told.observe(lambda change: said.append(change["new"]), "news")
     dropped(box, "node.stl", inches())
     assert panel.controls["kit"].value == "1 × node" and "></div>" in status.value and found.children
     assert panel.controls["volume"].value == pytest.approx(measured("node.stl", inches())[0].volume_cm3, abs=0.05)
@@ -115,7 +115,7 @@ def test_what_takes_too_long_or_fails_is_refused_and_the_button_waits_again(monk
     before, begun = panel.controls["kit"].value, time.monotonic()
     dropped(box, "node.stl", inches())
     assert time.monotonic() - begun < 1 and "takes more than 0.05 s to measure" in box[-2].value
-    assert panel.controls["kit"].value == before and box[0].said == DROP
+    assert panel.controls["kit"].value == before and box[0].told.news == DROP
 
 
 def test_three_numbers_make_a_part_and_a_slip_is_said():

@@ -1,7 +1,8 @@
 // A button on which a file is dropped, or which lets one be chosen. The file is sent in pieces, each when the one before
 // has come: servers cut the line at messages beyond 10 MB.
 const PIECE = 1 << 20;
-function render({ model, el }) {
+async function render({ model, el }) {
+  const told = await model.widget_manager.get_model(model.get("told").replace("IPY_MODEL_", ""));
   const button = document.createElement("button"), input = document.createElement("input");
   button.className = "pourprint-drop";
   input.type = "file";
@@ -11,7 +12,7 @@ function render({ model, el }) {
   el.append(button, input);
   let file = null, sent = 0;
   const say = text => { button.textContent = text; };
-  const rest = () => say(model.get("said"));
+  const rest = () => say(told.get("news"));
   const next = async () => {
     if (!file || sent >= file.size) return;
     const piece = await file.slice(sent, sent + PIECE).arrayBuffer(), first = sent === 0;
@@ -31,9 +32,9 @@ function render({ model, el }) {
   input.onchange = () => take(input.files[0]);
   button.ondragover = event => event.preventDefault();
   button.ondrop = event => { event.preventDefault(); event.stopPropagation(); take(event.dataTransfer.files[0]); };
-  model.on("change:said", rest);
-  model.on("msg:custom", next);
+  told.on("change:news", rest);
+  told.on("msg:custom", next);
   rest();
-  return () => { model.off("change:said", rest); model.off("msg:custom", next); };
+  return () => { told.off("change:news", rest); told.off("msg:custom", next); };
 }
 export default { render };

@@ -2,19 +2,19 @@
 
 from pathlib import Path
 
-import anywidget
 import traitlets
 
+from pourprint.panels.live import Hearing
 
-class Drop(anywidget.AnyWidget):
+
+class Drop(Hearing):
     """A button for a file that is dropped on it or chosen; `taken(name, content)` is called with its bytes.
 
-    `accept` endings such as ".stl"; `most` bytes that are read; `said` what the button says.
+    `accept` endings such as ".stl"; `most` bytes that are read; the button says what it is `told`.
     """
 
     _esm = Path(__file__).with_suffix(".js")
-    accept, said = traitlets.Unicode().tag(sync=True), traitlets.Unicode().tag(sync=True)
-    most = traitlets.Int().tag(sync=True)
+    accept, most = traitlets.Unicode().tag(sync=True), traitlets.Int().tag(sync=True)
 
     def __init__(self, taken, **state):
         super().__init__(**state)
@@ -28,4 +28,4 @@ class Drop(anywidget.AnyWidget):
         if message["last"]:
             self._taken(message["name"], b"".join(self._pieces))
         else:
-            self.send("next")
+            self.told.send("next")

@@ -4,12 +4,12 @@
 const PATIENCE_MS = 20000; // after which a library that was asked for may be asked for again
 
 // The library, asked of the kernel by the first chart of a page that needs it.
-function library(model) {
+function library(told) {
   const page = (window.pourprint ??= {});
   if (!page.plotly || (!page.plotly.came && Date.now() - page.plotly.asked > PATIENCE_MS)) {
     page.plotly = { asked: Date.now() };
     page.plotly.promise = new Promise(resolve => {
-      model.on("msg:custom", (message, [script]) => {
+      told.on("msg:custom", (message, [script]) => {
         if (message.bring !== "library" || page.plotly.came) return;
         page.plotly.came = true;
         // Given a module of its own, it looks for no loader of the page.
@@ -18,14 +18,14 @@ function library(model) {
         resolve(module.exports);
       });
     });
-    model.send({ ask: "library" });
+    told.send({ ask: "library" });
   }
   return page.plotly.promise;
 }
 
 // Traces and layout as plotly takes them; columns of numbers come beside the text, in one piece.
-function picture(model) {
-  const { text, numbers } = model.get("picture"), found = JSON.parse(text);
+function picture({ text, numbers }) {
+  const found = JSON.parse(text);
   const all = new Float64Array(numbers.buffer.slice(numbers.byteOffset, numbers.byteOffset + numbers.byteLength));
   for (const trace of found.data)
     for (const axis of ["x", "y"])
@@ -33,11 +33,12 @@ function picture(model) {
   return found;
 }
 
-function render({ model, el }) {
+async function render({ model, el }) {
+  const told = await model.widget_manager.get_model(model.get("told").replace("IPY_MODEL_", ""));
   let plotly, width = 0;
   const draw = () => {
     if (!plotly || !width) return;
-    const { data, layout } = picture(model);
+    const { data, layout } = picture(told.get("news"));
     // With its width given, plotly need not measure the box, for which the page would be laid out anew.
     plotly.react(el, data, { ...layout, width, autosize: false }, { displayModeBar: false });
   };
@@ -45,12 +46,12 @@ function render({ model, el }) {
     const wide = Math.floor(box.contentRect.width);
     if (wide !== width) draw((width = wide));
   });
-  model.on("change:picture", draw);
+  told.on("change:news", draw);
   watch.observe(el);
-  library(model).then(found => draw((plotly = found)));
+  library(told).then(found => draw((plotly = found)));
   return () => {
     watch.disconnect();
-    model.off("change:picture", draw);
+    told.off("change:news", draw);
     plotly?.purge(el);
     plotly = null;
   };

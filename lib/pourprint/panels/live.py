@@ -22,16 +22,31 @@ from pourprint.ledger.errors import InputError
 REST_S = 0.3  # so long without a change, a slider has come to rest
 
 
-class LiveFigure(anywidget.AnyWidget):
+class Told(widgets.Widget):
+    """What the view of another widget is told: its `news`, and messages.
+
+    An anywidget drops all that comes to it later where a busy page took over two seconds to load its module (0.11), as
+    one that draws solids may. A plain widget hears it.
+    """
+
+    news = traitlets.Any().tag(sync=True)
+
+
+class Hearing(anywidget.AnyWidget):
+    """A widget with a view of its own that hears what it is `told`."""
+
+    told = traitlets.Instance(Told, ()).tag(sync=True, **widgets.widget_serialization)
+
+
+class LiveFigure(Hearing):
     """A plotly figure that is shown in a notebook and changed in place by `draw` and `redraw`."""
 
     _esm = Path(__file__).parent / "live.js"
-    picture = traitlets.Dict().tag(sync=True)
 
     def __init__(self, figure):
-        self._hold(figure)
-        super().__init__(picture=self._whole())
-        self.on_msg(self._bring_library)
+        super().__init__()
+        self.told.on_msg(self._bring_library)
+        self.draw(figure)
 
     @property
     def figure(self):
@@ -40,8 +55,9 @@ class LiveFigure(anywidget.AnyWidget):
 
     def draw(self, figure):
         """Draw another figure, of any traces."""
-        self._hold(figure)
-        self.picture = self._whole()
+        self._traces = [trace.to_plotly_json() for trace in figure.data]
+        self._layout = figure.layout.to_plotly_json()
+        self.told.news = self._whole()
 
     def redraw(self, traces, **layout):
         """Change what traces show, in one message and one drawing.
@@ -54,11 +70,7 @@ class LiveFigure(anywidget.AnyWidget):
             raise InputError(f"traces: {len(traces)} given, the figure has {len(self._traces)}; give a dict per trace.")
         self._traces = [old | new for old, new in zip(self._traces, traces, strict=True)]
         self._layout |= {part: self._layout.get(part, {}) | changes for part, changes in layout.items()}
-        self.picture = self._whole()
-
-    def _hold(self, figure):
-        self._traces = [trace.to_plotly_json() for trace in figure.data]
-        self._layout = figure.layout.to_plotly_json()
+        self.told.news = self._whole()
 
     def _whole(self):
         """The picture: numbers of x and y as {"column": [first, last + 1]} of one array, the rest as text."""
@@ -79,8 +91,7 @@ class LiveFigure(anywidget.AnyWidget):
     def _bring_library(self, widget, message, buffers):
         """Send plotly's own script to a page that asks for it: once a page, however many figures it shows."""
         script = Path(plotly.__file__).parent / "package_data" / "plotly.min.js"
-        if message == {"ask": "library"}:
-            self.send({"bring": "library"}, [script.read_bytes()])
+        self.told.send({"bring": "library"}, [script.read_bytes()])
 
 
 def at_rest(callback):

@@ -34,7 +34,8 @@ def own_part(add):
     is chosen.
     """
     files = []
-    drop = Drop(lambda *file: (files.append(file), safely(True)), accept=",".join(FORMATS), most=MOST_BYTES, said=DROP)
+    drop = Drop(lambda *file: (files.append(file), safely(True)), accept=",".join(FORMATS), most=MOST_BYTES)
+    drop.told.news = DROP
     unit = widgets.Dropdown(options=["guess", *GUESSES], description="its unit")
     count = widgets.Text("1", description="pieces a kit")
     numbers = [widgets.Text(description=name) for name in ("volume, cm³", "area, cm²", "box, mm")]
@@ -62,12 +63,12 @@ def own_part(add):
     def from_mesh(name, content):
         try:
             with within(MOST_S, name):
-                drop.said = f"{name}, 1 of 2: reading, mending, measuring …"
+                drop.told.news = f"{name}, 1 of 2: reading, mending, measuring …"
                 part, read_in = measured(name, content, unit.value)
-                drop.said = f"{name}, 2 of 2: trying every route …"
+                drop.told.news = f"{name}, 2 of 2: trying every route …"
                 plan_all(Job(part, "AlSi7Mg"))  # what is studied is known from here on
         finally:
-            drop.said = DROP
+            drop.told.news = DROP
         return part, [f"Read in {read_in}" + ", by a guess from its size." * (unit.value == "guess")]
 
     safely = guarded(take, status)

@@ -28,14 +28,13 @@ class Film(anywidget.AnyWidget):
     _esm = Path(__file__).with_name("scrub.js")
     _css = Path(__file__).with_name("scrub.css")
     film = traitlets.Dict().tag(sync=True)
-    arrivals = traitlets.Bytes().tag(sync=True)
 
     def __init__(self, run):
         times, arrivals, _, words = pour_frames(run)
         high, wide = arrivals.shape[1:]
-        film = {"times": times.tolist(), "size": [wide, high], "colours": list(STATES.values()), "names": list(STATES)}
+        film = {"times": times.tolist(), "size": [wide, high], "states": STATES, "words": words}
+        super().__init__(film=film | {"arrivals": arrivals.astype(np.float32).tobytes()})
         self.run = run
-        super().__init__(arrivals=arrivals.astype(np.float32).tobytes(), film=film | {"words": words})
 
 
 def plan_with(moulds, job, rates):

@@ -2,8 +2,9 @@
 const FRAME_MS = 100;
 
 function render({ model, el }) {
-  const { times, size, colours, names, words } = model.get("film");
-  const raw = model.get("arrivals"), arrivals = new Float32Array(raw.buffer.slice(raw.byteOffset, raw.byteOffset + raw.byteLength));
+  const { times, size, states, words, arrivals: raw } = model.get("film");
+  const arrivals = new Float32Array(raw.buffer.slice(raw.byteOffset, raw.byteOffset + raw.byteLength));
+  const names = Object.keys(states), colours = Object.values(states);
   const [wide, high] = size, cells = wide * high;
   el.classList.add("pourprint-scrub");
   el.innerHTML = `<p><b></b></p><canvas width="${wide}" height="${high}" role="img"></canvas>
@@ -50,9 +51,7 @@ function render({ model, el }) {
   slider.oninput = () => { opening = false; draw(); };
   // JupyterLab takes arrow keys from what has the focus, unless it says no.
   slider.setAttribute("data-lm-suppress-shortcuts", "true");
-  const fresh = () => { stop(); model.off("change:film", fresh); render({ model, el }); };
-  model.on("change:film", fresh);
   draw();
-  return () => { stop(); model.off("change:film", fresh); };
+  return stop;
 }
 export default { render };
