@@ -27,7 +27,7 @@ def bridge_chart(piers, currency, noun):
     for name, start, end in moves:
         colour, hatch = ("#E69F00", "/") if end > start else ("#56B4E9", "")
         hover = f"{plain(name)}: {end - start:+,.2f} {money}"
-        bars(figure, [end - start], [name], colour, hatch, [f"{end - start:+,.0f}"], hover, base=[start])
+        bars(figure, [end - start], [name], colour, hatch, [f"{end - start:+,.0f}"], hover, rim_px=2, base=[start])
     return Chart(
         figure.update_layout(barmode="overlay"),
         f"{said}.",

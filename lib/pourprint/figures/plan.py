@@ -84,6 +84,7 @@ def calendar_bars(title, start, pieces, rows, across="date"):
             sheer(colour, shade[kind]),
             hatch[kind],
             ink=INK,
+            rim_px=1,
             name=kind,
             base=[start + dt.timedelta(hours=float(from_h)) for _, _, from_h, *_ in mine],
             customdata=[f"{said}, {kind}: {to_h - from_h:.1f} h" for _, _, from_h, to_h, _, said in mine],

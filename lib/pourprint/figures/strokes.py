@@ -105,13 +105,13 @@ def names(figure, x, y, text, colours, **more):
 
 def bars(figure, amounts, names, colour, hatch="", said=None, hover="", panel=None, upright=False, ink=ON_FILL, **more):
     """Bars along the page, or `upright`; `said` is written at each: behind it, or where `textposition` says; hatches
-    are drawn in `ink`."""
+    are drawn in `ink`; `rim_px` round a bar show one that is too short to be seen."""
     along, across = ("y", "x") if upright else ("x", "y")
     pattern = {"shape": hatch, "fillmode": "overlay", "fgcolor": ink, "fgopacity": 0.6, "size": 6, "solidity": 0.2}
     figure.add_bar(
         **{along: amounts, across: _along(names)},
         orientation="v" if upright else "h",
-        marker={"color": colour, "line": {"width": 0}, "pattern": pattern},
+        marker={"color": colour, "line": {"width": more.pop("rim_px", 0), "color": colour}, "pattern": pattern},
         **{"text": said, "textposition": "outside", "cliponaxis": False} | more,
         insidetextfont={"color": ON_FILL},
         outsidetextfont={"color": INK},

@@ -110,7 +110,7 @@ class _Joint:
             pieces = Piece("machining", cut, *dark), Piece("the rest", rest, *pale)
             bars.append(Bar(one.title, pieces, float(one.unit_cost)))
         title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
-        costs = stacked_bars(title, bars, f"{money} a kit", "{:,.0f}")
+        costs = stacked_bars(title, bars, f"{money} a kit; dark: machining", "{:,.0f}")
         table = finishing_list(plan).loc[[self.kind.name]].set_index("feature").rename_axis(self.kind.name).round(3)
         return Shown(facts, costs, table_html(table, plan.title), object())  # the chart is drawn anew
 

@@ -82,7 +82,7 @@ def _what_changed(found, first):
     """Cost and days of a plan without failures, and how the cost differs from that at first."""
     money, more = found.rates.currency, found.unit_cost - first.unit_cost
     change = f", {abs(more):,.0f} {'more' if more > 0 else 'less'} than at first" if abs(more) >= 0.5 else ""
-    begin = f"{found.job.start:%d %B %Y}" if found.job.start else "a Monday's opening"
+    begin = f"{found.job.start:%a %d %b %Y}" if found.job.start else "a Monday's opening"
     return {
         "cost": f"{found.unit_cost:,.0f} {money} a {found.job.kit.noun} if nothing fails{change}",
         "days": f"ready {found.lead_time_days:.1f} days after {begin} if nothing fails",
@@ -106,7 +106,7 @@ def _pattern_facts(found):
     return {
         f"polymer of one {noun}": f"{1000 * sizes.kit_polymer_kg:.0f} g",
         "printing, whole job": f"{kits * sizes.printing_h:.1f} h",
-        f"{noun}s on one cluster": f"{1 / float(sizes.per_kit):.2f}",
+        f"{noun}s on one cluster": f"{1 / float(sizes.per_kit):.3g}",
         "coats": f"{float(sizes.coats):.0f}",
         "from first dip to dry shell": f"{sizes.drying_h:.0f} h",
         "least time to burn all patterns": f"{kits * float(sizes.burning_h):.1f} h",
