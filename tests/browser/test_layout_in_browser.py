@@ -96,6 +96,20 @@ def test_a_chart_takes_its_places_width_and_keeps_its_height_whatever_becomes_of
         assert page.locator(".js-plotly-plot").count() == 4
 
 
+def test_a_saved_chart_is_drawn_again_when_it_is_seen_and_not_shown_as_a_picture_in_other_colours(lab, page):
+    address, folder = lab
+    write_notebook(folder / "saved.ipynb", [KIT, "pp.figures.part_picture(kit.parts[0].part)"])
+    open_notebook(page, address, "saved.ipynb")
+    for _ in range(40):
+        page.evaluate("jupyterapp.commands.execute('docmanager:save')")
+        page.wait_for_timeout(500)
+        if "image/png" in (folder / "saved.ipynb").read_text():
+            break
+    page.reload()
+    page.locator(".jp-RenderedPlotly .main-svg").first.wait_for(timeout=20_000)
+    assert page.locator(".jp-RenderedPlotly .plot-img:visible").count() == 0
+
+
 def test_a_section_to_scale_keeps_its_size_whatever_widths_the_window_had(page):
     (mould,) = moulds_of(pp.Job(demo_kit().parts[0].part, "AlSi7Mg"), demo_rates())
     page.set_content(pp.figures.gating_sketch(mould).figure.to_html(config={"responsive": True}))

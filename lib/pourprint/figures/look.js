@@ -1,6 +1,7 @@
 // A chart that came into view, or whose place became wider or narrower, takes its place's width: plotly listens to the
 // window alone, and what is out of sight is not measured. Its height it keeps: a page that shows it before it is drawn
-// leaves it none of its own, and with the next change of the window it would be gone.
+// leaves it none of its own, and with the next change of the window it would be gone. And it is drawn, in the page's
+// colours, where a saved page has but a picture of it until a pointer enters it.
 (({ parentElement }) => {
   const area = parentElement.closest(".jp-OutputArea");
   let timer = null;
@@ -16,8 +17,13 @@
     clearTimeout(timer);
     timer = setTimeout(ask, 400);
   };
+  const seen = changes => {
+    const pictures = changes.at(-1).isIntersecting ? [...area.querySelectorAll(".plot-img[src]")] : [];
+    for (const one of pictures) if (one.offsetParent) one.dispatchEvent(new Event("mouseenter"));
+    soon();
+  };
   if (!area || area.dataset.pourprintFits) return; // of several charts in a cell, or of a cell run again
   area.dataset.pourprintFits = "watched";
   new ResizeObserver(soon).observe(area);
-  new IntersectionObserver(soon).observe(area);
+  new IntersectionObserver(seen).observe(area);
 })(document.currentScript);
