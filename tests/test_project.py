@@ -25,7 +25,7 @@ BUDGETS = {
     "routes": 1834,
     "risk": 467,
     "decide": 1687,
-    "figures": 2579,
+    "figures": 2580,
     "panels": 1289,
     "lessons": 2203,
     "report": 487,

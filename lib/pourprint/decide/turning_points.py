@@ -145,7 +145,7 @@ def turns_table(found):
     """Turns as a pandas table: each input in words, unit, value now, the value that turns the answer, and to whom."""
     rows = []
     for turn in found:
-        looked = f"from {turn.low:g} to {turn.high:g}" if turn.low < turn.high else f"at {turn.low:g}, which is all"
+        looked = f"from {turn.low:g} to {turn.high:g}" if turn.low < turn.high else f"at {turn.low:g}, all there is"
         wins = turn.then.replace("_", " ") or f"not {looked}"
         rows.append((in_words(turn.key), turn.unit, turn.now, turn.at, wins))
     return table_of(rows, "input", ["input", "unit", "now", "turns_at", "then_wins"])

@@ -24,7 +24,7 @@ STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='
 # Stages that follow each other at one place are one phase of the clock.
 DESK, PRINT, FINISH = "at the desk", "mould or print", "break out, finish"
 PHASE_OF = {
-    Stage.DESIGN: DESK, Stage.TOOLING: DESK, Stage.SIMULATE: DESK, Stage.DIE: DESK, Stage.PATTERN: "patterns",
+    Stage.DESIGN: DESK, Stage.TOOLING: DESK, Stage.SIMULATE: DESK, Stage.DIE: "die", Stage.PATTERN: "patterns",
     Stage.ASSEMBLE: PRINT, Stage.MOULD: PRINT, Stage.FIRE: "fire", Stage.POUR: "pour",
     Stage.BREAK_OUT: FINISH, Stage.FINISH: FINISH,
 }  # fmt: skip

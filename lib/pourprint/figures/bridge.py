@@ -19,7 +19,7 @@ def bridge_chart(piers, currency, noun):
     money, first, last = f"{currency} a {noun}", piers[0].cost, piers[-1].cost
     moves = [(f"{i}. {now.what}", before.cost, now.cost) for i, (before, now) in enumerate(pairwise(piers), start=1)]
     most, start, end = max(moves, key=lambda move: abs(move[2] - move[1]))
-    said = f"“{most.partition(' ')[2]}” moves a {noun} by {end - start:+,.2f} {currency} of {last - first:+,.2f} in all"
+    said = f"“{most.partition(' ')[2]}” moves a {noun} by {end - start:+,.2f} {currency}"
     ends = ["first", "second"]
     title = f"From {first:,.0f} to {last:,.0f} {money}: number {most.partition('.')[0]} moves most"
     figure = canvas(title, f"with failures and days [{money}]", rows=[ends[0], *(name for name, *_ in moves), ends[1]])
@@ -30,7 +30,7 @@ def bridge_chart(piers, currency, noun):
         bars(figure, [end - start], [name], colour, hatch, [f"{end - start:+,.0f}"], hover, rim_px=2, base=[start])
     return Chart(
         figure.update_layout(barmode="overlay"),
-        f"{said}.",
+        f"{said}; all changes together by {last - first:+,.2f}.",
         f"Two grey bars, the answers, and between them one bar for each of {len(moves)} changes, from where the one "
         f"before it ends: striped where a {noun} gets dearer, plain where it gets cheaper.",
         bridge_table(piers, currency, noun),

@@ -77,7 +77,7 @@ def gaps_chart(attempts):
     for name, (_, colour, hatch) in told.items():
         _counted(figure, table[name], names, colour, hatch, name, upright=True)
     return Chart(
-        figure.update_xaxes(type="category", **broken),
+        figure.update_xaxes(type="category", title_standoff=16, **broken).update_layout(margin_b=84),
         f"{right[quick].mean() if quick.any() else 0:.0%} of those and {right.mean():.0%} of all further "
         "tries were right. Very short times suggest guessing; only a talk can tell.",
         f"Bars of {len(gaps)} further tries by the time since the try before; right ones plain, wrong ones crossed.",

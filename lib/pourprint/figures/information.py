@@ -21,7 +21,7 @@ def sureness_chart(samples, prices, currency="EUR"):
     shown = {route: share for route, share in shares.items() if share.max() > 0}
     least = int(np.argmin(np.max([*shown.values()], axis=0)))
     leader = max(shown, key=lambda route: shown[route][least])
-    title = f"Least sure at {prices[least]:,.0f} {currency} a day: {title_of(leader)} in {shown[leader][least]:.0%}"
+    title = f"Least sure at {prices[least]:,.0f} {currency}: {title_of(leader)} best in {shown[leader][least]:.0%}"
     figure = canvas(title, f"price of a day [{currency}/d]", "best in so many of 100 draws", 420)
     below = np.zeros(prices.shape)
     for route, share in shown.items():

@@ -8,7 +8,7 @@ from pourprint.plans.days import calendar_of
 from pourprint.plans.plan import made
 
 QUEUE = "in a queue"
-MARKS = {"hands-on": "plain: hands-on", RESTS: "lines: at rest", "machine": "strokes: machine alone"} | {
+MARKS = {"hands-on": "plain: hands-on", RESTS: "lines: at rest", "machine": "strokes: in a machine"} | {
     "waiting": "dots: waiting", QUEUE: "crosses: in a queue"
 }  # fmt: skip
 
@@ -47,7 +47,7 @@ def plan_timeline(plan):
     kinds = {kind: sum(to_h - from_h for _, what, from_h, to_h in pieces if what == kind) / 24 for kind in HATCH}
     worked, rested, ran, waited = kinds.values()
     most = max(kinds, key=kinds.get)
-    days, what = spans[-1].end_h / 24, "machine alone" if most == "machine" else most
+    days, what = spans[-1].end_h / 24, "in a machine" if most == "machine" else most
     colour = LOOKS[plan.route].colour
     figure = calendar_bars(
         f"{plan.title}: {days:.1f} days for the first batch, {kinds[most]:.1f} of them {what}",
@@ -57,10 +57,10 @@ def plan_timeline(plan):
     )
     return Chart(
         figure,
-        f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} machines alone, "
-        f"{worked:.1f} hands, and in {rested:.1f} work rests: closed hours, or laid down for other work.",
+        f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} in machines, which "
+        f"a clock may start late, {worked:.1f} hands, and in {rested:.1f} work rests: closed hours, or laid down.",
         f"{len(figure.layout.yaxis.categoryarray)} rows, one a step; bars from begin to end of each round, on a "
-        f"calendar from {begin:%d %b %Y}. Where work rests, the bar is light with lines along it.",
+        f"calendar from {begin:%d %b %Y}. Where work rests, the bar has lines along it.",
         plan.timeline().set_index("step"),
     )
 

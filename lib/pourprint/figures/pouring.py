@@ -189,7 +189,7 @@ def pour_picture(run):
     names = [(f"<b>{i}</b>", place, (24, -24)) for i, place in enumerate(_rings(run), start=1)]
     return Chart(
         picture(said_of(run), traces, (1.1, 1.3, 0.8), 480, names, AXES),
-        f"Orange: pores in their true volume, drawn as short bars; blue: caught air. {NOT_MODELLED}",
+        f"Orange, if any: pores in their true volume, drawn as short bars; blue: caught air. {NOT_MODELLED}",
         f"The part as a clear solid under {counted(len(run.rigging.feeders), 'feeder')}; numbered arrows point at "
         f"{counted(len(run.feeding.pores), 'pore')} and {counted(len(run.filling.traps), 'pocket')} of caught air.",
         pour_table(run),

@@ -109,8 +109,8 @@ def plate_picture(job, rates, plate=1):
     by_boxes, planned = shelves([boxes[kind] for kind in pieces], room, gap), layout.plates.per_batch(kits)
     return Chart(
         picture(title, traces, (1.3, -1.5, 1.1), 520),
-        f"{counted(len(pieces), 'piece')} on {counted(plates, 'plate')}; laid out as rectangles in rows, "
-        f"{by_boxes}; the plan counts {int(planned)}.",
+        f"{counted(len(pieces), 'piece')} on {counted(plates, 'plate')}; as rectangles in rows they would "
+        f"need {by_boxes}; the plan counts {int(planned)}.",
         f"A plate of {room[0]:.0f} × {room[1]:.0f} mm with {len(shown)} nodes standing on thin brown "
         f"lines, which are their supports; the tallest reaches {float(np.max(layout.height_mm)):.0f} mm.",
         table,

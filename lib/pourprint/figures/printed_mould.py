@@ -119,13 +119,13 @@ def sand_bars(moulds):
     }
     sand, metal, cast = (sum(kilograms) for kilograms, _, _ in rows.values())
     title = f"Every kilogram poured takes {sand / metal:.0f} kg of printed sand"
-    figure = canvas(title, "mass of one piece [kg]", rows=names, row_px=64, r=120)
+    figure = canvas(title, "one piece of each [kg]", rows=names, row_px=64, r=120)
     for name, (kilograms, colour, hatch) in rows.items():
         bars(figure, kilograms, names, colour, hatch, [f"{name} {kg:.2f}" for kg in kilograms], name=name)
     figure.update_layout(barmode="group", bargap=0.25)
     return Chart(
         figure,
-        f"Sand to metal by mass is {sand / metal:.1f} over these parts; sand to finished casting is {sand / cast:.0f}.",
+        f"Sand to metal by mass is {sand / metal:.1f}, one of each; sand to finished casting is {sand / cast:.0f}.",
         "Three bars a part: bonded sand of its mould and cores, metal poured with feeder and gates, and the casting "
         "alone, in kilograms.",
         mould_table(moulds)[["metal poured [kg]", "sand [kg]", "sand to metal [-]", "casting yield [-]"]],
@@ -159,7 +159,7 @@ def job_boxes(job, rates):
     table = pd.DataFrame({"block": names, "box": found.box + 1})
     return Chart(
         picture(title, traces, (0.7, -2.5, 1.7), 380, labels),
-        f"Blocks fill {density / np.prod(space_mm):.0%} of the boxes' used room; the last box is printed up to "
+        f"Blocks fill {density / np.prod(space_mm):.0%} of the room used in boxes; the last box is printed up to "
         f"{last:.0f} of {space_mm[2]:.0f} mm.",
         f"{boxed}, side by side where there are more, as edges, with the mould blocks of "
         f"{', '.join(kinds)} as solid boxes, one colour a part.",
@@ -197,7 +197,7 @@ def parting_map(mould):
         raise InputError(
             f"part {mould.part.name!r} has no mesh, so no direction could be tried; load it with from_mesh."
         )
-    tried, hides = study.tried, study.tried_cm3
+    tried, hides = study.tried * np.where(study.tried[:, 2:] < 0, -1, 1), study.tried_cm3  # it opens both ways
     chosen, worst_at = int(np.abs(tried @ study.frame[2]).argmax()), int(hides.argmax())
     best, worst = hides[chosen], hides[worst_at]
     figure = direction_map(
@@ -240,7 +240,7 @@ def gating_sketch(mould):
     }
     for i, (low, high) in enumerate((one.room_mm for one in feeders), start=1):
         outlines[f"feeder {i}"] = tint(METAL, 0.3), _rectangle(low[1], high[1], above, above + high[2] - low[2])
-    title = f"{mould.part.name}: {mould.metal_kg:.2f} kg fills the mould in {way.pour_s:.1f} s"
+    title = f"{mould.part.name}: {mould.metal_kg:.2f} kg is to fill the mould in {way.pour_s:.1f} s"
     figure = canvas(title, "across the mould [mm]", "above the parting plane [mm]", 460, r=60)
     for name, (colour, corners) in outlines.items():
         x, y = zip(*corners, corners[0], strict=True)

@@ -30,7 +30,8 @@ def dimension_chart(sizes, item):
     shown = table[~alike].head(MOST_DIMENSIONS)
     names = [f"{name}, {row.cast_mm:.1f} mm" for name, row in shown.iterrows()]
     stray, allowed = shown["largest_mm"] - shown["smallest_mm"], shown["tolerance_mm"]
-    share, entry = (stray / allowed).max(), sizes.job.alloy.entries["contraction"]
+    share, off = (stray / allowed).max(), (shown[["smallest_mm", "largest_mm"]].abs().max(axis=1) / allowed).max()
+    entry = sizes.job.alloy.entries["contraction"]
     title = f"{item.part.name}: doubt about contraction fills up to {share:.0%} of the tolerance"
     key = "grey: the casting's tolerance · strokes: the range of contraction"
     figure = canvas(title, "deviation of the casting [mm]", rows=names, key=key)
@@ -39,7 +40,7 @@ def dimension_chart(sizes, item):
     return Chart(
         figure.update_layout(barmode="overlay"),
         f"The pattern is printed {entry.value:g}% larger. Were the contraction {entry.low:g} or {entry.high:g}%, the "
-        f"castings would be off by up to {share / 2:.0%} of the tolerance, either way.",
+        f"castings would be off by up to {off:.0%} of the tolerance to one side.",
         "For each size a wide grey bar for the total casting tolerance about zero, and on it a narrow bar for what the "
         f"range of contraction ({entry.pedigree}) can do.",
         table,
@@ -218,8 +219,8 @@ def cluster_picture(sizes, kits=1, number=1):
     on_it = {parts[kind].name: sum(place[0] == kind for place in hung) for kind in kinds}
     return Chart(
         picture(title, traces, (1.3, 1.3, 0.75), 560),
-        f"Clusters for {counted(kits, noun)}: {len(clusters)} in this layout; the plan reckons with "
-        f"{kits * float(sizes.per_kit):.2f}, the mean of many {noun}s, rounded up.",
+        f"Clusters for {counted(kits, noun)}: {len(clusters)} in this layout; the plan counts "
+        f"{kits * float(sizes.per_kit):.2f}, a mean over many {noun}s, and rounds it up.",
         f"A vertical runner of {2 * radius:.0f} mm with a cup on top; round it, ring above ring, hang "
         f"{', '.join(f'{count} {name}' for name, count in on_it.items())}, each on a gate; dotted circles of "
         f"{2 * tank:.0f} mm are the dipping tank.",

@@ -249,8 +249,8 @@ class Memo:
         cheapest = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
         title = f"Cheapest at one {noun}: {self.plans[cheapest].title.lower()}"
         said = [f"from {c.at:.0f} {noun}s on {self.plans[c.to].title.lower()}" for c in along.crossings]
-        said = ", ".join(said) or f"no other up to {kits[-1]} {noun}s"
-        takeaway = f"{said[0].upper()}{said[1:]}. Failures and days included."
+        said = ", ".join(said) or f"no other is cheapest up to {kits[-1]} {noun}s"
+        takeaway = f"{said[0].upper()}{said[1:]}. Failures and days included. Recommended: {self.plan.title.lower()}."
         some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
         figure = figures.comparison_figure(along, tuple(lines), title)
         return figures.Chart(figure, takeaway, figures.COMPARISON_IN_WORDS, along.table().loc[some])

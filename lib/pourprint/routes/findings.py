@@ -65,7 +65,7 @@ class Finding:
         measured = "" if said in self.what else f" {said}{unit}"  # else the words say it
         most = f"limit {_short(self.limit)}{unit}" if self.limit else "should be none"
         limit = "" if np.isnan(self.limit) else f", {most} ({self.pedigree})"
-        named = f": {in_words(self.key)}" if self.key else ""
+        named = f": {in_words(self.key.rpartition('.')[2])}" if self.key else ""
         return f"{self.part.replace('_', ' ')}: {self.what}{measured}{place}{limit}{named}; {self.advice}"
 
 

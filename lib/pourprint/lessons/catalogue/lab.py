@@ -82,12 +82,12 @@ def measure_first(task, room, route):
         if len(moved) == 4:
             break
     rows = (
-        f"{name} = {e.value:g} {e.unit}, believed {e.low:g} to {e.high:g}; 10% less make {tenth:+,.2f} {room.money}"
+        f"{name} = {e.value:g} {e.unit}, believed {e.low:g} to {e.high:g}; 10% less: {tenth:+,.2f} {room.money}"
         for name, (tenth, _, e) in moved.items()
     )
     swings = "; ".join(f"{name} moves it by {swing:,.0f} {room.money}" for name, (_, swing, _) in moved.items())
     first = max(moved, key=lambda name: moved[name][1])
-    return choose(task, first, "range", [*moved], plan=plan, rows="; ".join(rows), swings=swings)
+    return choose(task, first, "range", [*moved], plan=plan, rows="; ".join(rows).replace(" -,", ","), swings=swings)
 
 
 def absurd_row(task, room, factor, route):
