@@ -448,7 +448,7 @@ def test_what_all_or_several_routes_say_is_said_once():
     with pytest.raises(Infeasible) as caught:
         pp.report.memo(pp.Job(block, "AlSi7Mg"), demo_rates(), START)
     said = str(caught.value)
-    assert said.count("most mass (handling)") == said.count("more than the crucible holds") == 1
+    assert said.count("most mass;") == said.count("more than the crucible holds") == 1
     assert "Every route: block: mass 1340 kg" in said
     assert "Printed pattern, Printed mould, Tooled pattern: block: its 1340 kg are more than the crucible" in said
 

@@ -211,7 +211,7 @@ def _facts(found, values):
 def _nearest(crossings, now, below, above):
     """The nearest below and the nearest above a value of some `crossings` [Crossing], as two templates say them."""
     told = [below.format(one.at, figures.title_of(one.before).lower()) for one in crossings if one.at <= now][-1:]
-    told += [above.format(one.at, figures.title_of(one.to).lower()) for one in crossings if one.at > now][:2]
+    told += [above.format(one.at, figures.title_of(one.to).lower()) for one in crossings if one.at > now][:1]
     return ", ".join(told)
 
 
