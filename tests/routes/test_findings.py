@@ -134,7 +134,7 @@ def test_a_refusal_names_the_limit_that_it_passes_and_a_warning_the_usual_one():
     for wall, limit in ((2.5, least.value), (1.2, least.low)):
         one, *others = findings("printed_mould", pp.Job(part(box((100, 80, wall))), "AlSi7Mg"))
         assert not any(other.key for other in others)  # too thin for a pour on trial has no limit
-        assert one.limit == limit and f"limit {limit:.3g} mm (published): least wall (printed mould)" in str(one)
+        assert one.limit == limit and f"limit {limit:.3g} mm (published): least wall;" in str(one)
         assert one.key not in str(one)  # readers have no ledger open
 
 
