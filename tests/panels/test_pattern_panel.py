@@ -77,6 +77,6 @@ def test_panels_of_one_route_say_from_when_their_days_count_and_that_failures_ar
     job = pp.Job(demo_kit(), "AlSi10Mg", 2, start="2027-01-11T08:00")
     dated, undated = (unescape(metal_panel(one, demo_rates()).answer.value) for one in (job, job.with_(start=None)))
     days = pp.plan("printed_metal", job, demo_rates()).lead_time_days
-    assert f"ready {days:.1f} days after 11 January 2027 if nothing fails" in dated
+    assert f"ready {days:.1f} days after Mon 11 Jan 2027 if nothing fails" in dated
     assert "days after a Monday's opening if nothing fails" in undated
     assert dated.count("if nothing fails") == 2  # cost and days
