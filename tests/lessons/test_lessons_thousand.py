@@ -246,8 +246,8 @@ def test_the_absurd_row_is_sixty_times_off():
 def test_what_to_measure_first_has_the_widest_swing_by_the_numbers_shown():
     for question in posed("measure-first", 20):
         rows = re.findall(
-            r"(?:: |; )([^;:=]+) = ([\d.e+-]+) [^;]*?believed ([\d.e+-]+) to ([\d.e+-]+); "
-            r"10% less make ([+−-][\d,.]+)",
+            r"(?:: |; )([^;:=]+) = ([\d.e+-]+)[ ,][^;]*?believed ([\d.e+-]+) to ([\d.e+-]+); "
+            r"10% less: ([+−-][\d,.]+)",
             question.text,
         )
         swings = {
