@@ -25,9 +25,9 @@ BUDGETS = {
     "routes": 1834,
     "risk": 467,
     "decide": 1687,
-    "figures": 2580,
+    "figures": 2581,
     "panels": 1289,
-    "lessons": 2203,
+    "lessons": 2196,
     "report": 487,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")

@@ -32,6 +32,15 @@ def test_raw_bore_by_hand(plans):
     assert table.loc["rocker_pivot", "stock a side [mm]"].iloc[0] == pytest.approx((28 - 26.37) / 2)
 
 
+def test_a_socket_is_machined_to_the_tube_and_its_gap(plans):
+    """By hand: F − 2·RMA − CT/2 − 2·shift, F the tube and two gaps, CT 1.8 mm (ISO 8062-3, DCTG 9, 25 to 40 mm)."""
+    table, rates = finishing_list(plans["printed_mould"]).loc["rocker_pivot"], plans["printed_mould"].rates
+    socket = table[table["feature"] == "socket 30"].iloc[0]
+    a_side = rates["printed_mould.machining_stock"] + 1.8 / 4 + rates["printed_mould.core_clearance"]
+    assert socket["stock a side [mm]"] == pytest.approx(a_side)
+    assert socket["raw [mm]"] == pytest.approx(30 + 2 * rates["bonding.gap"] - 2 * a_side)
+
+
 def test_a_printed_mould_must_machine_its_sockets(plans):
     """Grade 9: −0.275 mm of gap at worst on 25 to 40 mm (exact, from ISO 8062-3): the tube may not go in."""
     how = {route: finishing_list(plans[route]) for route in PRINTED}

@@ -232,11 +232,13 @@ def as_made(route, rates):
 class Machining:
     """What is machined on one piece of a kit part, arrays by hole (..., h), bores before sockets.
 
-    tolerance_mm: total, as the route makes it. cut: whether it is machined. raw_mm: diameter before that [mm], 0 cast
-    shut. hole_cm3: stock that is taken off; face_cm3 (...): of all faces together.
+    hole_mm: finished diameter, of a socket with the bond gap round its tube. tolerance_mm: total, as the route makes
+    it. cut: whether it is machined. raw_mm: diameter before that [mm], 0 cast shut. hole_cm3: stock that is taken off;
+    face_cm3 (...): of all faces together.
     """
 
     faces: int
+    hole_mm: np.ndarray
     tolerance_mm: np.ndarray
     cut: np.ndarray
     raw_mm: np.ndarray
@@ -269,18 +271,17 @@ def machining_of(job, rates, route):
     gap, tube, least, stock, shift = (np.asarray(value)[..., None] for value in (*bonding, stock_mm, shift_mm))
     found = []
     for item in job.kit.parts:
-        diameter, depth = (
-            np.array([getattr(hole, name) for hole in item.holes]) for name in ("diameter_mm", "depth_mm")
-        )
+        diameter, depth = np.array([(hole.diameter_mm, hole.depth_mm) for hole in item.holes]).reshape(-1, 2).T
         tolerance = tolerance_of(diameter)
         thinnest, _ = bond_gap_mm(gap, tolerance, tube)
         bands = np.array([band_mm(bore.diameter_mm, bore.fit) for bore in item.bores] + [0.0] * len(item.sockets))
         bored = np.arange(len(item.holes)) < len(item.bores)
         cut = np.where(bored, tolerance > bands, job.machine_all_sockets | (thinnest < least))
-        raw = np.where(cut, np.maximum(cast_bore_mm(diameter, stock, tolerance) - 2 * shift, 0), diameter)
-        holes_cm3 = bore_stock_cm3(diameter, depth, (diameter - raw) / 2)
+        hole = diameter + np.where(bored, 0.0, 2 * gap)
+        raw = np.where(cut, np.maximum(cast_bore_mm(hole, stock, tolerance) - 2 * shift, 0), hole)
+        holes_cm3 = bore_stock_cm3(hole, depth, (hole - raw) / 2)
         faces_cm3 = face_stock_cm3(sum(face.area_cm2 for face in item.faces), stock_mm)
-        found.append(Machining(len(item.faces), tolerance, cut, raw, holes_cm3, faces_cm3))
+        found.append(Machining(len(item.faces), hole, tolerance, cut, raw, holes_cm3, faces_cm3))
     return tuple(found)
 
 

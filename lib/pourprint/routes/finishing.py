@@ -48,8 +48,8 @@ def finishing_list(plan):
     rows = []
     for item, work, mould in zip(job.kit.parts, common.machining_of(job, rates, plan.route), moulds, strict=True):
         own = []
-        made = work.tolerance_mm, work.cut, work.raw_mm, work.hole_cm3
-        for hole, tolerance, cut, raw, taken in zip(item.holes, *made, strict=True):
+        made = work.hole_mm, work.tolerance_mm, work.cut, work.raw_mm, work.hole_cm3
+        for hole, finished, tolerance, cut, raw, taken in zip(item.holes, *made, strict=True):
             if isinstance(hole, Bore):
                 low, high = (um / 1000 for um in limits_um(hole.diameter_mm, hole.fit))
                 name, asked = f"bore {hole.diameter_mm:g} {hole.fit}", f"{low:+.3f} … {high:+.3f}"
@@ -58,7 +58,7 @@ def finishing_list(plan):
                 name, asked = f"socket {hole.diameter_mm:g}", f"gap {least:g} … {widest:g}"
                 spread = np.hypot(tolerance, tube) / 2  # of the gap, from two diameters
                 outside = share_outside(widest - least, spread, asked_gap - (least + widest) / 2)
-            own.append((name, asked, cut, raw, (hole.diameter_mm - raw) / 2, taken, outside))
+            own.append((name, asked, cut, raw, (finished - raw) / 2, taken, outside))
         for face in item.faces:
             taken = face_stock_cm3(face.area_cm2, stock)
             own.append((f"face {face.area_cm2:.1f} cm²", "flat", True, np.nan, stock, taken, np.nan))
