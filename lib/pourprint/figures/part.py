@@ -5,7 +5,7 @@ import textwrap
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.look import METAL, Chart, sampled
+from pourprint.figures.look import METAL, Chart, counted, sampled
 from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
 from pourprint.figures.strokes import canvas, line, plain
 from pourprint.parts.part import facts
@@ -66,9 +66,10 @@ def findings_picture(part, found):
     names = [(said, one.where_mm, off) for said, one, off in zip(words, placed, ASIDE, strict=False)]
     title = f"{part.name}: {refused} refused, {len(mine) - refused} to watch" if mine else f"{part.name}: nothing found"
     told = "; ".join(f"{one.verdict}, {one.what}" for one in mine)
+    aside = f" {counted(len(mine) - len(placed), 'finding')} without a place in it." * (len(placed) < len(mine))
     return Chart(
         picture(title, [drawn], (1.55, 1.55, 1.3), 430, names),
-        f"{mine[0]}." if mine else f"Nothing that is looked for stands against {part.title}.",
+        f"{mine[0]}.{aside}" if mine else f"Nothing that is looked for stands against {part.title}.",
         f"The part drawn half transparent, z upwards; words point at {len(placed)} of {len(mine)} findings: {told}.",
         table(mine).set_index("verdict"),
     )

@@ -76,6 +76,7 @@ def forgotten_cost(task, room, quantity, case):
     printed, tooled = (room.plan(route, quantity).total_cost for route in ("printed_pattern", "tooled_pattern"))
     once = round(float(room.plan("tooled_pattern", quantity).one_off_cost), 2)
     each = round((tooled - once) / quantity, 2)
+    tooled = once + quantity * each  # of the numbers that are told
     running = each if case == "one kit" else quantity * each
     dies = {"forgotten": 0, "each": quantity * once, "one kit": once}[case]
     slips = {
@@ -84,18 +85,8 @@ def forgotten_cost(task, room, quantity, case):
         "unit cost": tooled / quantity,
         "one kit only": once + each,
     }
-    return mistake(
-        task,
-        4 if case == "one kit" else 5,
-        tooled,
-        slips,
-        printed=printed,
-        once=once,
-        each=each,
-        running=running,
-        dies=dies,
-        told=running + dies,
-    )
+    line, told = 4 if case == "one kit" else 5, {"once": once, "each": each, "running": running, "dies": dies}
+    return mistake(task, line, tooled, slips, printed=printed, told=running + dies, **told)
 
 
 def refused_alloy(task, room):
@@ -171,7 +162,7 @@ def winners_by_range(task, room, early, late, less, lesser, each):
     right = ", then ".join(each.cheapest for each in found.intervals if each.cheapest)
     orders = [", then ".join(names), f"{names[0]}, then {names[2]}", ", then ".join(names[::-1]), names[1]]
     offers = "; ".join(f"{name} {a:,.0f} once and {b:,} a kit" for name, (a, b) in sorted(costs.items()))
-    crossings = ", ".join(map(str, found.crossings))
+    crossings = " and ".join(str(each.first) for each in found.intervals[1:] if each.cheapest)
     return choose(task, right, "middle" if wins else "last", orders, offers=offers, crossings=crossings)
 
 

@@ -27,4 +27,6 @@ def pedigree(task, room):
     there = [mark for mark in Pedigree if any(entry.pedigree == mark for entry in entries.values())]
     mark = task.choice("pedigree", there)
     key = task.choice("key", sorted(key for key, entry in entries.items() if entry.pedigree == mark))
-    return choose(task, mark, mark, [*map(str, Pedigree)], key=key, name=in_words(key), entry=entries[key])
+    entry = entries[key]
+    unit = "" if entry.unit == "-" else f" {entry.unit}"
+    return choose(task, mark, mark, [*map(str, Pedigree)], key=key, name=in_words(key), entry=entry, unit=unit)
