@@ -21,7 +21,7 @@ def row(table, part, what):
 @pytest.mark.parametrize("route", PRINTED)
 def test_a_bore_is_measured_on_every_piece_within_its_fit(lists, route):
     """28 N7: −28/−7 µm (ISO 286, from memory); two rockers a kit, four kits."""
-    bore = row(lists[route], "rocker_pivot", "bore 28 N7")
+    bore = row(lists[route], "rocker_pivot", "bore 28 N7 [mm]")
     assert (bore["least"], bore["greatest"]) == pytest.approx((27.972, 27.993))
     assert bore["pieces"] == bore["to measure"] == 8
 
@@ -29,19 +29,19 @@ def test_a_bore_is_measured_on_every_piece_within_its_fit(lists, route):
 def test_a_socket_is_held_to_a_gap_that_any_tube_leaves(lists):
     """A tube of 30 ± 0.05 mm: at least 0.05 mm of gap about the thickest, at most 0.5 mm about the thinnest (card)."""
     for table in lists.values():
-        socket = row(table, "rocker_pivot", "socket 30")
+        socket = row(table, "rocker_pivot", "socket 30 [mm]")
         assert socket["least"] - 30.05 == pytest.approx(2 * demo_rates()["bonding.least_gap"])
         assert socket["greatest"] - 29.95 == pytest.approx(2 * demo_rates().entries["bonding.gap"].high)
     # Sand's are bored, every one; the printed ones lie well within the limits: a sample does.
-    assert row(lists["printed_mould"], "axle_carrier", "socket 25")["to measure"] == 24
-    assert row(lists["printed_metal"], "axle_carrier", "socket 25")["to measure"] == 5  # a fifth of 24, rounded up
+    assert row(lists["printed_mould"], "axle_carrier", "socket 25 [mm]")["to measure"] == 24
+    assert row(lists["printed_metal"], "axle_carrier", "socket 25 [mm]")["to measure"] == 5  # a fifth of 24, rounded up
 
 
 def test_sizes_and_masses_follow_the_routes_own_tolerance(lists):
     """ISO 8062-3, 100 to 160 mm: grade 5 0.62, grade 9 2.5 mm in all (published)."""
     spans = {}
     for route, table in lists.items():
-        size, mass = (row(table, "rocker_pivot", what) for what in ("longest side", "mass, finished [g]"))
+        size, mass = (row(table, "rocker_pivot", what) for what in ("longest side [mm]", "mass, finished [g]"))
         spans[route] = size["greatest"] - size["least"]
         assert (mass["least"] + mass["greatest"]) / 2 == pytest.approx(73.219 * 2.68, rel=1e-3)
     assert spans["printed_pattern"] == pytest.approx(0.62)
@@ -60,5 +60,5 @@ def test_mass_of_a_cube_whose_skins_all_move_by_hand():
 def test_parts_beyond_the_table_are_left_without_limits_not_refused():
     long = pp.Part.from_numbers("bar", 100, 200, (250, 30, 20))
     table = pp.inspection_list(pp.plan("printed_pattern", pp.Job(long, "AlSi7Mg"), demo_rates()))
-    assert np.isnan(row(table, "bar", "longest side")["least"])
+    assert np.isnan(row(table, "bar", "longest side [mm]")["least"])
     assert (table["to measure"] >= 1).all()

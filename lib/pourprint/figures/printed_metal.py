@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from pourprint.figures.directions import direction_map
-from pourprint.figures.look import LOOKS, ON_FILL, Chart, counted, sampled, tint
+from pourprint.figures.look import LOOKS, ON_FILL, PARTS, Chart, counted, sampled, tint
 from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, lines_trace, picture, solid_trace
 from pourprint.figures.strokes import band, canvas, line, write
 from pourprint.ledger.errors import InputError
@@ -96,8 +96,7 @@ def plate_picture(job, rates, plate=1):
         piece, mine = layout.pieces[kind], [place for place in shown if place.piece == kind]
         vertices, faces, held = _on_its_foot(piece, shadows[kind], m("lift"), MOST_FACETS // (len(shown) + 1))
         put = [(np.c_[place.put(vertices[:, :2]), vertices[:, 2]], faces) for place in mine]
-        shade = tint(LOOKS[route.NAME].colour, 0.25 + 0.5 * kind / max(1, len(layout.pieces) - 1))
-        traces.append(solid_trace(joined(put), shade, 1.0, piece.item.part.name))
+        traces.append(solid_trace(joined(put), PARTS[kind % len(PARTS)], 1.0, piece.item.part.name))
         few = held[:: max(1, len(held) * len(shown) // MOST_POSTS)]
         posts += [np.c_[place.put(few[:, :2]), few[:, 2:]] for place in mine]
     upright = np.concatenate(posts)[:, [0, 1, 2, 0, 1, 3]].reshape(-1, 2, 3)

@@ -43,11 +43,11 @@ def inspection_list(plan):
                 least, greatest = hole.diameter_mm + tube / 2 + 2 * narrow, hole.diameter_mm - tube / 2 + 2 * wide
                 why = "the bond's gap with any tube"
             every = row["how"] == "machined" or row["outside if left [-]"] > values["inspection.sure"]
-            note(pieces if every else sample, row["feature"], least, greatest, f"{why}; {row['how']}")
+            note(pieces if every else sample, f"{row['feature']} [mm]", least, greatest, f"{why}; {row['how']}")
         size, tolerance = float(np.max(item.part.box_mm)), np.nan
         with suppress(Infeasible):
             tolerance = hole_tolerance_mm(plan, size)
-        note(sample, "longest side", size - tolerance / 2, size + tolerance / 2, "the route's own tolerance")
+        note(sample, "longest side [mm]", size - tolerance / 2, size + tolerance / 2, "the route's own tolerance")
         mass = item.part.volume_cm3 * plan.job.alloy["density"]
         skin = item.part.area_cm2 * tolerance / 40 * plan.job.alloy["density"]  # all skins a quarter in or out
         note(pieces, "mass, finished [g]", mass - skin, mass + skin, "what is left inside, or did not fill")
