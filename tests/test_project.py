@@ -25,7 +25,7 @@ BUDGETS = {
     "routes": 1834,
     "risk": 467,
     "decide": 1687,
-    "figures": 2581,
+    "figures": 2580,
     "panels": 1289,
     "lessons": 2196,
     "report": 487,
