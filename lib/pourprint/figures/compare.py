@@ -114,7 +114,8 @@ def comparison_figure(along, routes, title=""):
     """
     *lines, named, turns, chosen = traces = comparison_data(along, routes)
     shape = "hv" if along.counted else "linear"
-    alone = {"key": "crosses: another route wins · ring: now"} if title else {"t": 20}  # or beside a panel's words
+    key = "crosses: another route wins · " * bool(along.crossings) + "ring: now"
+    alone = {"key": key} if title else {"t": 20}  # or beside a panel's words
     figure = canvas(title, along.title, along.unit, 380, log="xy" if along.log else "y", r=NAMES_PX, **alone)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)
