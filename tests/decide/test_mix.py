@@ -2,7 +2,6 @@
 
 import itertools
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,13 +16,11 @@ from scenes import PRINTED, ROUTES
 CENT = 0.005  # costs are sums of some hundred terms: a cent is far above rounding
 
 
-def kit_of(*sizes, counts=None):
+def kit_of(*sizes):
     """Blocks of different volume [cm3], told apart by name."""
     parts = [
-        pp.KitPart(pp.Part.from_numbers(f"block {i}", cm3, 5 * cm3 ** (2 / 3) * 2, (1.4 * side, side, 0.9 * side)), n)
-        for i, (cm3, side, n) in enumerate(
-            (cm3, 10 * (2 * cm3) ** (1 / 3), n) for cm3, n in zip(sizes, counts or [1] * len(sizes), strict=True)
-        )
+        pp.KitPart(pp.Part.from_numbers(f"block {i}", cm3, 5 * cm3 ** (2 / 3) * 2, (1.4 * side, side, 0.9 * side)))
+        for i, (cm3, side) in enumerate((cm3, 10 * (2 * cm3) ** (1 / 3)) for cm3 in sizes)
     ]
     return pp.Kit("blocks", tuple(parts))
 
@@ -32,22 +29,18 @@ KIT = kit_of(20, 60, 150, 400)
 JOB = pp.Job(KIT, "AlSi7Mg", quantity=3)
 
 
-def every_assignment(job, routes=PRINTED, card=None, by_node=False):
+def every_assignment(job, routes=PRINTED):
     """[(cost, days, {route: plan})] of all ways to divide a kit, by real plans and nothing of the mixing code."""
     made, found = {}, []
-    pieces = [i for i, item in enumerate(job.kit.parts) for _ in range(item.count if by_node else 1)]
-    for ways in set(itertools.product(routes, repeat=len(pieces))):
-        own = {}
-        for i, route in zip(pieces, ways, strict=True):
-            own.setdefault(route, {})
-            own[route][i] = own[route].get(i, 0) + (1 if by_node else job.kit.parts[i].count)
-        plans = {}
-        for route, counts in own.items():
-            key = (route, tuple(sorted(counts.items())))
+    for ways in itertools.product(routes, repeat=len(job.kit.parts)):
+        own, plans = {}, {}
+        for item, route in zip(job.kit.parts, ways, strict=True):
+            own.setdefault(route, []).append(item)
+        for route, parts in own.items():
+            key = (route, tuple(item.part.name for item in parts))
             if key not in made:
-                parts = tuple(replace(job.kit.parts[i], count=n) for i, n in key[1])
                 try:
-                    made[key] = pp.plan(route, job.with_(kit=pp.Kit("some", parts)), card)
+                    made[key] = pp.plan(route, job.with_(kit=pp.Kit("some", tuple(parts))))
                 except Infeasible:
                     made[key] = None
             plans[route] = made[key]
@@ -102,35 +95,6 @@ def test_the_best_mix_within_a_limit_is_that_of_brute_force(small, all_mixes, ke
     assert small.best(limits={key: most}).cost == pytest.approx(cheapest, abs=CENT)
 
 
-def test_the_mix_of_least_regret_is_that_of_brute_force():
-    # Least largest regret over three cards: minimax regret (Savage 1951, from memory); here by its definition.
-    base = pp.RateCard.default()
-    cards = [base.replace({"machine.metal_printer": 3 * base["machine.metal_printer"]}),
-             base.replace({"labour.technician": 2.5 * base["labour.technician"]})]  # fmt: skip
-    price = 300
-    tables = [every_assignment(JOB, card=card) for card in (base, *cards)]
-    rows = {}
-    for s, table in enumerate(tables):
-        for cost, days, plans in table:
-            who = tuple(sorted((r, tuple(i.part.name for i in p.job.kit.parts)) for r, p in plans.items()))
-            rows.setdefault(who, [0.0] * 3)[s] = cost + price * days
-    values = np.array(list(rows.values()))
-    regrets = values - values.min(axis=0)
-    best = choices(JOB, base, PRINTED, cards=cards).best("regret", price_of_day=price)
-    assert max(best.regrets) == pytest.approx(regrets.max(axis=1).min(), abs=CENT)
-    mean = choices(JOB, base, PRINTED, cards=cards).best(price_of_day=price)
-    assert mean.cost_with_delay == pytest.approx(values[np.argmin(values.mean(axis=1)), 0], abs=CENT)
-
-
-def test_pieces_of_one_part_may_part_ways_and_equal_brute_force():
-    job = pp.Job(kit_of(30, 200, counts=[3, 2]), "AlSi7Mg", quantity=2)
-    mixes = every_assignment(job, by_node=True)
-    pool = choices(job, pp.RateCard.default(), PRINTED, by="node")
-    for deadline in (None, 12.0, 9.0):
-        cheapest = min(c for c, days, _ in mixes if deadline is None or days <= deadline)
-        assert pool.best(deadline_days=deadline).cost == pytest.approx(cheapest, abs=CENT)
-
-
 @given(st.lists(st.floats(10, 500), min_size=2, max_size=3), st.integers(1, 6), st.floats(0, 800))
 @settings(max_examples=8)
 def test_brute_force_agrees_for_any_small_kit(volumes, quantity, price):
@@ -170,11 +134,9 @@ def test_along_the_frontier_days_fall_and_costs_rise(small):
     assert mixes[-1].days == pytest.approx(small.best("days").days)
 
 
-def test_a_part_may_be_bound_to_a_route_and_a_route_to_an_alloy():
+def test_a_part_may_be_bound_to_a_route():
     bound = choices(JOB, pp.RateCard.default(), PRINTED, only={"block 0": ("printed_metal",)})
     assert bound.best().routes_of()["block 0"] == {"printed_metal": 1}
-    metal = choices(JOB, pp.RateCard.default(), PRINTED, alloys={"printed_metal": "AlSi10Mg"}).best("days")
-    assert {route: plan.job.alloy.name for route, plan in metal.plans.items()}.get("printed_metal") == "AlSi10Mg"
 
 
 def test_an_alloy_that_a_route_refuses_leaves_the_other_routes():
@@ -220,7 +182,6 @@ def test_a_part_that_no_route_can_make_is_named_with_each_reason():
     ("ask", "said"),
     [
         (lambda: choices(pp.Job(KIT, "AlSi7Mg", [1, 2]), pp.RateCard.default()), "single numbers"),
-        (lambda: choices(JOB, pp.RateCard.default(), by="kilogram"), 'by must be "part" or "node"'),
         (lambda: choices(JOB, pp.RateCard.default(), routes=("forging",)), "forging"),
         (lambda: choices(JOB, pp.RateCard.default(), only={"wheel": PRINTED}), "wheel"),
         (lambda: choices(JOB, pp.RateCard.default(), PRINTED, only={"block 0": ("tooled_pattern",)}), "chooses from"),

@@ -26,7 +26,7 @@ from pourprint.plans.orders import Order
 from pourprint.plans.plan import Plan
 from pourprint.routes import ROUTES, plan
 
-WANTS = ("cost", "days", "regret")
+WANTS = ("cost", "days")
 MOST = 10_000  # sub-kits: each takes some milliseconds
 
 
@@ -34,9 +34,8 @@ MOST = 10_000  # sub-kits: each takes some milliseconds
 class Choices:
     """Every part or all of a kit that a route can make by itself, n of them, to be chosen from: made by `choices`.
 
-    `need` (parts,) pieces in the whole kit [-]; `plans` (n,) at the lab's own card; `routes` (n,) names; `counts`
-    (n, parts) pieces [-]; `cost` [currency], `days` [d] (cards, n), the first card being the lab's own; `used`
-    {rate key: (n,)} as in `usage`.
+    `need` (parts,) pieces in the whole kit [-]; `plans` (n,); `routes` (n,) names; `counts` (n, parts) pieces [-];
+    `cost` [currency], `days` [d] (n,); `used` {rate key: (n,)} as in `usage`.
     """
 
     need: np.ndarray
@@ -50,10 +49,9 @@ class Choices:
     def best(self, want="cost", deadline_days=None, price_of_day=0.0, limits=None):
         """The best mix under a deadline and limits: a Mix, or a NoMix with the reason.
 
-        Parameters: `want` "cost" (with the price of the days; the mean, where there are several cards), "days", or
-        "regret" (the largest regret over the cards: cost above that of the best mix for that card);
-        `deadline_days` [d]; `price_of_day` [currency/d]; `limits` {rate key: most}, hours of people and machines
-        or amounts of material as in `usage`. Raises: InputError.
+        Parameters: `want` "cost" (with the price of the days) or "days"; `deadline_days` [d]; `price_of_day`
+        [currency/d]; `limits` {rate key: most}, hours of people and machines or amounts of material as in `usage`.
+        Raises: InputError.
         """
         if want not in WANTS:
             raise InputError(f"want must be one of {', '.join(WANTS)}, not {want!r}.")
@@ -83,39 +81,21 @@ class Choices:
         return tuple(m for i, m in enumerate(found) if i + 1 == len(found) or found[i + 1].cost > m.cost + 1e-6)
 
     def single_routes(self):
-        """{route: (cost [currency], days [d])} of sending the whole kit by one route, at the lab's own card."""
+        """{route: (cost [currency], days [d])} of sending the whole kit by one route."""
         whole = np.flatnonzero((self.counts == self.need).all(axis=1))
-        return {str(self.routes[j]): (float(self.cost[0, j]), float(self.days[0, j])) for j in whole}
+        return {str(self.routes[j]): (float(self.cost[j]), float(self.days[j])) for j in whole}
 
     def _answer(self, want, deadline, price, limits):
         """The Mix that is best, or None where none is in time and within the limits."""
-        cards, more, bests = np.eye(len(self.cost)), [], []
-        rest, latest = np.zeros(len(self.plans)), np.full(len(cards), deadline)
-        goals = {
-            "cost": np.r_[self.cost.mean(axis=0), price * cards.mean(axis=0), 0],
-            "days": np.r_[rest, cards.mean(axis=0), 0],
-            "regret": np.r_[rest, 0 * cards[0], 1],
-        }
-        if want == "regret":
-            for cost, card in zip(self.cost, cards, strict=True):
-                own = np.r_[cost, price * card, 0]
-                best = self._programme(own, np.where(card, deadline, np.inf), limits)
-                if best is None:
-                    return None
-                bests.append(best[1])
-                more.append((np.r_[own[:-1], -1], -np.inf, best[1]))
-        found = self._programme(goals[want], latest, limits, more)
+        goals = {"cost": np.r_[self.cost, price], "days": np.r_[0 * self.cost, 1]}
+        found = self._programme(goals[want], deadline, limits)
         if found and want == "days":  # of all that are as fast, the cheapest
-            latest = self.days[:, found[0]].max(axis=1) + 1e-6
-            found = self._programme(goals["cost"], latest, limits) or found
+            found = self._programme(goals["cost"], self.days[found[0]].max() + 1e-6, limits) or found
         if found is None:
             return None
-        chosen = found[0]
-        taken = {str(self.routes[j]): j for j in chosen}
+        taken = {str(self.routes[j]): j for j in found[0]}
         plans = {route: self.plans[taken[route]] for route in ROUTES if route in taken}
-        days = {route: float(self.days[0, taken[route]]) for route in plans}
-        costs = self.cost[:, chosen].sum(axis=1) + price * self.days[:, chosen].max(axis=1)
-        return Mix(plans, days, price, tuple((costs - bests).tolist()) if bests else ())
+        return Mix(plans, {route: float(self.days[taken[route]]) for route in plans}, price)
 
     def _why_not(self, deadline, limits):
         """The NoMix of a question without an answer: which limits fall short, or what sets the pace."""
@@ -137,9 +117,9 @@ class Choices:
 
     def _short_of(self, limits):
         """Which limits cannot be met, and what would be needed at least."""
-        free, short = np.full(len(self.cost), np.inf), []
+        short = []
         for key, most in limits.items():
-            _, least = self._programme(np.r_[self.used[key], np.zeros(len(free) + 1)], free, {})
+            _, least = self._programme(np.r_[self.used[key], 0], np.inf, {})
             if least > most:
                 short.append(f"{in_words(key)}: {least:.1f} needed, {most:g} allowed")
         if short:
@@ -147,51 +127,40 @@ class Choices:
             return f"the limits leave no mix: at the least {needed}. Raise what falls short, or make fewer kits."
         return f"each limit can be met alone, but not all together: loosen one of {', '.join(map(in_words, limits))}."
 
-    def _programme(self, goal, latest, limits, more=()):
+    def _programme(self, goal, latest, limits):
         """Solve the integer programme: (indices of the sub-kits taken, value of the goal), or None where nothing fits.
 
-        Variables: x (n) taken or not; T (cards) days; R largest regret. `goal` their weights (n + cards + 1,), as
-        small as can be; `latest` (cards,) bounds T; `limits` as in `best`; `more` rows of constraints (weights, least,
-        most).
+        Variables: x (n) taken or not; T days. `goal` their weights (n + 1,), as small as can be; `latest` bounds T;
+        `limits` as in `best`.
         """
         from scipy.optimize import Bounds, LinearConstraint, milp
 
-        cards, n = self.cost.shape
-        rest = np.zeros(cards + 1)
-        rows = [(np.r_[pieces, rest], need, need) for pieces, need in zip(self.counts.T, self.need, strict=True)]
+        rows = [(np.r_[pieces, 0], need, need) for pieces, need in zip(self.counts.T, self.need, strict=True)]
         for route in np.unique(self.routes):
             here = self.routes == route
-            rows += [(np.r_[here, rest], 0, 1)]
-            spans = zip(self.days, np.eye(cards, cards + 1), strict=True)
-            rows += [(np.r_[here * days, -card], -np.inf, 0) for days, card in spans]
-        rows += [(np.r_[self.used[key], rest], 0, most) for key, most in limits.items()]
-        table, low, high = (np.array(column, dtype=float) for column in zip(*rows, *more, strict=True))
-        in_time = (self.days <= np.reshape(latest, (-1, 1))).all(axis=0)
+            rows += [(np.r_[here, 0], 0, 1), (np.r_[here * self.days, -1], -np.inf, 0)]
+        rows += [(np.r_[self.used[key], 0], 0, most) for key, most in limits.items()]
+        table, low, high = (np.array(column, dtype=float) for column in zip(*rows, strict=True))
         done = milp(
             goal,
             constraints=LinearConstraint(table, low, high),
-            integrality=np.r_[np.ones(n), rest],
-            bounds=Bounds(0, np.r_[in_time, latest, np.inf]),
+            integrality=np.r_[np.ones(len(self.days)), 0],
+            bounds=Bounds(0, np.r_[self.days <= latest, latest]),
             options={"mip_rel_gap": 0},
         )
-        return None if done.x is None else (np.flatnonzero(done.x[:n] > 0.5), float(done.fun))
+        return None if done.x is None else (np.flatnonzero(done.x[:-1] > 0.5), float(done.fun))
 
 
-def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None, cards=()):
-    """Plan every sub-kit of a job, once for any number of questions.
+def choices(job, rates, routes=tuple(ROUTES), only=None):
+    """Plan every sub-kit of a job, once for any number of questions: all pieces of a part go together.
 
-    Parameters: `job` of single numbers; `rates` the lab's RateCard; `routes` to choose from; `by` "part" (all
-    pieces of a part go together) or "node" (each piece for itself); `alloys` {route: alloy} where it is not the
-    job's; `only` {part name: routes allowed}; `cards` more rate cards that may hold just as well as `rates`, for the
-    mean and for regret.
-    Returns: Choices. Raises: InputError, also when some part can go by no route.
+    Parameters: `job` of single numbers; `rates` the lab's RateCard; `routes` to choose from; `only` {part name: routes
+    allowed}. Returns: Choices. Raises: InputError, also when some part can go by no route.
     """
     if not isinstance(job, Job) or np.ndim(job.quantity) or np.ndim(job.batch_size) or np.ndim(job.kit.volume_cm3):
         raise InputError(f"job must be a Job of single numbers, not {job!r}.")
-    if by not in ("part", "node"):
-        raise InputError(f'by must be "part" or "node", not {by!r}.')
-    alloys, only, names = alloys or {}, only or {}, [item.part.name for item in job.kit.parts]
-    for what, given, known in (("routes", routes, ROUTES), ("alloys", alloys, routes), ("only", only, names)):
+    only, names = only or {}, [item.part.name for item in job.kit.parts]
+    for what, given, known in (("routes", routes, ROUTES), ("only", only, names)):
         if odd := [name for name in given if name not in known]:
             raise InputError(f"{what} names {odd[0]!r}; known are {', '.join(known)}.")
     if odd := [route for allowed in only.values() for route in allowed if route not in routes]:
@@ -199,67 +168,61 @@ def choices(job, rates, routes=tuple(ROUTES), by="part", alloys=None, only=None,
     if len({*names}) < len(names):
         raise InputError("two parts of the kit have the same name: give each its own.")
     most = {r: job.kit.counts * [r in only.get(name, routes) for name in names] for r in routes}
-    size = sum(np.prod(m + 1 if by == "node" else 1 + (m > 0)) - 1 for m in most.values())
+    size = sum(np.prod(1 + (m > 0)) - 1 for m in most.values())
     if size > MOST:
         raise InputError(
-            f"{size} sub-kits are too many to choose from, at most {MOST}: bind some parts to a route with only, "
-            'leave routes out, or choose by="part".'
+            f"{size} sub-kits are too many to choose from, at most {MOST}: bind some parts to a route with only, or "
+            "leave routes out."
         )
-    return _sub_kits(job, (rates, *cards), most, alloys, by == "node")
+    return _sub_kits(job, rates, most)
 
 
-def _sub_kits(job, cards, most, alloys, by_node):
-    """Plan all sub-kits of a job.
+def _sub_kits(job, rates, most):
+    """Plan all sub-kits of a job at a RateCard; `most` {route: (parts,) pieces that may go by it [-]}: Choices.
 
-    Parameters: `job` of single numbers; `cards` RateCards; `most` {route: (parts,) pieces that may go by it [-]};
-    `alloys` {route: alloy} where it is not the job's; `by_node` whether the pieces of a part may be parted.
-    Returns: Choices. Raises: InputError, also where a part can go by no route.
+    Raises: InputError, also where a part can go by no route.
     """
     parts, found, reasons = job.kit.parts, [], {}
 
     def planned_by(route, counts):
-        """The plans of a sub-kit at all cards, or None, with the reason noted for a part alone."""
+        """The plan of a sub-kit, or None, with the reason noted for a part alone."""
         some = tuple(replace(item, count=int(n)) for item, n in zip(parts, counts, strict=True) if n)
         kit = Kit(f"{job.kit.name}, {ROUTES[route].TITLE.lower()}", some)
-        mine = job.with_(kit=kit, alloy=alloys.get(route, job.alloy))
         try:
-            return [plan(route, mine, card) for card in cards]
+            return plan(route, job.with_(kit=kit), rates)
         except Infeasible as reason:
             if len(some) == 1:
                 reasons.setdefault((route, some[0].part.name), str(reason))
 
     for route, pieces in most.items():
         # A part that a route cannot make alone it cannot make in company.
-        least = np.diag(np.minimum(pieces, 1) if by_node else pieces)
-        able = [bool(np.any(alone) and planned_by(route, alone)) for alone in least]
-        ways = [range(n + 1) if by_node else sorted({0, n}) for n in np.where(able, pieces, 0).tolist()]
-        for counts in itertools.product(*ways):
-            if any(counts) and (plans := planned_by(route, counts)):
-                found.append((route, counts, plans))
+        able = [bool(np.any(alone) and planned_by(route, alone)) for alone in np.diag(pieces)]
+        for counts in itertools.product(*(sorted({0, n}) for n in np.where(able, pieces, 0).tolist())):
+            if any(counts) and (one := planned_by(route, counts)):
+                found.append((route, counts, one))
     made = np.array([counts for _, counts, _ in found]).reshape(-1, len(parts))
     if not made.any(axis=0).all():
         part = parts[int(np.argmin(made.any(axis=0)))].part.name
         why = "; ".join(f"{ROUTES[route].TITLE}: {why}" for (route, name), why in reasons.items() if name == part)
         raise InputError(f"no route can make {part}. {why}")
-    routes, _, planned = zip(*found, strict=True)
-    cost, days = np.array([[(p.total_cost, p.lead_time_days) for p in plans] for plans in planned], dtype=float).T
-    uses = [usage(plans[0]) for plans in planned]
+    routes, _, plans = zip(*found, strict=True)
+    cost, days = np.array([(one.total_cost, one.lead_time_days) for one in plans], dtype=float).T
+    uses = [usage(one) for one in plans]
     used = {key: np.array([float(use[key]) for use in uses]) for key in sorted({*itertools.chain(*uses)})}
-    return Choices(job.kit.counts, tuple(plans[0] for plans in planned), np.array(routes), made, cost, days, used)
+    return Choices(job.kit.counts, plans, np.array(routes), made, cost, days, used)
 
 
 @dataclass(frozen=True)
 class Mix:
     """A kit divided among routes.
 
-    `plans` {route: Plan of its sub-kit} at the lab's own card; `days_of` {route: days, with its own people and
-    machines [d]}; `price_of_day` [currency/d]; `regrets` [currency] over the cards, where they were asked for.
+    `plans` {route: Plan of its sub-kit}; `days_of` {route: days, with its own people and machines [d]};
+    `price_of_day` [currency/d].
     """
 
     plans: Mapping[str, Plan]
     days_of: Mapping[str, float]
     price_of_day: float
-    regrets: tuple[float, ...] = ()
 
     feasible = True
 
