@@ -17,7 +17,7 @@ from pourprint.risk.rework import taken
 from pourprint.risk.simulation import simulate
 
 RUNS = 48  # from which mean days are read
-MOST_EXACT = 150  # pieces in a batch, whose mean amounts are exact; those of more are read from the runs
+MOST_EXACT, MOST_OWN = 150, 600  # pieces in a batch, whose mean amounts are exact: along knots, and at a job's own kits
 KNOTS = (1, 4, 8, 20, 60, 200)  # numbers of kits at which shares are asked for; between, they are read
 MOST_ASKED = 300  # pieces in a batch, for the same: runs of more take their time
 
@@ -40,60 +40,65 @@ class Shares(NamedTuple):
 class Again:
     """What failures make of a plan at some numbers of kits (k,), rising, wanted or in a batch.
 
-    `amounts` {rate key: (2, k)} that the whole jobs take, without failures and in the mean with them; `days` (k,) with
-    them over those without [-]. No price or wage is in it: shares at any follow.
+    `amounts` {rate key: (2, k)} that the whole jobs take, without failures and in the mean with them; `added` (k,) days
+    that failures add [d]. No price or wage is in it: shares at any follow.
     """
 
     kits: np.ndarray
     amounts: Mapping[str, np.ndarray]
-    days: np.ndarray
+    added: np.ndarray
 
-    def at(self, kits, rates):
-        """Shares at any number of kits (n,) and the prices of a card; beyond the last what failures add falls on as a
-        power of the kits."""
+    def at(self, kits, days, rates):
+        """Shares at any numbers of kits (n,), whose plans take `days` (n,) [d], at the prices of a card.
+
+        Read between, and beyond the last, as powers of the kits: the share that failures add to the cost, and the days
+        that they add. Those do not jump where the plan's own days do, by a weekend or holidays.
+        """
         plain, mean = priced(self.amounts, rates)
-        beyond = np.maximum(np.asarray(kits) / self.kits[-1], 1.0)
-        found = []
-        for known in (mean / plain, self.days):
-            inside, power = np.interp(np.log(kits), np.log(self.kits), known), 0.0
-            if len(known) > 1 and known[-2] > known[-1] > 1:
-                power = np.log((known[-1] - 1) / (known[-2] - 1)) / np.log(self.kits[-1] / self.kits[-2])
-            found.append(1 + (inside - 1) * beyond**power)
-        return Shares(*found)
+        dearer, longer = self._read(kits, mean / plain - 1, (-1.0, 0.0)), self._read(kits, self.added, (0.0, 1.0))
+        return Shares(1 + dearer, 1 + longer / days)
+
+    def _read(self, kits, added, powers):
+        """What failures add at any numbers of kits; beyond the last as a power of them, one of `powers` (two ends)."""
+        known, x = np.log(np.maximum(added, 1e-9)), np.log(self.kits)
+        i = np.searchsorted(x, x[-1] - np.log(2), side="right") - 1  # the last that is far enough to tell a power
+        power = np.clip((known[-1] - known[i]) / (x[-1] - x[i]), *powers) if i >= 0 else powers[0] + 1
+        return np.exp(np.interp(np.log(kits), x, known) + power * np.maximum(np.log(kits) - x[-1], 0.0))
 
     def joined(self, other):
         """The same at these numbers of kits and at another's."""
         kits, order = np.unique(np.append(self.kits, other.kits), return_index=True)
         amounts = {key: np.hstack([mine, other.amounts[key]])[:, order] for key, mine in self.amounts.items()}
-        return Again(kits, amounts, np.append(self.days, other.days)[order])
+        return Again(kits, amounts, np.append(self.added, other.added)[order])
 
 
-def again(plan, key, kits):
+def again(plan, key, kits, most_exact=MOST_EXACT):
     """What failures make of a plan at some numbers of `kits` (k,), rising, of its "quantity" or "batch_size": Again.
 
     RUNS runs, in which failures alone are drawn, are led through the calendar as any run is; beyond STEADY batches
-    each adds what those up to there add. Up to MOST_EXACT pieces in a batch mean amounts are exact (`taken`), and days
-    are moved along the runs' line of days on hours of people and machines to where the exact mean lies (a control
-    variate; textbook). Of 96 jobs at random (demo kit and its nodes, up to 12, all routes) days were within 1% of the
-    mean of 3000 runs in four of five, within 2.5% in nine of ten, and at worst, of single pieces, within 9%.
+    each adds what those up to there add. Up to `most_exact` pieces in a batch mean amounts are exact (`taken`), of more
+    read from the runs; days are moved along the runs' line of days on hours of people and machines to where the exact
+    mean lies (a control variate; textbook). Of 96 jobs at random (demo kit and its nodes, up to 12, all routes) days
+    were within 1% of the mean of 3000 runs in four of five, within 2.5% in nine of ten, and at worst, of single pieces,
+    within 9%.
     Parameters: `plan` of single numbers. Raises: InputError.
     """
     jobs = [plan.at(**{key: n}) for n in kits]
     some = [job.at(quantity=min(job.job.quantity, STEADY * job.job.batch_size)) for job in jobs]
-    exact = [one for one in some if min(one.job.quantity, one.job.batch_size) * one.job.kit.nodes <= MOST_EXACT]
-    known, tables, days = taken(exact) if exact else {}, [], []
+    exact = [one for one in some if min(one.job.quantity, one.job.batch_size) * one.job.kit.nodes <= most_exact]
+    known, tables, added = taken(exact) if exact else {}, [], []
     for i, (job, one) in enumerate(zip(jobs, some, strict=True)):
         runs = simulate(one, RUNS, inputs=None, time_spread=0.0)
         mean = {of: known[of][i] if i < len(exact) else amount.mean() for of, amount in runs.amounts.items()}
         hours, exact_h = (_hours(amounts) for amounts in (runs.amounts, mean))
         off = hours - hours.mean()
         line = off @ runs.days / max(off @ off, 1e-9)  # where none failed, off is 0
-        days.append((runs.days.mean() + line * (exact_h - hours.mean())) / one.lead_time_days)
         more = job.job.quantity / one.job.quantity
+        added.append(more * (runs.days.mean() + line * (exact_h - hours.mean()) - one.lead_time_days))
         whole, part = usage(job), usage(one)
         tables.append({of: (whole[of], whole[of] + more * (mean[of] - part[of])) for of in mean})
     amounts = {of: np.transpose([table[of] for table in tables]) for of in tables[0]}
-    return Again(np.array(kits), amounts, np.array(days))
+    return Again(np.array(kits), amounts, np.array(added))
 
 
 def _hours(amounts):
@@ -111,17 +116,17 @@ def again_at_knots(plan, key):
 def again_along(plan, key, knots=None):
     """The same at a few numbers of kits, the plan's own among them; `knots` of it, where they are known.
 
-    Read between and beyond, cost is within 5%, days mostly within 8%, and where the plan's own days jump by a weekend
-    within 15% (demo part and kit).
+    Read between and beyond, cost is within 5%, days mostly within 8%, where closed weeks lie between within 25% (demo
+    part and kit).
     """
     knots, own = knots or again_at_knots(plan, key), getattr(plan.job, key)
-    return knots if own in knots.kits else knots.joined(again(plan, key, [own]))
+    return knots if own in knots.kits else knots.joined(again(plan, key, [own], MOST_OWN))
 
 
 def again_here(plan):
     """The same at the plan's own kits, as `kits_of` has them."""
     key, here = kits_of(plan.job)
-    return again(plan, key, [here])
+    return again(plan, key, [here], MOST_OWN)
 
 
 def kits_of(job):
@@ -131,7 +136,7 @@ def kits_of(job):
 
 def shares(plan):
     """What failures make of a plan's cost and days: Shares, floats. Parameters, raises, limits: as for `again_here`."""
-    return Shares(*map(float, again_here(plan).at(kits_of(plan.job)[1], plan.rates)))
+    return Shares(*map(float, again_here(plan).at(kits_of(plan.job)[1], plan.lead_time_days, plan.rates)))
 
 
 def expected(plan):

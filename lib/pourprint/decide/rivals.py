@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pourprint.decide.failures import Shares, shares
-from pourprint.decide.inputs import PRICE, outcomes, single_plans, with_delay
+from pourprint.decide.failures import Again, Shares, again_along, kits_of
+from pourprint.decide.inputs import PRICE, WHOLE, outcomes, single_plans, with_delay
 from pourprint.ledger.checks import check_numbers
 from pourprint.plans.plan import Plan
 
@@ -21,19 +21,20 @@ CANNOT_COSTS = 1e3 * NOBODY_COSTS
 @dataclass(frozen=True)
 class Rivals:
     """What is compared: `plans` {route: Plan} of one job, the `price_of_day` [currency/d], and what failures make of
-    cost and days, `failing` {route: Shares}."""
+    cost and days along the kits wanted and in a batch, `failing` {(route, input): Again}."""
 
     plans: Mapping[str, Plan]
     price_of_day: float
-    failing: Mapping[str, Shares]
+    failing: Mapping[tuple[str, str], Again]
 
     @classmethod
     def of(cls, plans, price_of_day, failures=False):
         """The feasible ones of `plans` {route: Plan or NoPlan} of single numbers; `failures` in the mean, with the
-        shares that they have at the plans' own inputs. Raises: InputError."""
+        shares that they have at the plans' own prices, times and sizes. Raises: InputError."""
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
         able = single_plans(plans)
-        failing = {route: shares(plan) for route, plan in able.items()} if failures else {}
+        asked = [(route, key) for route in able for key in WHOLE] if failures else ()
+        failing = {(route, key): again_along(able[route], key) for route, key in asked}
         jobs = [plan.job.with_(kit=plan.job.kit.without_meshes()) for plan in able.values()]
         plans = {route: replace(able[route], job=job) for route, job in zip(able, jobs, strict=True)}
         return cls(plans, float(price_of_day), failing)
@@ -50,10 +51,20 @@ class Rivals:
         changes = dict(changes)
         price, rows = np.asarray(changes.pop(PRICE, self.price_of_day), dtype=float), []
         for route, plan in self.plans.items():
-            share = self.failing.get(route, Shares())
             cost, days = outcomes(plan, changes, clock=np.any(price))
+            share = self._shares(route, changes, days)
             rows.append(with_delay(share.cost * cost, share.days * days, price))
         return np.nan_to_num(np.stack(np.broadcast_arrays(*rows, NOBODY_COSTS)), posinf=CANNOT_COSTS)
+
+    def _shares(self, route, changes, days):
+        """What failures make of a route where its plans take `days`, which are 0 where nobody asks for them."""
+        plan, key, here = self.plans[route], *kits_of(self.plans[route].job)
+        moved = next((kits for kits in reversed(WHOLE) if kits in changes), key)
+        found = self.failing.get((route, moved))
+        if found is None:
+            return Shares()
+        at = (changes[moved], np.where(days > 0, days, np.inf)) if moved in changes else (here, plan.lead_time_days)
+        return found.at(*at, plan.rates)
 
 
 def lead_lost(ask, ends, costs, straight, whole, parts, narrow):

@@ -75,7 +75,7 @@ def turns(plans, inputs=None, price_of_day=0.0, failures=False, kinds=PRICES):
     """What would turn the answer: for each input the nearest value at which another route wins, nearest first.
 
     Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job; `price_of_day` [currency/d];
-    `failures` in the mean, with the shares that they have at the plans' own inputs;
+    `failures` in the mean, with the shares that they have at the plans' own prices, times and sizes;
     `inputs` {key: (low, high)} to look at (default: quantity up to 400, batch size, part
     volume to a third and three times, price of a day up to `dearest_day`, and from its low to its high each number of
     the rate card that some plan reads and that is of one of these `kinds`; with (*PRICES, *HOURS) times and speeds

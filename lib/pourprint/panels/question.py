@@ -123,7 +123,7 @@ class Question:
             again = self._once("again", (work, axis), lambda: self._again(able, axis, others))
             self.known["shares"] = {route: partial(found.at, rates=asked.rates) for route, found in again.items()}
         here = getattr(job, axis) if axis in WHOLE else kits_of(job)[1]
-        failing = {route: Shares(*map(float, self.known["shares"][route](here))) for route in able}
+        failing = {route: Shares(*map(float, self.known["shares"][route](here, days[route]))) for route in able}
         now = Comparison(plans, asked.price_of_day, spans, days, failing)
         along = self._along(now, axis, others, card, values, resting)
         if not resting:
@@ -156,7 +156,7 @@ class Question:
         if axis in OF_THE_JOB and values["day"]:
             days = self._days(now, axis, others, at, resting)
         if axis in WHOLE:
-            failing = {route: self.known["shares"][route](grid) for route in now.days}
+            failing = {route: self.known["shares"][route](grid, days[route]) for route in now.days}
         unit = f"{self.rates.currency} a {self.kits[values['kit']].noun}"
         return Along(title, grid, log, unit_costs(totals, kits, price, days, failing), at, unit)
 

@@ -243,7 +243,7 @@ class Memo:
     def _break_even(self, figures):
         kits, noun = np.arange(1, max(50, 4 * self.job.quantity) + 1), self.job.kit.noun
         totals, days = outcomes_of(self.able, {"quantity": kits})
-        failing = {r: again_along(p, "quantity").at(kits, self.rates) for r, p in self.able.items()}
+        failing = {r: again_along(p, "quantity").at(kits, days[r], self.rates) for r, p in self.able.items()}
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, f"{self.rates.currency} a {noun}")
         cheapest = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
