@@ -20,15 +20,15 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 879,
     "parts": 1262,
-    "process": 2928,
-    "plans": 925,
-    "routes": 1834,
+    "process": 2931,
+    "plans": 934,
+    "routes": 1844,
     "risk": 467,
-    "decide": 1687,
-    "figures": 2580,
-    "panels": 1289,
-    "lessons": 2196,
-    "report": 487,
+    "decide": 1670,
+    "figures": 2586,
+    "panels": 1287,
+    "lessons": 2188,
+    "report": 492,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

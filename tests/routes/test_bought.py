@@ -12,6 +12,8 @@ from pourprint.decide.carbon import footprint
 from pourprint.decide.inputs import varied
 from pourprint.ledger.entries import buying
 from pourprint.ledger.errors import InputError
+from pourprint.report.tables import buying_table
+from pourprint.report.traveller import traveller
 from pourprint.routes.bought import WARES
 from scenes import DEMO, ROUTES, demo_kit, demo_rates, small_job
 
@@ -95,6 +97,23 @@ def test_express_costs_a_factor_and_takes_its_own_days():
     for express, cost, days in ((0.0, 100.0, 4 + 7), (1.0, 150.0, 2)):
         step, found = order_of(pp.plan("printed_mould", small_job(), usual.replace({"buy.machining.express": express})))
         assert found == pytest.approx(cost) and step.work[0].wait_h == pytest.approx(24 * days)
+
+
+def test_express_changes_what_is_paid_and_not_what_is_ordered():
+    offer = {"per_order": 60.0, "per_part": 10.0, "express_factor": 1.6}
+    card = card_that_buys("machining", **offer, express=1.0)
+    plan = pp.plan("printed_mould", pp.Job(demo_kit(), "AlSi7Mg", 4, start="2027-01-11T08:00"), card)
+    bought = buying_table(plan, {})
+    orders, parts = (bought.loc[f"{what} (buy machining)"] for what in ("per order", "per part"))
+    assert orders["amount"] == pytest.approx(1) and parts["amount"] == pytest.approx(60)
+    assert parts[f"cost [{card.currency}]"] == pytest.approx(60 * 10 * 1.6)
+    sheet = traveller(plan).set_index("step")["materials used up"]
+    assert "60 part" in sheet["order and receive machining"]
+
+
+def test_the_panel_of_a_route_whose_moulds_are_bought_opens():
+    shown = pp.panels.mould_panel(demo_kit(), pp.RateCard.load(DEMO / "rates_buying.toml"))
+    assert shown.controls["quantity"].value == 1
 
 
 # What an order replaces ---------------------------------------------------------------------------------

@@ -75,3 +75,27 @@ def test_a_bore_is_left_where_the_route_just_keeps_its_fit(made_mm, how):
     row = finishing_list(plan).iloc[0]
     assert row["how"] == how and (row["hours [h]"] > 0) == (how == "machined")
     assert ("machine bores, faces and tight sockets" in set(plan.table()["step"])) == (how == "machined")
+
+
+def test_a_bore_left_as_made_is_aimed_at_the_middle_of_its_band():
+    """By hand: 28 H12 may be 0 to 210 µm larger (ISO 286-1, from memory); aimed at 28 half are too narrow."""
+    part = pp.KitPart(pp.Part.from_numbers("hub", 60, 210, (90, 70, 60)), bores=(pp.Bore(28.0, 20.0, "H12"),))
+    plan = pp.plan("printed_metal", pp.Job(pp.Kit("one", (part,)), "AlSi7Mg"), pp.RateCard.default())
+    row = finishing_list(plan).iloc[0]
+    assert (row["how"], row["raw [mm]"], row["stock a side [mm]"]) == ("as made", pytest.approx(28.105), 0)
+
+
+def test_a_socket_takes_the_tolerance_of_its_hole_not_of_its_tube():
+    """DCTG 5 widens above 63 mm, to 0.56 (ISO 8062-3): a hole of 63.4 mm for a tube of 63 leaves a gap of
+    0.2 − 0.66/4 = 0.035 at worst, less than the adhesive needs."""
+    part = pp.KitPart(pp.Part.from_numbers("hub", 300, 900, (90, 90, 90)), sockets=(pp.Socket(63.0, 40.0),))
+    plan = pp.plan("printed_pattern", pp.Job(pp.Kit("one", (part,)), "AlSi7Mg"), pp.RateCard.default())
+    assert finishing_list(plan).iloc[0]["how"] == "machined"
+
+
+@pytest.mark.parametrize(("route", "bore_mm"), [("printed_mould", 8.0), ("printed_pattern", 5.0)])
+def test_a_hole_that_would_be_narrower_than_what_the_route_keeps_open_is_cast_shut(route, bore_mm):
+    part = pp.KitPart(pp.Part.from_numbers("hub", 60, 210, (90, 70, 60)), bores=(pp.Bore(bore_mm, 20.0, "N7"),))
+    plan = pp.plan(route, pp.Job(pp.Kit("one", (part,)), "AlSi7Mg"), pp.RateCard.default())
+    row = finishing_list(plan).iloc[0]
+    assert (row["raw [mm]"], row["stock a side [mm]"]) == (0, bore_mm / 2)

@@ -62,3 +62,9 @@ def test_parts_beyond_the_table_are_left_without_limits_not_refused():
     table = pp.inspection_list(pp.plan("printed_pattern", pp.Job(long, "AlSi7Mg"), demo_rates()))
     assert np.isnan(row(table, "bar", "longest side [mm]")["least"])
     assert (table["to measure"] >= 1).all()
+
+
+def test_a_job_smaller_than_its_batch_is_measured_as_what_is_made():
+    plans = [pp.plan("printed_metal", pp.Job(demo_kit(), "AlSi7Mg", 1, size), demo_rates()) for size in (None, 4)]
+    pieces = [pp.inspection_list(plan).groupby("part")["pieces"].first().tolist() for plan in plans]
+    assert pieces[0] == pieces[1]

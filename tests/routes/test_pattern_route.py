@@ -145,6 +145,23 @@ def test_a_kiln_short_of_air_holds_longer():
     assert rinse == pytest.approx(0.25 + 0.1 * polymer_kg * 1000 * 0.0003)
 
 
+def test_a_pattern_has_the_stock_that_its_casting_has_to_lose():
+    """By hand: what is machined off the casting is there in the pattern, larger by the contraction."""
+    job = pp.Job(demo_kit(), "AlSi7Mg", machine_all_sockets=True)
+    sizes = ShellSizes(job, demo_rates())
+    assert sizes.patterns_cm3 == pytest.approx([cm3 * 1.0145**3 for cm3 in sizes.casting_cm3])
+    held = sizes.dimensions(demo_kit().parts[0]).loc["socket 1, for a tube"]
+    listed = pp.finishing_list(pp.plan("printed_pattern", job, demo_rates())).loc["rocker_pivot"]
+    assert held["cast_mm"] == listed[listed["feature"] == "socket 30"]["raw [mm]"].iloc[0]
+
+
+def test_wax_patterns_leave_no_ash_and_ask_for_no_air():
+    polymer = {"printed_pattern.infill": 1.0, "printed_pattern.ash": 0.5}
+    job = pp.Job(demo_kit(), "AlSi7Mg", 4)
+    costs = [pp.plan("tooled_pattern", job, card).total_cost for card in (demo_rates(), demo_rates().replace(polymer))]
+    assert costs[0] == costs[1]
+
+
 def test_gates_are_cut_by_their_section():
     found = row(plan(block(1)), "cut off and grind the gates")["hands_on_h"]
     # The blade passes 1500 cm2 in an hour; 0.006 h/cm2 to grind the stump flush.

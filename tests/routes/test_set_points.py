@@ -46,6 +46,14 @@ def test_what_follows_from_the_kit_is_what_the_shell_is_planned_with():
     assert pp.ShellSizes(plan.job, plan.rates).table()["pieces a kit [-]"].sum() == demo_kit().nodes
 
 
+def test_a_thick_node_is_hung_on_the_runner_that_the_plan_has_for_it():
+    """The lab's runner is 30 mm; a thick node of steel needs more, or its gate freezes after it."""
+    job = pp.Job(pp.Part.from_numbers("big", 300, 750, (160, 150, 80)), "17-4PH", 6)
+    plan = pp.plan("printed_pattern", job, demo_rates())
+    told = set_points(plan).set_index("setting")["value"]["runner diameter"]
+    assert told == pp.ShellSizes(job, plan.rates).runner_mm > plan.rates["cluster.runner_diameter"]
+
+
 def test_a_step_that_heats_pours_or_prints_says_how_hot_or_how_thick():
     hot = (
         "melt and pour",

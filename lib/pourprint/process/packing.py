@@ -57,13 +57,15 @@ class Packing:
     """Blocks in job boxes, by first fit.
 
     box (n,): which box each block lies in; corner_mm (n, 3): its low corner there; sides_mm (n, 3): its sides as it
-    lies; filled [-]: boxes filled, the last one as far as its last row reaches.
+    lies; filled [-]: boxes filled, the last one as far as its last row reaches; stands_mm (k,): how high the blocks of
+    each box stand.
     """
 
     box: np.ndarray
     corner_mm: np.ndarray
     sides_mm: np.ndarray
     filled: float
+    stands_mm: np.ndarray
 
 
 def packed(blocks_mm, space_mm, gap_mm):
@@ -89,16 +91,22 @@ def packed(blocks_mm, space_mm, gap_mm):
         places[n] = _first_fit(boxes, *with_gap[n], x_end, y_end, z_end)
     where = np.array(places, dtype=float).reshape(-1, 4)
     filled = len(boxes) - 1 + _reached(boxes[-1], x_end, y_end, z_end) if boxes else 0.0
-    return Packing(where[:, 0].astype(int), where[:, 1:], sides, filled)
+    stands_mm = np.array([high - gap_mm for high, _ in boxes])
+    return Packing(where[:, 0].astype(int), where[:, 1:], sides, filled, stands_mm)
 
 
 def boxes_for(blocks_mm, space_mm, gap_mm):
-    """Job boxes that a heap of blocks fills (...): as `packed`, for arrays of sizes; fractions as `Packing.filled`.
+    """Job boxes that a heap of blocks fills (...), and how high all their blocks stand together [mm]: as `packed`, for
+    arrays of sizes; fractions as `Packing.filled`.
 
     Parameters: `blocks_mm` (..., n, 3) [mm]; `space_mm` (..., 3) [mm]; `gap_mm` (...) [mm].
     """
-    filled = np.vectorize(lambda *one: packed(*one).filled, [float], signature="(n,k),(k),()->()")
-    return filled(blocks_mm, space_mm, gap_mm)
+
+    def told(*one):
+        found = packed(*one)
+        return found.filled, found.stands_mm.sum()
+
+    return np.vectorize(told, [float, float], signature="(n,k),(k),()->(),()")(blocks_mm, space_mm, gap_mm)
 
 
 def _first_fit(boxes, dx, dy, dz, x_end, y_end, z_end):

@@ -12,6 +12,7 @@ from pourprint.plans.plan import ranged
 from pourprint.plans.steps import Stage
 from pourprint.report.traveller import BOUGHT
 from pourprint.routes import findings
+from pourprint.routes.bought import bought_for, ordered
 from pourprint.routes.finishing import finishing_list
 
 
@@ -68,6 +69,7 @@ def routes_table(memo):
 
     money, rows = memo.rates.currency, []
     priced = any(key.startswith("price.") for key in memo.rates.entries)
+    gases = "greenhouse gases" + ", orders left out" * any(map(bought_for, memo.able.values()))
     for route in sorted(memo.able, key=lambda route: (route != memo.chosen, memo.mean_cost(route))):
         plan, mean, run, carbon = memo.able[route], memo.failing[route], memo.runs[route], footprint(memo.able[route])
         cut = finishing_list(plan).query("how == 'machined'")
@@ -91,7 +93,7 @@ def routes_table(memo):
             f"holes and faces machined on a {memo.job.kit.noun} [-]": cut["count"].sum(),
             f"finish and inspect, job, no failures [{money}]": plan.cost_by_stage().get(Stage.FINISH, 0.0),
             "electricity [kWh]": carbon.total_kwh[1],
-            "greenhouse gases [kg CO₂e]": carbon.total_kg[1],
+            f"{gases} [kg CO₂e]": carbon.total_kg[1],
         }
         rows.append(row)
     return pd.DataFrame(rows).set_index("route").T.dropna().rename_axis("what").rename_axis(None, axis=1)
@@ -110,11 +112,12 @@ def buying_table(plan, visits):
         for key, amount in row.items():
             if not key.startswith(BOUGHT) and (plan.rates[key] or not key.startswith("buy.")):  # what an offer counts
                 amounts[key] = amounts.get(key, 0) + amount * np.array([1.0, visits.get(step.name, 1.0)])
-    rows = [
-        (in_words(key), plain, more, plan.rates.entries[key].unit.partition("/")[2] or "-", plan.rates[key],
-         plain * plan.rates[key])
-        for key, (plain, more) in amounts.items() if plain > 1e-9
-    ]  # fmt: skip
+    rows = []
+    for key, paid in amounts.items():
+        cost, (plain, more) = paid[0] * plan.rates[key], ordered(plan.rates, key, paid)
+        if plain > 1e-9:
+            rows.append((in_words(key), plain, more, plan.rates.entries[key].unit.partition("/")[2] or "-",
+                         cost / plain, cost))  # fmt: skip
     columns = ["what", "amount", "with failures, about", "unit", f"price of one [{money}]", f"cost [{money}]"]
     return pd.DataFrame(rows, columns=columns).set_index("what")
 

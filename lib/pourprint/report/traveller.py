@@ -3,6 +3,7 @@
 from pourprint.figures.printed_mould import mould_table
 from pourprint.figures.tables import cell
 from pourprint.plans.cautions import cautions_of
+from pourprint.routes.bought import ordered
 from pourprint.routes.finishing import finishing_list
 from pourprint.routes.printed_metal import lay_out
 from pourprint.routes.printed_mould import moulds_of
@@ -22,7 +23,7 @@ def traveller(plan):
     import pandas as pd
 
     first, cautions = plan.at(quantity=min(plan.job.quantity, plan.job.batch_size)), cautions_table(plan)
-    times, settings, rows = first.timeline().set_index("step"), {}, []
+    times, settings, rows = plan.timeline().set_index("step"), {}, []
     numbers = {step.name: number for number, step in enumerate(first.steps, start=1)}
     for name, what, value, unit in set_points(first).iloc[:, :3].itertuples():
         settings.setdefault(name, []).append(f"{what} {cell(value)}{'' if unit == '-' else f' {unit}'}")
@@ -69,6 +70,7 @@ def _materials(plan, amounts):
         unit, what = plan.rates.entries[key].unit.partition("/")[2], key.rpartition(".")[2].replace("_", " ")
         what = "" if unit and what.startswith("per ") else what.removeprefix("per ").partition(" per ")[0]
         if amount and not key.startswith((*BOUGHT, "energy.")):
+            amount = ordered(plan.rates, key, amount)
             found.append(" ".join(filter(None, (cell(float(f"{amount:.3g}")), unit, what))))
     return ", ".join(found)
 

@@ -52,8 +52,9 @@ def socket_lap(frame, kind, name, plan, how, isolation):
     values, alloy = values_of(joints()), plan.job.alloy
     tube, socket = frame.tubes[name], frame.tubes[name].socket_at(kind.points[0])
     fibres = frame.tubing[tube.tubing]
-    machined = tolerance_um(socket.diameter_mm, MACHINED_GRADE) / 1000
-    tolerance = machined if how == "machined" else hole_tolerance_mm(plan, socket.diameter_mm)
+    hole_mm = socket.diameter_mm + 2 * plan.rates["bonding.gap"]
+    machined = tolerance_um(hole_mm, MACHINED_GRADE) / 1000
+    tolerance = machined if how == "machined" else hole_tolerance_mm(plan, hole_mm)
     worst, usual = gap_spread_mm(plan.rates["bonding.gap"], tolerance, plan.rates["bonding.tube_tolerance"])
     lap = Lap(
         tube_mm=socket.diameter_mm,
@@ -96,4 +97,4 @@ def bond_materials(plan, isolation="filled_line"):
     surface_mm2 = sum(count * np.pi * socket.diameter_mm * socket.depth_mm for count, socket in holes)
     mixed_g = surface_mm2 * plan.rates["bonding.gap"] / 1000 * value["adhesive.density"] * value["adhesive.waste"]
     kit = mixed_g / 1000 * value["adhesive.price"] + sum(count for count, _ in holes) * value[f"{isolation}.cost"]
-    return float(plan.job.batch_size * kit)
+    return float(min(plan.job.quantity, plan.job.batch_size) * kit)

@@ -44,8 +44,8 @@ def _of_dies(job, rates):
 
 def _of_patterns(job, rates):
     sizes = ShellSizes(job, rates)
-    pairs = zip(job.kit.parts, sizes.boxes_mm, strict=True)
-    return [(item.count, np.prod(box, axis=-1), sizes.pattern_cm3(item.part)) for item, box in pairs]
+    rows = zip(job.kit.parts, sizes.boxes_mm, sizes.patterns_cm3, strict=True)
+    return [(item.count, np.prod(box, axis=-1), cm3) for item, box, cm3 in rows]
 
 
 def _of_moulds(job, rates):
@@ -98,6 +98,13 @@ def bought_for(plan):
     """The Wares that a plan orders outside, in the order of its card."""
     ordered = {step.name for step in plan.steps}
     return [ware for name in plan.rates.bought if _order_of(ware := WARES[name]) in ordered]
+
+
+def ordered(rates, key, amount):
+    """How much is ordered of a price `key` of the card that is paid `amount` times: express is paid at its factor."""
+    offer = rates.section(key.rpartition(".")[0])
+    hurried = key.startswith("buy.") and offer("express") >= 0.5
+    return amount / offer("express_factor") if hurried else amount
 
 
 def _order_of(ware):

@@ -10,7 +10,7 @@ from pourprint.ledger.errors import Infeasible
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
 from pourprint.process.contraction import cast_bore_mm
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
-from pourprint.process.finish.iso_fits import band_mm
+from pourprint.process.finish.iso_fits import limits_mm
 from pourprint.process.finish.machining import bore_stock_cm3, cutting_h, face_stock_cm3
 from pourprint.process.freezing.solidification import Melt
 from pourprint.process.heating import heating_h, melt_kj_kg
@@ -96,9 +96,8 @@ def crucible_kg(job, rates):
 
 def melting_h_kg(job, rates):
     """Furnace time to melt and heat a kilogram [h/kg]: aluminium by melt_time of a full crucible, others by heat."""
-    heat, rated = (
-        melt_kj_kg(Melt.of(alloy), rates["room.temperature"]) for alloy in (job.alloy, Alloy.named(RATED_FOR))
-    )
+    metals, room_c = (job.alloy, Alloy.named(RATED_FOR)), rates["room.temperature"]
+    heat, rated = (melt_kj_kg(Melt.of(metal), room_c) for metal in metals)
     return rates["foundry.melt_time"] / rates["foundry.crucible"] * heat / rated
 
 
@@ -108,7 +107,7 @@ def melts(job, rates, lot, poured_kg, least=None):
     full_kg = poured_kg(MANY) / lot.per_batch(MANY)  # metal of a lot that is as full as they come
 
     def per_batch(kits):
-        needed = _melts(poured_kg(kits), lot.per_batch(kits), full_kg, crucible)
+        needed = _melts(poured_kg(kits), full_kg, crucible)
         return needed if least is None else np.maximum(needed, least.per_batch(kits))
 
     return Level("melt", per_batch)
@@ -172,14 +171,20 @@ def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
     )
 
 
-def _melts(poured_kg, lots, full_kg, crucible_kg):
-    """Melts [-]: a lot is poured from one melt, so a crucible holds whole lots, each of `full_kg` [kg].
+def _melts(poured_kg, full_kg, crucible_kg):
+    """Melts [-]: a lot is poured from one melt, so a crucible holds whole lots, each of `full_kg` [kg], and the rest,
+    a lot that is not full, where there is room.
 
-    >>> [int(_melts(3 * kg, 3, kg, 25.0)) for kg in (8, 12, 15)]  # three, two and one of such lots in a crucible
+    >>> [int(_melts(3 * kg, kg, 25.0)) for kg in (8, 12, 15)]  # three, two and one of such lots in a crucible
     [1, 2, 3]
+    >>> [int(_melts(8 * 3 + kg, 3.0, 25.0)) for kg in (0.9, 1.1)]  # eight fill one, but for a kilogram
+    [1, 2]
     """
-    whole = np.maximum(np.floor(crucible_kg / np.maximum(full_kg, 1e-9) + 1e-9), 1)
-    return np.maximum(np.ceil(lots / whole - 1e-9), np.ceil(poured_kg / crucible_kg - 1e-9))
+    full_kg = np.maximum(full_kg, 1e-9)
+    whole, full = np.maximum(np.floor(crucible_kg / full_kg + 1e-9), 1), np.floor(poured_kg / full_kg + 1e-9)
+    rest, number = poured_kg - full * full_kg, np.ceil(full / whole - 1e-9)
+    room = (number * whole > full) | (rest <= crucible_kg - whole * full_kg + 1e-9) & (full > 0)
+    return np.maximum(number + ((rest > 1e-9) & ~room), np.ceil(poured_kg / crucible_kg - 1e-9))
 
 
 def furnace_h(rates, hottest_c):
@@ -214,6 +219,9 @@ def heat_treat(job, rates):
 def cut_off_h(job, rates, section_cm2):
     """Hands at saw and grinder to take feeders and gates of a section [cm2] off a part [h]; clamping is apart."""
     return job.alloy["cutting"] * section_cm2 * (1 / rates["sawing.blade"] + rates["sawing.grind"])
+
+
+OPEN = {"printed_mould": "printed_mould.least_core", "printed_metal": None}  # what a route keeps open; else a shell's
 
 
 def as_made(route, rates):
@@ -262,23 +270,29 @@ def machining_of(job, rates, route):
     A hole that is machined is made smaller beforehand by 2·stock + a half of its total tolerance (ISO 8062-3, from
     memory: F − 2·RMA − CT/2), and by twice the distance by which its core may sit off.
 
-    Faces are always machined, and bores whose fit is narrower than what the route keeps; a tube socket only when asked
-    for, or when the hole as made would leave a thinner bond gap than the adhesive needs.
+    One that would be narrower than what the route keeps open is cast shut. Faces are always machined, and bores whose
+    fit is narrower than what the route keeps; a tube socket only when asked for, or when the hole as made would leave a
+    thinner bond gap than the adhesive needs.
     """
     tolerance_of, stock_mm, shift_mm = as_made(route, rates)
+    open_key = OPEN.get(route, "shell.least_opening")
     bonding = (rates[f"bonding.{key}"] for key in ("gap", "tube_tolerance", "least_gap"))
     # The last axis is that of a part's holes.
-    gap, tube, least, stock, shift = (np.asarray(value)[..., None] for value in (*bonding, stock_mm, shift_mm))
+    numbers = (*bonding, stock_mm, shift_mm, rates[open_key] if open_key else 0.0)
+    gap, tube, least, stock, shift, opening = (np.asarray(value)[..., None] for value in numbers)
     found = []
     for item in job.kit.parts:
         diameter, depth = np.array([(hole.diameter_mm, hole.depth_mm) for hole in item.holes]).reshape(-1, 2).T
-        tolerance = tolerance_of(diameter)
-        thinnest, _ = bond_gap_mm(gap, tolerance, tube)
-        bands = np.array([band_mm(bore.diameter_mm, bore.fit) for bore in item.bores] + [0.0] * len(item.sockets))
         bored = np.arange(len(item.holes)) < len(item.bores)
-        cut = np.where(bored, tolerance > bands, job.machine_all_sockets | (thinnest < least))
+        limits = [limits_mm(bore.diameter_mm, bore.fit) for bore in item.bores] + [(0.0, 0.0)] * len(item.sockets)
+        low, high = np.array(limits).reshape(-1, 2).T
         hole = diameter + np.where(bored, 0.0, 2 * gap)
-        raw = np.where(cut, np.maximum(cast_bore_mm(hole, stock, tolerance) - 2 * shift, 0), hole)
+        tolerance = tolerance_of(hole)
+        thinnest, _ = bond_gap_mm(gap, tolerance, tube)
+        cut = np.where(bored, tolerance > high - low, job.machine_all_sockets | (thinnest < least))
+        hole = hole + np.where(cut, 0.0, (low + high) / 2)  # left as made, it is aimed at the middle of its band
+        raw = np.where(cut, cast_bore_mm(hole, stock, tolerance) - 2 * shift, hole)
+        raw = np.where(cut & (raw < np.maximum(opening, 0)), 0, raw)
         holes_cm3 = bore_stock_cm3(hole, depth, (hole - raw) / 2)
         faces_cm3 = face_stock_cm3(sum(face.area_cm2 for face in item.faces), stock_mm)
         found.append(Machining(len(item.faces), hole, tolerance, cut, raw, holes_cm3, faces_cm3))

@@ -28,7 +28,7 @@ def inspection_list(plan):
     narrow, wide = plan.rates["bonding.least_gap"], plan.rates.entries["bonding.gap"].high
     rows = []
     for item in plan.job.kit.parts:
-        pieces = int(item.count * plan.job.batch_size)
+        pieces = int(item.count * min(plan.job.quantity, plan.job.batch_size))
         sample = max(1, int(np.ceil(values["inspection.sample"] * pieces)))
         own = finishing[finishing.index == item.part.name].to_dict("records")
 

@@ -160,8 +160,9 @@ def _mould(item, work, job, rates, upside_down):
     study, section = part.study(PartingStudy), hottest_section(part, nearest_metals(job.alloy))
     study = study.upside_down() if upside_down else study
     head = feeder_of(section.modulus_mm, part.volume_cm3 + work.stock_cm3, job, rates)
-    # Of a part without a mesh only the listed holes are known: each takes a core.
-    listed = len(item.holes), sum(cylinder_cm3(hole.diameter_mm, hole.depth_mm) for hole in item.holes)
+    # Of a part without a mesh only the listed holes are known: each that is cast takes a core.
+    holes_cm3 = [cylinder_cm3(hole.diameter_mm, hole.depth_mm) for hole in item.holes]
+    listed = (work.raw_mm > 0).sum(axis=-1), ((work.raw_mm > 0) * np.array(holes_cm3)).sum(axis=-1)
     cores, core_cm3 = study.cores(rates["printed_mould.core_least"]) if study.known else listed
     first = stand_over(section.place_mm @ study.frame.T, head, study, rates)
     return PartMould(job, rates, part, study, section, work, head, (first,), cores, core_cm3)

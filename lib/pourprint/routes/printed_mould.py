@@ -112,7 +112,8 @@ def job_box_mm(rates):
 
 
 def boxes_per_kit(job, rates, moulds):
-    """Share of a job box that one kit fills [-], measured by packing a heap of whole kits on trial.
+    """Share of a job box that one kit fills [-], and of its height that it takes [mm], measured by packing a heap of
+    whole kits on trial.
 
     A batch is then reckoned in proportion and rounded up. Valid for batches of this mix of parts; a real packing
     of one batch may need one box more or less. Cores are packed as tightly as the blocks.
@@ -126,22 +127,27 @@ def boxes_per_kit(job, rates, moulds):
                 "raise printed_mould.box_x, box_y and box_z for a larger printer."
             )
     kits = int(np.ceil(HEAP / job.kit.nodes))
+    return tuple(each / kits for each in _heap(job, rates, moulds, kits))
+
+
+def _heap(job, rates, moulds, kits):
+    """Job boxes that the moulds and cores of some kits fill, and how high they stand in all together [mm]."""
     blocks = np.stack(np.broadcast_arrays(*(one.block_mm for one in moulds)), axis=-2)
     heap = np.repeat(blocks, [item.count * kits for item in job.kit.parts], axis=-2)
     blocks_cm3 = common.total(job.kit, [np.prod(one.block_mm, axis=-1) / 1000 for one in moulds])
     cores_cm3 = common.total(job.kit, [one.core_cm3 for one in moulds]) * (1 + rates["printed_mould.core_print"])
-    return boxes_for(heap, space, rates["printed_mould.block_gap"]) / kits * (1 + cores_cm3 / blocks_cm3)
+    found = boxes_for(heap, job_box_mm(rates), rates["printed_mould.block_gap"])
+    return tuple(each * (1 + cores_cm3 / blocks_cm3) for each in found)
 
 
 def _print(job, rates, moulds):
     m = rates.section(NAME)
-    per_kit = boxes_per_kit(job, rates, moulds)
-    boxes = common.lots("box", per_kit)
-    lowest_mm = common.largest(np.min(one.block_mm, axis=-1) for one in moulds)
+    per_kit, each_mm = boxes_per_kit(job, rates, moulds)
+    boxes, alone_mm = common.lots("box", per_kit), _heap(job, rates, moulds, 1)[1]
 
     def printed_layers(kits):
-        # A box that is not full is printed only as high as its moulds stand, but never lower than the tallest part.
-        return layers(np.maximum(kits * per_kit * m("box_z"), lowest_mm * BATCH.per_batch(kits)), m("layer"))
+        # A box is printed only as high as its moulds stand. One kit by itself stands higher than its share of a heap.
+        return layers(np.maximum(kits * each_mm, alone_mm * BATCH.per_batch(kits)), m("layer"))
 
     # Loose sand that carries no binder is sieved and used again: only the moulds' own sand is bought.
     sand_kg = common.total(job.kit, [one.sand_kg for one in moulds])

@@ -23,15 +23,15 @@ PRINT = "print the patterns"
 
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
-    return steps_with(NAME, job, rates, _print_patterns, PRINT)
+    return steps_with(NAME, ShellSizes(job, rates), _print_patterns, PRINT)
 
 
-def steps_with(name, job, rates, patterns, first):
+def steps_with(name, sizes, patterns, first):
     """The steps of a route by shells, of some `name`: `patterns` turns ShellSizes into the steps that make patterns,
     and failures send work back to the step named `first`."""
+    job, rates = sizes.job, sizes.rates
     job.alloy.check_route(name)
     refuse(name, job, rates)
-    sizes = ShellSizes(job, rates)
     layout = "lay out clusters, gates and contraction"
     return (
         common.check_the_part(job, rates, "casting"),
@@ -48,9 +48,7 @@ def _print_patterns(sizes):
     part, bed = common.part_level(kit), (p("bed_x"), p("bed_y"), p("bed_z"))
     castings_mm = [box / sizes.scale for box in sizes.boxes_mm]
     fits = [laid_down(box, bed, p("bed_gap")) for box in sizes.boxes_mm]
-    limits = (
-        f"its bed is {' × '.join(map(common.limit, bed))} mm, contraction counted: glue pieces, or take a larger bed"
-    )
+    limits = f"its bed is {' × '.join(map(common.limit, bed))} mm, contraction counted: glue it, or take a larger bed"
     builds = common.lots("build", common.share_of_lots(kit, fits, castings_mm, "the pattern printer", limits))
     polymer = {"material.pattern_polymer": sizes.kit_polymer_kg / kit.nodes}
     printing = (
@@ -98,10 +96,8 @@ def from_cluster_on(sizes, first):
         return sizes.poured_kg(kits, cluster.per_batch(kits))
 
     # Shells are poured straight from the kiln: what is fired together is poured from one melt.
-    melt, lost = (
-        common.melts(sizes.job, sizes.rates, cluster, poured_kg, load),
-        {"spoils": "cluster", "returns_to": first},
-    )
+    melt = common.melts(sizes.job, sizes.rates, cluster, poured_kg, load)
+    lost = {"spoils": "cluster", "returns_to": first}
     return (
         *_build_shells(sizes, cluster, lost),
         *_fire(sizes, cluster, load, melt, lost),
@@ -147,7 +143,6 @@ def _fire(sizes, cluster, load, melt, lost):
     s, part = rates.section("shell"), common.part_level(job.kit)
     ramp_h = kiln_h(rates, s("burn_out_temperature"))
     holding = Level("hour at heat", lambda kits: sizes.hold_h(kits, load.per_batch(kits)))
-    ash_g = common.mean(job.kit, [sizes.ash_g(item.part) for item in job.kit.parts])
     preheat_h = kiln_h(rates, sizes.start_c) + s("preheat")
     burning = (
         Work(load, hands_on_h=s("kiln_setup"), machine_h=ramp_h, cooling_h=ramp_h, unload_h=s("kiln_unload")),
@@ -156,7 +151,7 @@ def _fire(sizes, cluster, load, melt, lost):
     firing = Work(melt, hands_on_h=s("kiln_setup"), machine_h=preheat_h)
     patching = (
         Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),
-        Work(part, hands_on_h=ash_g * s("ash_time")),
+        Work(part, hands_on_h=sizes.kit_ash_g / job.kit.nodes * s("ash_time")),
     )
     return (
         Step(

@@ -36,13 +36,14 @@ def _worked_out(plan):
     if burning is None:
         hottest_c = plan.rates["printed_mould.shake_out_share"] * job.alloy["solidus"]
         return {"cool in the sand": (("shake out when the metal is below", hottest_c, "°C"),)}
-    sizes, kits = ShellSizes(job, plan.rates), min(job.quantity, job.batch_size)
+    sizes, kits = ShellSizes(job, plan.rates, plan.route != "tooled_pattern"), min(job.quantity, job.batch_size)
     loads = burning.rounds(kits)
     core = ", ".join(f"{diameter:g}" for diameter in sizes.closing_mm)
     return {
         "lay out clusters, gates and contraction": (
             ("patterns larger by", 100 * (float(sizes.scale) - 1), "%"),
             ("gap between patterns", float(sizes.gap_mm), "mm"),
+            ("runner diameter", float(sizes.runner_mm), "mm"),
         ),
         "glue patterns to the runner": (("gate length", float(sizes.gate_length_mm), "mm"),),
         "dip and stucco the coats": (

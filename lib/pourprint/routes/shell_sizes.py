@@ -11,7 +11,7 @@ import numpy as np
 
 from pourprint.ledger.rates import RateCard
 from pourprint.plans.jobs import Job
-from pourprint.process.contraction import cast_bore_mm, casting_mm, pattern_mm
+from pourprint.process.contraction import casting_mm, pattern_mm
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
 from pourprint.process.freezing.solidification import Mould
 from pourprint.process.sand.feeding import cylinder_cm3
@@ -27,6 +27,7 @@ class ShellSizes:
 
     job: Job
     rates: RateCard
+    printed: bool = True  # or of wax, which runs out of the shell and leaves nothing to burn
 
     # Patterns ----------------------------------------------------------------------------------------
 
@@ -40,32 +41,28 @@ class ShellSizes:
         """Least box of each part's pattern, however the part is drawn, list of (..., 3) [mm]."""
         return [self.scale * item.part.study(Seat).sides_mm for item in self.job.kit.parts]
 
-    def pattern_cm3(self, part):
-        """Volume of a part's pattern [cm3]."""
-        return part.volume_cm3 * self.scale**3
-
-    def polymer_cm3(self, part):
-        """Polymer in the printed pattern of a part [cm3]."""
-        p = self.rates.section("printed_pattern")
-        return self.pattern_cm3(part) * polymer_share(part.modulus_mm * self.scale, p("skin"), p("infill"))
-
-    def polymer_kg(self, part):
-        """The same by mass [kg]."""
-        return self.polymer_cm3(part) * self.rates["printed_pattern.polymer_density"] / 1000
-
-    def ash_g(self, part):
-        """Ash that a part's pattern leaves in the shell [g]."""
-        return 10 * self.polymer_kg(part) * self.rates["printed_pattern.ash"]
+    @cached_property
+    def patterns_cm3(self):
+        """Volume of each part's pattern, machining stock included, list of (...) [cm3]."""
+        return [cm3 * self.scale**3 for cm3 in self.casting_cm3]
 
     @cached_property
     def kit_polymer_cm3(self):
         """Polymer in one kit's patterns [cm3]."""
-        return common.total(self.job.kit, [self.polymer_cm3(item.part) for item in self.job.kit.parts])
+        p, kit = self.rates.section("printed_pattern"), self.job.kit
+        shares = [polymer_share(item.part.modulus_mm * self.scale, p("skin"), p("infill")) for item in kit.parts]
+        solid = [share * cm3 for share, cm3 in zip(shares, self.patterns_cm3, strict=True)]
+        return common.total(kit, solid) if self.printed else 0.0
 
     @property
     def kit_polymer_kg(self):
         """The same by mass [kg]."""
         return self.kit_polymer_cm3 * self.rates["printed_pattern.polymer_density"] / 1000
+
+    @property
+    def kit_ash_g(self):
+        """Ash that one kit's patterns leave in their shells [g]."""
+        return 10 * self.kit_polymer_kg * self.rates["printed_pattern.ash"]
 
     @property
     def printing_h(self):
@@ -80,23 +77,20 @@ class ShellSizes:
     def dimensions(self, item):
         """Sizes of one KitPart as finished, as cast and as printed, and how surely the contraction is known.
 
-        Tolerances are of the route's casting grade (nan above 160 mm); `smallest_mm` and `largest_mm` are how far the
-        casting is off if the metal contracts most, or least, of its range. Returns: pandas table [mm].
+        Holes that are machined afterwards are cast smaller, as in the finishing list. Tolerances are of the route's
+        casting grade (nan above 160 mm); `smallest_mm` and `largest_mm` are how far the casting is off if the metal
+        contracts most, or least, of its range. Returns: pandas table [mm].
         """
         import pandas as pd
 
-        entry, (tolerance_of, stock, _) = (
-            self.job.alloy.entries["contraction"],
-            common.as_made("printed_pattern", self.rates),
-        )
-        sizes = [(f"box along {axis}", side, 0.0) for axis, side in zip("xyz", item.part.box_mm, strict=True)]
-        sizes += [(f"bore {i}", bore.diameter_mm, None) for i, bore in enumerate(item.bores, start=1)]
-        gap = 2 * self.rates["bonding.gap"]
-        sizes += [(f"socket {i}, for a tube", tube.diameter_mm, gap) for i, tube in enumerate(item.sockets, start=1)]
+        entry, tolerance_of = self.job.alloy.entries["contraction"], common.as_made("printed_pattern", self.rates)[0]
+        work = self.machining[self.job.kit.parts.index(item)]
+        names = [f"bore {i}" for i, _ in enumerate(item.bores, start=1)]
+        names += [f"socket {i}, for a tube" for i, _ in enumerate(item.sockets, start=1)]
+        sizes = [(f"box along {axis}", side, side) for axis, side in zip("xyz", item.part.box_mm, strict=True)]
         rows = []
-        for name, finished, more in sizes:
+        for name, finished, cast in [*sizes, *zip(names, work.hole_mm.tolist(), work.raw_mm.tolist(), strict=True)]:
             tolerance = tolerance_of(finished).item() if finished <= 160 else np.nan
-            cast = cast_bore_mm(finished, stock, tolerance) if more is None else finished + more
             pattern = pattern_mm(cast, entry.value)
             off = [casting_mm(pattern, percent) - cast for percent in (entry.high, entry.low)]
             rows.append((name, finished, cast, pattern, pattern - cast, tolerance, *off))

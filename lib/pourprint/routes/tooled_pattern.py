@@ -5,6 +5,7 @@ the same shell and pour as for the printed pattern.
 from pourprint.plans.steps import BATCH, JOB, Stage, Step, Work
 from pourprint.routes import common
 from pourprint.routes import printed_pattern as shell_route
+from pourprint.routes.shell_sizes import ShellSizes
 
 NAME = "tooled_pattern"
 TITLE = "Tooled pattern"
@@ -14,7 +15,7 @@ INJECT = "inject the wax patterns"
 
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
-    return shell_route.steps_with(NAME, job, rates, _make_patterns, INJECT)
+    return shell_route.steps_with(NAME, ShellSizes(job, rates, printed=False), _make_patterns, INJECT)
 
 
 def _make_patterns(sizes):
@@ -24,7 +25,7 @@ def _make_patterns(sizes):
     area_cm2 = sum(item.part.area_cm2 for item in job.kit.parts)
     t, hours = rates.section("tooled_pattern"), rates["tooled_pattern.die_design"] * different
     bought = {"purchase.die_base": different, "purchase.die_per_cm2": area_cm2}
-    wax_cm3 = common.mean(job.kit, [sizes.pattern_cm3(item.part) for item in job.kit.parts])
+    wax_cm3 = common.mean(job.kit, sizes.patterns_cm3)
     wax = {"material.pattern_wax": wax_cm3 * rates["cluster.wax_density"] / 1000}
     injecting = (
         Work(BATCH, hands_on_h=t("inject_setup")),

@@ -69,16 +69,17 @@ def limits_um(size_mm, zone):
     return upper - wide, upper
 
 
-def band_mm(size_mm, zone):
-    """Width of a zone [mm]; 0 where the tables do not reach, so that nothing is left as made.
+def limits_mm(size_mm, zone):
+    """The same [mm]; both 0 where the tables do not reach, so that nothing is left as made.
 
-    >>> band_mm(28, "N7"), band_mm(28, "H13"), band_mm(300, "H13")
-    (0.021, 0.33, 0.0)
+    >>> limits_mm(28, "N7"), limits_mm(28, "H13"), limits_mm(300, "H13")
+    ((-0.028, -0.007), (0.0, 0.33), (0.0, 0.0))
     """
     try:
-        return tolerance_um(size_mm, int(re.search(r"\d+$", zone)[0])) / 1000
+        low, high = limits_um(size_mm, zone)
     except InputError:
-        return 0.0
+        return 0.0, 0.0
+    return low / 1000, high / 1000
 
 
 def fit_um(size_mm, hole, shaft):

@@ -77,10 +77,8 @@ def stance(box_mm, rack):
     """
     sides = np.asarray(box_mm, dtype=float)[..., TURNS]  # (..., 6, 3)
     out, width, height = np.moveaxis(sides, -1, 0)
-    start, gap, length, tank = (
-        np.asarray(value, dtype=float)[..., None]
-        for value in (rack.start_mm, rack.gap, rack.runner_length, rack.dip_diameter)
-    )
+    sizes = rack.start_mm, rack.gap, rack.runner_length, rack.dip_diameter
+    start, gap, length, tank = (np.asarray(size, dtype=float)[..., None] for size in sizes)
     wedge = wedge_rad(width, start, gap)
     reach = np.hypot(start + out, width / 2)
     ring = np.maximum(np.floor(np.pi / wedge + 1e-9), 1)
