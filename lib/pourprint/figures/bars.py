@@ -90,7 +90,7 @@ def clock_bars(comparison):
         by_hand = np.bincount(owner.astype(int), open_h, len(spans)).tolist()
         spent, look = Counter(), LOOKS[route].colour
         for span, hands_h in zip(spans, by_hand, strict=True):
-            machine_h, waiting_h = span.ran_h - span.worked_h, span.end_h - span.unloaded_h
+            machine_h, waiting_h = span.ran_h - span.starts_h, span.end_h - span.unloaded_h
             rest_h = span.end_h - span.ready_h - hands_h - machine_h - waiting_h
             hours = {"hands-on": hands_h, RESTS: rest_h, "machine": machine_h, "waiting": waiting_h}
             for kind, each in hours.items():

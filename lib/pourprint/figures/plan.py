@@ -57,8 +57,8 @@ def plan_timeline(plan):
     )
     return Chart(
         figure,
-        f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} in machines, which "
-        f"a clock may start late, {worked:.1f} hands, and in {rested:.1f} work rests: closed hours, or laid down.",
+        f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} in machines, {worked:.1f} "
+        f"hands, and in {rested:.1f} work rests: closed hours, laid down, or a machine that its clock starts later.",
         f"{len(figure.layout.yaxis.categoryarray)} rows, one a step; bars from begin to end of each round, on a "
         f"calendar from {begin:%d %b %Y}. Where work rests, the bar has lines along it.",
         plan.timeline().set_index("step"),
@@ -100,7 +100,8 @@ def span_pieces(span, calendar, begin_h=0.0):
     Parameters: `span` Span; `calendar` Calendar of who works; `begin_h` where the span's hours begin [h since the
     calendar's first midnight]. Returns: times as the span counts them [h].
     """
-    pieces, at_h = [("machine", span.worked_h, span.ran_h), ("waiting", span.unloaded_h, span.end_h)], span.ready_h
+    pieces, at_h = [(RESTS, span.worked_h, span.starts_h), ("machine", span.starts_h, span.ran_h)], span.ready_h
+    pieces.append(("waiting", span.unloaded_h, span.end_h))
     for from_h, to_h in span.hands:
         if from_h >= span.ran_h - 1e-9 > span.worked_h - 1e-9:
             at_h = max(at_h, span.ran_h)  # unloading

@@ -15,21 +15,24 @@ STEADY = 100  # batches, from which on each follows at the pace of the last half
 @dataclass(frozen=True)
 class Span:
     """One round of a step in the calendar, hours since the start [h]: `ready_h` to `begin_h` it waits for somebody or a
-    machine, to `worked_h` hands work, to `ran_h` the machine runs and cools, to `unloaded_h` it is emptied, to `end_h`
-    it dries or cools. `hands` are the stretches (from, to) in which somebody works at it, closed hours in between."""
+    machine, to `worked_h` hands work, at `starts_h` the machine starts (late where a clock starts it so that the next
+    step falls in working hours), to `ran_h` it runs and cools, to `unloaded_h` it is emptied, to `end_h` it dries or
+    cools. `hands` are the stretches (from, to) in which somebody works at it, closed hours in between."""
 
     step: Step
     ready_h: float
     begin_h: float
     worked_h: float
+    starts_h: float
     ran_h: float
     unloaded_h: float
     end_h: float
     hands: tuple[tuple[float, float], ...]
 
 
-def spans_of(steps, log, begin_h):
-    """{(batch, visit, round): Span, hours since `begin_h`} of a schedule's log; `steps` of each visit."""
+def spans_of(steps, runs_h, log, begin_h):
+    """{(batch, visit, round): Span, hours since `begin_h`} of a schedule's log; `steps` of each visit, and `runs_h` how
+    long its machine runs in a round [h]."""
     spans = {}
     for (batch, stretch, turn), times in log.items():
         if stretch % 2 == 0:  # followed by the stretch in which it is emptied
@@ -37,7 +40,8 @@ def spans_of(steps, log, begin_h):
             _, *unloaded, end_h = (float(at_h - begin_h) for at_h in log[batch, stretch + 1, turn])
             by_hand, visit = iter([*set_up, *unloaded]), stretch // 2
             hands = tuple((from_h, to_h) for from_h, to_h in zip(by_hand, by_hand, strict=True) if to_h > from_h)
-            times = ready_h, set_up[0], set_up[-1], ran_h, unloaded[-1], end_h
+            starts_h = max(set_up[-1], ran_h - float(runs_h[visit]))
+            times = ready_h, set_up[0], set_up[-1], starts_h, ran_h, unloaded[-1], end_h
             spans[batch, visit, turn] = Span(steps[visit], *times, hands)
     return spans
 
@@ -91,7 +95,17 @@ def spans_and_days(plan):
     log = {}
     days, (_, begin_h) = days_of(plan, log), calendar_of(plan)
     first = {place: times for place, times in log.items() if place[0] == 0}
-    return tuple(spans_of(sum(plan.legs, ()), first, begin_h).values()), days
+    one_off, each = plan.legs
+    visits = plan.visits_of(one_off, 1) + plan.visits_of(each, min(plan.job.quantity, plan.job.batch_size))
+    runs_h = [run_h for _, _, run_h, _, _ in visits]
+    return tuple(spans_of(one_off + each, runs_h, first, begin_h).values()), days
+
+
+def further_h(plan):
+    """When the second batch is worked at for the first time, while the first goes on, hours since the start [h]."""
+    log = {}
+    days_of(plan, log)
+    return float(min(times[1] for (batch, *_), times in log.items() if batch > 0)) - calendar_of(plan)[1]
 
 
 def calendar_of(plan):

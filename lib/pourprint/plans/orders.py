@@ -180,7 +180,7 @@ class Workshop:
         closed = [(b.resource, 24 * (b.first - day).days, 24 * (b.last - day).days + 24) for b in self.booked]
         schedule(calendar_of, steps, leg, hours, batches, np.array([0, len(rows)]), self.places, closed, log)
         slots = []
-        for (_, visit, _), span in spans_of(steps, log, begin_h).items():
+        for (_, visit, _), span in spans_of(steps, hours[2], log, begin_h).items():
             task, queued_h = tasks[visit], _queued_h(tasks[visit], span, calendar_of(span.step.who), begin_h)
             slots.append(Slot(*names[visit], span, task.hands_on_h + task.unload_h, queued_h))
         return Timeline(self, orders, start, tuple(sorted(slots, key=lambda slot: slot.span.begin_h)))

@@ -17,7 +17,7 @@ import numpy as np
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import begin_of
-from pourprint.plans.days import days_of, spans_and_days
+from pourprint.plans.days import days_of, further_h, spans_and_days
 from pourprint.plans.jobs import Job
 from pourprint.plans.steps import BATCH, JOB, Step, priced, weighed
 
@@ -293,7 +293,7 @@ class Plan:
         rows = [(of[0].step.stage.title, name, len(of), of[0].begin_h, of[-1].end_h) for name, of in steps.items()]
         if more:
             finish_h = 24 * (days - self.job.delivery_days)
-            rows.append(("", f"{more} further batch{'es' * (more > 1)}", more, spans[-1].end_h, finish_h))
+            rows.append(("", f"{more} further batch{'es' * (more > 1)}", more, further_h(self), finish_h))
         table = pd.DataFrame(rows, columns=["stage", "step", "rounds", "begin", "end"])
         for column in ("begin", "end"):
             table[column] = [self.begin + dt.timedelta(minutes=round(60 * at_h)) for at_h in table[column]]
