@@ -61,7 +61,7 @@ def test_a_coarse_fit_is_left_as_printed_and_metal_is_the_soonest():
     assert [left_as_made(plans["printed_metal"], "bore") for plans in (fine, loose)] == [0, 2]
     assert left_as_made(loose["printed_pattern"], "bore") == left_as_made(loose["printed_mould"], "bore") == 0
     assert costs(loose)["printed_metal"] < costs(fine)["printed_metal"]
-    assert (soonest(fine), soonest(loose)) == ("printed_pattern", "printed_metal")
+    assert (soonest(fine), soonest(loose)) == ("printed_mould", "printed_metal")
 
 
 def test_a_thicker_wall_costs_metal_its_lead(frame):

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 import pourprint as pp
 from pourprint.decide.learning import SHARES, Curve, cost_shares, learned_cost, repeats, when_a_die_pays
 from pourprint.ledger.errors import InputError
-from pourprint.plans.steps import JOB, Work
-from scenes import PART, ROUTES, bracket, hands, small_job, step, toy_plan
+from pourprint.plans.steps import BATCH, JOB, Work
+from scenes import DEMO, PART, ROUTES, bracket, demo_kit, hands, small_job, step, toy_plan
 
 DIE = "purchase.die_base"
 
@@ -91,6 +91,27 @@ def test_one_off_work_is_shared_out_as_one_over_the_orders():
     assert table["once a job"].to_numpy() * np.arange(1, 6) == pytest.approx(table["once a job"].iloc[0] * np.ones(5))
     assert table["each part"].to_numpy() == pytest.approx(table["each part"].iloc[0] * np.ones(5))
     assert list(table["kits"]) == [4, 8, 12, 16, 20]
+
+
+def test_orders_end_in_batches_of_their_own():
+    """By hand: two orders of 4 + 1 kits are two batches of four and two of one, not one of four, four, two."""
+    plan = pp.plan("printed_metal", small_job(5, 4))
+    table = repeats(plan, 2)
+    assert table["unit_cost"].iloc[1] == pytest.approx((2 * plan.total_cost - plan.one_off_cost) / 10)
+
+
+def test_emptying_a_machine_is_learned_as_other_hands():
+    emptied, before = (Work(BATCH, hands_on_h=2.0, unload_h=1.0), Work(BATCH, hands_on_h=3.0))
+    costs = [learned_cost(toy_plan(step("load", work), quantity=8), Curve(0.8)) for work in (emptied, before)]
+    assert costs[0] == pytest.approx(costs[1])
+
+
+def test_what_is_ordered_by_the_piece_is_no_share_of_a_load():
+    rates = pp.RateCard.load(DEMO / "rates_buying.toml")
+    plan = pp.plan("printed_metal", pp.Job(demo_kit(), "AlSi7Mg", 4), rates)
+    order = next(step for step in plan.table().itertuples() if step.step.startswith("order and receive printed metal"))
+    per_order = rates["buy.relieved_metal.per_order"] / 4
+    assert cost_shares(plan)["each part"] > order.material / 4 - per_order - 1e-9
 
 
 def test_a_die_pays_where_one_off_over_saving_says():

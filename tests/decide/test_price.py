@@ -58,6 +58,12 @@ def test_what_a_job_saves_pays_the_year_off(own, hours):
     assert OwnOrBuy(None, "saw", 1000.0, own, 50.0, 10.0).pays_from_h == hours
 
 
+def test_a_machine_that_would_run_longer_than_a_year_has_hours_does_not_pay():
+    plan = pp.plan("printed_mould", pp.Job(demo_kit(), "AlSi7Mg", 1), demo_rates())
+    assert "8,000 hours a year" in str(OwnOrBuy(plan, "saw", 1000.0, 48.75, 50.0, 10.0))
+    assert "does not pay" in str(OwnOrBuy(plan, "saw", 1100.0, 48.75, 50.0, 10.0))
+
+
 def test_a_machine_that_costs_more_to_run_than_to_buy_never_pays():
     rates = pp.RateCard.load(DEMO / "rates_buying.toml")
     cheap = rates.replace({f"buy.printed_mould.{key}": 0.0 for key in ("per_order", "per_litre", "least_order")})

@@ -71,8 +71,8 @@ def learned_cost(plan, curve):
         raise InputError(f"curve must be a Curve, such as Curve(0.8), not {curve!r}.")
     share = curve.mean(plan.job.quantity)
 
-    def learned(work):
-        return work if work.level is JOB else replace(work, hands_on_h=share * work.hands_on_h)
+    def learned(w):
+        return w if w.level is JOB else replace(w, hands_on_h=share * w.hands_on_h, unload_h=share * w.unload_h)
 
     steps = tuple(replace(step, work=tuple(map(learned, step.work))) for step in plan.steps)
     return replace(plan, steps=steps).total_cost
@@ -91,7 +91,8 @@ def cost_shares(plan):
     def share(level):
         if level is JOB or level is BATCH:
             return SHARES[0] if level is JOB else SHARES[1]
-        return SHARES[3] if level.name in ("part", "kit") else SHARES[2]
+        each = level.name in ("part", "kit") or level.name.endswith(("per_part", "per_litre", "per_cm3"))  # or ordered
+        return SHARES[3] if each else SHARES[1] if level.name.endswith(("per_order", "least_order")) else SHARES[2]
 
     def only(wanted):
         return tuple(
@@ -109,9 +110,10 @@ def repeats(plan, orders):
     order: kits so far and `cost_shares` a kit. One-off work is done for the first order alone.
     """
     made(plan).single_only("repeats()")
-    kits = plan.job.quantity * np.arange(1, int(_whole(orders)) + 1)
-    again = plan.at(quantity=kits, batch_size=plan.job.batch_size)
-    columns = {"orders": np.arange(1, len(kits) + 1), "kits": kits, **cost_shares(again), "unit_cost": again.unit_cost}
+    often = np.arange(1, int(_whole(orders)) + 1)
+    shares = {each: share + np.zeros(len(often)) for each, share in cost_shares(plan).items()}
+    shares[SHARES[0]] /= often
+    columns = {"orders": often, "kits": plan.job.quantity * often, **shares, "unit_cost": sum(shares.values())}
     return table_of(columns, "orders")
 
 

@@ -78,6 +78,8 @@ class OwnOrBuy:
         money, name = self.made.rates.currency, self.machine.replace("_", " ")
         if np.isinf(self.pays_from_h):
             return f"A {name} of one's own does not pay: running it costs more a job than buying."
+        if self.pays_from_h > 8760:  # hours of a year, the most that one machine runs
+            return f"A {name} of one's own does not pay: it would have to run {self.pays_from_h:,.0f} hours a year."
         jobs = self.pays_from_h / self.job_h
         said = f"A {name} of one's own pays from {self.pays_from_h:,.0f} hours a year on, or {jobs:,.1f} such jobs"
         return said + f": it costs {self.fixed:,.0f} {money} a year before it runs."
