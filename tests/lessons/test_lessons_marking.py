@@ -213,7 +213,7 @@ def test_attempts_hold_slips_and_the_minutes_between_tries(marks):
 
 def test_the_charts_name_what_failed_most_and_add_up(marks):
     failed, slips, gaps = (chart(marks.attempts) for chart in (unsolved_chart, slips_chart, gaps_chart))
-    assert "“unit-cost” failed most: 2 of 4" in failed.figure.layout.title.text
+    assert "“unit-cost” is solved least: 2 of 4" in failed.figure.layout.title.text
     assert failed.table.loc["unit-cost", ["solved at once", "solved later", "not solved"]].tolist() == [2, 0, 2]
     assert failed.table.loc["modulus", ["solved at once", "solved later", "not solved"]].tolist() == [2, 1, 2]
     assert slips.table["times"].sum() == (~marks.attempts["right"]).sum()

@@ -87,7 +87,7 @@ def test_a_part_that_cannot_be_poured_says_why_and_what_to_change_and_its_pictur
     dropped(box, "fin.stl", both.export(file_type="stl"))
     said, picture = box[-1].children
     assert "refused in AlSi7Mg: fin: wall 0.3 mm at (0, " in said.value
-    assert "; thicken it, or print the metal." in said.value
+    assert "; thicken it, or take another route." in said.value
     assert "Printed metal" in panel.answer.value and "no route" not in panel.answer.value
     names = {name.text: (name.x, name.y, name.z) for name in picture.figure.layout.scene.annotations}
     assert len(names) == len(picture.figure.layout.scene.annotations) == 2

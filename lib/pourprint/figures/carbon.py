@@ -8,6 +8,7 @@ import pandas as pd
 from pourprint.decide.carbon import carbon_ledger
 from pourprint.figures.look import LOOKS, Chart, title_of
 from pourprint.figures.strokes import canvas, mark, write
+from pourprint.routes.bought import bought_for
 
 NAMED = {  # where the names of the marks stand, from left to right, so that neighbours' names keep clear
     "left of it": ("co2e_kg", {"anchor": "right", "dx": -12}),
@@ -52,9 +53,11 @@ def footprint_chart(footprints):
     figure.update_yaxes(range=list(np.log10([table["co2e_low"].min() / 1.8, table["co2e_high"].max() * 1.8])))
     pedigrees = Counter(entry.pedigree for entry in carbon_ledger().values()).most_common()
     known = ", ".join(f"{count} {pedigree}" for pedigree, count in pedigrees)
+    buying = [title_of(route).lower() for route, each in footprints.items() if bought_for(each.plan)]
+    bare = f" Left out: what is bought in the place of a step, by {', '.join(buying)}." * bool(buying)
     return Chart(
         figure,
-        f"A second axis, no verdict: of {sum(count for _, count in pedigrees)} carbon factors, {known}.",
+        f"A second axis, no verdict: of {sum(count for _, count in pedigrees)} carbon factors, {known}.{bare}",
         f"Two panels with greenhouse gases of {one} upwards: against its cost, and against the days of the job. One "
         "mark a route, with a line that holds nine draws of ten.",
         table.rename(index=title_of),

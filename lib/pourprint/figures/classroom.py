@@ -27,7 +27,7 @@ def unsolved_chart(attempts):
     table = table.assign(share=table["not solved"] / table["students"]).sort_values(["share", "solved later"])[::-1]
     table, worst = table.drop(columns="share"), table.index[0]
     left, who = int(table.loc[worst, "not solved"]), table.loc[worst, "students"]
-    headline = f"“{worst}” failed most: {left} of {who} students did not solve it"
+    headline = f"“{worst}” is solved least: {left} of {who} students did not"
     headline = headline if left else "Every exercise that was tried was solved"
     shown, key = table.head(MOST_EXERCISES), "plain: solved at once · strokes: later · crosses: not solved"
     figure = canvas(headline, "students who tried", rows=shown.index, key=key, r=20)
@@ -35,7 +35,7 @@ def unsolved_chart(attempts):
         _counted(figure, shown[name], shown.index, colour, hatch, name)
     return Chart(
         figure,
-        f"{len(table)} exercises were tried by {attempts['student'].nunique()} students; {len(shown)} are shown.",
+        f"Of {len(table)} exercises of {attempts['student'].nunique()} students the {len(shown)} that fewest solved.",
         "One bar an exercise, the one most often left unsolved on top; each bar splits the students who tried into "
         "those who solved it at once (plain), later (strokes) and not (crosses). Numbers stand in the bars.",
         table,

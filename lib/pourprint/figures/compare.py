@@ -114,8 +114,8 @@ def comparison_figure(along, routes, title=""):
     """
     *lines, named, turns, chosen = traces = comparison_data(along, routes)
     shape = "hv" if along.counted else "linear"
-    key = "crosses: another route wins · " * bool(along.crossings) + "ring: now"
-    alone = {"key": key} if title else {"t": 20}  # or beside a panel's words
+    # Alone, or beside a panel's words.
+    alone = {"key": "crosses: another route wins · " * bool(along.crossings) + "ring: now"} if title else {"t": 20}
     figure = canvas(title, along.title, along.unit, 380, log="xy" if along.log else "y", r=NAMES_PX, **alone)
     for route, costs in zip(routes, lines, strict=True):
         look, name = LOOKS[route], title_of(route)

@@ -23,7 +23,7 @@ def direction_map(title, directions, amounts, what, unit, chosen, lowest=-90):
         mark(figure, [x], [y], LOOKS["printed_mould"].colour, symbol, 17, cliponaxis=False)
         side = {"anchor": "left", "dx": 14} if x < 60 else {"anchor": "right", "dx": -14}
         apart = 10 * np.sign(y - up.mean())  # names of neighbours keep clear of each other
-        write(figure, x, y, f"<b>{name} {amount:.1f} {unit}</b>", dy=apart, **side)
+        write(figure, x, y, f"<b>{name} {amount:.1f} {unit}</b>", dy=apart, ground=True, **side)
     figure.update_xaxes(range=[-190, 190], dtick=90).update_yaxes(range=[lowest - 10, 100], dtick=30)
     return figure
 

@@ -19,7 +19,7 @@ def shear_chart(lap, force_n, warmer_k):
     curves = {"load": load, "temperature": cold, "both": load + cold}
     ends, allowed = np.abs(curves["both"]).max(), allowable_mpa()
     mean = force_n / (2 * np.pi * lap.radius_mm * lap.length_mm)
-    title = f"The bond's ends carry up to {ends:.0f} MPa, the mean is {mean:.1f}"
+    title = f"The bond's ends carry up to {ends:.0f} MPa, {mean:.1f} on average"
     figure = canvas(title, "from the socket's mouth [mm]", "shear [MPa]")
     # Names in the free corner above the curves, in their order; the load's at the other end, where it is alone.
     here, there = [(1, 0.25, "left"), (-2, 0.75, "right")][:: 1 if cold[0] > 0 else -1]
@@ -52,7 +52,7 @@ def fit_chart(bore_mm, depth_mm, boss_mm, alloy, warmer_k=60.0, fits=("H7", "K7"
     safe = [fit for fit, seat in seats.items() if (seat["verdict"] == "holds").all()]
     found = f"of these, {', '.join(safe)} is safe" if safe else "none of these fits is safe"
     title = f"{bore_mm:g} mm in {alloy.title}, up to {warmer_k:g} K warmer: {found}"
-    figure = canvas(title, "interference left [µm]; left of zero the ring is loose", rows=rows)
+    figure = canvas(title, "interference that remains [µm]; below zero the ring is loose", rows=rows)
     lowest = min(float(seat["left when warm [µm]"].min()) for seat in seats.values())
     band(figure, min(lowest, -5) - 5, 0)
     states = (("room", PARTS[0], "solid", "circle"), ("warm", PARTS[6], "dot", "diamond"))
@@ -61,7 +61,8 @@ def fit_chart(bore_mm, depth_mm, boss_mm, alloy, warmer_k=60.0, fits=("H7", "K7"
             ends, row = seat.iloc[:, column].tolist(), [f"{fit}, {state}"] * 2
             line(figure, ends, row, colour, dash, 5)
             mark(figure, ends, row, tint(colour, 0.2), symbol, 8)
-        word = "safe" if fit in safe else "yields" if seat["verdict"].str.startswith("yields").any() else "may be loose"
+        loose = "loose" if seat.iloc[:, :2].max().min() < 0 else "may be loose"
+        word = "safe" if fit in safe else "yields" if seat["verdict"].str.startswith("yields").any() else loose
         column = int(seat.iloc[:, :2].min().argmin())  # beside the looser of the two, which decides
         write(figure, max(seat.iloc[:, column]), f"{fit}, {states[column][0]}", word, anchor="left", dx=8)
     table = pd.concat(seats, names=["fit"]).round(2).reset_index()

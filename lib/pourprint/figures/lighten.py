@@ -15,7 +15,8 @@ def beam_picture(design):
     figure = canvas(title, "cells along", "cells up", 250)
     grey = [[0, "rgba(128,128,128,0.05)"], [1, "#0072B2"]]
     figure.add_heatmap(z=whole[::-1], colorscale=grey, zmin=0, zmax=1, showscale=False, hoverinfo="skip")
-    return figure.update_yaxes(scaleanchor="x", showgrid=False, constrain="domain").update_xaxes(showgrid=False)
+    figure.update_xaxes(showgrid=False, constrain="domain")
+    return figure.update_yaxes(scaleanchor="x", showgrid=False, constrain="domain")
 
 
 def search_chart(stages):
@@ -23,7 +24,7 @@ def search_chart(stages):
     table = pd.DataFrame(stages, columns=["iteration", "energy [-]", "volume [cm³]"]).set_index("iteration")
     energy = table["energy [-]"]
     title = f"After {len(table)} iterations the loads move the node {1 / energy.iloc[-1]:.1f} times less than at first"
-    figure = canvas(title, "iteration", "energy over the first's [-]", log="y")
+    figure = canvas(title, "iteration", "energy over that at first [-]", log="y")
     line(figure, energy.index, energy, PARTS[0], hover="iteration %{x}: %{y:.3f}")
     return Chart(
         figure,

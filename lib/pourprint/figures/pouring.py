@@ -110,7 +110,7 @@ def _slices(run, said, times, state, takeaway):
 
 def pour_section(run):
     """One section through the worst place by when each cell is solid, with its pores and caught air: go.Figure."""
-    grid, said = run.filling.cavity.grid, f"Solid after {run.feeding.part_s:.0f} s"
+    grid, said = run.filling.cavity.grid, f"{run.mould.part.title}: solid after {run.feeding.part_s:.0f} s"
     figure = sections(said, _solid_s(run), grid, worst_mm(run), "solid after [s]", _rings(run), PLANES[1:2])
     # Beside a panel's controls there is more height than width below the section: its colours stand at its side.
     bar = {"orientation": "v", "y": 0.5, "yanchor": "middle", "len": 1.0, "title": {"text": "solid<br>after [s]"}}

@@ -213,10 +213,10 @@ def parting_map(mould):
     table = pd.DataFrame(tried.round(3), columns=["x", "y", "z"]).assign(hidden_cm3=hides)
     return Chart(
         figure,
-        f"It opens along ({way}), chosen among {len(tried)} directions tried.",
+        f"It opens along ({way}), of {len(tried)} directions tried. The least that one hides is {hides.min():.1f} cm³; "
+        "of those that hide about as little a straight one is taken, for the lowest mould.",
         "A map of the upper half of all directions: a mould opens both ways, so the lower half would repeat it. Each "
-        "dot is a direction tried, the darker the more metal would hide from both halves; a star marks the chosen one. "
-        "Of directions that hide about the same, a straight one and then the lowest mould is taken.",
+        "dot is a direction tried, the darker the more metal would hide from both halves; a star marks the chosen one.",
         table.sort_values("hidden_cm3").head(12),
     )
 

@@ -165,7 +165,7 @@ def hot_shell_chart(sizes, part):
     mould = Mould.shell(thickness, start_c=warm)
     here, rule = (float(ask(part.modulus_mm, melt, mould)) for ask in (shell_heat_share, adams_time_s))
     title = f"{part.name}: a shell of {thickness:.1f} mm at {warm:.0f} °C can take {here:.0%} of the casting's heat"
-    axes = ("temperature of the shell at the pour [°C]", "heat taken [% of the casting's]")
+    axes = ("temperature of the shell at the pour [°C]", "heat taken [% of the casting's heat]")
     figure = canvas(title, *axes, 360, zero="y")
     line(figure, shell_c, 100 * share, COLOUR, width=3, hover="%{x:.0f} °C: %{y:.0f}%")
     mark(figure, [warm], [100 * here])
@@ -206,7 +206,7 @@ def cluster_picture(sizes, kits=1, number=1):
             solids.append(((vertices + at) @ turn.T, faces))
             gates.append(tube(np.array([(0.0, 0.0, foot + land[2]), land + at]) @ turn.T, (gate_r, gate_r), 8))
         traces.append(solid_trace(joined(solids), PARTS[kind % len(PARTS)], 1.0, parts[kind].name))
-        traces.append(solid_trace(joined(gates), WAX, 1.0, "gate"))
+        traces.append(solid_trace(joined(gates), tint(WAX, 0.5), 1.0, "gate"))
     length, radius = sizes.rack.runner_length.item(), float(sizes.runner_mm) / 2
     runner = tube(np.array([(0, 0, 0), (0, 0, length)]), (radius, radius), 24)
     cup = _cup(radius, length, sizes.rates["cluster.cup_volume"])

@@ -39,7 +39,7 @@ def spread_bars(runs, price_of_day=0.0):
             Piece("", high - three, thin, "next 20% of the runs", "thin"),
         )
         rows.append(Bar(run.plan.title, pieces, middle, middle))
-    unit = f"{money_of_one(runs)}, days priced; thick: half of the runs, thin: nine of ten, stroke: the middle"
+    unit = f"{money_of_one(runs)}, days priced; thick: half of the runs, thin: nine of ten, stroke, number: middle one"
     return stacked_bars("What one comes to", rows, unit, "{:,.0f}", "middle")
 
 
@@ -53,7 +53,7 @@ def spread_chart(runs):
     drawn = np.array([_unit_costs(runs), [run.days for run in runs.values()]])  # (cost and days, routes, n)
     dearer, slower = drawn.mean(axis=2) / planned
     k = int(np.argmax(slower))
-    title = f"{titles[k]}: {slower[k]:.1f} times the days of its plan, {dearer[k]:.1f} times the cost"
+    title = f"{titles[k]}: on average {slower[k]:.1f} times its plan's days, {dearer[k]:.1f} times its cost"
     units = (money_of_one(runs), "days to delivery [d]")
     key = "box: half of the runs, parted at the middle · whiskers: nine of ten · stroke: the plan without failures"
     figure = canvas(title, units, rows=titles, row_px=62, key=key, zero="x", r=20)

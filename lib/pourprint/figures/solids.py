@@ -90,7 +90,7 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
     way, tall = np.asarray(way) / np.linalg.norm(way), height - figure.layout.margin.t
     tall *= max(_fitted(points, way, WIDTH_PX / tall)[2], LEAST_TALL)
     eye, centre, _ = _fitted(points, way, WIDTH_PX / tall)
-    ticks = {"color": GREY, "gridcolor": "rgba(128,128,128,0.3)", "showspikes": False}
+    ticks = {"color": GREY, "gridcolor": "#B4B4B4", "showspikes": False}
     scene = {
         f"{axis}axis": {"title": {"text": f"{name} [mm]"}, "tickvals": _ticks(*ends, 2 + round(5 * length))} | ticks
         for axis, name, length, *ends in zip("xyz", axes, size, low, high, strict=True)

@@ -31,23 +31,23 @@ NOTES = "to watch, or why it cannot"
 MEAN = ", failures in the mean, inputs at their values"
 
 
-def compare_panel(kit, rates, start=None):
+def compare_panel(kit, rates, start=None, alloy="AlSi7Mg"):
     """Sliders for job, rates and the price of a day, with the routes compared beside them.
 
     Parameters: `kit` Kit or Part; `rates` RateCard; `start` date and time (default: the next working day that no
-    holiday follows soon). Returns: Panel. Raises: InputError.
+    holiday follows soon); `alloy` to begin with. Returns: Panel. Raises: InputError.
     """
     kit = kit_of(kit, rates)
     kits, folds, start = _kits(kit), _rate_rows(rates), start_or_next(start, rates)
     prices = {key: row for rows in folds.values() for key, row in rows.items()}
     axes, most = _axes(rates, prices), dearest_day(rates)
     groups = {
-        "The job": _job_rows(kits),
+        "The job": _job_rows(kits, alloy),
         "Bought or made here": {f"buy.{ware}": choice_row(WARES[ware].title, [BOUGHT, MADE]) for ware in rates.bought},
         "The clock": {
             "start": date_row("start", start.date()),
             "deadline": date_row("wanted by"),
-            "day": number_row("price of a day", 0.1 * most, 0, most, most / 100, f"{rates.currency}/day"),
+            "day": number_row("price of a day", 0.15 * most, 0, most, most / 100, f"{rates.currency}/day"),
         },
         "The chart": {"axis": choice_row("chart along", [(title, name) for name, (title, *_) in axes.items()])},
     }
@@ -138,10 +138,10 @@ def _kits(kit):
     return {kit.name.replace("_", " "): kit} | (ones if len(ones) > 1 else {})
 
 
-def _job_rows(kits):
+def _job_rows(kits, alloy):
     return {
         "kit": choice_row("kit or part", list(kits)),
-        "alloy": alloy_row(),
+        "alloy": alloy_row(first=alloy),
         "quantity": number_row("quantity wanted", 1, 1, int(QUANTITIES[-1]), 1, "", log=True),
         "at_once": choice_row("made", [("all at once", True), ("in batches", False)]),
         "batch": number_row("batch size", 4, 1, 100, 1, "", log=True),
@@ -189,7 +189,7 @@ def _facts(found, values):
     def told(route):
         days, plain = (counted(round(n), "day") for n in (now.mean_days(route), now.days[route]))
         ordered = [ware.title for ware in bought_for(made[route])]
-        title = f"{made[route].title} ({', '.join(ordered)} bought)" if ordered else made[route].title
+        title = f"{made[route].title} (bought: {', '.join(ordered)})" if ordered else made[route].title
         cost = f"about {now.mean_unit_cost(route):,.0f} {found.along.unit} and {days}"
         return f"{title}: {cost}; if nothing fails {now.unit_cost(route):,.0f} and {plain}"
 

@@ -24,11 +24,11 @@ from pourprint.routes.finishing import finishing_list
 FITS = ("H7", "K7", "M7", "N7", "P7", "R7", "S7", "H13")
 
 
-def fit_panel(frame, rates, quantity=4):
+def fit_panel(frame, rates, quantity=4, alloy="AlSi7Mg"):
     """Fit, gap, length and temperature of a frame's first node with a bearing, and what follows by each route.
 
-    Parameters: `frame` Frame with wheels and a bored node; `rates` RateCard; `quantity` of kits. Returns: Panel.
-    Raises: InputError.
+    Parameters: `frame` Frame with wheels and a bored node; `rates` RateCard; `quantity` of kits; `alloy` to begin with.
+    Returns: Panel. Raises: InputError.
     """
     kinds = [kind for kind in frame.node_kinds if frame.points[kind.points[0]].pivot]
     if not kinds:
@@ -43,7 +43,7 @@ def fit_panel(frame, rates, quantity=4):
         "isolation": choice_row("isolation", [(name.replace("_", " "), name) for name in ISOLATIONS]),
     }
     job = {
-        "alloy": alloy_row(),
+        "alloy": alloy_row(first=alloy),
         "route": choice_row("made by", [(title_of(route), route) for route in PRINTED]),
         "look": choice_row("look at", [("the bond", "bond"), ("the seat", "seat")]),
     }
@@ -105,9 +105,8 @@ class _Joint:
         for route, one in plans.items():
             table = finishing_list(one)
             cut = float((table["count"] * table.filter(like="cost").squeeze()).sum())
-            colour, rest = LOOKS[route].colour, float(one.unit_cost) - cut
-            dark, pale = (colour, f"machining {cut:,.0f}"), (tint(colour, 0.6), f"the rest {rest:,.0f}")
-            pieces = Piece("machining", cut, *dark), Piece("the rest", rest, *pale)
+            hue, rest = LOOKS[route].colour, float(one.unit_cost) - cut
+            pieces = Piece("", cut, hue, f"machining {cut:,.0f}"), Piece("", rest, tint(hue, 0.6), f"rest {rest:,.0f}")
             bars.append(Bar(one.title, pieces, float(one.unit_cost)))
         title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
         costs = stacked_bars(title, bars, f"{money} a kit; dark: machining", "{:,.0f}")

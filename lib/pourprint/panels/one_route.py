@@ -15,22 +15,22 @@ from pourprint.routes import plan, printed_metal, printed_mould
 from pourprint.routes.shell_sizes import ShellSizes
 
 
-def pattern_panel(kit, rates, quantity=1):
+def pattern_panel(kit, rates, quantity=1, alloy="AlSi7Mg"):
     """Sliders for the choices of the printed-pattern route, with what follows: sizes, cost by stage, days.
 
-    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits; `alloy`. Returns: Panel. Raises: InputError.
     """
-    job, choices = Job(kit_of(kit, rates), "AlSi7Mg", quantity), [*value_rows("pattern", rates).items()]
+    job, choices = Job(kit_of(kit, rates), alloy, quantity), [*value_rows("pattern", rates).items()]
     groups = {"The job": {}, "Pattern and cluster": dict(choices[:4]), "Shell and fire": dict(choices[4:])}
     return _panel("pattern", job, rates, groups, _pattern_costs, _pattern_facts)
 
 
-def mould_panel(kit, rates, quantity=1):
+def mould_panel(kit, rates, quantity=1, alloy="AlSi7Mg"):
     """Sliders for the choices of the printed-mould route, with sizes and the cost of each step, at first and now.
 
-    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits. Returns: Panel. Raises: InputError.
+    Parameters: `kit` Kit or Part; `rates` RateCard; `quantity` of kits; `alloy`. Returns: Panel. Raises: InputError.
     """
-    job = Job(kit_of(kit, rates), "AlSi7Mg", quantity)
+    job = Job(kit_of(kit, rates), alloy, quantity)
     groups = {"The job": {"volume": volume_row([job.kit], 500.0)}, "The mould": value_rows("mould", rates)}
     return _panel("mould", job, rates, groups, _mould_costs, _mould_facts)
 
@@ -111,7 +111,7 @@ def _pattern_facts(found):
         "from first dip to dry shell": f"{sizes.drying_h:.0f} h",
         "least time to burn all patterns": f"{kits * float(sizes.burning_h):.1f} h",
         f"metal poured for one {noun}": f"{sum(map(float, sizes.metal_kg.values())):.2f} kg",
-        "share that becomes parts": f"{float(sizes.casting_yield):.0%}",
+        "share of it that becomes castings": f"{float(sizes.casting_yield):.0%}",
     }
 
 
@@ -126,7 +126,8 @@ def _mould_facts(found):
     def total(amount):
         return float(sum(item.count * amount(one) for item, one in zip(kit.parts, moulds, strict=True)))
 
-    levels = {work.level.name: work.level for step in found.steps for work in step.work}
+    named = {"mould": "moulds poured, whole job", "box": "job boxes, whole job"}  # none where moulds are bought
+    loads = {named[of.name]: f"{float(often):.0f}" for of, often in found.counts.items() if of.name in named}
     poured, sand = total(lambda one: one.metal_kg), total(lambda one: one.sand_kg)
     return {
         "widest feeder": f"{max(float(one.feeder.diameter_mm) for one in moulds):.0f} mm",
@@ -136,9 +137,7 @@ def _mould_facts(found):
         "sand for a kilogram poured": f"{sand / poured:.1f} kg",
         "cores": f"{total(lambda one: one.cores):.0f}",
         "metal to machine off": f"{total(lambda one: one.stock_cm3):.0f} cm³",
-        "moulds, whole job": f"{float(levels['mould'].per_batch(found.job.quantity)):.0f}",
-        "job boxes, whole job": f"{float(levels['box'].per_batch(found.job.quantity)):.0f}",
-    }
+    } | loads
 
 
 def _metal_facts(found):
@@ -146,7 +145,7 @@ def _metal_facts(found):
     layer_mm = printed_metal.layer_mm(found.job, found.rates.section(printed_metal.NAME))
     return {
         "layer": f"{1000 * layer_mm:.0f} µm",
-        "height of a plate": f"{float(layout.height_mm):.0f} mm",
+        "height of the build": f"{float(layout.height_mm):.0f} mm",
         "plates, whole job": f"{int(layout.plates.per_batch(found.job.quantity))}",
         "machine hours, whole job": f"{found.machine_h:.0f} h",
         "hands-on hours, whole job": f"{found.hands_on_h:.0f} h",

@@ -108,7 +108,7 @@ def _facts(runs, price_of_day, deadline):
     return {
         "cheapest on average, failures and inputs drawn": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a "
         f"{plan.job.kit.noun}; best in {of_runs(share)} of {runs[best].n:,} runs",
-        "soonest on average, the same": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
+        "soonest on average, failures and inputs drawn": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
         f"chance of delivery by {date:%a %d %b %Y}, failures and inputs drawn": chances,
     }
 
@@ -124,5 +124,5 @@ def _table(runs, price_of_day, deadline):
         for what, values in ((f"{money}, days priced", kit), ("days", run.days)):
             cells[f"{what}: mean"] = round(values.mean())
             cells[f"{what}: nine of ten"] = "{:,.0f} to {:,.0f}".format(*np.quantile(values, NINE_OF_TEN))
-        cells |= {"begun for one good": run.attempts.mean(), "in time": of_runs(run.chance(deadline))}
+        cells |= {"begun for one good": round(run.attempts.mean(), 2), "in time": of_runs(run.chance(deadline))}
     return table_html(pd.DataFrame.from_dict(rows, orient="index").rename_axis("route"), TEXTS["captions"]["risk"])

@@ -13,11 +13,7 @@ from pourprint.routes import PRINTED
 
 def rolled_yield(task, room):
     yields = [task.number(f"yield {i}", 78, 98) / 100 for i in range(3)]
-    slips = {
-        "mean": sum(yields) / 3,
-        "worst step": min(yields),
-        "failures added": 1 - sum(1 - each for each in yields),
-    }
+    slips = {"mean": sum(yields) / 3, "worst step": min(yields), "failures added": 1 - sum(1 - each for each in yields)}
     return numeric(task, model.rolled_yield(yields), slips, yields=yields)
 
 

@@ -16,11 +16,7 @@ def drop_factor(task, room, height, settles):
 def tightest_fit(task, room, size, letter):
     low, high = limits_um(size, letter)
     hole = limits_um(size, "H7")
-    slips = {
-        "loosest": low - hole[1],
-        "middle": (low + high - hole[1]) / 2,
-        "both largest": high - hole[1],
-    }
+    slips = {"loosest": low - hole[1], "middle": (low + high - hole[1]) / 2, "both largest": high - hole[1]}
     return numeric(task, fit_um(size, "H7", letter)[1], slips, hole=hole, low=low, high=high)
 
 
