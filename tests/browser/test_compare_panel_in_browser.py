@@ -91,10 +91,10 @@ def check_all_traces(page):
     lines, means = [], []
     for plan in plans.values():
         along = again_along(plan, "quantity")
-        more, longer = along.at(quantities, plan.rates)
         days = np.interp(quantities, some, plan.at(quantity=some).lead_time_days)
+        more, longer = along.at(quantities, days, plan.rates)
         lines.append((more * plan.at(quantity=quantities).total_cost + price * longer * days) / quantities)
-        more, longer = along.at(quantity, plan.rates)
+        more, longer = along.at(quantity, plan.lead_time_days, plan.rates)
         means.append((more * plan.total_cost + price * longer * plan.lead_time_days) / quantity)
     # The browser gets whole doubles; what differs is only the order of a few sums.
     for trace, line in zip(plot, lines, strict=False):
