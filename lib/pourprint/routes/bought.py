@@ -96,8 +96,8 @@ def made_or_bought(route, recipe, job, rates):
 
 def bought_for(plan):
     """The Wares that a plan orders outside, in the order of its card."""
-    ordered = {step.name for step in plan.steps}
-    return [ware for name in plan.rates.bought if _order_of(ware := WARES[name]) in ordered]
+    steps = {step.name for step in plan.steps}
+    return [ware for name in plan.rates.bought if _order_of(ware := WARES[name]) in steps]
 
 
 def ordered(rates, key, amount):
