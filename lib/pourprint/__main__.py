@@ -120,10 +120,12 @@ def check(given):
 
 def compare(given):
     """The memo's table of routes."""
+    import pourprint as pp
+
     found = _memo(given)
     if not given.form:
         print(f"{found.recommendation}\n")
-    _print(found.tables["The routes"], given.form, found.rates.currency)
+    _print(pp.report.routes_table(found), given.form, found.rates.currency)
     return DONE
 
 

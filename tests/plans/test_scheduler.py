@@ -313,10 +313,10 @@ def test_more_hands_do_not_make_these_jobs_later_though_they_can():
 
 
 def test_one_kit_more_may_end_a_job_sooner_as_notebook_06_says():
-    fours = pp.plan("printed_pattern", pp.Job(demo_kit(), "AlSi7Mg", np.array([13, 14]), 4), demo_rates())
+    fours = pp.plan("printed_pattern", pp.Job(demo_kit(), "AlSi7Mg", np.array([33, 34]), 4), demo_rates())
     later, sooner = fours.lead_time_days
     assert sooner < later - 0.5
-    for kits, days in ((13, later), (14, sooner)):  # and the event loop, written in its own words, says the same
+    for kits, days in ((33, later), (34, sooner)):  # and the event loop, written in its own words, says the same
         assert Floor(fours.at(quantity=kits)).run()[1] == pytest.approx(days, abs=1 / 1440)
 
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.decide.carbon import footprint
+from pourprint.decide.failures import again_here
 from pourprint.decide.inputs import varied
 from pourprint.ledger.entries import buying
 from pourprint.ledger.errors import InputError
@@ -103,7 +104,7 @@ def test_express_changes_what_is_paid_and_not_what_is_ordered():
     offer = {"per_order": 60.0, "per_part": 10.0, "express_factor": 1.6}
     card = card_that_buys("machining", **offer, express=1.0)
     plan = pp.plan("printed_mould", pp.Job(demo_kit(), "AlSi7Mg", 4, start="2027-01-11T08:00"), card)
-    bought = buying_table(plan, {})
+    bought = buying_table(plan, again_here(plan))
     orders, parts = (bought.loc[f"{what} (buy machining)"] for what in ("per order", "per part"))
     assert orders["amount"] == pytest.approx(1) and parts["amount"] == pytest.approx(60)
     assert parts[f"cost [{card.currency}]"] == pytest.approx(60 * 10 * 1.6)

@@ -314,7 +314,7 @@ def test_more_cores_take_more_hours_from_design_to_shake_out():
 
     many, none = hours(0.1), hours(1000.0)
     grew = [name for name in many.index if many[name] > none[name] + 1e-9]
-    assert {"design moulds, cores, feeders and gates", "unpack, clean and cure", "coat, set cores and close"} < {*grew}
+    assert {"design moulds, cores, feeders and gates", "unpack, clean and cure", "set cores and close"} < {*grew}
     assert "shake out and clear the cores" in grew
 
 
@@ -337,7 +337,7 @@ def test_what_a_wall_or_a_stock_costs_shows_in_the_steps_that_depend_on_it(key, 
     one, two = (plan(job, **change).table().set_index("step")["cost"] for change in ({}, changed))
     moved = {name for name in one.index if abs(two[name] - one[name]) > 1e-9}
     expected = {
-        "wall": {"print moulds and cores", "coat, set cores and close", "melt and pour", "cut off feeders and gates"},
+        "wall": {"print moulds and cores", "set cores and close", "melt and pour", "cut off feeders and gates"},
         "machining_stock": {"print moulds and cores", "melt and pour", "machine bores, faces and tight sockets"},
         "block_gap": {"print moulds and cores"},
     }

@@ -15,7 +15,7 @@ TABLE = tomllib.loads(files("pourprint.ledger").joinpath("data/set_points.toml")
 def plans():
     for card in (demo_rates(), pp.RateCard.load(DEMO / "rates_buying.toml")):
         for name in pp.alloys():
-            yield from pp.plan_all(small_job(2, alloy=name), card).values()
+            yield from pp.plan_all(small_job(2, alloy=name).with_(isolation="filled_line"), card).values()
 
 
 def test_every_step_and_number_of_the_table_is_one_of_a_plan():

@@ -100,6 +100,12 @@ def footprint(plan, n=1000, seed=1, known=None):
     return Footprint(plan, *tables)
 
 
+def carbon_kg(amounts):
+    """Greenhouse gases of amounts {rate key: amount}, at the ledger's values [kg CO2e]; limits as of the module."""
+    values = {key.removeprefix("carbon."): entry.value for key, entry in carbon_ledger().items()}
+    return sum(amount * _weight(key, values) for key, amount in amounts.items())
+
+
 def _weight(key, drawn):
     """What stands in the place of a price: kg CO2e a unit, nothing for people and machine hours."""
     section, _, name = key.partition(".")

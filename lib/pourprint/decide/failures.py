@@ -55,7 +55,8 @@ class Again:
         that they add. Those do not jump where the plan's own days do, by a weekend or holidays.
         """
         plain, mean = priced(self.amounts, rates)
-        dearer, longer = self._read(kits, mean / plain - 1, (-1.0, 0.0)), self._read(kits, self.added, (0.0, 1.0))
+        more = mean / np.where(plain > 0, plain, 1) - (plain > 0)  # at no price at all nothing is dearer
+        dearer, longer = self._read(kits, more, (-1.0, 0.0)), self._read(kits, self.added, (0.0, 1.0))
         return Shares(1 + dearer, 1 + longer / days)
 
     def _read(self, kits, added, powers):
@@ -134,12 +135,13 @@ def kits_of(job):
     return ("quantity", job.quantity) if job.all_at_once else ("batch_size", job.batch_size)
 
 
-def shares(plan):
-    """What failures make of a plan's cost and days: Shares, floats. Parameters, raises, limits: as for `again_here`."""
-    return Shares(*map(float, again_here(plan).at(kits_of(plan.job)[1], plan.lead_time_days, plan.rates)))
+def shares(plan, found=None):
+    """What failures make of a plan's cost and days: Shares, floats. Parameters: `found` (default: its `again_here`)."""
+    found = again_here(plan) if found is None else found
+    return Shares(*map(float, found.at(kits_of(plan.job)[1], plan.lead_time_days, plan.rates)))
 
 
-def expected(plan):
-    """Mean cost and days of a plan with failures and rework: Expected. As for `again`."""
-    share = shares(plan)
+def expected(plan, found=None):
+    """Mean cost and days of a plan with failures and rework: Expected. As for `shares`."""
+    share = shares(plan, found)
     return Expected(share.cost * plan.total_cost, share.days * plan.lead_time_days)

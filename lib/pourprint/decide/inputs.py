@@ -32,9 +32,10 @@ def single_plans(plans):
 
 
 def dearest_day(rates, price_of_day=0.0):
-    """The dearest day worth looking at [currency/d], in any currency: a round number, at least 25 h of a technician
-    and twice the price asked for."""
-    return rounded_up(max(25 * float(np.max(rates["labour.technician"])), 2 * price_of_day, 1.0))
+    """The dearest day worth looking at [currency/d], in any currency: a round number, at least 25 h of a technician, or
+    of the metal printer where hands cost nothing, and twice the price asked for."""
+    hour = float(np.max(rates["labour.technician"]) or np.max(rates["machine.metal_printer"]))
+    return rounded_up(max(25 * hour, 2 * price_of_day, 1.0))
 
 
 def rounded_up(least, steps=(1, 2, 5, 10)):
@@ -143,7 +144,7 @@ def _between_limits(plan, arrays, shape, axis, order, clock):
 
     def can(i):
         try:
-            varied(plan, _some(arrays, axis, order[i : i + 1]))
+            _told(varied(plan, _some(arrays, axis, order[i : i + 1])), clock)
         except Infeasible:
             return False
         return True

@@ -82,7 +82,7 @@ class OwnOrBuy:
             return f"A {name} of one's own does not pay: it would have to run {self.pays_from_h:,.0f} hours a year."
         jobs = self.pays_from_h / self.job_h
         said = f"A {name} of one's own pays from {self.pays_from_h:,.0f} hours a year on, or {jobs:,.1f} such jobs"
-        return said + f": it costs {self.fixed:,.0f} {money} a year before it runs."
+        return said + f": it costs {self.fixed:,.0f} {money} a year before it runs; failures are left out."
 
 
 def own_or_buy(made_here, bought, machine, price, years, interest, upkeep=0.0):
@@ -91,15 +91,16 @@ def own_or_buy(made_here, bought, machine, price, years, interest, upkeep=0.0):
     Parameters: `made_here`, `bought` the route's plans of one job, of single numbers, such as at `rates.making()` and
     at `rates`; `machine` of the first plan, such as "sand_printer"; its `price` [currency], paid off in `years` [a] at
     `interest` a year [-]; `upkeep` and room [currency/a]. Returns: OwnOrBuy. Raises: InputError.
-    The card's own price of a machine hour is left out: the yearly payment stands in its place. Source: annuity (exact).
+    Failures are left out, and the card's own price of a machine hour, in whose place the yearly payment stands. Source:
+    annuity (exact).
     """
     for plan in (made_here, bought):
         made(plan).single_only("own_or_buy()")
     check_numbers(zero_allowed=True, arrays=False, upkeep=upkeep)
     key = f"machine.{machine}"
     job_h = usage(made_here)[key]
-    if not job_h:
-        raise InputError(f"machine={machine!r} is not held by the plan of {made_here.title.lower()}: name one that is.")
+    if not job_h or usage(bought)[key]:
+        raise InputError(f"machine={machine!r} must be held by the plan made here, and not by the one that buys.")
     fixed = float(annuity(price, years, interest)) + upkeep
     own = made_here.total_cost - float(job_h) * made_here.rates[key]
     return OwnOrBuy(made_here, machine, fixed, own, bought.total_cost, float(job_h))

@@ -19,6 +19,7 @@ from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import below, check_seed
 from pourprint.plans.plan import feasible, made, ranged
+from pourprint.risk.simulation import UNCERTAIN
 
 KINDS = ("unit_cost", "days")  # of outputs
 RESAMPLES, CONFIDENCE = 400, 0.95  # of the bootstrap, and of the intervals from it [-]
@@ -120,15 +121,14 @@ def tornado(output, entries=None, most=12):
 def uncertain_inputs(plans):
     """The inputs that are uncertain and matter: {key: Entry}.
 
-    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job and rate card. Returns: the entries
-    that, alone moved to their low or high, change a feasible plan's cost or days, but make no route infeasible
-    (such limits are a choice of machine, not a doubt). Yields are not among them: a plan carries, but does not
-    price them.
+    Parameters: `plans` {route: Plan or NoPlan} of single numbers for one job and rate card. Returns: of what runs draw
+    (`risk.simulation.uncertain`) the entries that, alone moved to their low or high, change a feasible plan's cost or
+    days, but make no route infeasible. Yields are not among them: a plan carries, but does not price them.
     """
     bars = [tornado(output_of(plan, kind), most=None) for plan in feasible(plans).values() for kind in KINDS]
     refused = {key for one in bars for key in one.refused}
     known = [(key, entry) for one in bars for key, entry in one.output.entries.items() if key in one.entries]
-    return {key: entry for key, entry in known if key not in refused}
+    return {key: entry for key, entry in known if key not in refused and entry.kind in UNCERTAIN}
 
 
 def _entries(output, entries):

@@ -24,7 +24,7 @@ from pourprint.plans.jobs import Job
 from pourprint.routes import ROUTES
 
 ENDING = ".setting.toml"
-HEAD = "A setting of Pour or Print: what is asked, and what differs from the kit and the card that it starts from."
+HEAD = "A setting of Pour or Print: what is asked, and which values differ from the kit and card that it starts from."
 PLAIN = ("alloy", "quantity", "batch_size", "start", "deadline", "price_of_day", "routes")
 
 
@@ -173,9 +173,14 @@ def same_kit(kit, other):
 
 
 def _alike(item, other):
-    """Whether two KitParts are one part: name and sizes, to what a written number or mesh leaves of them."""
-    sizes = [(one.part.volume_cm3, one.part.area_cm2, *one.part.box_mm) for one in (item, other) if one is not None]
-    return len(sizes) == 2 and item.part.name == other.part.name and np.allclose(*sizes, rtol=1e-6, atol=0)
+    """Whether two KitParts are one part: name, features and sizes, to what a written number or mesh leaves of them."""
+    if other is None:
+        return False
+    names = [(one.part.name, one.bores, one.sockets, one.faces, one.part.mesh is None) for one in (item, other)]
+    # A mesh that was written and read again may tell a few facets' overhang otherwise.
+    fields = ("volume_cm3", "area_cm2", *(("overhang_cm2", "support_cm3") if item.part.mesh is None else ()))
+    sizes = [(*one.box_mm, *(getattr(one, field) for field in fields)) for one in (item.part, other.part)]
+    return names[0] == names[1] and np.allclose(*sizes, rtol=1e-6, atol=0)
 
 
 def _from(path, file):

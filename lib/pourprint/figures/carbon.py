@@ -38,7 +38,8 @@ def footprint_chart(footprints):
     one, money = f"a {plan.job.kit.noun}", plan.rates.currency
     message = f"{title_of(order[0])}: {table['co2e_kg'].min():,.0f} kg CO₂e {one}{rest}"
     axes = {"unit_cost": f"cost of {one} [{money}]", "days": "days of the job [d]"}
-    figure = canvas(message, tuple(axes.values()), f"greenhouse gases of {one} [kg CO₂e]", 440, log="xy")
+    up = f"greenhouse gases of {one} [kg CO₂e]"
+    figure = canvas(message, tuple(axes.values()), up, 440, log="xy", key="line: nine draws of ten")
     for panel, key in enumerate(axes, start=1):
         for (route, row), side in zip(table.sort_values(key).iterrows(), NAMED, strict=False):
             look, name = LOOKS[route], title_of(route)
@@ -54,10 +55,10 @@ def footprint_chart(footprints):
     pedigrees = Counter(entry.pedigree for entry in carbon_ledger().values()).most_common()
     known = ", ".join(f"{count} {pedigree}" for pedigree, count in pedigrees)
     buying = [title_of(route).lower() for route, each in footprints.items() if bought_for(each.plan)]
-    bare = f" Left out: what is bought in the place of a step, by {', '.join(buying)}." * bool(buying)
+    bare = "failures" + f", and what is bought in the place of a step, by {', '.join(buying)}" * bool(buying)
     return Chart(
         figure,
-        f"A second axis, no verdict: of {sum(count for _, count in pedigrees)} carbon factors, {known}.{bare}",
+        f"A second axis, no verdict: of {sum(count for _, count in pedigrees)} factors, {known}. Left out: {bare}.",
         f"Two panels with greenhouse gases of {one} upwards: against its cost, and against the days of the job. One "
         "mark a route, with a line that holds nine draws of ten.",
         table.rename(index=title_of),

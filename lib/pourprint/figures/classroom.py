@@ -56,7 +56,7 @@ def slips_chart(attempts):
     return Chart(
         figure,
         f"{top['students']} students made the slip “{top['slip']}” in {top['exercise']}, {top['times']} times in all.",
-        f"One bar a slip, the most common of {len(kinds)} kinds on top; its length is the number of students.",
+        f"One bar a slip, of {len(kinds)} kinds the {len(table)} most common; its length is the number of students.",
         table.set_index("exercise"),
     )
 

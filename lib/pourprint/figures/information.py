@@ -58,10 +58,12 @@ def information_chart(information):
     shown, money = table.head(MOST_BARS), information.currency
     told = (shown["worth"] > 2 * shown["standard_error"]).to_numpy()
     alone = shown.index.isin([in_words(key) for key in information.inputs])
-    colours = np.where(told, np.where(alone, "#0072B2", "#A6CBE3"), "#D9D9D9").tolist()
+    colours = np.where(told, np.where(alone, "#0072B2", "#56B4E9"), "#9A9A9A").tolist()
     best = next((key for key, worth in information.inputs.items() if worth.told), None)
     title = f"Measure first: {in_words(best)}" if best else "No single input is worth measuring first"
-    figure = canvas(title, f"worth of knowing it before choosing [{money} for this job]", rows=shown.index, r=20)
+    key = "dark: one input · pale: several together · thin line: two standard errors · strokes: not told from nothing"
+    across = f"worth of knowing it before choosing [{money} for this job]"
+    figure = canvas(title, across, rows=shown.index, r=20, key=key)
     error = {"array": 2 * shown["standard_error"], "color": INK, "width": 4}
     hatches, said = np.where(told, "", "/").tolist(), f"%{{y}}: %{{x:,.0f}} {money}"
     bars(figure, shown["worth"], shown.index, colours, hatches, hover=said, error_x=error, name="worth of knowing")

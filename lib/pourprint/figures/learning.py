@@ -82,7 +82,7 @@ def die_chart(plain, learned, currency, noun):
     shown = pd.DataFrame(table, index=pd.Index(plain.quantities, name=f"{noun}s"))
     return Chart(
         figure,
-        f"With learning it pays {_pays(learned, noun)}.",
+        f"With learning it pays {_pays(learned, noun)}. Failures are left out.",
         "Falling lines over quantity, both axes logarithmic: with a die the cost begins high and falls below the other "
         f"{pays}; thin lines include learning.",
         shown.loc[[int(n) for n in ROUND if n in shown.index]],

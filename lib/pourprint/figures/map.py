@@ -122,7 +122,8 @@ def _along(chart, column):
     """Who is best up one column of the map, as words."""
     winners = chart.best[:, column]
     turns = np.flatnonzero(np.r_[True, np.diff(winners) != 0])
-    return "; ".join(f"from {chart.ys[j]:,.4g}: {_name(chart.routes[winners[j]])}" for j in turns)
+    said = [f"{y:,.0f}" if y >= 1000 else f"{y:.4g}" for y in chart.ys]
+    return "; ".join(f"from {said[j]}: {_name(chart.routes[winners[j]])}" for j in turns)
 
 
 def _add_marks(figure, chart):

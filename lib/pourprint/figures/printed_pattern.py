@@ -137,17 +137,17 @@ def crack_chart(sizes, item):
 
 
 def metal_chart(sizes):
-    """Where the metal of a mean kit goes, as bars: Chart."""
+    """Where the metal of one kit goes, as bars, where clusters are full: Chart."""
     metal = {name: float(kg) for name, kg in sizes.metal_kg.items()}
     total, kilograms = sum(metal.values()), [*metal.values()]
-    title = f"{sizes.casting_yield:.0%} of the metal becomes parts"
-    figure = canvas(title, f"metal poured for one {sizes.job.kit.noun} [kg]", rows=metal)
+    title = f"Of full clusters {sizes.casting_yield:.0%} of the metal becomes parts"
+    figure = canvas(title, f"metal poured for one {sizes.job.kit.noun}, clusters full [kg]", rows=metal)
     shades = [COLOUR, *(tint(COLOUR, white) for white in (0.3, 0.5, 0.7))]
     bars(figure, kilograms, [*metal], shades, said=[f"{kg:.2f} kg, {kg / total:.0%}" for kg in kilograms])
     return Chart(
         figure.update_xaxes(range=[0, 1.25 * max(kilograms)]),
-        f"{total:.2f} kg are poured for {metal['parts']:.2f} kg of castings. Steel foundries reported 53% on average, "
-        "33 to 73% (SFSA survey 1997, published).",
+        f"{total:.2f} kg are poured for {metal['parts']:.2f} kg of castings, more where a cluster is not full. Steel "
+        "foundries reported 53% on average, 33 to 73% (SFSA survey 1997, published).",
         "Four bars: parts, gates, runner and cup, as long as the metal in them.",
         pd.DataFrame({"kg": metal, "share": {name: kg / total for name, kg in metal.items()}}),
     )

@@ -44,7 +44,8 @@ def tornado_chart(found):
 
 def sobol_chart(indices):
     """Sobol indices with their intervals. Parameters: Indices of `sobol`. Returns: Chart."""
-    names, key = [in_words(key) for key in indices.entries], "plain: alone · strokes: with others"
+    names = [in_words(key) for key in indices.entries]
+    key = f"plain: alone · strokes: with others · thin line: interval of {CONFIDENCE:.0%}"
     title = f"{names[0].capitalize()} carries the largest share of the doubt"
     figure = canvas(title, "share of the variance [-]", rows=names, row_px=42, key=key, r=20)
     for kind, values, ranges, colour, hatch in (

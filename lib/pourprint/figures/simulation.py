@@ -183,7 +183,8 @@ def design_error_chart(errors, plans):
     cheap, quick = (titles[k] for k in np.argmin(mean, axis=1))
     both = f"{cheap} forgives a design error most cheaply"
     both += " and most quickly" if cheap == quick else f", {quick.lower()} most quickly"
-    figure = canvas(both, (f"{money} more", "days more [d]"), rows=titles, row_px=46, r=20)
+    across, key = (f"{money} more", "days more [d]"), "thin line: nine runs of ten"
+    figure = canvas(both, across, rows=titles, row_px=46, r=20, key=key)
     table = pd.DataFrame({f"cost [{money}]": mean[0], "days": mean[1]}, index=titles)
     colours, error = [tint(LOOKS[route].colour, 0.3) for route in errors], drawn.std(axis=2) / np.sqrt(drawn.shape[2])
     for k, what in enumerate(("cost", "days")):

@@ -13,7 +13,7 @@ import numpy as np
 from pydantic import AfterValidator
 
 from pourprint.ledger.checks import validated
-from pourprint.ledger.errors import InputError
+from pourprint.ledger.errors import Infeasible, InputError
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 HORIZON_DAYS = 20 * 365  # how far a calendar looks ahead
@@ -178,8 +178,8 @@ def generic_calendar(hours):
 
 
 def past_horizon():
-    """The InputError of a job that runs past the end of the calendar."""
-    return InputError(
+    """The Infeasible of a job that runs past the end of the calendar."""
+    return Infeasible(
         f"the job runs past {HORIZON_DAYS // 365} years: make fewer, or check the step times and working hours."
     )
 
@@ -193,6 +193,12 @@ def moment_of(start):
     if moment.tzinfo:
         raise InputError(f"start must be local time without a time zone, not {start!r}.")
     return moment
+
+
+def end_of(day):
+    """A deadline as a datetime: a date means its end."""
+    moment = moment_of(day)
+    return moment + dt.timedelta(days=moment.time() == dt.time())
 
 
 def begin_of(start, hours):

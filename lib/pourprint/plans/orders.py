@@ -15,7 +15,7 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.workdays import WorkingHours, calendar_from, moment_of
+from pourprint.ledger.workdays import WorkingHours, begin_of, calendar_from, end_of
 from pourprint.plans.days import Span, spans_of
 from pourprint.plans.dispatch import schedule
 from pourprint.plans.plan import made
@@ -63,10 +63,10 @@ class Order:
         batches = [_tasks(plan, each, kits) for kits in [size] * full + [rest] * (rest > 0)]
         return cls(
             plan.title if name is None else name,
-            moment_of(arrives),
+            begin_of(arrives, plan.rates.hours),
             tuple(batches),
             _tasks(plan, one_off, 1),
-            None if due is None else moment_of(due),
+            None if due is None else end_of(due),
             plan.job.delivery_days,
         )
 

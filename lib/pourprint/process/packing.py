@@ -26,19 +26,22 @@ def _whole(ratio):
 
 
 def per_bed(box_mm, bed_mm, gap_mm):
-    """How many equal boxes stand on a rectangular bed, in the better of the two grid directions.
+    """How many equal boxes stand on a rectangular bed, in the better of the two grid directions; at least one where it
+    fits from corner to corner.
 
     Parameters: `box_mm` (..., 3) part boxes, z up [mm]; `bed_mm` (x, y) [mm]; `gap_mm` between parts [mm].
-    Returns: count (...,) [-], 0 where the box does not fit. Source: exact count of the grid.
+    Returns: count (...,) [-], 0 where the box does not fit. Source: exact count of the grid; a box turned by 45° takes
+    (length + width)/√2 either way.
 
-    >>> int(per_bed((90, 70, 60), (250, 250), 5))
-    6
+    >>> int(per_bed((90, 70, 60), (250, 250), 5)), int(per_bed((300, 40, 60), (250, 250), 5))
+    (6, 1)
     """
     x, y = np.asarray(box_mm, dtype=float)[..., 0] + gap_mm, np.asarray(box_mm, dtype=float)[..., 1] + gap_mm
     length, width = bed_mm[0] + gap_mm, bed_mm[1] + gap_mm  # no gap is needed behind the last part
     straight = _whole(length / x) * _whole(width / y)
     turned = _whole(length / y) * _whole(width / x)
-    return np.maximum(straight, turned)
+    across = x + y - 2 * gap_mm <= np.sqrt(2) * np.minimum(*bed_mm)
+    return np.maximum(np.maximum(straight, turned), across)
 
 
 def plate_share(length_mm, width_mm, plate_mm, gap_mm):

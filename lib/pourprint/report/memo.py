@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.decide.along import Along, unit_costs
-from pourprint.decide.failures import again_along, expected
+from pourprint.decide.failures import again_along, again_here, expected
 from pourprint.decide.information import Samples, probability_best, value_of_information
 from pourprint.decide.inputs import dearest_day, outcomes_of
 from pourprint.decide.map import decision_map
@@ -23,7 +23,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard
-from pourprint.ledger.workdays import begin_of, moment_of
+from pourprint.ledger.workdays import begin_of, end_of, moment_of
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible, why_none
 from pourprint.report import tables
@@ -63,9 +63,14 @@ class Memo:
         return feasible(self.plans)
 
     @cached_property
+    def again(self):
+        """{route: Again} what failures make of the job."""
+        return {route: again_here(plan) for route, plan in self.able.items()}
+
+    @cached_property
     def failing(self):
         """{route: Expected} cost and days of the job with failures."""
-        return {route: expected(plan) for route, plan in self.able.items()}
+        return {route: expected(plan, self.again[route]) for route, plan in self.able.items()}
 
     @cached_property
     def runs(self):
@@ -88,7 +93,14 @@ class Memo:
             return self.cheapest
         chances = {route: run.chance(self.deadline) for route, run in self.runs.items()}
         least = min(LIKELY, max(chances.values()))
+        if not least:
+            return self.soonest
         return min((route for route in chances if chances[route] >= least), key=self.mean_cost)
+
+    @property
+    def soonest(self):
+        """The route of least mean days."""
+        return min(self.able, key=lambda route: self.failing[route].days)
 
     @property
     def cheapest(self):
@@ -102,7 +114,7 @@ class Memo:
 
     @property
     def setting(self):
-        """What was asked, as a Setting of that name; it knows neither days of delivery nor sockets machined unasked."""
+        """What was asked, as a Setting: it knows neither days of delivery, isolation nor sockets machined unasked."""
         job, day = self.job, self.deadline
         day = job.start + dt.timedelta(days=day) if isinstance(day, int | float) else day
         batch, asked = None if job.all_at_once else job.batch_size, (self.price_of_day, None, tuple(self.plans))
@@ -166,7 +178,7 @@ class Memo:
         if self.deadline is not None:
             band += f". Of the draws {of_runs(run.chance(self.deadline))} keep {date_of(self.deadline)}"
             if run.chance(self.deadline) < LIKELY:
-                soonest = min(self.able, key=lambda route: self.failing[route].days)
+                soonest = self.soonest
                 days = f"{self.plans[soonest].title.lower()}, takes about {whole_days(self.failing[soonest].days)}"
                 take = f"No route likely keeps {date_of(self.deadline)}: the soonest, {days}. {take}"
         return f"{take} {band}. {self._how_sure()}."
@@ -216,7 +228,7 @@ class Memo:
             "Machining": machining_table(plan),
             "Inspection": inspection_list(plan),
             "Cautions": cautions_table(plan),
-            "What to buy": tables.buying_table(plan, self.rework.visits),
+            "What to buy": tables.buying_table(plan, self.again[self.chosen]),
             "Risks": tables.risks_table(self),
             "What would turn it": turns_table(self.turns),
             "What to measure first": self.information.table().rename_axis("what is known"),
@@ -322,7 +334,7 @@ def more_or_less(amount, money):
 
 
 def date_of(deadline):
-    return f"{deadline:g} days" if isinstance(deadline, int | float) else f"{moment_of(deadline):%a %d %b %Y}"
+    return whole_days(deadline) if isinstance(deadline, int | float) else f"{moment_of(deadline):%a %d %b %Y}"
 
 
 def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES), argument=""):
@@ -334,7 +346,9 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     """
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     begin = begin_of(start, rates.hours)
-    if deadline is not None and not isinstance(deadline, int | float) and moment_of(deadline) <= begin:
+    if isinstance(deadline, int | float):
+        check_numbers(arrays=False, deadline=deadline)
+    elif deadline is not None and end_of(deadline) <= begin:
         raise InputError(f"the deadline, {date_of(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
     job = job.with_(start=begin)
     plans = plan_all(job, rates, routes)

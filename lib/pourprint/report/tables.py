@@ -4,7 +4,7 @@ from numbers import Number
 
 import numpy as np
 
-from pourprint.decide.carbon import footprint
+from pourprint.decide.carbon import carbon_kg
 from pourprint.decide.price import price_of
 from pourprint.figures.tables import cell
 from pourprint.ledger.entries import in_words
@@ -69,9 +69,11 @@ def routes_table(memo):
 
     money, rows = memo.rates.currency, []
     priced = any(key.startswith("price.") for key in memo.rates.entries)
-    gases = "greenhouse gases" + ", orders left out" * any(map(bought_for, memo.able.values()))
+    gases = "greenhouse gases with failures" + ", orders left out" * any(map(bought_for, memo.able.values()))
     for route in sorted(memo.able, key=lambda route: (route != memo.chosen, memo.mean_cost(route))):
-        plan, mean, run, carbon = memo.able[route], memo.failing[route], memo.runs[route], footprint(memo.able[route])
+        plan, mean, run = memo.able[route], memo.failing[route], memo.runs[route]
+        taken = {key: mean[0] for key, (_, mean) in memo.again[route].amounts.items()}
+        hands_h, machine_h = (sum(taken[key] for key in taken if key.startswith(of)) for of in ("labour.", "machine."))
         cut = finishing_list(plan).query("how == 'machined'")
         row = {
             "route": plan.title,
@@ -86,39 +88,33 @@ def routes_table(memo):
             "days, 9 of 10 draws within [d]": np.quantile(run.days, 0.9),
             "best of draws [%]": 100 * memo.sureness[route],
             "in time [%]": np.nan if memo.deadline is None else 100 * run.chance(memo.deadline),
-            "hands-on [h]": plan.hands_on_h,
-            "machine [h]": plan.machine_h,
+            "hands with failures [h]": hands_h,
+            "machines with failures [h]": machine_h,
             "steps [-]": len(plan.steps),
             "first-pass yield [%]": 100 * plan.first_pass_yield,
             f"holes and faces machined on a {memo.job.kit.noun} [-]": cut["count"].sum(),
             f"finish and inspect, job, no failures [{money}]": plan.cost_by_stage().get(Stage.FINISH, 0.0),
-            "electricity [kWh]": carbon.total_kwh[1],
-            f"{gases} [kg CO₂e]": carbon.total_kg[1],
+            "electricity with failures [kWh]": taken["energy.electricity"],
+            f"{gases} [kg CO₂e]": carbon_kg(taken),
         }
         rows.append(row)
     return pd.DataFrame(rows).set_index("route").T.dropna().rename_axis("what").rename_axis(None, axis=1)
 
 
-def buying_table(plan, visits):
+def buying_table(plan, found):
     """What the job takes of all that is bought: amount, unit, price of one and cost [currency], and with failures.
 
-    Parameter: `visits` {step: how often a piece goes through it [-]}: amounts with failures are those times as much,
-    loads that are begun anew left out.
+    Parameter: `found` the plan's Again.
     """
     import pandas as pd
 
-    amounts, money = {}, plan.rates.currency
-    for step, row in zip(plan.steps, plan.amounts, strict=True):
-        for key, amount in row.items():
-            if not key.startswith(BOUGHT) and (plan.rates[key] or not key.startswith("buy.")):  # what an offer counts
-                amounts[key] = amounts.get(key, 0) + amount * np.array([1.0, visits.get(step.name, 1.0)])
-    rows = []
-    for key, paid in amounts.items():
-        cost, (plain, more) = paid[0] * plan.rates[key], ordered(plan.rates, key, paid)
-        if plain > 1e-9:
-            rows.append((in_words(key), plain, more, plan.rates.entries[key].unit.partition("/")[2] or "-",
-                         cost / plain, cost))  # fmt: skip
-    columns = ["what", "amount", "with failures, about", "unit", f"price of one [{money}]", f"cost [{money}]"]
+    rows, money = [], plan.rates.currency
+    for key, paid in found.amounts.items():
+        plain, more = ordered(plan.rates, key, paid[:, 0])
+        if more > 1e-9 and not key.startswith(BOUGHT) and (plan.rates[key] or not key.startswith("buy.")):
+            cost, unit = paid[:, 0] * plan.rates[key], plan.rates.entries[key].unit.partition("/")[2] or "-"
+            rows.append((in_words(key), plain, more, unit, cost[1] / more, cost[0]))
+    columns = ["what", "amount", "with failures", "unit", f"price of one [{money}]", f"cost [{money}]"]
     return pd.DataFrame(rows, columns=columns).set_index("what")
 
 

@@ -48,5 +48,7 @@ def changes(first, second):
         piers = (bridge(here, here, first.chosen)[0], replace(start, what=turned), *rest)
     for memo, pier in ((first, piers[0]), (second, piers[-1])):
         if abs(pier.cost * memo.job.quantity / memo.mean_cost(memo.chosen) - 1) > 1e-9:
-            raise InputError("days of delivery and sockets machined unasked are not held by a setting: leave them out.")
+            raise InputError(
+                "days of delivery, sockets machined unasked and isolation are not held by a setting: leave them out."
+            )
     return piers

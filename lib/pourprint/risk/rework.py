@@ -87,8 +87,8 @@ def _runs_of(plans):
     pieces = max(run.begun(run.kinds[0][1]) for run in runs)
     if pieces > MOST_PIECES:
         raise InputError(
-            f"a batch of {pieces} pieces is too large for the closed form (at most {MOST_PIECES}): choose "
-            f"a smaller batch_size, or simulate."
+            f"a batch of {pieces} pieces is too large for the closed form (at most {MOST_PIECES}): "
+            f"make at most {MOST_PIECES // plans[0].job.kit.nodes} kits in a batch, or simulate."
         )
     return runs
 

@@ -19,7 +19,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import PRICES, Kind
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import SHAPES, check_seed, draw, stream
-from pourprint.ledger.workdays import moment_of
+from pourprint.ledger.workdays import end_of
 from pourprint.plans.plan import Plan, feasible, made, ranged
 from pourprint.plans.steps import priced
 from pourprint.risk.failing_batch import Run
@@ -70,12 +70,11 @@ class Runs:
             return float(deadline)
         start = self.plan.begin
         try:
-            moment = moment_of(deadline)
+            end = end_of(deadline)
         except InputError:
             raise InputError(f'deadline must be days, or a date such as "2026-12-18", not {deadline!r}.') from None
-        end = moment + dt.timedelta(days=moment.time() == dt.time())  # a date means the end of that day
         if end <= start:
-            raise InputError(f"the deadline, {moment:%d %b %Y}, must be after the start, {start:%d %b %Y}.")
+            raise InputError(f"the deadline, {end:%d %b %Y}, must be after the start, {start:%d %b %Y}.")
         return (end - start) / dt.timedelta(days=1)
 
     def chance(self, deadline):

@@ -88,7 +88,7 @@ def made_or_bought(route, recipe, job, rates):
     Parameters: `route` name; `recipe` its function (job, rates) → steps. Raises: Infeasible.
     """
     steps = recipe(job, rates)
-    for name in rates.bought:
+    for name in sorted(rates.bought, key=lambda name: -len(WARES[name].steps)):  # of two that overlap the larger
         if route in WARES[name].routes:
             steps = _with_order(steps, name, job, rates)
     return steps
@@ -117,10 +117,12 @@ def _with_order(steps, name, job, rates):
     if not gone:
         return steps
     offer, title = rates.section(f"buy.{name}"), _order_of(ware)
-    own_yield = prod(step.first_pass_yield for step in gone)
-    good = 1 - (1 - own_yield) * (1 - offer("supplier_bears"))
+    good, own = prod(step.first_pass_yield for step in gone), (*ware.steps, "")
+    back = next((step.returns_to for step in gone if step.returns_to not in own), title)
+    if back == title:  # else it is the lab's own piece that is spoilt, which no supplier makes again
+        good = 1 - (1 - good) * (1 - offer("supplier_bears"))
     work = _order(name, ware, job, rates)
-    order = Step(gone[0].stage, title, work, first_pass_yield=good, returns_to=title)
+    order = Step(gone[0].stage, title, work, first_pass_yield=good, returns_to=back)
     names = {step.name for step in gone}
     kept = [step if step.returns_to not in names else replace(step, returns_to=title) for step in steps]
     at = steps.index(gone[0])

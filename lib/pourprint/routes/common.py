@@ -147,7 +147,8 @@ def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
             return number
         each_h = melt_h + (kg_h * poured_kg(kits) + pour_h * lot.per_batch(kits)) / np.maximum(number, 1)
         each_h = np.maximum(each_h, 1e-6)  # also where a card's melts take no time, and where nothing is poured
-        return np.ceil(number / np.maximum(np.floor((rates.hours.day_h - cold_h) / each_h + 1e-9), 1) - 1e-9)
+        a_day = np.maximum(np.floor((rates.hours.day_h - cold_h) / each_h + 1e-9), 1)
+        return np.maximum(number / a_day, np.minimum(number, 1))  # a mean melt's share; the first is always cold
 
     work = (
         Work(Level("cold start", cold_starts), hands_on_h=cold_h),
@@ -213,7 +214,10 @@ def heat_treat(job, rates):
     hot = {"whole": True, "rounds": load.per_batch, "within_h": 0.0, "keeps": furnace}
     quench = Step(Stage.FINISH, "quench", (Work(load, hands_on_h=quarter_h),), **hot)
     steps = heated("solution-treat", "solution"), quench
-    return (*steps, heated("age", "ageing", unload_h=quarter_h)) if "ageing_time" in alloy.entries else steps
+    if "ageing_time" not in alloy.entries:
+        return steps
+    cooling_h = furnace_h(rates, alloy["ageing_temperature"])  # in the closed furnace, as fast as it heats
+    return (*steps, heated("age", "ageing", cooling_h=cooling_h, unload_h=quarter_h))
 
 
 def cut_off_h(job, rates, section_cm2):

@@ -19,6 +19,7 @@ from pourprint.process.walls import SHARP_DEG, Walls
 from pourprint.routes.common import crucible_kg
 from pourprint.routes.looks import MOST_PORE, OTHER_CELLS, PORES_WITHIN, look, sized
 from pourprint.routes.pouring import FINE_CELLS
+from pourprint.routes.shell_sizes import ShellSizes
 
 HOT = ("steel", "titanium")  # families that are poured so hot that they lose their heat before they run far
 ROUNDING = 1e-3
@@ -80,6 +81,10 @@ def findings(route, job, rates=None):
         raise InputError(f"route must be one of {', '.join(KINDS)}, not {route!r}.")
     rates = RateCard.default() if rates is None else rates
     found = [one for item in job.kit.parts for one in _of_part(item, route, job, rates)]
+    if KINDS[route] == "shell":
+        what, closing = own_data("advice")["shell"]["closing"], ShellSizes(job, rates).closing_mm
+        closed = [item.part for item in job.kit.parts if any(one.diameter_mm in closing for one in item.sockets)]
+        found += [_by_reason(part, Verdict.WATCH, *what) for part in closed]
     if route not in job.alloy.refused and not allowed(route, job.alloy, rates):
         what = "this lab's card does not allow molten magnesium"
         advice = "take another metal; a lab with licence, cover gas and training writes 1 for it, under handling"

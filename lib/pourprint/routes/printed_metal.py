@@ -308,11 +308,12 @@ def _take_off(job, rates, layout):
     """Relieve stress, cut the parts from the plate and take off their supports."""
     m, plates, part = rates.section(NAME), layout.plates, common.part_level(job.kit)
     loads = Level("relief load", lambda kits: np.ceil(plates.per_batch(kits) / m("relief_plates") - 1e-9))
-    # The load cools outside the furnace.
-    relief_h = common.furnace_h(rates, job.alloy["relief_temperature"]) + job.alloy["relief_time"]
+    heating_h = common.furnace_h(rates, job.alloy["relief_temperature"])
     cut_h = common.mean(job.kit, [piece.hours.cut for piece in layout.pieces])
     removal_h = common.mean(job.kit, [piece.hours.removal for piece in layout.pieces])
-    relieving = Work(loads, hands_on_h=m("relief_setup"), machine_h=relief_h, unload_h=m("relief_unload"))
+    # It cools in the closed furnace, as fast as it heats: hot plates are not sawn, and hot titanium takes up oxygen.
+    alone = {"machine_h": heating_h + job.alloy["relief_time"], "cooling_h": heating_h}
+    relieving = Work(loads, hands_on_h=m("relief_setup"), unload_h=m("relief_unload"), **alone)
     cutting = (Work(plates, hands_on_h=m("cut_setup")), Work(part, machine_h=cut_h))
     clearing = Work(part, hands_on_h=m("support_handling") + removal_h)
     furnace = {"machine": "heat_treatment_furnace", "rounds": loads.per_batch}

@@ -43,10 +43,8 @@ def steps_with(moulds, job, rates):
         Work(mould, hands_on_h=m("unpack_mould"), wait_h=m("curing")),
         Work(part, hands_on_h=m("unpack_each") + m("core_clean") * cores),
     )
-    closing = (
-        Work(mould, hands_on_h=m("assemble_mould"), wait_h=m("coat_drying")),
-        Work(part, hands_on_h=m("assemble_each") + m("assemble_core") * cores),
-    )
+    coating = Work(part, hands_on_h=m("coat_each")), Work(BATCH, wait_h=m("coat_drying"))
+    closing = Work(mould, hands_on_h=m("assemble_mould")), Work(part, hands_on_h=m("assemble_core") * cores)
     shaking_out = (Work(mould, hands_on_h=m("shake_out")), Work(part, hands_on_h=m("clear_core") * cores))
     sawing = Work(part, hands_on_h=m("cut_handling") + common.cut_off_h(job, rates, cut_cm2))
     return (
@@ -55,9 +53,10 @@ def steps_with(moulds, job, rates):
         common.simulate(job, rates),
         _print(job, rates, moulds),
         Step(Stage.MOULD, "unpack, clean and cure", unpacking),
+        Step(Stage.MOULD, "coat the cavities and dry them", coating),
         Step(
             Stage.MOULD,
-            "coat, set cores and close",
+            "set cores and close",
             closing,
             first_pass_yield=m("yield_assemble"),
             spoils="mould",
@@ -73,8 +72,11 @@ def steps_with(moulds, job, rates):
 
 
 def cooling_h(job, rates, moulds):
-    """From the pour until the thickest metal, a feeder, is cold enough to shake out [h]."""
-    thickest_mm = common.largest(one.feeder.modulus_mm for one in moulds)
+    """From the pour until the thickest metal, a feeder or what is left in a basin, is cold enough to shake out [h]."""
+    basin_cm3, basin_mm = rates["gating.basin_volume"], rates["gating.basin_depth"]
+    across_mm = np.sqrt(4000 / np.pi * basin_cm3 / basin_mm)
+    basins_mm = across_mm * basin_mm / (4 * basin_mm + 2 * across_mm)  # V/A of a cylinder, both ends cooling
+    thickest_mm = common.largest([basins_mm, *(one.feeder.modulus_mm for one in moulds)])
     m = rates.section(NAME)
     sand = Mould.sand(density_kg_m3=1000 * m("sand_density"), start_c=rates["room.temperature"])
     out_c = m("shake_out_share") * job.alloy["solidus"]

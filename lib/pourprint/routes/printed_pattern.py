@@ -111,7 +111,7 @@ def _build_shells(sizes, cluster, lost):
     job, p, s = sizes.job, sizes.rates.section("printed_pattern"), sizes.rates.section("shell")
     part = common.part_level(job.kit)
     coat = Level("coat", lambda kits: sizes.stuccoed * cluster.per_batch(kits))
-    wax = {"material.runner_wax": sizes.runner_cm3 * sizes.rates["cluster.wax_density"] / 1000}
+    wax = {"material.runner_wax": sizes.tree_cm3 * sizes.rates["cluster.wax_density"] / 1000}
     shell_kg = common.mean(job.kit, [sizes.shell_kg(item.part) for item in job.kit.parts])
     glueing = (
         Work(part, hands_on_h=p("glue_each")),
@@ -160,7 +160,7 @@ def _fire(sizes, cluster, load, melt, lost):
             burning,
             machine="kiln",
             rounds=load.per_batch,
-            first_pass_yield=rates["printed_pattern.yield_burn_out"],
+            first_pass_yield=rates[f"{'printed' if sizes.printed else 'tooled'}_pattern.yield_burn_out"],
             **lost,
         ),
         Step(Stage.FIRE, "rinse, inspect and patch the shells", patching),

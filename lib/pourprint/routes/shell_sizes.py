@@ -14,7 +14,7 @@ from pourprint.plans.jobs import Job
 from pourprint.process.contraction import casting_mm, pattern_mm
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
 from pourprint.process.freezing.solidification import Mould
-from pourprint.process.sand.feeding import cylinder_cm3
+from pourprint.process.sand.feeding import cylinder_cm3, feeder_volume_cm3
 from pourprint.process.shell.burn_out import burning_h, polymer_share
 from pourprint.process.shell.clusters import Rack, Seat, clusters_per_kit, hang, stance
 from pourprint.process.shell.coats import Bend, by_size, closing_coat, damp_factor, drying_h, intervals_h, shell_cm3
@@ -125,14 +125,31 @@ class ShellSizes:
         return cylinder_cm3(self.gate_mm[part], self.gate_length_mm)
 
     @cached_property
+    def feeding_cm3(self):
+        """Metal of runner and cup that one piece of each part and its gate take as feeders' metal, list of (...) [cm3].
+
+        Whatever stands above them in the tree gives the same share of itself as a plain feeder.
+        """
+        shrinkage, efficiency = self.job.alloy["shrinkage"] / 100, self.rates["cluster.feeding"]
+        pairs = zip(self.job.kit.parts, self.casting_cm3, strict=True)
+        return [feeder_volume_cm3(cm3 + self.gate_cm3(item.part), shrinkage, efficiency) for item, cm3 in pairs]
+
+    @cached_property
     def runner_mm(self):
-        """Diameter of the runner [mm]: the lab's, or more where the thickest gate must be fed from it."""
-        least = self.rates["cluster.gate_ratio"] * common.largest(self.gate_mm.values())
-        return np.maximum(self.rates["cluster.runner_diameter"], least)
+        """Diameter of the runner [mm]: the lab's, or more where the thickest gate must be fed from it, or the largest
+        piece takes more metal than it holds."""
+        c, fed_cm3 = self.rates.section("cluster"), common.largest(self.feeding_cm3)
+        holds = np.sqrt(4000 / np.pi * np.maximum(fed_cm3 - c("cup_volume"), 0) / c("runner_length"))
+        return common.largest((c("runner_diameter"), c("gate_ratio") * common.largest(self.gate_mm.values()), holds))
 
     @cached_property
     def runner_cm3(self):
         return cylinder_cm3(self.runner_mm, self.rates["cluster.runner_length"])
+
+    @property
+    def tree_cm3(self):
+        """Runner and cup [cm3]."""
+        return self.runner_cm3 + self.rates["cluster.cup_volume"]
 
     @cached_property
     def casting_cm3(self):
@@ -162,8 +179,7 @@ class ShellSizes:
     def poured_kg(self, kits, clusters):
         """Metal poured for a number of kits on a number of clusters [kg]."""
         metal = self.metal_kg
-        tree = self.kilograms(self.runner_cm3 + self.rates["cluster.cup_volume"])
-        return kits * (metal["parts"] + metal["gates"]) + clusters * tree
+        return kits * (metal["parts"] + metal["gates"]) + clusters * self.kilograms(self.tree_cm3)
 
     # Shell -------------------------------------------------------------------------------------------
 
@@ -284,14 +300,15 @@ class ShellSizes:
 
     @cached_property
     def loads(self):
-        """Share of a cluster's weight limit and of a crucible that each part takes [-], list of (..., 2)."""
-        tree_kg = self.kilograms(self.runner_cm3 + self.rates["cluster.cup_volume"])
+        """Share of a cluster's weight limit, of a crucible and of what its tree feeds that each part takes [-], list of
+        (..., 3)."""
+        tree_kg = self.kilograms(self.tree_cm3)
         rooms_kg = (
             self.rates["cluster.weight_limit"] - self.runner_shell_kg - tree_kg,
             common.crucible_kg(self.job, self.rates) - tree_kg,
         )
         found = []
-        for item, casting_cm3 in zip(self.job.kit.parts, self.casting_cm3, strict=True):
+        for item, casting_cm3, fed_cm3 in zip(self.job.kit.parts, self.casting_cm3, self.feeding_cm3, strict=True):
             metal_kg = self.kilograms(casting_cm3 + self.gate_cm3(item.part))
             masses_kg = (metal_kg + self.shell_kg(item.part), metal_kg)
             # Where the runner alone is too heavy, nothing hangs.
@@ -299,7 +316,7 @@ class ShellSizes:
                 np.where(room > 0, kg / np.maximum(room, 1e-9), 2.0)
                 for kg, room in zip(masses_kg, rooms_kg, strict=True)
             ]
-            found.append(np.stack(np.broadcast_arrays(*shares), axis=-1))
+            found.append(np.stack(np.broadcast_arrays(*shares, fed_cm3 / self.tree_cm3), axis=-1))
         return found
 
     @cached_property
