@@ -276,7 +276,6 @@ def test_a_node_freezes_much_later_than_its_mean_modulus_says_and_the_grid_hardl
     coarse, fine = (freeze(part, melt, sand, cell) for cell in (3.0, 2.0))
     assert fine.latest_s == pytest.approx(coarse.latest_s, rel=0.06)  # 47.0, 45.5 s; 44.5 s at 1.4 mm
     assert fine.latest_s > 1.3 * adams_time_s(part.modulus_mm, melt, sand)
-    assert fine.spots[0].peak == fine.latest_s
 
 
 def test_times_go_with_size_squared():

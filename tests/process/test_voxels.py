@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.ledger.errors import InputError
-from pourprint.process.freezing.hot_spots import hot_spots
-from pourprint.process.freezing.voxels import Grid, columns, voxels
+from pourprint.process.freezing.voxels import columns, voxels
 from pourprint.process.geometry import frame_along
 from scenes import DEMO
 
@@ -97,16 +96,3 @@ def test_bad_arguments_are_named():
     ):
         with pytest.raises(InputError, match=name):
             call()
-
-
-def test_hot_spots_of_two_hills_are_their_tops_and_the_pass_between():
-    x, y, z = np.meshgrid(*[np.arange(n) for n in (60, 30, 30)], indexing="ij")
-    first = 100 - np.sqrt((x - 14) ** 2 + (y - 15) ** 2 + (z - 15) ** 2)
-    second = 95 - np.sqrt((x - 44) ** 2 + (y - 15) ** 2 + (z - 15) ** 2)
-    high, low = hot_spots(np.maximum(first, second), Grid(np.ones(x.shape), 1.0, np.zeros(3)))
-    assert high.position_mm == (14.5, 15.5, 15.5) and low.position_mm == (44.5, 15.5, 15.5)
-    assert (high.peak, high.neck, low.peak) == (100, 0, 95)
-    # Cones of slope 1, 30 apart and 5 unequal, meet where 100 − d = 95 − (30 − d): at 82.5, within a level of 1/60.
-    assert low.neck == pytest.approx(82.5, abs=1.0)
-    # The pool above that pass is a ball of radius 12.5 at most, one level (0.8) less at least.
-    assert 4 / 3 * np.pi * 11.5**3 < low.pool_cm3 * 1e3 < 4 / 3 * np.pi * 12.7**3

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 
 from pourprint.decide.compare import comparison
 from pourprint.decide.settings import same_kit
-from pourprint.decide.tables import table_of
-from pourprint.ledger.entries import in_words
+from pourprint.ledger.entries import in_words, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import feasible, why_none
 from pourprint.routes import plan_all

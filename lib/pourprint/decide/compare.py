@@ -8,8 +8,8 @@ import numpy as np
 
 from pourprint.decide.failures import Shares, shares
 from pourprint.decide.inputs import outcomes, parted, single_plans
-from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import NoPlan, Plan, feasible, made
 from pourprint.routes.findings import note
@@ -162,9 +162,6 @@ def rank(plans, price_of_day=0.0):
     return table.astype({"stages": "Int64", "steps": "Int64"}) if "stages" in table else table
 
 
-DELAY = "price of the days"
-
-
 def comparison(plans, price_of_day=0.0):
     """Lay the plans of one job, which has a start, side by side.
 
@@ -206,14 +203,6 @@ class Comparison:
         plan = self.plans[route]
         cost = self.failing[route].cost * plan.total_cost
         return (cost + self.price_of_day * self.mean_days(route)) / plan.job.quantity
-
-    def stage_costs(self):
-        """Cost of a kit by stage [currency]: {route: {stage or price of the days: cost}}."""
-        table = {}
-        for route, plan in feasible(self.plans).items():
-            costs = {stage.title: cost / plan.job.quantity for stage, cost in plan.cost_by_stage().items()}
-            table[route] = {**costs, DELAY: self.price_of_day * self.days[route] / plan.job.quantity}
-        return table
 
     def table(self):
         """The routes as a pandas table to read, in the order of their mean cost; those that cannot last, with why."""

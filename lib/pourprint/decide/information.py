@@ -13,9 +13,8 @@ import numpy as np
 from pourprint.decide.compare import envelope, tie_price_of_day
 from pourprint.decide.inputs import outcomes_of, single_plans, with_delay
 from pourprint.decide.sensitivity import uncertain_inputs
-from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers, plain
-from pourprint.ledger.entries import in_words
+from pourprint.ledger.entries import in_words, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw, stream
 from pourprint.plans.plan import feasible

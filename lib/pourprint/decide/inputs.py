@@ -5,7 +5,6 @@ job's "quantity", "batch_size" or "volume_cm3" (mean volume of a piece; the whol
 bores, sockets and faces keep their sizes). Properties of the alloy stand at their values.
 """
 
-from bisect import bisect_left
 from collections import Counter
 from collections.abc import Mapping
 
@@ -71,9 +70,7 @@ def outcomes(plan, changes, clock=True):
     Parameters: `changes` {input: number or array} as of `varied`, which broadcast; `clock` whether days are asked for,
     which take longer (else 0).
     Returns: (total cost [currency], calendar days [d]), both of the broadcast shape. Raises: InputError. Where the
-    route refuses, its limits are looked for along a single input, prices apart; of more, the arrays are halved until
-    one is left, or the refused points stand alone. What lies between a lower and an upper limit may be missed where it
-    holds neither an end, nor the middle or quarters of the values along an input.
+    route refuses, the arrays are halved along one input that may be in the way until refused points stand alone.
     """
     arrays = {key: np.asarray(value) for key, value in changes.items()}
     try:
@@ -111,50 +108,21 @@ def with_delay(cost, days, price_of_day):
     return np.where(can, cost, np.inf) + price_of_day * np.where(can, days, 0.0)
 
 
-def _told(plan, clock):
-    return plan.total_cost, plan.lead_time_days if clock else 0.0
-
-
 def _divided(plan, arrays, shape, clock):
+    moving = [key for key, array in arrays.items() if np.ptp(array) and not is_linear(key)]  # no price is in the way
+    moving.sort(key=lambda key: (key not in WHOLE, key != "volume_cm3"))
+    limiting = [key for key in moving if key not in WHOLE]  # steps know nothing of how many
     try:
-        return tuple(np.broadcast_to(value, shape) for value in _told(varied(plan, arrays), clock))
-    except Infeasible:  # not for a price
-        limiting = {key: a for key, a in arrays.items() if np.min(a) < np.max(a) and not is_linear(key)}
-    if not limiting:
-        return np.full(shape, np.inf), np.full(shape, np.inf)
-    one = next(iter(limiting.values()))
-    if len(limiting) == 1 and max(one.shape) == one.size:
-        return _between_limits(plan, arrays, shape, np.argmax(one.shape), np.argsort(one.ravel(), kind="stable"), clock)
-    axis = np.argmax(limiting["volume_cm3"].shape if "volume_cm3" in limiting else shape)
+        made = varied(plan, arrays)
+        limiting = moving  # but the calendar ends some day
+        told = made.total_cost, made.lead_time_days if clock else 0.0
+        return tuple(np.broadcast_to(value, shape) for value in told)
+    except Infeasible:
+        if not limiting:
+            return np.full(shape, np.inf), np.full(shape, np.inf)
+    axis = np.argmax(arrays[limiting[0]].shape)
     half, halves = shape[axis] // 2, []
     for places in (np.arange(half), np.arange(half, shape[axis])):
-        length = (*shape[:axis], places.size, *shape[axis + 1 :])
-        halves.append(_divided(plan, _some(arrays, axis, places), length, clock))
+        some = {key: a.take(places, axis) if a.shape[axis] > 1 else a for key, a in arrays.items()}
+        halves.append(_divided(plan, some, (*shape[:axis], places.size, *shape[axis + 1 :]), clock))
     return tuple(np.concatenate(pair, axis=axis) for pair in zip(*halves, strict=True))
-
-
-def _some(arrays, axis, places):
-    """Those values of each array that stand at some places along an axis."""
-    return {key: array.take(places, axis) if array.shape[axis] > 1 else array for key, array in arrays.items()}
-
-
-def _between_limits(plan, arrays, shape, axis, order, clock):
-    """The same along one input, prices apart, whose values rise in the `order` (n,) along an axis: a route that can at
-    two values can between them, passing a limit at either end once."""
-
-    def can(i):
-        try:
-            _told(varied(plan, _some(arrays, axis, order[i : i + 1])), clock)
-        except Infeasible:
-            return False
-        return True
-
-    size, found = order.size, np.full((2, *shape), np.inf)
-    inside = next(filter(can, (size // 2, size // 4, 3 * size // 4, 0, size - 1)), None)
-    if inside is not None:
-        first = bisect_left(range(inside), True, key=can)
-        last = bisect_left(range(inside, size), True, key=lambda i: not can(i)) + inside
-        places = order[first:last]
-        for table, values in zip(found, _told(varied(plan, _some(arrays, axis, places)), clock), strict=True):
-            table[(slice(None),) * axis + (places,)] = values
-    return tuple(found)

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pourprint.decide.compare import cheapest_intervals
-from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
 from pourprint.plans.steps import BATCH, JOB

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourprint.decide.inputs import usage
-from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import annuity
 from pourprint.plans.plan import Plan, feasible, made

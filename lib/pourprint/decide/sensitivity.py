@@ -13,9 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pourprint.decide.inputs import outcomes, with_delay
-from pourprint.decide.tables import table_of
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import in_words
+from pourprint.ledger.entries import in_words, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import below, check_seed
 from pourprint.plans.plan import feasible, made, ranged

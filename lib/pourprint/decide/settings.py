@@ -17,7 +17,7 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import check_free, write_whole
-from pourprint.ledger.rates import RateCard
+from pourprint.ledger.rates import RateCard, check_card
 from pourprint.ledger.workdays import moment_of
 from pourprint.parts.kits import FromTable, Kit, parts_from
 from pourprint.plans.jobs import Job
@@ -52,8 +52,7 @@ class Setting:
     def __post_init__(self):
         if not file_name(self.name):
             raise InputError(f"name={self.name!r} must hold letters or digits: the setting's file is called after it.")
-        if not isinstance(self.rates, RateCard):
-            raise InputError(f"rates must be a RateCard, not {self.rates!r}: load one with RateCard.load(path).")
+        check_card(self.rates)
         if unknown := [route for route in self.routes if route not in ROUTES]:
             raise InputError(f"routes must be of {', '.join(ROUTES)}, not {unknown[0]!r}.")
         check_numbers(arrays=False, quantity=self.quantity)

@@ -9,8 +9,7 @@ import numpy as np
 
 from pourprint.decide.inputs import OF_THE_JOB, PRICE, WHOLE, dearest_day, is_linear
 from pourprint.decide.rivals import Rivals, lead_lost
-from pourprint.decide.tables import table_of
-from pourprint.ledger.entries import PRICES, Kind, in_words, nearest
+from pourprint.ledger.entries import PRICES, Kind, in_words, nearest, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import ranged
 

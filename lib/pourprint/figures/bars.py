@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.decide.inputs import rounded_up
-from pourprint.figures.look import GREY, LOOKS, RESTS, SHADE, THEME, sheer, tint, title_of
-from pourprint.figures.stages import SHORT
+from pourprint.figures.look import GREY, HATCH, LOOKS, SHADE, THEME, sheer, tint, title_of
+from pourprint.figures.plan import span_pieces
+from pourprint.figures.stages import DELAY, SHORT
 from pourprint.plans.days import calendar_of
 from pourprint.plans.steps import Stage
 from pourprint.routes import PRINTED
@@ -67,9 +68,11 @@ class Bar:
 def stage_bars(comparison):
     """Cost of one kit by stage, the price of the days last, with failures as a stroke: one Bar a route [currency]."""
     bars = []
-    for route, costs in comparison.stage_costs().items():
-        looks = cycle([tint(LOOKS[route].colour, white) for white in (0.7, 0.45)])
-        pieces = [Piece(SHORT[stage], cost, next(looks), stage) for stage, cost in costs.items()]
+    for route, days in comparison.days.items():
+        plan, looks = comparison.plans[route], cycle([tint(LOOKS[route].colour, white) for white in (0.7, 0.45)])
+        job = {stage.title: cost for stage, cost in plan.cost_by_stage().items()}
+        job[DELAY] = comparison.price_of_day * days
+        pieces = [Piece(SHORT[stage], cost / plan.job.quantity, next(looks), stage) for stage, cost in job.items()]
         bars.append(_bar(route, pieces, comparison.mean_unit_cost(route)))
     return bars
 
@@ -85,16 +88,12 @@ def clock_bars(comparison):
     bars = []
     for route, spans in comparison.spans.items():
         calendar, begin_h = calendar_of(comparison.plans[route])
-        owner, from_h, to_h = np.transpose([(i, *hands) for i, span in enumerate(spans) for hands in span.hands])
-        open_h = calendar.open_h(begin_h + from_h, begin_h + to_h)
-        by_hand = np.bincount(owner.astype(int), open_h, len(spans)).tolist()
         spent, look = Counter(), LOOKS[route].colour
-        for span, hands_h in zip(spans, by_hand, strict=True):
-            machine_h, waiting_h = span.ran_h - span.starts_h, span.end_h - span.unloaded_h
-            rest_h = span.end_h - span.ready_h - hands_h - machine_h - waiting_h
-            hours = {"hands-on": hands_h, RESTS: rest_h, "machine": machine_h, "waiting": waiting_h}
-            for kind, each in hours.items():
-                spent[PHASE_OF[span.step.stage], kind] += each / 24
+        for span in spans:
+            phase = PHASE_OF[span.step.stage]
+            spent.update({(phase, kind): 0.0 for kind in HATCH})  # in this order
+            for kind, from_h, to_h in span_pieces(span, calendar, begin_h):
+                spent[phase, kind] += (to_h - from_h) / 24
         longest = {phase: max(days for (what, _), days in spent.items() if what == phase) for phase, _ in spent}
         pieces = [
             Piece(phase * (days == longest[phase]), days, sheer(look, SHADE[kind]), f"{phase}, {kind}", kind)

@@ -2,11 +2,11 @@
 
 import pandas as pd
 
-from pourprint.decide.compare import DELAY
 from pourprint.figures.tables import table_html
 from pourprint.plans.steps import Stage
 from pourprint.routes import plan_all
 
+DELAY = "price of the days"
 # Names that fit into a bar, of each stage and of the days.
 SHORT = {
     Stage.DESIGN.title: "design", Stage.TOOLING.title: "tooling", Stage.SIMULATE.title: "simulate",

@@ -156,13 +156,19 @@ def values_of(entries):
     return {key: entry.value for key, entry in entries.items()}
 
 
-def as_table(entries):
-    """Entries as a pandas table: key, value, low, high, unit, kind, pedigree, source, date."""
+def table_of(rows, head=None, columns=None):
+    """A pandas table of `rows`, headed by its column `head`, or by several. Pandas is loaded with the first."""
     import pandas as pd
 
+    table = pd.DataFrame(rows, columns=columns)
+    return table if head is None else table.set_index(head)
+
+
+def as_table(entries):
+    """Entries as a pandas table: key, value, low, high, unit, kind, pedigree, source, date."""
     rows = [
         {"key": key, **entry.model_dump(), "kind": str(entry.kind), "pedigree": str(entry.pedigree)}
         for key, entry in entries.items()
     ]
     columns = ["key", "value", "low", "high", "unit", "kind", "pedigree", "source", "date"]
-    return pd.DataFrame(rows, columns=columns).set_index("key")
+    return table_of(rows, "key", columns)

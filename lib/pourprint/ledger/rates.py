@@ -255,3 +255,9 @@ def _misfits(key, entry, currency, template, known):
         return []
     unit = _priced_in(currency, known[key]).unit.replace(template.currency, currency)
     return [] if _priced_in(currency, entry).unit == unit else [f'{key}.unit must be "{unit}" (given: "{entry.unit}")']
+
+
+def check_card(rates):
+    """Refuse what is no RateCard. Raises: InputError."""
+    if not isinstance(rates, RateCard):
+        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")

@@ -147,16 +147,6 @@ class Calendar:
             raise past_horizon()
         return day
 
-    def _worked(self, at_h):
-        """Working hours between the first midnight and a time [h]. Raises: InputError past the calendar's horizon."""
-        at_h = np.asarray(at_h, dtype=float)
-        opens_h, before_h, _ = self.days[self._day(at_h)].T
-        return before_h + np.minimum(np.maximum(at_h - opens_h, 0.0), self.hours.day_h)
-
-    def open_h(self, begin_h, end_h):
-        """How long someone is there between two times: [h], [h] → [h]. Raises: InputError, as `opening`."""
-        return self._worked(end_h) - self._worked(begin_h)
-
     def open_spans(self, begin_h, end_h):
         """When someone is there between two times: [(from, to)], each [h]. Raises: InputError, as `opening`."""
         spans, at_h = [], begin_h

@@ -4,7 +4,13 @@ import sys
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+import pandas as pd
+from IPython.display import HTML
+
+from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.rates import RateCard, annuity
+from pourprint.parts.kits import Kit
 
 PACKAGES = ("numpy", "scipy", "pandas", "pydantic", "trimesh", "manifold3d", "plotly", "anywidget", "ipywidgets")
 
@@ -15,8 +21,6 @@ def check_installation(data_folder):
     Parameters: `data_folder` path of the demo data. Returns: pandas table: what, works ("yes" or "no"), detail,
     what to do.
     """
-    import pandas as pd
-
     rows = [_row("Python 3.11 or newer", sys.version_info >= (3, 11), sys.version.split()[0], "install Python 3.11")]
     for package in PACKAGES:
         try:
@@ -44,11 +48,6 @@ def table(rows, caption=""):
     Parameters: `rows` pandas table, {name: value}, {column: {name: value}}, or a list; `caption` above it. Returns:
     IPython HTML.
     """
-    import pandas as pd
-    from IPython.display import HTML
-
-    from pourprint.figures.tables import table_html
-
     if isinstance(rows, dict) and all(isinstance(column, dict) for column in rows.values()):
         rows = pd.DataFrame(rows)
     elif isinstance(rows, dict):
@@ -61,23 +60,17 @@ def _row(what, works, detail, remedy=""):
 
 
 def _kit(folder):
-    from pourprint.parts.kits import Kit
-
     kit = Kit.load(folder / "rover_kit.toml")
     return f"{kit.nodes} nodes of {len(kit.parts)} kinds"
 
 
 def _card(folder):
-    from pourprint.ledger.rates import RateCard
-
     card = RateCard.load(folder / "rates.toml")
     return f"{card.lab}, {card.currency}, {card.date}"
 
 
 def _known(folder):
     """A loan of 500 000 over 8 years at 6% costs 80 517.97 a year (annuity formula, exact)."""
-    from pourprint.ledger.rates import annuity
-
     paid = float(annuity(500_000, 8, 0.06))
     if abs(paid - 80_517.97) > 0.01:
         raise InputError(f"the annuity came out as {paid:.2f}, not 80 517.97")

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -122,21 +121,5 @@ def class_file(path=None, folder="."):
 
 
 def classroom(path=None, folder="."):
-    """The Classroom of a class file (see `class_file`), read again only when a file has changed."""
-    found = class_file(path, folder)
-    content = read_toml(found)
-    files = [found, *(found.parent / str(content.get(key)) for key in ("kit", "rates"))]
-    return _loaded(found, tuple(map(_changed, files)))
-
-
-def _changed(file):
-    """When a file was changed last, 0 where there is none."""
-    try:
-        return file.stat().st_mtime_ns
-    except (OSError, ValueError):  # a name that no file can have, too
-        return 0
-
-
-@cache
-def _loaded(path, stamp):
-    return Classroom.load(path)
+    """The Classroom of a class file (see `class_file`)."""
+    return Classroom.load(class_file(path, folder))

@@ -10,6 +10,8 @@ import subprocess
 import tempfile
 from pathlib import Path
 
+import ipywidgets
+
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import check_free, write_whole
 
@@ -145,7 +147,6 @@ def plot_html(figure):
 
 def show_stills():
     """Let this kernel show every widget as a still: for handouts, where no kernel answers."""
-    import ipywidgets
     from IPython import get_ipython
 
     formatter = get_ipython().display_formatter.mimebundle_formatter
@@ -154,8 +155,6 @@ def show_stills():
 
 def still(widget):
     """What a widget shows now, as HTML without a script of its own but plotly's."""
-    import ipywidgets
-
     from pourprint.figures.pouring import pour_still
     from pourprint.panels.live import LiveFigure
     from pourprint.panels.pouring import Film

@@ -4,6 +4,8 @@ import datetime as dt
 import tempfile
 from pathlib import Path
 
+import pandas as pd
+
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import write_whole
 from pourprint.lessons.answers import Answers, Event, file_of
@@ -18,8 +20,6 @@ def exercise_table(room):
 
     Parameters: `room` Classroom. Returns: pandas table by exercise name.
     """
-    import pandas as pd
-
     rows = [
         (e.name, e.notebook, e.title, _kind(e, room), e.level, e.outcome, e.reveals)
         for e in exercises_of(room).values()
@@ -41,8 +41,6 @@ def worked_answers(room, student, notebook=None):
     Parameters: `room` Classroom; `student` id; `notebook` such as "05" (default: all). Returns: pandas table with
     `passes` for the worked answer, and `stub_says` for an untouched one. Raises: InputError, see `check_scenario`.
     """
-    import pandas as pd
-
     rows = []
     for name, exercise in exercises_of(room).items():
         if notebook in (None, exercise.notebook):
@@ -63,8 +61,6 @@ def _in_words(posed):
 
 def variants(name, room, students):
     """One exercise as several students see it: pandas table of question and answer by student."""
-    import pandas as pd
-
     posed = {student: exercise_named(name).question(room, student) for student in students}
     rows = {student: {"question": q.text, "answer": _in_words(q)} for student, q in posed.items()}
     return pd.DataFrame.from_dict(rows, orient="index").rename_axis("student")
@@ -75,8 +71,6 @@ def check_scenario(room):
 
     Returns: pandas table by exercise with `settable` and `reason`.
     """
-    import pandas as pd
-
     rows = []
     for name, exercise in exercises_of(room).items():
         reason = ""

@@ -1,9 +1,9 @@
 """The answer box and the sign-in box: fields, Check, Hint and spoken feedback. No model and no marking inside."""
 
-from functools import cache
 from html import escape
 from pathlib import Path
 
+import anywidget
 import ipywidgets as widgets
 
 from pourprint.ledger.errors import InputError
@@ -25,13 +25,19 @@ LONG = 80  # letters of an option that stands in a list above its menu
 FRAME = {"border": "1px solid #767676", "padding": "4px 14px 10px", "margin": "6px 0", "max_width": "920px"}
 
 
+class Buttons(anywidget.AnyWidget):
+    """Check and Hint, which send what the fields show when they are pressed."""
+
+    _esm = Path(__file__).with_name("answer_buttons.js")
+
+
 class AnswerBox:
     """One exercise posed to whoever is signed in; `widget` is what is shown, the rest serves tests."""
 
     def __init__(self, name, class_file=None, folder="."):
         self.exercise, self.class_file, self.folder = exercise_named(name), class_file, folder
         self.task, self.status, self.hints, self.after = (widgets.HTML() for _ in range(4))
-        self.entries, self.later, self.buttons, self.unsaved = widgets.VBox(), widgets.VBox(), _buttons()(), []
+        self.entries, self.later, self.buttons, self.unsaved = widgets.VBox(), widgets.VBox(), Buttons(), []
         self.pose()
         self.buttons.on_msg(lambda _, content, __: self._heard(content))
         parts = [self.task, self.entries, self.later, self.buttons, self.status, self.hints, self.after]
@@ -248,10 +254,3 @@ def _slider(slider):
 
 def _tries(count):
     return "first try" if count == 1 else f"{count} tries"
-
-
-@cache
-def _buttons():
-    import anywidget  # late, as in the panels: it is slow to import
-
-    return type("Buttons", (anywidget.AnyWidget,), {"_esm": Path(__file__).with_name("answer_buttons.js")})

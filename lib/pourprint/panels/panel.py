@@ -14,13 +14,11 @@ from IPython.display import display
 from pourprint.figures.bars import STYLE
 from pourprint.figures.look import THEME
 from pourprint.ledger.alloys import alloys
-from pourprint.ledger.errors import InputError
-from pourprint.ledger.rates import RateCard
+from pourprint.ledger.rates import check_card
 from pourprint.ledger.workdays import begin_of
 from pourprint.panels.controls import Row, choice_row, folded, group, named, number_row
 from pourprint.panels.live import LiveFigure, at_rest, guarded, status_line
 from pourprint.parts.kits import Kit
-from pourprint.parts.part import Part
 from pourprint.routes.findings import allowed
 
 TEXTS = tomllib.loads(Path(__file__).with_name("panels.toml").read_text(encoding="utf-8"))
@@ -139,16 +137,7 @@ def facts_html(facts):
 def kit_of(kit, rates):
     """A Kit, from a Kit or a Part, to be asked at a RateCard; anything else is refused. Raises: InputError."""
     check_card(rates)
-    kit = Kit.of(kit) if isinstance(kit, Part) else kit
-    if not isinstance(kit, Kit):
-        raise InputError(f"kit must be a Kit or a Part, not {kit!r}: use Kit.load or Part.from_mesh.")
-    return kit
-
-
-def check_card(rates):
-    """Refuse what is no RateCard. Raises: InputError."""
-    if not isinstance(rates, RateCard):
-        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+    return Kit.of(kit)
 
 
 def start_or_next(start, rates):

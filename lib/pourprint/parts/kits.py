@@ -97,8 +97,10 @@ class Kit:
 
     @classmethod
     def of(cls, part):
-        """A lone part as a kit of one piece."""
-        return cls(part.name if isinstance(part, Part) else "", (KitPart(part),))
+        """A lone part as a kit of one piece; a kit as it is. Raises: InputError for anything else."""
+        if not isinstance(part, Part | Kit):
+            raise InputError(f"kit must be a Kit or a Part, not {part!r}: use Kit.load or Part.from_mesh.")
+        return part if isinstance(part, Kit) else cls(part.name, (KitPart(part),))
 
     @classmethod
     def of_bodies(cls, part):

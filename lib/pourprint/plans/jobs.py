@@ -10,7 +10,6 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import moment_of
 from pourprint.parts.kits import Kit
-from pourprint.parts.part import Part
 from pourprint.process.finish.bonding import ISOLATIONS
 
 
@@ -52,10 +51,7 @@ class Job:
         object.__setattr__(self, name, value)  # the only way to fill a frozen field
 
     def __post_init__(self):
-        if isinstance(self.kit, Part):
-            self._put("kit", Kit.of(self.kit))
-        if not isinstance(self.kit, Kit):
-            raise InputError(f"kit must be a Kit or a Part, not {self.kit!r}: use Kit.load or Part.from_mesh.")
+        self._put("kit", Kit.of(self.kit))
         if not isinstance(self.alloy, Alloy):
             self._put("alloy", Alloy.named(self.alloy))
         self._put("quantity", _whole("quantity", self.quantity))

@@ -14,6 +14,7 @@ from functools import cache, cached_property, partial
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours, begin_of, calendar_from, end_of
 from pourprint.plans.days import Span, spans_of
@@ -228,8 +229,6 @@ class Timeline:
 
     def table(self):
         """One row a task: order, batch, step, who, machine, when, and hours waited for a busy person or machine."""
-        import pandas as pd
-
         rows = []
         for slot in self.slots:
             span, step = slot.span, slot.span.step
@@ -238,12 +237,10 @@ class Timeline:
             what = slot.order, slot.batch, step.stage.title, step.name, who, step.machine or ""
             rows.append((*what, *times, slot.queued_h))
         columns = "order batch stage step who machine begin hands_free machine_free end queued_h"
-        return pd.DataFrame(rows, columns=columns.split())
+        return table_of(rows, columns=columns.split())
 
     def summary(self):
         """One row an order: arrival, delivery, days, days late, and days spent in queues, summed over its batches."""
-        import pandas as pd
-
         rows = []
         for order, done_h, days in zip(self.orders, self.done_h, self.flow_days, strict=True):
             done = self._moment(done_h)
@@ -251,7 +248,7 @@ class Timeline:
             queued = sum(slot.queued_h for slot in self.slots if slot.order == order.name) / 24
             rows.append((order.name, order.arrives, done, days, order.due, late, queued))
         columns = ["order", "arrives", "done", "days", "due", "days_late", "days_queued"]
-        return pd.DataFrame(rows, columns=columns).set_index("order")
+        return table_of(rows, "order", columns)
 
     def load(self):
         """Hours of each person (worked) and machine (held, pauses of attended work included) [h], busiest first."""

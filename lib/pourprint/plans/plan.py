@@ -14,8 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
+from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.rates import RateCard
+from pourprint.ledger.rates import RateCard, check_card
 from pourprint.ledger.workdays import begin_of
 from pourprint.plans.days import days_of, further_h, spans_and_days
 from pourprint.plans.jobs import Job
@@ -44,8 +45,7 @@ class Plan:
     def at(self, rates=None, **changes):
         """The same route planned again with other job fields (`quantity=…`, `batch_size=…`) or rates."""
         job, rates = self.job.with_(**changes), self.rates if rates is None else rates
-        if not isinstance(rates, RateCard):
-            raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+        check_card(rates)
         # Steps are written per level of work, so they hold for every quantity, batch size and start, and at all prices.
         same = rates.works_as(self.rates) and changes.keys() <= {"quantity", "batch_size", "start"}
         return replace(self, job=job, rates=rates, steps=self.steps if same else self.recipe(job, rates))
@@ -227,8 +227,6 @@ class Plan:
         Hours and costs are those of the whole job, `wait_h` that of one batch (batches wait side by side). A machine
         that is kept hot for a step, `kept_hot_h`, is paid in that step's row.
         """
-        import pandas as pd
-
         self.single_only("table()")
         rows, kits = [], min(self.job.quantity, self.job.batch_size)
         columns = {"labour": "labour", "machine": "machine_cost", "energy": "energy"}  # the rest is material
@@ -256,7 +254,7 @@ class Plan:
                     "returns_to": step.returns_to,
                 }
             )
-        return pd.DataFrame(rows)
+        return table_of(rows)
 
     @property
     def begin(self):
@@ -285,8 +283,6 @@ class Plan:
 
         Returns: pandas table. Needs a plan of single numbers, of a job with a start. Raises: InputError.
         """
-        import pandas as pd
-
         (spans, days), more, steps = self.schedule(), int(self.batches) - 1, {}
         for span in spans:
             steps.setdefault(span.step.name, []).append(span)
@@ -294,7 +290,7 @@ class Plan:
         if more:
             finish_h = 24 * (days - self.job.delivery_days)
             rows.append(("", f"{more} further batch{'es' * (more > 1)}", more, further_h(self), finish_h))
-        table = pd.DataFrame(rows, columns=["stage", "step", "rounds", "begin", "end"])
+        table = table_of(rows, columns=["stage", "step", "rounds", "begin", "end"])
         for column in ("begin", "end"):
             table[column] = [self.begin + dt.timedelta(minutes=round(60 * at_h)) for at_h in table[column]]
         return table

@@ -40,7 +40,6 @@ class Filling:
     cavity: Cavity
     time_s: np.ndarray
     clock_s: np.ndarray
-    level_mm: np.ndarray
     flow_cm3_s: np.ndarray
     traps: tuple[Trap, ...]
 
@@ -95,4 +94,4 @@ def fill(cavity, choke_mm2, basin_mm, discharge=1.0):
     # Caught is the room of the part that parts from every vent while it is empty.
     found = cavity.pockets(np.where(np.isinf(time_s), np.nan, time_s), cavity.vent, LEAST_AIR_CM3, 0.0)
     traps = tuple(Trap(*place, max(float(cut), 0.0), cm3) for _, *place, cut, cm3 in found)
-    return Filling(cavity, time_s, clock[reached], level[reached], flow[reached], traps)
+    return Filling(cavity, time_s, clock[reached], flow[reached], traps)

@@ -3,6 +3,7 @@
 from numbers import Number
 
 import numpy as np
+import pandas as pd
 
 from pourprint.decide.carbon import carbon_kg
 from pourprint.decide.price import price_of
@@ -36,8 +37,6 @@ def plain_text(table, currency=""):
 def findings_table(plans):
     """What stands against the parts, route by route; a refused route with its reason, a clear one with "nothing"; first
     what was mended, estimated or is doubted in the parts themselves."""
-    import pandas as pd
-
     clear, kits = [{"verdict": "can", "what": "nothing found"}], [p.job.kit for p in plans.values() if p.feasible][:1]
     noted = [(item.part.name, note) for kit in kits for item in kit.parts for note in item.part.notes]
     rows = [{"route": "Every route", "verdict": "watch", "part": part, "what": note} for part, note in noted]
@@ -65,8 +64,6 @@ def together(found):
 
 def routes_table(memo):
     """The routes side by side, the chosen one first: cost and days as planned and with failures, and the rest."""
-    import pandas as pd
-
     money, rows = memo.rates.currency, []
     priced = any(key.startswith("price.") for key in memo.rates.entries)
     gases = "greenhouse gases with failures" + ", orders left out" * any(map(bought_for, memo.able.values()))
@@ -106,8 +103,6 @@ def buying_table(plan, found):
 
     Parameter: `found` the plan's Again.
     """
-    import pandas as pd
-
     rows, money = [], plan.rates.currency
     for key, paid in found.amounts.items():
         plain, more = ordered(plan.rates, key, paid[:, 0])
@@ -120,8 +115,6 @@ def buying_table(plan, found):
 
 def risks_table(memo):
     """What the failures of each step of the chosen route are expected to cost the job, the dearest first."""
-    import pandas as pd
-
     steps = {step.name: step for step in memo.plan.steps}
     rows = [
         (name, 100 * (1 - steps[name].first_pass_yield), steps[name].spoils, steps[name].returns_to, cost)
@@ -133,8 +126,6 @@ def risks_table(memo):
 
 def assumptions_table(memo):
     """The numbers with a range that the chosen plan reads, with pedigree, source and date; weakest pedigree first."""
-    import pandas as pd
-
     order = {"invented": 0, "from memory": 1, "common practice": 2, "published": 3}
     rows = [
         (in_words(key), e.value, e.low, e.high, e.unit, str(e.pedigree), e.source, e.date.isoformat())

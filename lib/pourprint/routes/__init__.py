@@ -7,7 +7,7 @@ from functools import partial
 
 from pourprint.ledger.entries import nearest
 from pourprint.ledger.errors import Infeasible, InputError
-from pourprint.ledger.rates import RateCard
+from pourprint.ledger.rates import RateCard, check_card
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import NoPlan, Plan
 from pourprint.routes import findings, printed_metal, printed_mould, printed_pattern, tooled_pattern
@@ -15,7 +15,7 @@ from pourprint.routes.bonding import bond_steps
 from pourprint.routes.bought import made_or_bought
 
 ROUTES = {route.NAME: route for route in (printed_pattern, printed_mould, printed_metal, tooled_pattern)}
-PRINTED = tuple(name for name, route in ROUTES.items() if not route.SERIAL)  # all but the serial reference
+PRINTED = tuple(name for name in ROUTES if name != tooled_pattern.NAME)  # all but the serial reference
 
 
 def plan(route, job, rates=None):
@@ -29,8 +29,7 @@ def plan(route, job, rates=None):
     rates = RateCard.default() if rates is None else rates
     if not isinstance(job, Job):
         raise InputError(f"job must be a Job, not {job!r}: make one with Job(kit, alloy=…, quantity=…).")
-    if not isinstance(rates, RateCard):
-        raise InputError(f"rates must be a RateCard, not {rates!r}: load one with RateCard.load(path).")
+    check_card(rates)
 
     def recipe(job, rates):
         return *made_or_bought(route, ROUTES[route].steps, job, rates), *bond_steps(job)

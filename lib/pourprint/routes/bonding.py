@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.ledger.entries import joints, values_of
+from pourprint.ledger.entries import joints, table_of, values_of
 from pourprint.plans.steps import BATCH, Stage, Step, Work
 from pourprint.process.finish.bonding import Lap, allowable_mpa, equal_pull_n, gap_spread_mm, isolated
 from pourprint.process.finish.iso_fits import tolerance_um
@@ -22,8 +22,6 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
     equals force and bending [N], peak shear [MPa], of it from cold [MPa], mean over what the course allows [-], useful
     length [mm].
     """
-    import pandas as pd
-
     how = finishing_list(plan)["how"].groupby(level=0).agg(list)
     colder = service_c - joints()["adhesive.cure_temperature"].value
     rows = []
@@ -41,7 +39,7 @@ def bond_list(frame, loads, plan, isolation="filled_line", service_c=-20.0):
     columns = ["node", "tube", "how", "least gap [mm]", "greatest gap [mm]", "usual least [mm]", "usual greatest [mm]",
                "case", "equal pull [N]", "peak shear [MPa]", "of it cold [MPa]", "mean over allowed [-]",
                "useful length [mm]"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns).set_index(["node", "tube"])
+    return table_of(rows, ["node", "tube"], columns)
 
 
 def socket_lap(frame, kind, name, plan, how, isolation):

@@ -12,7 +12,7 @@ from enum import StrEnum
 import numpy as np
 
 from pourprint.ledger.checks import own_data
-from pourprint.ledger.entries import Pedigree, in_words
+from pourprint.ledger.entries import Pedigree, in_words, table_of
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
@@ -113,11 +113,9 @@ def note(found):
 
 def table(found):
     """Findings as a pandas table, one row each."""
-    import pandas as pd
-
     columns = ("verdict", "part", "what", "measured", "limit", "unit", "pedigree", "advice")
     rows = [{name: getattr(one, name) for name in columns} | {"verdict": str(one.verdict)} for one in found]
-    return pd.DataFrame(rows, columns=columns)
+    return table_of(rows, columns=columns)
 
 
 def _of_part(item, route, job, rates):

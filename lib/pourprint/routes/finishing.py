@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.ledger.entries import joints
+from pourprint.ledger.entries import joints, table_of
 from pourprint.parts.kits import Bore
 from pourprint.process.finish.iso_fits import limits_um
 from pourprint.process.finish.machining import cutting_h, face_stock_cm3
@@ -37,8 +37,6 @@ def finishing_list(plan):
     features of a piece, the batch's set-up left out), share outside what is asked if left as made (NaN for faces).
     Infeasible plans, and plans of arrays, are refused by what they raise.
     """
-    import pandas as pd
-
     rates, job, (_, stock, _) = plan.rates, plan.job, common.as_made(plan.route, plan.rates)
     machine_h = sum(rates[key] for key in ("labour.technician", "machine.machining_centre"))
     machine_h += rates["power.machining_centre"] * rates["energy.electricity"]
@@ -71,7 +69,7 @@ def finishing_list(plan):
             how = "machined" if cut else "as made"
             rows.append((item.part.name, item.count, name, asked, how, raw, a_side, hours, hours * machine_h, outside))
     columns = ["part", "count", "feature", "asked [mm]", "how", "raw [mm]", "stock a side [mm]", "hours [h]"]
-    return pd.DataFrame(rows, columns=[*columns, f"cost [{rates.currency}]", "outside if left [-]"]).set_index("part")
+    return table_of(rows, "part", [*columns, f"cost [{rates.currency}]", "outside if left [-]"])
 
 
 def finishing_lists(plans):

@@ -5,7 +5,7 @@ from contextlib import suppress
 import numpy as np
 
 from pourprint.ledger.checks import own_data
-from pourprint.ledger.entries import joints, values_of
+from pourprint.ledger.entries import joints, table_of, values_of
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import Bore
 from pourprint.process.finish.iso_fits import limits_um
@@ -21,8 +21,6 @@ def inspection_list(plan):
     joints' inspection.sure, else the share inspection.sample. Size and mass by the route's own tolerance; NaN where no
     table reaches. plan: Plan of single numbers; Infeasible plans are refused by what they raise.
     """
-    import pandas as pd
-
     values, finishing = values_of(joints()), finishing_list(plan)
     tube = plan.rates["bonding.tube_tolerance"]
     narrow, wide = plan.rates["bonding.least_gap"], plan.rates.entries["bonding.gap"].high
@@ -54,6 +52,6 @@ def inspection_list(plan):
         for look in own_data("advice")[KINDS[plan.route]]["looks"]:
             note(pieces, look, np.nan, np.nan, "to be seen")
     columns = ["part", "pieces", "to measure", "what", "least", "greatest", "why"]
-    table = pd.DataFrame(rows, columns=columns)
+    table = table_of(rows, columns=columns)
     alike = table.groupby(["part", "what"], sort=False).cumcount() > 0  # holes alike are told once
     return table[~alike].set_index("part")

@@ -24,7 +24,6 @@ from pourprint.routes.findings import refuse
 
 NAME = "printed_metal"
 TITLE = "Printed metal"
-SERIAL = False  # whether it is the serial reference, or one of the printed routes
 MILL = "resurface the plates"  # where work begins anew
 PRINT = "print on the plate"
 

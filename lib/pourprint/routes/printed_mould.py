@@ -16,7 +16,6 @@ from pourprint.routes.looks import moulds_of
 from pourprint.routes.mould_sizes import NAME
 
 TITLE = "Printed mould"
-SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print moulds and cores"
 HEAP = 150  # blocks packed on trial to see how tightly a kit fills the job boxes: within 3% of 300; of 60, 13% short
 

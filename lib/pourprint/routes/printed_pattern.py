@@ -17,7 +17,6 @@ from pourprint.routes.shell_sizes import ShellSizes
 
 NAME = "printed_pattern"
 TITLE = "Printed pattern"
-SERIAL = False  # whether it is the serial reference, or one of the printed routes
 PRINT = "print the patterns"
 
 

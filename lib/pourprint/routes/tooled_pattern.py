@@ -9,7 +9,6 @@ from pourprint.routes.shell_sizes import ShellSizes
 
 NAME = "tooled_pattern"
 TITLE = "Tooled pattern"
-SERIAL = True  # whether it is the serial reference, or one of the printed routes
 INJECT = "inject the wax patterns"
 
 

@@ -1,7 +1,7 @@
 """A bearing's seat in a node: what the fit's band presses, holds and keeps when warm, whether the boss stands it."""
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import joints, values_of
+from pourprint.ledger.entries import joints, table_of, values_of
 from pourprint.process.finish.iso_fits import Ring, pressed, ring_fit_um, warm_to_fit_k
 
 
@@ -13,8 +13,6 @@ def bearing_seat(bore_mm, depth_mm, fit, boss_mm, alloy, warmer_k=0.0):
     von Mises over yield [-], holding force warm [N], warming for assembly [K], verdict in words.
     Raises: InputError. Limits: see iso_fits; the ring is a plain thin one; lost bearing play is not told.
     """
-    import pandas as pd
-
     check_numbers(arrays=False, bore_mm=bore_mm, depth_mm=depth_mm, boss_mm=boss_mm)
     value = values_of(joints())
     grows = value[f"expansion.{alloy.family}"]
@@ -48,4 +46,4 @@ def bearing_seat(bore_mm, depth_mm, fit, boss_mm, alloy, warmer_k=0.0):
                 "verdict": verdict,
             }
         )
-    return pd.DataFrame(rows).set_index("seat")
+    return table_of(rows, "seat")

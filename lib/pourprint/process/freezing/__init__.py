@@ -1,1 +1,1 @@
-"""Freezing: voxels, an enthalpy method, section moduli and hot spots."""
+"""Freezing: voxels, an enthalpy method, section moduli."""

@@ -6,7 +6,6 @@ the melt, the air gap between casting and mould, radiation between the walls of 
 """
 
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 
@@ -14,7 +13,6 @@ from pourprint.ledger import entries as ledger
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.enthalpy import freezing_times
-from pourprint.process.freezing.hot_spots import hot_spots
 from pourprint.process.freezing.voxels import Grid, voxels
 
 RIM = 4.0  # width of sand to reckon with, over √(diffusivity · freezing time): more changes no time (measured)
@@ -219,17 +217,6 @@ class Freezing:
     def latest_s(self):
         """When the last metal became solid [s]."""
         return float(np.nanmax(self.time_s))
-
-    @cached_property
-    def spots(self):
-        """Hot spots, the last to freeze first: tuple of HotSpot with times [s]; see `hot_spots`.
-
-        Every spot but the first is a risk of porosity: when its neck has frozen, no metal can reach its pool from
-        where the part freezes last. This is common practice without one source. It says nothing of gas, nor of
-        long thin walls that freeze too evenly to be fed: criteria of gradient and rate (Niyama and others 1982, from
-        memory) are calibrated for steel and not computed.
-        """
-        return hot_spots(self.time_s, self.grid)
 
     @property
     def modulus_mm(self):

@@ -9,7 +9,7 @@ import numpy as np
 
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
-from pourprint.process.geometry import turns
+from pourprint.process.geometry import resized, turns
 
 TRIAL_HUMIDITY = 50.0  # % of the published drying trial, at which an interval holds as it is
 
@@ -109,9 +109,7 @@ class Bend:
         """Without a mesh: a wall with two faces, whose bends cancel; the shell is then area × thickness."""
         return cls(0.0, 0.0)
 
-    def scaled(self, factor):
-        """The same shape at another size: `factor` ratio of lengths [-]."""
-        return Bend(self.curvature_mm * factor, self.euler)
+    scaled = resized
 
 
 def shell_cm3(area_cm2, thickness_mm, bend):

@@ -9,7 +9,7 @@ bond.
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from pourprint.ledger.entries import joints
+from pourprint.ledger.entries import joints, table_of
 from pourprint.process.freezing.voxels import voxels
 from pourprint.process.strength.bricks import Lattice, Solver, brick, stresses, von_mises
 from pourprint.process.strength.lighten import spread
@@ -28,8 +28,6 @@ def verify(task, parts, alloy, cell_mm=2.0):
     are loaded; no cell is held, since the loads balance: six freedoms of three nodes only keep the part from drifting.
     Raises: InputError where these are too few.
     """
-    import pandas as pd
-
     poisson = joints()[f"poisson.{alloy.family}"].value
     youngs = 1000 * alloy["youngs_modulus"]
     corners = np.concatenate([part.needed_mesh("verified")[0] for part in parts.values()])
@@ -69,7 +67,7 @@ def verify(task, parts, alloy, cell_mm=2.0):
                 "margin [-]": alloy["yield_strength"] / top.max() - 1,
             }
         )
-    table = pd.DataFrame(rows).set_index("shape")
+    table = table_of(rows, "shape")
     stiffness = table.filter(like="stiffness").columns
     table[stiffness] /= table[stiffness].iloc[0]
     return table
