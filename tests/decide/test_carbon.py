@@ -139,7 +139,7 @@ def test_the_chart_counts_the_pedigrees_of_its_factors():
             entry for table in tomllib.load(file).values() if isinstance(table, dict) for entry in table.values()
         ]
     words = footprint_chart({route: footprint(plan) for route, plan in demo_plans().items()}).takeaway
-    assert f"of {len(entries)} carbon factors" in words
+    assert f"of {len(entries)} factors" in words
     for pedigree in {entry["pedigree"] for entry in entries}:
         assert f"{sum(entry['pedigree'] == pedigree for entry in entries)} {pedigree}" in words
 

@@ -75,3 +75,10 @@ def test_a_machine_that_costs_more_to_run_than_to_buy_never_pays():
         pp.own_or_buy(made, bought, "metal_printer", 500_000, 8, 0.06)
     with pytest.raises(InputError, match=r"upkeep=.* must be one number"):
         pp.own_or_buy(made, bought, "sand_printer", 500_000, 8, 0.06, upkeep=[10_000, 20_000])
+
+
+def test_a_machine_that_buying_does_not_replace_pays_nothing():
+    card, job = pp.RateCard.load(DEMO / "rates_buying.toml"), pp.Job(demo_kit(), "AlSi7Mg", 4)
+    made, bought = (pp.plan("printed_mould", job, rates) for rates in (card.making(), card))
+    with pytest.raises(InputError, match="not by the one that buys"):
+        pp.own_or_buy(made, bought, "melting_furnace", 100_000, 8, 0.06)

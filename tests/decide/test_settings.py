@@ -122,3 +122,15 @@ def test_two_small_parts_of_one_name_are_one_kit_only_where_all_sizes_are_the_sa
     for sizes in ((3.1, 20.0, (30, 20, 10)), (3.0, 20.5, (30, 20, 10)), (3.0, 20.0, (30, 20, 10.5))):
         assert not same_kit(one, pp.Kit.of(pp.Part.from_numbers("clip", *sizes)))
     assert same_kit(one, pp.Kit.of(pp.Part.from_numbers("clip", 3.0, 20.0, (30, 20, 10 + 1e-8))))
+
+
+def test_holes_and_supports_tell_two_kits_apart(tmp_path):
+    kit = demo_kit()
+    plain = replace(kit, parts=tuple(replace(item, bores=(), sockets=(), faces=()) for item in kit.parts))
+    kept = pp.Setting("plain", plain, demo_rates(), "AlSi7Mg", 4, START)
+    assert not same_kit(plain, kit) and costs(pp.Setting.load(kept.save(tmp_path))) == pytest.approx(costs(kept))
+    one, other = (
+        pp.Kit.of(pp.Part.from_numbers("n", 60, 200, (90, 70, 60), overhang_cm2=o, support_cm3=s))
+        for o, s in ((5, 10), (60, 150))
+    )
+    assert not same_kit(one, other)

@@ -226,3 +226,13 @@ def test_hours_of_load_by_hand_for_each_person_and_machine():
 def test_three_kilns_fire_three_orders_at_once():
     three = Workshop(ROUND_THE_CLOCK, places={"machine.kiln": 3}).schedule([fires(name, 24) for name in "abc"])
     assert three.flow_days == pytest.approx([1, 1, 1])
+
+
+def test_a_date_alone_is_the_opening_of_the_first_and_the_end_of_the_last_day():
+    """As everywhere else: so an order by itself takes the days of its plan."""
+    plan = pp.plan("printed_mould", pp.Job(demo_kit(), "AlSi7Mg", 2, start="2027-01-11"), demo_rates())
+    shop = Workshop(demo_rates().hours)
+    done = shop.schedule([Order.of(plan, "2027-01-11")])
+    assert done.flow_days[0] == pytest.approx(plan.lead_time_days)
+    due = done.summary().loc[plan.title, "done"].date().isoformat()
+    assert shop.schedule([Order.of(plan, "2027-01-11", due=due)]).summary()["days_late"].iloc[0] == 0

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -196,3 +197,14 @@ def test_what_is_printed_is_utf_8_also_where_the_system_knows_ascii_alone():
 def test_the_module_runs_as_a_command():
     done = subprocess.run([sys.executable, "-m", "pourprint", "measure", "absent.stl"], capture_output=True, text=True)
     assert done.returncode == WRONG and done.stderr.startswith("pourprint: ")
+
+
+def test_many_kits_and_a_lab_that_is_seldom_open_are_compared(capsys, tmp_path):
+    kit = str(DEMO / "rover_kit.toml")
+    assert main(["compare", kit, *RATES, "--quantity", "101", "--start", "2026-12-01"]) == DONE
+    card = (DEMO / "rates.toml").read_text(encoding="utf-8")
+    (seldom := tmp_path / "seldom.toml").write_text(
+        re.sub(r"days = \[.*\]", 'days = ["Tue", "Wed"]', card), encoding="utf-8"
+    )
+    asked = ["--rates", str(seldom), "--start", "2026-12-01", "--price-of-day", "1", "--quantity", "4"]
+    assert main(["memo", kit, "--alloy", "Ti-6Al-4V", *asked, "-o", str(tmp_path / "memo.html")]) == DONE

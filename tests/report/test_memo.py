@@ -19,6 +19,8 @@ import numpy as np
 import pytest
 
 import pourprint as pp
+from pourprint.decide.inputs import dearest_day
+from pourprint.ledger.entries import PRICES, Kind
 from pourprint.ledger.errors import Infeasible
 from pourprint.plans.plan import Plan
 from pourprint.plans.steps import BATCH, Work
@@ -563,3 +565,59 @@ def test_notebook_page_workbook_and_command_say_the_same_to_the_cent(case, tmp_p
         for what, title in ((what, title) for what in table.index for title in table):
             assert float(told[what][title]) == pytest.approx(table.loc[what, title], abs=0.005), (form, what)
             assert written[f"The routes: {what}: {title}"] == pytest.approx(table.loc[what, title], abs=0.005)
+
+
+# What cannot be kept, costs nothing, or is many ----------------------------------------------------------
+
+
+def test_where_nobody_can_keep_the_date_the_soonest_route_is_taken():
+    found = pp.report.memo(pp.Job(demo_kit(), "AlSi7Mg", 4), demo_rates(), "2026-12-01", "2026-12-12")
+    days = {route: found.failing[route].days for route in found.able}
+    assert found.chosen == min(days, key=days.get) and found.recommendation.startswith("No route likely keeps")
+
+
+def test_a_deadline_ends_with_its_day_and_is_some_time_after_the_start():
+    assert pp.report.memo(*TINY, START, START).recommendation
+    for bad in (0, -3):
+        with pytest.raises(pp.InputError, match="deadline"):
+            pp.report.memo(*TINY, START, bad)
+    assert "keeps 1.0 days" in pp.report.memo(small_job(3), demo_rates(), START, 1).recommendation
+
+
+def test_a_card_without_prices_is_answered_in_days():
+    free = demo_rates()
+    free = free.replace({key: 0.0 for key, entry in free.entries.items() if entry.kind in PRICES})
+    found = pp.report.memo(small_job(3), free, START, price_of_day=100)
+    assert found.chosen == min(found.able, key=lambda route: found.failing[route].days)
+    assert "nan" not in found.recommendation and found.failing[found.chosen].cost == 0
+
+
+def test_a_day_of_a_lab_that_pays_no_wages_is_looked_at_up_to_a_price_that_can_turn():
+    assert dearest_day(demo_rates().replace({"labour.technician": 0.0})) > 500
+
+
+def test_what_a_route_takes_with_failures_is_what_it_takes_without_where_none_fail():
+    sure = demo_rates()
+    sure = sure.replace({key: 1.0 for key, entry in sure.entries.items() if entry.kind is Kind.YIELD})
+    found = pp.report.memo(pp.Job(demo_kit(), "AlSi7Mg", 4), sure, START)
+    rows = found.tables["The routes"]
+    for route, plan in found.able.items():
+        row, carbon = rows[plan.title], pp.footprint(plan)
+        assert row["hands with failures [h]"] == pytest.approx(plan.hands_on_h)
+        assert row["machines with failures [h]"] == pytest.approx(plan.machine_h), route
+        assert row["electricity with failures [kWh]"] == pytest.approx(carbon.total_kwh[1])
+        assert row["greenhouse gases with failures [kg CO₂e]"] == pytest.approx(carbon.total_kg[1])
+    bought = found.tables["What to buy"]
+    assert bought["with failures"].to_numpy() == pytest.approx(bought["amount"].to_numpy())
+
+
+def test_what_is_bought_with_failures_is_what_the_mean_cost_pays():
+    card = pp.RateCard.load(DEMO / "rates_buying.toml")
+    found = pp.report.memo(pp.Job(demo_kit(), "AlSi7Mg", 4), card, START, routes=("printed_mould",))
+    table = found.tables["What to buy"]
+    paid = sum(
+        more[0] * card[key] for key, (_, more) in found.again["printed_mould"].amounts.items() if key.startswith("buy.")
+    )
+    told = table[table.index.str.contains("buy")]
+    assert (told["with failures"] * told["price of one [EUR]"]).sum() == pytest.approx(paid)
+    assert any("least order" in name for name in told.index), "a failed box is ordered at the least"

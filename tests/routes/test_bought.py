@@ -48,7 +48,8 @@ def test_an_order_of_printed_metal_by_hand_to_the_cent():
     # 50 + 0.3 · 10 + (3.6 + 0.3 · 3.9) · 0.4 = 54.908 cm3 a piece. Two batches of three pieces, each
     # 60 + 3 · 12 + 3 · 54.908 · 3.20 = 623.1168 EUR, and an hour of hands at 38 EUR: 1322.23 EUR.
     block = pp.Part.from_numbers("block", 50, 100, (60, 40, 30), overhang_cm2=6, support_cm3=10)
-    _, cost = order_of(pp.plan("printed_metal", pp.Job(block, "AlSi7Mg", 6, 3), buying_rates()))
+    as_drawn = buying_rates().replace({"printed_metal.turning": 0.0})
+    _, cost = order_of(pp.plan("printed_metal", pp.Job(block, "AlSi7Mg", 6, 3), as_drawn))
     assert cost == pytest.approx(1322.23, abs=CENT)
 
 
@@ -205,3 +206,21 @@ def test_faults_of_offers_are_named(tmp_path):
     (tmp_path / "card.toml").write_text((DEMO / "rates.toml").read_text() + "\n[buy]\nmoulds = 3\n")
     with pytest.raises(InputError, match="moulds is not a known"):
         pp.RateCard.load(tmp_path / "card.toml")
+
+
+def test_a_part_that_a_machinist_spoils_costs_its_casting_whoever_bears_the_machining():
+    job, spoilt = pp.Job(demo_kit(), "AlSi7Mg", 4), {}
+    for bears in (0.0, 1.0):
+        plan = pp.plan("printed_mould", job, card_that_buys("machining", per_part=10.0, supplier_bears=bears))
+        spoilt[bears] = pp.rework(plan).rework_cost["order and receive machining"]
+    own = pp.rework(pp.plan("printed_mould", job, demo_rates())).rework_cost["machine bores, faces and tight sockets"]
+    assert spoilt[0.0] == pytest.approx(spoilt[1.0]) and spoilt[0.0] == pytest.approx(own, rel=0.15)
+
+
+@pytest.mark.parametrize(("alloy", "small"), [("AlSi7Mg", "relieved_metal"), ("17-4PH", "heat_treatment")])
+def test_of_two_offers_for_one_thing_the_larger_is_ordered_whatever_the_cards_order(alloy, small):
+    one, other = (card_that_buys(name, per_part=20.0) for name in ("finished_metal", small))
+    large = pp.plan("printed_metal", pp.Job(demo_kit(), alloy, 4), one).total_cost
+    for first, second in ((one, other), (other, one)):
+        both = replace(demo_rates(), entries={**first.entries, **second.entries})
+        assert pp.plan("printed_metal", pp.Job(demo_kit(), alloy, 4), both).total_cost == pytest.approx(large)

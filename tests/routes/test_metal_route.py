@@ -259,3 +259,30 @@ def test_a_part_by_numbers_stands_as_its_box_does():
     found = bracket(volume_cm3=60).scaled_to(sizes).study(Orientations)
     assert found.standing.height_mm.shape == (2, 3) and found.directions[0].tolist() == [0, 0, 1]  # as given first
     assert found.standing.at(0).support_cm3 == pytest.approx(bracket().scaled_to(sizes).support_cm3)
+
+
+@pytest.mark.parametrize("alloy", ["AlSi7Mg", "Ti-6Al-4V", "316L", "17-4PH"])
+def test_no_plate_is_sawn_and_no_aged_part_blasted_before_it_is_cold(alloy):
+    job, heating = pp.Job(BLOCK, alloy, 3, start="2026-11-30"), rates().entries["foundry.heat_treatment_heating"].value
+    spans, _ = plan(job).schedule()
+    hot = {"stress-relieve on the plate": "relief_temperature", "age": "ageing_temperature"}
+    for span in spans:
+        if span.step.name in hot:
+            least_h = (job.alloy[hot[span.step.name]] - 20) / heating
+            assert span.ran_h + sum(work.cooling_h for work in span.step.work) >= span.ran_h + 0.99 * least_h
+            assert all(work.cooling_h > 0 for work in span.step.work)
+
+
+def test_a_larger_plate_does_not_become_cheaper_by_standing_up():
+    """Seven flat pieces of 17-4PH: 167 cm3 lay sprawled and cost 12 086 where 170 cm3 cost 7280."""
+    flat = pp.Part.from_numbers("flat", 32, 174.4, (100, 80, 4))
+    costs = [float(plan(pp.Job(flat.scaled_to(cm3), "17-4PH", 7)).total_cost) for cm3 in (160.0, 167.3, 169.9, 180.0)]
+    assert costs == sorted(costs)
+
+
+def test_a_long_box_lies_from_corner_to_corner():
+    # (300 + 20)/√2 = 226 mm of the plate's 250, published nowhere: the box turned by 45 degrees.
+    stick = pp.Part.from_numbers("stick", 110, 260, (300, 20, 20))
+    assert plan(pp.Job(stick, "AlSi7Mg")).total_cost > 0
+    with pytest.raises(Infeasible, match="does not fit the plate"):
+        plan(pp.Job(pp.Part.from_numbers("rail", 160, 380, (299, 60, 10)), "AlSi7Mg"))

