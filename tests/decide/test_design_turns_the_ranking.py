@@ -65,11 +65,11 @@ def test_a_coarse_fit_is_left_as_printed_and_metal_is_the_soonest():
 
 
 def test_a_thicker_wall_costs_metal_its_lead(frame):
-    """Two kits: walls a quarter thicker, the frame's own, and printed metal is no longer the first to be ready."""
+    """Three kits: walls a quarter thicker, the frame's own, and printed metal is no longer the first to be ready."""
     thick = replace(
         frame, points={name: replace(point, wall_mm=1.25 * point.wall_mm) for name, point in frame.points.items()}
     )
-    plain, heavy = (planned(one.kit(), 2) for one in (frame, thick))
+    plain, heavy = (planned(one.kit(), 3) for one in (frame, thick))
     assert all(costs(heavy)[route] > costs(plain)[route] for route in PRINTED)
     assert (soonest(plain), soonest(heavy)) == ("printed_metal", "printed_mould")
 

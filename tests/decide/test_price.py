@@ -71,7 +71,7 @@ def test_a_machine_that_costs_more_to_run_than_to_buy_never_pays():
     made, bought = (pp.plan("printed_mould", job, card) for card in (rates.making("printed_mould"), cheap))
     found = pp.own_or_buy(made, bought, "sand_printer", 500_000, 8, 0.06)
     assert np.isinf(found.pays_from_h) and "does not pay" in str(found)
-    with pytest.raises(InputError, match="not held"):
+    with pytest.raises(InputError, match="must be held"):
         pp.own_or_buy(made, bought, "metal_printer", 500_000, 8, 0.06)
     with pytest.raises(InputError, match=r"upkeep=.* must be one number"):
         pp.own_or_buy(made, bought, "sand_printer", 500_000, 8, 0.06, upkeep=[10_000, 20_000])

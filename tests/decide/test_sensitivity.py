@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.decide.sensitivity import output_of, sobol, tornado
+from pourprint.decide.sensitivity import output_of, sobol, tornado, uncertain_inputs
 from pourprint.ledger.entries import PRICES, Entry, Kind, Pedigree
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import triangle_spread
@@ -177,8 +177,8 @@ def test_what_moves_the_demo_job_most_is_published_or_marked_as_the_labs_own(rou
 def test_what_a_lab_knows_and_what_it_chooses_is_no_doubt():
     """Draws without failures and with them are of the same inputs: machines' sizes and switches are not among them."""
     plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", 4), pp.RateCard.load(DEMO / "rates_buying.toml"))
-    kinds = {entry.kind for entry in pp.uncertain_inputs(plans).values()}
+    kinds = {entry.kind for entry in uncertain_inputs(plans).values()}
     assert kinds <= {*PRICES, Kind.TIME, Kind.SPEED}
     assert not {"printed_metal.turning", "printed_mould.box_x", "buy.printed_mould.express"} & {
-        *pp.uncertain_inputs(plans)
+        *uncertain_inputs(plans)
     }

@@ -181,8 +181,8 @@ def test_failures_bring_the_turn_where_their_lines_cross():
 @pytest.mark.parametrize(
     ("quantity", "size", "key", "values", "price", "several"),
     [
-        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 160.0, True),
-        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 200.0, False),
+        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 160.0, False),
+        (1, None, "volume_cm3", np.linspace(16.0, 60.0, 1500), 170.0, True),
         (1, None, "price_of_day", np.linspace(0.0, 1000.0, 1500), 200.0, False),
         (1, None, "machine.metal_printer", np.linspace(0.0, 90.0, 1500), 200.0, False),
         (8, 2, "quantity", np.arange(1, 401), 200.0, False),

@@ -55,12 +55,13 @@ def test_a_choice_that_cannot_be_made_says_why_and_keeps_the_picture():
 
 @pytest.mark.parametrize("key", ["cluster.gate_length", "cluster.gap"])
 def test_gate_and_gap_move_nothing_below_two_shells_and_the_clearance(key):
-    """Shells of 7.7 mm and 4 mm between them: 19.5 mm."""
-    panel = pattern_panel(demo_kit(), demo_rates(), quantity=2)
+    """Shells of 7.7 mm and 4 mm between them: 19.5 mm. A runner of 45 mm, which feeds as many as have room."""
+    panel = pattern_panel(demo_kit(), demo_rates().replace({"cluster.runner_diameter": 45.0}), quantity=2)
     for free, beyond in ((5, 21), (19, 30)):
         assert now(moved(panel, **{key: free})) == at_first(panel) and "◂" not in panel.table.value
         moved(panel, **{key: beyond})
-        assert now(panel) == costs(**{key: beyond}) and "◂" in panel.table.value
+        there = costs(**{key: beyond, "cluster.runner_diameter": 45.0})
+        assert now(panel) == there and "◂" in panel.table.value
 
 
 def test_alloys_that_shells_cannot_hold_are_not_offered():

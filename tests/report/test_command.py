@@ -204,7 +204,7 @@ def test_many_kits_and_a_lab_that_is_seldom_open_are_compared(capsys, tmp_path):
     assert main(["compare", kit, *RATES, "--quantity", "101", "--start", "2026-12-01"]) == DONE
     card = (DEMO / "rates.toml").read_text(encoding="utf-8")
     (seldom := tmp_path / "seldom.toml").write_text(
-        re.sub(r"days = \[.*\]", 'days = ["Tue", "Wed"]', card), encoding="utf-8"
+        re.sub(r"(?m)^days = \[.*\]", 'days = ["Tue", "Wed"]', card), encoding="utf-8"
     )
     asked = ["--rates", str(seldom), "--start", "2026-12-01", "--price-of-day", "1", "--quantity", "4"]
     assert main(["memo", kit, "--alloy", "Ti-6Al-4V", *asked, "-o", str(tmp_path / "memo.html")]) == DONE

@@ -152,8 +152,8 @@ def test_a_date_that_the_cheapest_likely_misses_turns_the_choice():
     assert f"{less}, but keeps the date in only" in turned.recommendation
     late = tiny_memo(quick, deadline=0.1)
     assert late.recommendation.startswith(
-        "No route likely keeps 0.1 days: the soonest, printed metal, takes about 0.5 days. Take printed pattern"
-    ), "where nothing helps, what costs least is taken"
+        "No route likely keeps 0.1 days: the soonest, printed metal, takes about 0.5 days. Take printed metal"
+    ), "where nobody can keep it, what is ready first is taken"
 
 
 def test_the_choice_is_the_cheapest_with_failures_and_days():

@@ -45,7 +45,7 @@ def test_a_block_of_given_numbers_by_hand():
     melted = 50 + 0.3 * 10 + (foot + 0.3 * plate) * 0.4  # cm3; the lift is 4 mm
     spread = np.ceil(34 / 0.06) * 10 / 3600
     laser = 1.15 * 1000 * melted / 10.5 / 3600 + 100 * np.pi / 4 * 100 / 0.06 / 700 / 3600
-    table = rows(pp.Job(BLOCK, "AlSi7Mg", 3))
+    table = rows(pp.Job(BLOCK, "AlSi7Mg", 3), turning=0.0)
     printing = table.loc["print on the plate"]
     # Held while it is set up for 1.5 h, prints, cools for 4 h and is unloaded for 0.5 h.
     assert printing["machine_h"] == pytest.approx(1.5 + spread + 3 * laser + 4 + 0.5) and printing["hands_on_h"] == 2
@@ -55,7 +55,7 @@ def test_a_block_of_given_numbers_by_hand():
     assert table.loc["cut the parts from the plate", "machine_h"] == pytest.approx(0.5 + 3 * (foot + 0.3 * plate) / 600)
     effort = (plate + 2.5 * inner) * (1 + reach / 4)
     assert table.loc["take off the supports", "hands_on_h"] == pytest.approx(3 * (0.15 + effort / 60))
-    assert table.loc["stress-relieve on the plate", "machine_h"] == pytest.approx(0.15 + 2 + 275 / 150)  # 300 °C
+    assert table.loc["stress-relieve on the plate", "machine_h"] == pytest.approx(0.15 + 2 + 2 * 275 / 150)  # 300 °C
 
 
 def test_powder_bought_is_what_the_steps_buy():
@@ -96,7 +96,7 @@ def test_the_printer_is_made_ready_once_a_job_and_its_plates_once_each():
 @pytest.mark.parametrize("name", ["axle_carrier", "spreader"])
 def test_pieces_that_nest_take_a_whole_number_to_a_plate_and_more_than_in_rows(name):
     part = next(item.part for item in demo_kit().parts if item.part.name == name)
-    layout = route.lay_out(pp.Job(part, "AlSi7Mg"), rates())
+    layout = route.lay_out(pp.Job(part, "AlSi7Mg"), rates(kits_together=1.0))
     (piece,), gap_mm, plate_mm = layout.pieces, rates()["printed_metal.plate_gap"], rates()["printed_metal.plate_x"]
     # By hand: as many rows and columns as the plate, a square, has room for, with a gap between.
     sides_mm = piece.standing.length_mm, piece.standing.width_mm
@@ -165,7 +165,7 @@ def test_a_part_by_numbers_is_laid_down_where_it_is_too_tall():
     with pytest.raises(Infeasible, match="fits lying down"):
         plan(pp.Job(rod, "AlSi10Mg"), height_limit=200.0, turning=0)
     with pytest.raises(Infeasible, match="split"):
-        plan(pp.Job(rod, "AlSi10Mg"), height_limit=200.0, plate_x=200.0, plate_y=200.0)
+        plan(pp.Job(rod, "AlSi10Mg"), height_limit=200.0, plate_x=190.0, plate_y=190.0)
 
 
 def test_a_rod_that_would_lie_the_quicker_stands_on_a_plate_that_is_too_small_for_it():
@@ -268,7 +268,7 @@ def test_no_plate_is_sawn_and_no_aged_part_blasted_before_it_is_cold(alloy):
     hot = {"stress-relieve on the plate": "relief_temperature", "age": "ageing_temperature"}
     for span in spans:
         if span.step.name in hot:
-            least_h = (job.alloy[hot[span.step.name]] - 20) / heating
+            least_h = (job.alloy[hot[span.step.name]] - 25) / heating
             assert span.ran_h + sum(work.cooling_h for work in span.step.work) >= span.ran_h + 0.99 * least_h
             assert all(work.cooling_h > 0 for work in span.step.work)
 
@@ -285,4 +285,4 @@ def test_a_long_box_lies_from_corner_to_corner():
     stick = pp.Part.from_numbers("stick", 110, 260, (300, 20, 20))
     assert plan(pp.Job(stick, "AlSi7Mg")).total_cost > 0
     with pytest.raises(Infeasible, match="does not fit the plate"):
-        plan(pp.Job(pp.Part.from_numbers("rail", 160, 380, (299, 60, 10)), "AlSi7Mg"))
+        plan(pp.Job(pp.Part.from_numbers("rail", 160, 380, (299, 60, 60)), "AlSi7Mg"))

@@ -13,8 +13,8 @@ from pourprint.routes.bought import bought_for
 NAMED = {  # where the names of the marks stand, from left to right, so that neighbours' names keep clear
     "left of it": ("co2e_kg", {"anchor": "right", "dx": -12}),
     "above": ("co2e_high", {"yanchor": "bottom"}),
-    "right of it": ("co2e_kg", {"anchor": "left", "dx": 12}),
     "below": ("co2e_low", {"yanchor": "top"}),
+    "right of it": ("co2e_kg", {"anchor": "left", "dx": 12}),
 }
 
 

@@ -91,7 +91,7 @@ def routes_table(memo):
             "first-pass yield [%]": 100 * plan.first_pass_yield,
             f"holes and faces machined on a {memo.job.kit.noun} [-]": cut["count"].sum(),
             f"finish and inspect, job, no failures [{money}]": plan.cost_by_stage().get(Stage.FINISH, 0.0),
-            "electricity with failures [kWh]": taken["energy.electricity"],
+            "electricity with failures [kWh]": taken.get("energy.electricity", 0.0),
             f"{gases} [kg CO₂e]": carbon_kg(taken),
         }
         rows.append(row)

@@ -81,7 +81,7 @@ def findings(route, job, rates=None):
         raise InputError(f"route must be one of {', '.join(KINDS)}, not {route!r}.")
     rates = RateCard.default() if rates is None else rates
     found = [one for item in job.kit.parts for one in _of_part(item, route, job, rates)]
-    if KINDS[route] == "shell":
+    if KINDS[route] == "shell" and route not in job.alloy.refused:
         what, closing = own_data("advice")["shell"]["closing"], ShellSizes(job, rates).closing_mm
         closed = [item.part for item in job.kit.parts if any(one.diameter_mm in closing for one in item.sockets)]
         found += [_by_reason(part, Verdict.WATCH, *what) for part in closed]
