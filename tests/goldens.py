@@ -150,7 +150,6 @@ def comparison():
         "ties": {f"{a}, {b}": pp.tie_price_of_day(*_line(made[a]), *_line(made[b])) for a, b in pairs},
         "flip prices": pp.flip_prices(made, np.array([1, 2, 5, 10, 50])),
         "days": laid_out.days,
-        "stages": laid_out.stage_costs(),
     }
 
 

@@ -18,17 +18,17 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 879,
-    "parts": 1262,
-    "process": 2931,
-    "plans": 934,
-    "routes": 1844,
-    "risk": 467,
-    "decide": 1670,
-    "figures": 2586,
-    "panels": 1287,
-    "lessons": 2188,
-    "report": 492,
+    "ledger": 882,
+    "parts": 1264,
+    "process": 2899,
+    "plans": 927,
+    "routes": 1856,
+    "risk": 468,
+    "decide": 1647,
+    "figures": 2591,
+    "panels": 1279,
+    "lessons": 2168,
+    "report": 497,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 
