@@ -20,7 +20,7 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 882,
     "parts": 1264,
-    "process": 2899,
+    "process": 2900,
     "plans": 927,
     "routes": 1856,
     "risk": 468,

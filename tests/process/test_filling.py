@@ -170,7 +170,7 @@ def test_a_node_takes_what_its_plan_says_and_enters_at_half_a_metre_a_second():
     assert found.filled_s == pytest.approx(float(one.gating.pour_s), rel=0.25)
     assert found.flow_cm3_s[0] / float(one.gating.ingate_mm2) == pytest.approx(0.5, rel=0.02)
     assert np.diff(found.clock_s).min() >= 0
-    assert made.part_cm3 + made.feeder_cm3 <= made.grid.volume_mm3 / 1000 <= one.metal_cm3
+    assert made.part_cm3 + made.feeder_cm3 <= made.grid.fraction.sum() * made.grid.cell_mm**3 / 1000 <= one.metal_cm3
 
 
 def test_more_gates_shorten_no_filling_but_change_what_is_last():

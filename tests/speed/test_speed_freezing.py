@@ -31,7 +31,7 @@ def test_rays_through_20_000_facets_at_half_a_millimetre_take_less_than_0_2_s(be
 
 def test_voxels_of_2_mm_take_less_than_1_s(benchmark):
     grid = benchmark.pedantic(voxels, (*node().mesh, 2.0, 20.0), rounds=3, warmup_rounds=1)
-    assert grid.volume_mm3 > 0
+    assert grid.fraction.sum() > 0
     assert benchmark.stats["min"] < 1
 
 

@@ -226,8 +226,7 @@ def gating_sketch(mould):
     way, study, (wall, top_d, base_d, gate, sprue) = mould.gating, mould.study, _sprue(mould)
     below, above = (abs(float(end[2] - study.parting_mm)) for end in (study.low_mm, study.high_mm))
     head, feeders = float(way.head_mm), plan_rigging(mould).feeders
-    # The basin's depth from the taper: the ratio of areas squared is the head over it.
-    depth = head * float(way.choke_mm2 / way.top_mm2) ** 2
+    depth = float(mould.rates["gating.basin_depth"])
     left, floor = float(mould.room_mm[0][1]) - wall, -below - wall
     right = left + float(mould.block_mm[1])
     start, end = float(study.low_mm[1]), float(study.high_mm[1])
@@ -282,8 +281,8 @@ def feeder_tube(stand, foot_mm):
 def _sprue(mould):
     """Wall of sand beside the casting, diameters of the round sprue at top and foot, side of the square ingate, and
     where the sprue stands across the mould [mm]."""
-    way, block, (low, high) = mould.gating, mould.block_mm, mould.room_mm
-    wall = float(block[0] - high[0] + low[0]) / 2
+    way, block, (low, _) = mould.gating, mould.block_mm, mould.room_mm
+    wall = float(mould.rates["printed_mould.wall"])
     top, foot = (float(np.sqrt(4 / np.pi * area)) for area in (way.top_mm2, way.choke_mm2))
     return wall, top, foot, float(np.sqrt(way.ingate_mm2)), float(low[1] - wall + block[1]) - wall - top / 2
 

@@ -13,8 +13,8 @@ import numpy as np
 from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.enthalpy import filled, steps_of
-from pourprint.process.freezing.voxels import Grid, columns, voxels
-from pourprint.process.geometry import ALIKE, nearest_to
+from pourprint.process.freezing.voxels import ALIKE, Grid, columns, voxels
+from pourprint.process.geometry import nearest_to
 
 MOST_CELLS = 3_000_000  # four times what the fine pour of a demo node takes
 LEAST_CELLS = 27  # of a pocket: less is noise of the grid

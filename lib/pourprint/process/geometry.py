@@ -8,7 +8,6 @@ import numpy as np
 from pourprint.parts.meshes import edges_of, unit_vector
 
 MOST_FLATS = 100  # of a hull, the largest: one of them lies on a side of its least box
-ALIKE = 0.05  # what freezes so shortly before the last metal, over its time, is last alike: grids differ by more
 POWERS = {"mm": 1, "at": 1, "cm2": 2, "cm3": 3}  # of length, by the end of a field's name
 
 

@@ -10,6 +10,7 @@ from pourprint.ledger.errors import Infeasible
 from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
 from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
 from pourprint.process.packing import boxes_for, layers
+from pourprint.process.sand.feeding import cylinder_mm, cylinder_modulus_mm
 from pourprint.routes import common
 from pourprint.routes.findings import refuse
 from pourprint.routes.looks import moulds_of
@@ -72,9 +73,8 @@ def steps_with(moulds, job, rates):
 
 def cooling_h(job, rates, moulds):
     """From the pour until the thickest metal, a feeder or what is left in a basin, is cold enough to shake out [h]."""
-    basin_cm3, basin_mm = rates["gating.basin_volume"], rates["gating.basin_depth"]
-    across_mm = np.sqrt(4000 / np.pi * basin_cm3 / basin_mm)
-    basins_mm = across_mm * basin_mm / (4 * basin_mm + 2 * across_mm)  # V/A of a cylinder, both ends cooling
+    deep_mm = rates["gating.basin_depth"]
+    basins_mm = cylinder_modulus_mm(cylinder_mm(rates["gating.basin_volume"], deep_mm), deep_mm)
     thickest_mm = common.largest([basins_mm, *(one.feeder.modulus_mm for one in moulds)])
     m = rates.section(NAME)
     sand = Mould.sand(density_kg_m3=1000 * m("sand_density"), start_c=rates["room.temperature"])

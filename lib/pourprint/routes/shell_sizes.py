@@ -14,7 +14,7 @@ from pourprint.plans.jobs import Job
 from pourprint.process.contraction import casting_mm, pattern_mm
 from pourprint.process.freezing.section_modulus import hottest_section, nearest_metals
 from pourprint.process.freezing.solidification import Mould
-from pourprint.process.sand.feeding import cylinder_cm3, feeder_volume_cm3
+from pourprint.process.sand.feeding import cylinder_cm3, cylinder_mm, feeder_volume_cm3
 from pourprint.process.shell.burn_out import burning_h, polymer_share
 from pourprint.process.shell.clusters import Rack, Seat, clusters_per_kit, hang, stance
 from pourprint.process.shell.coats import Bend, by_size, closing_coat, damp_factor, drying_h, intervals_h, shell_cm3
@@ -139,7 +139,7 @@ class ShellSizes:
         """Diameter of the runner [mm]: the lab's, or more where the thickest gate must be fed from it, or the largest
         piece takes more metal than it holds."""
         c, fed_cm3 = self.rates.section("cluster"), common.largest(self.feeding_cm3)
-        holds = np.sqrt(4000 / np.pi * np.maximum(fed_cm3 - c("cup_volume"), 0) / c("runner_length"))
+        holds = cylinder_mm(np.maximum(fed_cm3 - c("cup_volume"), 0), c("runner_length"))
         return common.largest((c("runner_diameter"), c("gate_ratio") * common.largest(self.gate_mm.values()), holds))
 
     @cached_property

@@ -14,8 +14,8 @@ from pourprint.ledger.alloys import Alloy
 from pourprint.ledger.errors import InputError
 from pourprint.parts import meshes
 from pourprint.process.freezing.solidification import Melt, Mould, default_cell_mm, drag, freeze_grid, rim_mm
-from pourprint.process.freezing.voxels import voxels
-from pourprint.process.geometry import ALIKE, centre_of_mass, nearest_to, own_frame, resized
+from pourprint.process.freezing.voxels import ALIKE, voxels
+from pourprint.process.geometry import centre_of_mass, nearest_to, own_frame, resized
 
 METALS = ("AlSi7Mg", "AZ91D", "316L")  # conduct well, middling and badly
 COARSE_CELLS = 100_000

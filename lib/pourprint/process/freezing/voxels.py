@@ -13,6 +13,8 @@ from pourprint.process.geometry import frame_along, ranges
 
 MOST_COLUMNS = 20_000_000
 
+ALIKE = 0.05  # what freezes so shortly before the last metal, over its time, is last alike: grids differ by more
+
 
 @dataclass(frozen=True, eq=False)
 class Columns:
@@ -102,11 +104,6 @@ class Grid:
     fraction: np.ndarray
     cell_mm: float
     origin_mm: np.ndarray
-
-    @property
-    def volume_mm3(self):
-        """Volume of the metal [mm3]."""
-        return float(self.fraction.sum() * self.cell_mm**3)
 
     def centres_mm(self, cells):
         """Centres [mm] of cells given by their whole-number indices (..., 3)."""

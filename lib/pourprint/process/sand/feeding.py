@@ -41,7 +41,7 @@ def feeder_volume_cm3(casting_cm3, shrinkage, efficiency):
     if np.any(np.asarray(efficiency) <= shrinkage):
         raise Infeasible(
             f"a feeder that gives {np.min(efficiency):.1%} of its metal cannot feed a shrinkage of "
-            f"{np.max(shrinkage):.1%}: raise feeding.efficiency, or choose an alloy that shrinks less."
+            f"{np.max(shrinkage):.1%}: raise feeding.efficiency (cluster.feeding), or take an alloy that shrinks less."
         )
     return shrinkage * np.asarray(casting_cm3) / (efficiency - shrinkage)
 
@@ -49,6 +49,20 @@ def feeder_volume_cm3(casting_cm3, shrinkage, efficiency):
 def cylinder_cm3(diameter_mm, height_mm):
     """Volume of a cylinder: sizes [mm], returns [cm3]."""
     return np.pi / 4 * np.asarray(diameter_mm) ** 2 * height_mm / 1000
+
+
+def cylinder_mm(cm3, height_mm):
+    """Diameter of a cylinder of a volume [cm3] and height [mm] → [mm]: the inverse of `cylinder_cm3`."""
+    return np.sqrt(4000 / np.pi * np.asarray(cm3) / height_mm)
+
+
+def cylinder_modulus_mm(diameter_mm, height_mm):
+    """V/A of a cylinder, both ends cooling: sizes and result [mm].
+
+    >>> float(cylinder_modulus_mm(72, 72))
+    12.0
+    """
+    return diameter_mm * height_mm / (4 * height_mm + 2 * diameter_mm)
 
 
 @dataclass(frozen=True)
@@ -74,7 +88,7 @@ class Feeder:
     @cached_property
     def modulus_mm(self):
         """V/A of the feeder, both ends cooling [mm]."""
-        return self.diameter_mm * self.height_ratio / (4 * self.height_ratio + 2)
+        return cylinder_modulus_mm(self.diameter_mm, self.height_mm)
 
     @property
     def rule(self):
