@@ -112,6 +112,13 @@ def test_a_notebook_opens_in_the_course_pattern_and_keeps_its_cells_short(path):
     assert max(len(text.splitlines()) for text in code) <= 12
 
 
+def test_a_page_without_code_shows_the_kit_and_card_of_the_class_but_the_landing_page_that_of_the_demo_which_buys():
+    for path in sorted((ROOT / "notebooks/pages").glob("*.ipynb")):
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        code = "".join(source(cell) for cell in cells if cell["cell_type"] == "code")
+        assert ("pp.lessons.classroom()" in code, "data_demo" in code) == (path.stem != "index", path.stem == "index")
+
+
 def test_every_file_that_the_readme_names_is_there():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for target in re.findall(r"\]\(([^)]+)\)", readme):
