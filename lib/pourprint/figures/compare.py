@@ -8,8 +8,7 @@ import numpy as np
 from pourprint.figures.look import INK, LOOKS, ROUND, title_of
 from pourprint.figures.strokes import TALL, canvas, line, mark, names
 
-MOST_MARKS = 24  # break-even marks that the chart can hold; the sentence counts them all
-MOST_NAMED = 6  # of them; the table below the chart names all
+MOST_NAMED = 6  # break-evens that are named in the chart; the table below it names all
 NAMES_PX = 96  # right of the chart, for the names
 LETTER = 0.023  # of the words below the lines, as a share of what the panel's narrow chart leaves beside the names
 COMPARISON_IN_WORDS = (
@@ -63,21 +62,20 @@ def comparison_data(along, routes):
 
     Parameters: `along` Along; `routes` in the order of their lines. Returns: list of dicts: a line for each route,
     names of lines and crossings, crossings, the present value. Traces keep their places as long as routes and grid are
-    the same; an absent point is nan.
+    the same; a route that cannot is nan.
     """
     nothing = np.full(along.grid.shape, np.nan)
     lines = [along.unit_costs.get(route, nothing) for route in routes]
-    turns, absent = np.full(MOST_MARKS, np.nan), MOST_NAMED - len(along.crossings[:MOST_NAMED])
-    turns[: len(along.crossings)] = [turn.at for turn in along.crossings[:MOST_MARKS]]
+    turns = np.array([turn.at for turn in along.crossings])
     named = {turn.at: f"{turn.at:,.3g}: {title_of(turn.to).lower()}" for turn in along.crossings[:MOST_NAMED]}
     low, high = _round_ends(np.concatenate(lines))
     step = 10 ** (TALL * (high - low))
     tops, sides = _below(along, named, step)
     at_ends = {
-        "x": [along.grid[-1]] * len(routes) + [*named] + [np.nan] * absent,
-        "y": np.concatenate([_apart(lines, step), tops, np.full(absent, np.nan)]),
-        "text": [title_of(route) for route in routes] + [*named.values()] + [""] * absent,
-        "textposition": ["middle right"] * len(routes) + sides + ["bottom left"] * absent,
+        "x": [along.grid[-1]] * len(routes) + [*named],
+        "y": np.concatenate([_apart(lines, step), tops]),
+        "text": [*map(title_of, routes), *named.values()],
+        "textposition": ["middle right"] * len(routes) + sides,
     }
     return [
         *({"y": line} for line in lines),
