@@ -1,6 +1,6 @@
 """The panel of fits and bonds: a bearing's seat and a tube's socket, what they carry, what is machined and its cost."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -30,16 +30,10 @@ def fit_panel(frame, rates, quantity=4, alloy="AlSi7Mg"):
     Parameters: `frame` Frame with wheels and a bored node; `rates` RateCard; `quantity` of kits; `alloy` to begin with.
     Returns: Panel. Raises: InputError.
     """
-    kinds = [kind for kind in frame.node_kinds if frame.points[kind.points[0]].pivot]
-    if not kinds:
-        raise InputError(f"frame {frame.name!r} has no node with a pivot: give a point one.")
-    kind, tube, loads = kinds[0], frame.tubes[kinds[0].tubes[0][0]], frame_loads(frame).at_kind(kinds[0])[1]
-    pivot, socket = frame.points[kind.points[0]].pivot, tube.socket_at(kind.points[0])
-    joint = _Joint(frame, frame.kit(), kind, pivot, tube, socket, loads, rates, quantity)
-    rows = value_rows("fit", rates)
-    seat = {"fit": choice_row("fit of the bore", FITS, pivot.fit), "warmer": rows.pop("warmer")}
+    joint, rows = _Joint(frame, rates, quantity), value_rows("fit", rates)
+    seat = {"fit": choice_row("fit of the bore", FITS, joint.pivot.fit), "warmer": rows.pop("warmer")}
     bond = rows | {
-        "length": number_row("bond length", socket.depth_mm, 10, 80, 1, "mm"),
+        "length": number_row("bond length", joint.socket.depth_mm, 10, 80, 1, "mm"),
         "isolation": choice_row("isolation", [(name.replace("_", " "), name) for name in ISOLATIONS]),
     }
     job = {
@@ -51,20 +45,18 @@ def fit_panel(frame, rates, quantity=4, alloy="AlSi7Mg"):
     return panel(groups, joint.asked, joint.shown, TEXTS["words"]["fit"], joint.figure)
 
 
-@dataclass(frozen=True, eq=False)
 class _Joint:
-    """What is looked at: the first bore and the first tube's socket of one kind of node, under its loads `at` its
-    sockets."""
+    """What is looked at: the bore and the first tube's socket of a frame's first kind of node with a pivot, under its
+    loads `at` its sockets."""
 
-    frame: object
-    kit: object
-    kind: object
-    pivot: object
-    tube: object
-    socket: object
-    at: dict
-    rates: object
-    quantity: int
+    def __init__(self, frame, rates, quantity):
+        kinds = [kind for kind in frame.node_kinds if frame.points[kind.points[0]].pivot]
+        if not kinds:
+            raise InputError(f"frame {frame.name!r} has no node with a pivot: give a point one.")
+        self.frame, self.kit, self.kind, self.rates, self.quantity = frame, frame.kit(), kinds[0], rates, quantity
+        self.point, self.tube = self.kind.points[0], frame.tubes[self.kind.tubes[0][0]]
+        self.pivot, self.socket = frame.points[self.point].pivot, self.tube.socket_at(self.point)
+        self.at = frame_loads(frame).at_kind(self.kind)[1]
 
     def asked(self, values):
         """({route: Plan} of those that can, the chosen one, Lap, its greatest pull [N]); the node's own fit and length,
@@ -84,7 +76,7 @@ class _Joint:
         how = listed[listed["feature"].str.startswith("socket")]["how"].iloc[0]
         frame = replace(self.frame, tubes={**self.frame.tubes, name: replace(self.tube, bond_mm=length)})
         lap = socket_lap(frame, self.kind, name, plan, how, values["isolation"])[0]
-        axis, (force, moment) = frame.direction(self.tube, self.kind.points[0]), self.at[name]
+        axis, (force, moment) = frame.direction(self.tube, self.point), self.at[name]
         pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(np.cross(axis, moment.T), axis=1))
         return plans, plan, lap, float(pulls.max())
 
@@ -111,7 +103,7 @@ class _Joint:
         title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
         costs = stacked_bars(title, bars, f"{money} a kit; dark: machining", "{:,.0f}")
         table = finishing_list(plan).loc[[self.kind.name]].set_index("feature").rename_axis(self.kind.name).round(3)
-        return Shown(facts, costs, table_html(table, plan.title), object())  # the chart is drawn anew
+        return Shown(facts, costs, table_html(table, plan.title))
 
     def seat(self, values, plan):
         """What bearing_seat and fit_chart ask of the seat: (bore, depth, boss [mm], alloy, warmer [K])."""

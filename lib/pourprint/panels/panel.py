@@ -12,7 +12,6 @@ import plotly.graph_objects as go
 from IPython.display import display
 
 from pourprint.figures.bars import STYLE
-from pourprint.figures.look import THEME
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.rates import check_card
 from pourprint.ledger.workdays import begin_of
@@ -53,13 +52,14 @@ class Shown:
     """What a panel shows of one result.
 
     `facts` {what: sentence} in order; `bars`, `table` HTML; each None to stay as it is. `kind` of live chart: one of
-    another kind is drawn anew; `traces` of it, `layout` that changes with them, as of `LiveFigure.redraw`.
+    another kind is drawn anew, as is one without; `traces` of it, `layout` that changes with them, as of
+    `LiveFigure.redraw`.
     """
 
     facts: Mapping[str, str] | None
     bars: str | None
     table: str | None
-    kind: object = None
+    kind: object = field(default_factory=object)
     traces: list = field(default_factory=list)
     layout: Mapping[str, dict] = field(default_factory=dict)
 
@@ -120,7 +120,7 @@ def panel(groups, asked, shown, words, figure=None, folds=None, rough=None, only
         button = widgets.Button(description=more[0]).add_class("pourprint-more")
         button.on_click(guarded(lambda button: setattr(extra, "value", more[1](result)), status))
         below += [button, extra]
-    spoken = widgets.HTML(f"<p><i>In words:</i> {words}</p>{STYLE}{THEME}")
+    spoken = widgets.HTML(f"<p><i>In words:</i> {words}</p>{STYLE}")
     tree = named(widgets.VBox([page, *below, table, spoken]))
     return Panel(controls, tuple(beside), chart, answer, bars, table, status, finish, tree)
 

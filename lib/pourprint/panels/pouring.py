@@ -86,7 +86,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
         }
         places = pour_table(run)
         table = table_html(places) if len(places) else "<p>No pore and no caught air are found.</p>"
-        return Shown(facts, "", table, object())
+        return Shown(facts, "", table)
 
     return panel(
         {"Gate and metal": metal, "Feeder and chill": feeder},
