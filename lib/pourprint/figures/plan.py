@@ -2,6 +2,8 @@
 
 import datetime as dt
 
+import pandas as pd
+
 from pourprint.figures.look import HATCH, INK, LOOKS, RESTS, SHADE, Chart, counted, sheer
 from pourprint.figures.strokes import bars, canvas
 from pourprint.plans.days import calendar_of
@@ -43,23 +45,20 @@ def plan_timeline(plan):
     """When each step of the first batch happens. Needs a plan of single numbers, of a job with a start: Chart."""
     begin, spans = made(plan).begin, plan.spans()
     calendar, begin_h = calendar_of(plan)
-    pieces = [(span.step.name, *piece) for span in spans for piece in span_pieces(span, calendar, begin_h)]
-    kinds = {kind: sum(to_h - from_h for _, what, from_h, to_h in pieces if what == kind) / 24 for kind in HATCH}
+    names, colour = dict.fromkeys(span.step.name for span in spans), LOOKS[plan.route].colour
+    told = [(span.step.name, piece) for span in spans for piece in span_pieces(span, calendar, begin_h)]
+    pieces = [(name, *piece, colour, name) for name, piece in told]
+    kinds = {kind: sum(to_h - from_h for _, what, from_h, to_h, *_ in pieces if what == kind) / 24 for kind in HATCH}
     worked, rested, ran, waited = kinds.values()
     most = max(kinds, key=kinds.get)
     days, what = spans[-1].end_h / 24, "in a machine" if most == "machine" else most
-    colour = LOOKS[plan.route].colour
-    figure = calendar_bars(
-        f"{plan.title}: {days:.1f} days for the first batch, {kinds[most]:.1f} of them {what}",
-        begin,
-        [(name, kind, from_h, to_h, colour, name) for name, kind, from_h, to_h in pieces],
-        dict.fromkeys(span.step.name for span in spans),
-    )
+    title = f"{plan.title}: {days:.1f} days for the first batch, {kinds[most]:.1f} of them {what}"
+    figure = calendar_bars(title, begin, pieces, names)
     return Chart(
         figure,
         f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} in machines, {worked:.1f} "
         f"hands, and in {rested:.1f} work rests: closed hours, laid down, or a machine that its clock starts later.",
-        f"{len(figure.layout.yaxis.categoryarray)} rows, one a step; bars from begin to end of each round, on a "
+        f"{len(names)} rows, one a step; bars from begin to end of each round, on a "
         f"calendar from {begin:%d %b %Y}. Where work rests, the bar has lines along it.",
         plan.timeline().set_index("step"),
     )
@@ -75,21 +74,13 @@ def calendar_bars(title, start, pieces, rows, across="date"):
     kinds = [kind for kind in MARKS if kind in HATCH or any(piece[1] == kind for piece in pieces)]
     figure = canvas(title, across, rows=rows, key=" · ".join(MARKS[kind] for kind in kinds), r=25, b=70)
     shade, hatch = SHADE | {QUEUE: 1.0}, HATCH | {QUEUE: "x"}
-    for kind, colour in dict.fromkeys((kind, colour) for _, kind, *_, colour, _ in pieces):
-        mine = [piece for piece in pieces if (piece[1], piece[4]) == (kind, colour)]
-        bars(
-            figure,
-            [3.6e6 * (to_h - from_h) for _, _, from_h, to_h, *_ in mine],  # plotly counts milliseconds
-            [row for row, *_ in mine],
-            sheer(colour, shade[kind]),
-            hatch[kind],
-            ink=INK,
-            rim_px=1,
-            name=kind,
-            base=[start + dt.timedelta(hours=float(from_h)) for _, _, from_h, *_ in mine],
-            customdata=[f"{said}, {kind}: {to_h - from_h:.1f} h" for _, _, from_h, to_h, _, said in mine],
-            hover="%{customdata}",
-        )
+    table = pd.DataFrame(pieces, columns=["row", "kind", "from_h", "to_h", "colour", "said"])
+    for (kind, colour), mine in table.groupby(["kind", "colour"], sort=False):
+        hours, base = mine["to_h"] - mine["from_h"], [start + dt.timedelta(hours=from_h) for from_h in mine["from_h"]]
+        said = [f"{what}, {kind}: {took_h:.1f} h" for what, took_h in zip(mine["said"], hours, strict=True)]
+        look = {"ink": INK, "rim_px": 1, "name": kind, "base": base, "customdata": said, "hover": "%{customdata}"}
+        # Plotly counts milliseconds.
+        bars(figure, 3.6e6 * hours, mine["row"], sheer(colour, shade[kind]), hatch[kind], **look)
     figure.update_xaxes(type="date", nticks=6, tickangle=0, tickformatstops=TICKS)
     return figure.update_layout(barmode="overlay", bargap=0.25)
 
