@@ -44,8 +44,8 @@ def test_the_clock_tells_hands_on_closed_machine_waiting_and_later_batches_as_th
 
 def test_each_kind_of_time_but_hands_on_has_its_hatch_and_names_stand_whole_in_their_bars():
     for kind in figures.HATCH.keys() - {"hands-on"}:
-        assert f".pourprint-bars s.{kind.split()[-1]} {{background-image" in figures.BARS_STYLE, kind
-    ((high, line),) = re.findall(r"marked u {height: ([\d.]+em); line-height: ([\d.]+em)", figures.BARS_STYLE)
+        assert f".pourprint-bars s.{kind.split()[-1]} {{background-image" in bars.STYLE, kind
+    ((high, line),) = re.findall(r"marked u {height: ([\d.]+em); line-height: ([\d.]+em)", bars.STYLE)
     assert high == line
 
 

@@ -5,7 +5,6 @@ It may import from every room but panels, lessons and report.
 """
 
 # ruff: noqa: F401  what notebooks and panels ask for as pp.figures.*
-from pourprint.figures.bars import STYLE as BARS_STYLE
 from pourprint.figures.bars import comparison_bars
 from pourprint.figures.bridge import bridge_chart
 from pourprint.figures.carbon import footprint_chart
@@ -17,7 +16,7 @@ from pourprint.figures.joints import fit_chart, shear_chart
 from pourprint.figures.lab_log import belief_chart
 from pourprint.figures.learning import die_chart, learning_chart, repeats_chart
 from pourprint.figures.lighten import beam_picture, gram_chart, search_chart, stiffness_chart
-from pourprint.figures.look import HATCH, INK, LOOKS, THEME, Chart, title_of
+from pourprint.figures.look import HATCH, LOOKS, Chart, title_of
 from pourprint.figures.map import map_chart
 from pourprint.figures.mix import assignment_chart, frontier_chart
 from pourprint.figures.orders import workshop_chart

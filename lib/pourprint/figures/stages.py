@@ -3,6 +3,10 @@
 import pandas as pd
 
 from pourprint.figures.tables import table_html
+from pourprint.parts.kits import Bore, Kit, KitPart
+from pourprint.parts.part import Part
+from pourprint.plans.jobs import Job
+from pourprint.plans.plan import feasible
 from pourprint.plans.steps import Stage
 from pourprint.routes import plan_all
 
@@ -17,12 +21,15 @@ SHORT = {
 
 
 def stage_matrix(here=None):
-    """The course's map as an HTML table: routes across, the eleven stages down, each route's steps counted.
+    """The course's map as an HTML table: routes across, the eleven stages down, each route's steps counted,
+    for a small example part with a bore.
 
     Parameters: `here` a Stage: "you are here", its row alone, with the whole map folded below it; or None.
     Returns: HTML text.
     """
-    plans = example_plans()
+    part = Part.from_numbers("example", volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60))
+    kit = Kit("example", (KitPart(part, bores=(Bore(28, 8),)),))
+    plans = feasible(plan_all(Job(kit, "AlSi7Mg"))).values()
 
     def told(cells, caption):
         table = pd.DataFrame.from_dict(cells, "index", columns=[plan.title for plan in plans])
@@ -36,14 +43,3 @@ def stage_matrix(here=None):
         return whole
     place = told({f"▶ you are here: {here.title}": rows[here]}, f"Stage {here.value} of {len(Stage)}.")
     return f"{place}<details class=pourprint-map><summary>the whole map</summary>{whole}</details>"
-
-
-def example_plans():
-    """Feasible plans of all routes for a small example part with a bore, to read stages and steps from."""
-    from pourprint.parts.kits import Bore, Kit, KitPart
-    from pourprint.parts.part import Part
-    from pourprint.plans.jobs import Job
-
-    part = Part.from_numbers("example", volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60))
-    kit = Kit("example", (KitPart(part, bores=(Bore(28, 8),)),))
-    return [plan for plan in plan_all(Job(kit, "AlSi7Mg")).values() if plan.feasible]
