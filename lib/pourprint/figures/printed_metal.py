@@ -8,10 +8,9 @@ from pourprint.figures.look import LOOKS, ON_FILL, PARTS, Chart, counted, sample
 from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, lines_trace, picture, solid_trace
 from pourprint.figures.strokes import band, canvas, line, write
 from pourprint.ledger.errors import InputError
-from pourprint.parts import meshes
 from pourprint.process.freezing.voxels import columns
 from pourprint.process.geometry import facets
-from pourprint.process.packing import layers, shelves
+from pourprint.process.packing import shelves
 from pourprint.process.powder import nesting, supports
 from pourprint.process.powder.bed import layer_seconds
 from pourprint.routes import printed_metal as route
@@ -145,11 +144,8 @@ def layer_times(job, rates):
     Supports are left out. Returns: four arrays (n,). Raises: InputError.
     """
     piece, m = route.lay_out(job, rates).pieces[0], rates.section(route.NAME)
-    vertices, faces = piece.item.part.needed_mesh("cut into layers")
     layer = route.layer_mm(job, m)
-    turned_mesh = meshes.rotated_up(vertices, piece.up)
-    heights = (np.arange(int(layers(piece.standing.height_mm, layer))) + 0.5) * layer
-    areas, outlines = meshes.sections(turned_mesh, faces, heights)
+    heights, areas, outlines = piece.item.part.turned(piece.up).sections(layer)
     rate = job.alloy["laser_rate"] * m("layer_scale") / (1 + m("jump_share"))
     return heights, *layer_seconds(areas, outlines, layer, rate, m("contour_speed"), m("recoat"))
 
