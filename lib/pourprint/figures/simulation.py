@@ -23,7 +23,7 @@ def _unit_costs(runs, price_of_day=0.0):
     return [run.with_delay(price_of_day) / run.plan.job.quantity for run in runs.values()]
 
 
-def spread_bars(runs, price_of_day=0.0):
+def spread_bars(runs, price_of_day):
     """What a kit costs with its share of the days, as HTML bars of each route's runs; the page needs `bars.STYLE`.
 
     Parameters: `runs` {route: Runs}; `price_of_day` [currency/d].
@@ -87,14 +87,13 @@ def chance_data(runs, deadline_days):
     days or dates, y chance [-]), the upright line of the deadline, the places of the curves' names.
     """
     shares = np.concatenate([[0.0], np.linspace(0, 0.995, CURVE_POINTS)])  # the last runs would stretch the axis
+    first = next(iter(runs.values()))  # all start alike
     # From the start on, where nothing has come, there is room for a name to the left of the first curve.
     days = [np.concatenate([[0.0], np.quantile(run.days, shares[1:])]) for run in runs.values()]
-    curves = [{"x": _place(run, own), "y": shares} for run, own in zip(runs.values(), days, strict=True)]
-    spots = _clear_spots(_titles(runs), shares, days, deadline_days)
-    x = [_place(run, place) for run, (place, _, _) in zip(runs.values(), spots, strict=True)]
-    sides = [f"middle {side}" for *_, side in spots]
-    named = {"x": x, "y": np.array([height for _, height, _ in spots]), "textposition": sides}
-    upright = {"x": [_place(next(iter(runs.values())), deadline_days)] * 2, "y": np.array([0.0, 1.04])}
+    curves = [{"x": _place(first, own), "y": shares} for own in days]
+    at, heights, sides = zip(*_clear_spots(_titles(runs), shares, days, deadline_days), strict=True)
+    named = {"x": _place(first, at), "y": np.array(heights), "textposition": [f"middle {side}" for side in sides]}
+    upright = {"x": _place(first, [deadline_days] * 2), "y": np.array([0.0, 1.04])}
     return [*curves, upright, named]
 
 
