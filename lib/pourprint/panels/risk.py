@@ -54,8 +54,15 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
             return Shown(None, bars, None, [*runs], traces)
         return Shown(_facts(runs, *prices), bars, _table(runs, *prices), [*runs], traces)
 
+    rows, most = value_rows("risk", rates, kit.noun), dearest_day(rates)
+    day = number_row("price of a day", 0, 0, most, most / 100, f"{rates.currency}/day")
+    groups = {
+        "The job": {key: rows[key] for key in ("quantity", "batch", "spares")},
+        f"The clock: start {start:%a %d %b %Y}": {"day": day, "deadline": rows["deadline"]},
+        "What may go wrong": {key: rows[key] for key in ("yields", "design")},
+    }
     return panel(
-        _groups(rates, start, kit.noun),
+        groups,
         lambda values: asked(values, *FULL),
         shown,
         TEXTS["words"]["risk"],
@@ -67,22 +74,9 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
 
 def _with_yields(rates, level):
     """The card with every first-pass yield moved from its value towards its low (level −1) or its high (+1)."""
-
-    def moved(entry):
-        return entry.value + abs(level) * ((entry.high if level > 0 else entry.low) - entry.value)
-
-    yields = {key: moved(entry) for key, entry in rates.entries.items() if entry.kind is Kind.YIELD}
-    return rates.replace(yields) if level else rates
-
-
-def _groups(rates, start, noun):
-    rows, most = value_rows("risk", rates, noun), dearest_day(rates)
-    day = number_row("price of a day", 0, 0, most, most / 100, f"{rates.currency}/day")
-    return {
-        "The job": {key: rows[key] for key in ("quantity", "batch", "spares")},
-        f"The clock: start {start:%a %d %b %Y}": {"day": day, "deadline": rows["deadline"]},
-        "What may go wrong": {key: rows[key] for key in ("yields", "design")},
-    }
+    yields = {key: (e.low, e.value, e.high) for key, e in rates.entries.items() if e.kind is Kind.YIELD}
+    moved = {key: float(np.interp(level, (-1, 0, 1), ends)) for key, ends in yields.items()}
+    return rates.replace(moved) if level else rates
 
 
 def _figure(runs, deadline):
