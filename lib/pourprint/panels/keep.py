@@ -36,47 +36,44 @@ def keep_box(setting, apply, tables):
     def kept():
         path = setting(name.value).save(replace=name.value == menu.label)  # the one that is chosen
         listed(path)
-        show(_text(f"Kept in {path.name}."), _link(path.name, path.read_bytes(), "application/toml"))
+        return _text(f"Kept in {path.name}."), _link(path.name, path.read_bytes(), "application/toml")
 
     def loaded():
         apply(chosen())
-        show(_text("Loaded."))
+        return (_text("Loaded."),)
 
     def moved():
         before, now = chosen(), setting("now")
         chart = figures.bridge_chart(bridge(before, now), now.rates.currency, now.kit.noun)
         told = {"sides": side_by_side(before, now), "bridge": chart.table}
         captioned = (figures.table_html(table, TEXTS["captions"][name]) for name, table in told.items())
-        show(LiveFigure(chart.figure), *map(widgets.HTML, captioned))
+        return LiveFigure(chart.figure), *map(widgets.HTML, captioned)
 
     def taken():
         now = tables()
         links = [_link(f"{title}.csv", harmless_csv(t.reset_index()).encode(), "text/csv") for title, t in now.items()]
-        show(*links, _link("tables.xlsx", workbook_of(now), XLSX))
-
-    def show(*widgets_found):
-        found.children = widgets_found
+        return *links, _link("tables.xlsx", workbook_of(now), XLSX)
 
     def listed(path=None):
         menu.options = list(settings_in().items())
         menu.value = path or next((path for _, path in menu.options), None)
 
     for button, act in ((keep, kept), (load, loaded), (compare, moved), (take, taken)):
-        button.on_click(guarded(_working(act, show), status))
+        button.on_click(guarded(_working(act, found), status))
     listed()
     lines = [widgets.HBox(line).add_class("pourprint-keep") for line in ([name, keep], [menu, load, compare])]
     return folded("keep, load, compare", *lines, take, status, found).add_class("pourprint-screen")
 
 
-def _working(act, show):
-    """What a button does: it says that it works, then acts; nothing is said any more where that is refused."""
+def _working(act, found):
+    """What a button does: it says that it works, then shows what `act` finds, or nothing where that is refused."""
 
     def pressed(button):
-        show(_text("working …"))
+        found.children = [_text("working …")]
         try:
-            act()
+            found.children = act()
         except InputError:
-            show()
+            found.children = []
             raise
 
     return pressed
