@@ -10,12 +10,12 @@ from pourprint.figures.look import LOOKS, Chart, title_of
 from pourprint.figures.strokes import canvas, mark, write
 from pourprint.routes.bought import bought_for
 
-NAMED = {  # where the names of the marks stand, from left to right, so that neighbours' names keep clear
-    "left of it": ("co2e_kg", {"anchor": "right", "dx": -12}),
-    "above": ("co2e_high", {"yanchor": "bottom"}),
-    "below": ("co2e_low", {"yanchor": "top"}),
-    "right of it": ("co2e_kg", {"anchor": "left", "dx": 12}),
-}
+NAMED = (  # where the names of the marks stand, from left to right, so that neighbours' names keep clear
+    ("co2e_kg", {"anchor": "right", "dx": -12}),
+    ("co2e_high", {"yanchor": "bottom"}),
+    ("co2e_low", {"yanchor": "top"}),
+    ("co2e_kg", {"anchor": "left", "dx": 12}),
+)
 
 
 def footprint_chart(footprints):
@@ -41,13 +41,12 @@ def footprint_chart(footprints):
     up = f"greenhouse gases of {one} [kg CO₂e]"
     figure = canvas(message, tuple(axes.values()), up, 440, log="xy", key="line: nine draws of ten")
     for panel, key in enumerate(axes, start=1):
-        for (route, row), side in zip(table.sort_values(key).iterrows(), NAMED, strict=False):
+        for (route, row), (at, place) in zip(table.sort_values(key).iterrows(), NAMED, strict=False):
             look, name = LOOKS[route], title_of(route)
             span = {"array": [row.co2e_high - row.co2e_kg], "arrayminus": [row.co2e_kg - row.co2e_low]}
             said = f"{name}: {row.co2e_kg:,.0f} kg CO₂e {one} ({row.co2e_low:,.0f} to {row.co2e_high:,.0f})"
             reach = {**span, "color": look.colour}
             mark(figure, [row[key]], [row.co2e_kg], look.colour, look.marker, 13, said, panel, error_y=reach, name=name)
-            at, place = NAMED[side]
             write(figure, row[key], row[at], name.replace(" ", "<br>"), look.colour, panel=panel, **place)
         ends = np.log10([table[key].min() / 2, table[key].max() * 1.7])
         figure.update_xaxes(range=list(ends), row=1, col=panel)

@@ -13,9 +13,8 @@ def direction_map(title, directions, amounts, what, unit, chosen, lowest=-90):
     first drawn as a star; `lowest` angle [°] that is tried. Returns: go.Figure.
     """
     figure = canvas(title, "direction: round the part's z-axis [°]", "above its x-y plane [°]", 445)
-    scale = {"color": amounts, "colorscale": SCALE, "reversescale": True, "line": {"width": 0}} | {
-        "colorbar": {"title": {"text": what, "font": {"size": 13}}, "thickness": 14}
-    }
+    bar = {"title": {"text": what, "font": {"size": 13}}, "thickness": 14}
+    scale = {"color": amounts, "colorscale": SCALE, "reversescale": True, "line": {"width": 0}, "colorbar": bar}
     said = f"%{{x:.0f}}° round, %{{y:.0f}}° above: %{{marker.color:.1f}} {unit}"
     mark(figure, *_angles(directions), size=13, hover=said, marker=scale)
     across, up = _angles([direction for direction, _ in chosen.values()])

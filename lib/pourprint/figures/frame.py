@@ -22,14 +22,13 @@ def frame_picture(frame, loads):
     for name, one in frame.tubes.items():
         ends = [middle[point] for point in one.between]
         shade = int(np.ceil(STEPS * shares[name] / shares[worst] - 1e-9))
-        groups.setdefault(shade, []).append(tube(np.array(ends), np.broadcast_to(one.diameter_mm, 2) / 2))
+        groups.setdefault(shade, []).append(tube(ends, np.divide(one.diameter_mm, 2)))
         for point in filter(frame.has_node, one.between):
             reach = frame.mouths_mm(point).get(name, 0.0)
             if reach:
-                along = frame.direction(one, point)
-                stub = np.array([middle[point], middle[point] + reach * along])
+                mouth = middle[point] + reach * frame.direction(one, point)
                 wide = one.socket_at(point).diameter_mm / 2 + frame.points[point].wall_mm
-                stubs.append(tube(stub, np.full(2, wide)))
+                stubs.append(tube([middle[point], mouth], wide))
     shades, worked = sorted(groups.items()), "tubes, the darker the harder worked"
     traces = [solid_trace(joined(some), tint(PARTS[0], 0.85 * (1 - k / STEPS)), 1.0, worked) for k, some in shades]
     traces.append(solid_trace(joined(stubs), PARTS[-1], 1.0, "nodes"))

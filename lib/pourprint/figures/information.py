@@ -36,8 +36,8 @@ def sureness_chart(samples, prices, currency="EUR"):
             arrow = None if enough else (-60, 40)
             write(figure, prices[column], row, f"<b>{name}</b>", ground=True, arrow=arrow)
     figure.update_xaxes(range=[prices[0], prices[-1]]).update_yaxes(range=[0, 100])
-    table = pd.DataFrame({title_of(route): 100 * share for route, share in shares.items()}, index=prices)
-    table.index.name = f"{currency} a day"
+    index = pd.Index(prices, name=f"{currency} a day")
+    table = pd.DataFrame({title_of(route): 100 * share for route, share in shares.items()}, index=index)
     regret = expected_regret(samples, float(prices[least]))
     choice = min(regret, key=regret.get)
     return Chart(

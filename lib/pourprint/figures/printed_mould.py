@@ -139,13 +139,13 @@ def job_boxes(job, rates):
     """
     moulds, pieces = moulds_of(job, rates), job.kit.counts * int(job.quantity)
     blocks_mm = np.repeat([one.block_mm for one in moulds], pieces, axis=0)
-    names = np.repeat([one.part.name for one in moulds], pieces).tolist()
+    names = np.repeat([one.part.name for one in moulds], pieces)
     space_mm, gap_mm = job_box_mm(rates), rates["printed_mould.block_gap"]
     found = packed(blocks_mm, space_mm, gap_mm)
     step, count, traces = np.array([1.15 * space_mm[0], 0, 0]), int(found.box.max()) + 1, []
     kinds = list(dict.fromkeys(names))
     for k, kind in enumerate(kinds):
-        mine = [n for n, name in enumerate(names) if name == kind]
+        mine = names == kind
         low = found.corner_mm[mine] + found.box[mine, None] * step
         boxes = [box(np.array([a, a + s])) for a, s in zip(low, found.sides_mm[mine], strict=True)]
         traces.append(solid_trace(joined(boxes), PARTS[k % len(PARTS)], 1.0, kind))
@@ -275,7 +275,7 @@ def gating_sketch(mould):
 def feeder_tube(stand, foot_mm):
     """A feeder that stands at `foot_mm`, to turn: (vertices, faces)."""
     ends = [(*stand.at_mm, foot_mm), (*stand.at_mm, foot_mm + stand.height_mm)]
-    return tube(ends, [stand.diameter_mm / 2] * 2)
+    return tube(ends, stand.diameter_mm / 2)
 
 
 def _sprue(mould):

@@ -204,11 +204,11 @@ def cluster_picture(sizes, kits=1, number=1):
             at = np.array([start, 0, foot])
             turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]])
             solids.append(((vertices + at) @ turn.T, faces))
-            gates.append(tube(np.array([(0.0, 0.0, foot + land[2]), land + at]) @ turn.T, (gate_r, gate_r), 8))
+            gates.append(tube(np.array([(0.0, 0.0, foot + land[2]), land + at]) @ turn.T, gate_r, 8))
         traces.append(solid_trace(joined(solids), PARTS[kind % len(PARTS)], 1.0, parts[kind].name))
         traces.append(solid_trace(joined(gates), tint(WAX, 0.5), 1.0, "gate"))
     length, radius = sizes.rack.runner_length.item(), float(sizes.runner_mm) / 2
-    runner = tube(np.array([(0, 0, 0), (0, 0, length)]), (radius, radius), 24)
+    runner = tube([(0, 0, 0), (0, 0, length)], radius, 24)
     cup = _cup(radius, length, sizes.rates["cluster.cup_volume"])
     traces.append(solid_trace(joined([runner, cup]), WAX, 1.0, "runner and cup"))
     around, tank = np.linspace(0, 2 * np.pi, 60), sizes.rack.dip_diameter.item() / 2
@@ -238,18 +238,17 @@ def _hanging(part, sizes, kind, most):
         drawn = part.mesh[0] @ seat.frame.T * scale
         vertices, faces = coarser(drawn, part.mesh[1], most)
         vertices = vertices - drawn.min(0)
-    sides = seat.sides_mm
     outward = 1.0 if seat.low_end[turn[0]] else -1.0  # the heavy end sits at the gate
     frame = np.zeros((3, 3))
     frame[0, turn[0]], frame[2, turn[2]] = outward, 1.0
     frame[1] = np.cross(frame[2], frame[0])
     land = seat.lands_mm[turn[0], 0 if outward > 0 else 1]
-    corner = np.minimum(frame @ sides, 0)  # of the turned box, which begins at the runner's side
-    middle = np.array([0, sides[turn[1]] / 2, 0])
-    return vertices @ frame.T - corner - middle, faces, frame @ land - corner - middle, sizes.gate_mm[part] / 2
+    # The turned box begins at the runner's side, with the middle of its width before the runner.
+    start = np.minimum(frame @ seat.sides_mm, 0) + np.array([0, seat.sides_mm[turn[1]] / 2, 0])
+    return vertices @ frame.T - start, faces, frame @ land - start, sizes.gate_mm[part] / 2
 
 
 def _cup(radius, foot, volume_cm3):
     """A cup as a cone that opens upward from the runner and holds its volume; as high as its mouth is wide."""
     mouth = np.cbrt(1000 * volume_cm3 * 3 / (2 * np.pi))  # of a full cone of that height, near enough for a picture
-    return tube(np.array([(0, 0, foot), (0, 0, foot + 1.5 * mouth)]), (radius, max(mouth, radius)), 24)
+    return tube([(0, 0, foot), (0, 0, foot + 1.5 * mouth)], (radius, max(mouth, radius)), 24)

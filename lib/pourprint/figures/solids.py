@@ -27,13 +27,13 @@ def box(ends):
 
 
 def tube(ends, radii, sides=28):
-    """A closed round bar between two points (2, 3) with a radius at each end (2,): (vertices, faces)."""
+    """A closed round bar between two points (2, 3) of a radius, or of one at each end (2,): (vertices, faces)."""
     from trimesh.creation import revolve
     from trimesh.geometry import align_vectors
 
-    foot, top = np.asarray(ends, dtype=float)
+    (foot, top), (low, high) = np.asarray(ends, dtype=float), np.broadcast_to(radii, 2)
     long = np.linalg.norm(top - foot)
-    upright = revolve([(0, 0), (radii[0], 0), (radii[1], long), (0, long)], sections=sides)
+    upright = revolve([(0, 0), (low, 0), (high, long), (0, long)], sections=sides)
     return upright.vertices @ align_vectors((0, 0, 1), top - foot)[:3, :3].T + foot, upright.faces
 
 
