@@ -90,8 +90,8 @@ def _needed(attempts):
         raise InputError("no attempt was counted: look at the reports of the marked files.")
 
 
-def _shortened(text, most=38):
-    return text if len(text) <= most else text[:most].rsplit(" ", 1)[0] + " …"
+def _shortened(text):
+    return text if len(text) <= 38 else text[:38].rsplit(" ", 1)[0] + " …"
 
 
 def _counted(figure, amounts, names, colour, hatch="", label="", upright=False):

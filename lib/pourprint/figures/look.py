@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import plotly.graph_objects as go
-from plotly.colors import sample_colorscale
+from plotly.colors import hex_to_rgb, sample_colorscale
 
 from pourprint.figures.tables import table_html
 from pourprint.routes import ROUTES
@@ -24,6 +24,19 @@ GREY = "#8A8A8A"  # of what knows no theme or is of no route: seen on white and 
 METAL, SAND = "#9AA5B1", "#C9B37E"
 # Of numbers: even steps to most eyes, without the darkest, which a dark page swallows.
 SCALE = sample_colorscale("Cividis", [0.2 + 0.1 * i for i in range(9)])
+LAYOUT = {  # the course's plain look
+    "template": "none",
+    "autosize": True,
+    "barmode": "stack",
+    "showlegend": False,
+    "margin": {"l": 80, "r": 20, "t": 50, "b": 54},
+    "font": {"size": 13, "color": INK},
+    "hovermode": "closest",
+    "hoverlabel": {"bgcolor": "white", "bordercolor": "#777777", "font": {"color": "#333333"}},
+    "paper_bgcolor": "rgba(0,0,0,0)",
+    "plot_bgcolor": "rgba(0,0,0,0)",
+}
+AXES = {"gridcolor": GRID, "zeroline": False, "separatethousands": True}
 # Ticks of a logarithmic axis: 0.0001, 0.0002, 0.0005, … 500 million.
 ROUND = np.array([digit * 10.0**power for power in range(-4, 9) for digit in (1, 2, 5)])
 THEME = f"<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
@@ -89,36 +102,14 @@ def counted(number, one, many="s"):
 
 def tint(colour, share):
     """The colour mixed with white: `share` of white [-]."""
-    parts = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
-    return "#" + "".join(f"{round(c + (255 - c) * share):02x}" for c in parts)
+    return "#" + "".join(f"{round(c + (255 - c) * share):02x}" for c in hex_to_rgb(colour))
 
 
 def sheer(colour, share):
     """The colour let through: as `tint` on white, and as faint on a dark page; `share` of the ground [-]."""
-    return f"rgba({int(colour[1:3], 16)},{int(colour[3:5], 16)},{int(colour[5:7], 16)},{1 - share:.2f})"
+    return "rgba({},{},{},{:.2f})".format(*hex_to_rgb(colour), 1 - share)
 
 
-def sampled(table, rows=10):
-    """About so many rows of a long table, evenly spread."""
-    return table.iloc[:: max(1, len(table) // rows)]
-
-
-def styled(figure, height):
-    """The course's plain look."""
-    figure.update_layout(
-        template="none",
-        autosize=True,
-        height=height,
-        barmode="stack",
-        showlegend=False,
-        margin={"l": 80, "r": 20, "t": 50, "b": 54},
-        font={"size": 13, "color": INK},
-        hovermode="closest",
-        hoverlabel={"bgcolor": "white", "bordercolor": "#777777", "font": {"color": "#333333"}},
-        paper_bgcolor="rgba(0,0,0,0)",
-        plot_bgcolor="rgba(0,0,0,0)",
-    )
-    axes = {"gridcolor": GRID, "zeroline": False, "separatethousands": True}
-    # A title keeps to its axis, not to the words below; numbers to theirs, not to the one in the corner.
-    figure.update_xaxes(**axes, title_standoff=8, ticklabelstandoff=5)
-    return figure.update_yaxes(**axes)
+def sampled(table):
+    """About ten rows of a long table, evenly spread."""
+    return table.iloc[:: max(1, len(table) // 10)]

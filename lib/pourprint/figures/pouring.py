@@ -100,7 +100,7 @@ def feeding_slices(run):
 def _slices(run, said, times, state, takeaway):
     """Sections coloured by when each cell comes to a state, with the message and the takeaway: Chart."""
     return Chart(
-        sections(said, times, run.filling.cavity.grid, worst_mm(run), f"{state} after [s]", _rings(run)),
+        _sections(run, said, times, f"{state} after [s]"),
         f"{takeaway}. {NOT_MODELLED}",
         f"Three sections through part, feeder and gate; dark is {state} early, light late. Numbered rings mark pores "
         "and caught air near each section, as in the table.",
@@ -110,19 +110,20 @@ def _slices(run, said, times, state, takeaway):
 
 def pour_section(run):
     """One section through the worst place by when each cell is solid, with its pores and caught air: go.Figure."""
-    grid, said = run.filling.cavity.grid, f"{run.mould.part.title}: solid after {run.feeding.part_s:.0f} s"
-    figure = sections(said, _solid_s(run), grid, worst_mm(run), "solid after [s]", _rings(run), PLANES[1:2])
+    said = f"{run.mould.part.title}: solid after {run.feeding.part_s:.0f} s"
+    figure = _sections(run, said, _solid_s(run), "solid after [s]", PLANES[1:2])
     # Beside a panel's controls there is more height than width below the section: its colours stand at its side.
     bar = {"orientation": "v", "y": 0.5, "yanchor": "middle", "len": 1.0, "title": {"text": "solid<br>after [s]"}}
     return figure.update_layout(coloraxis={"colorbar": bar}, margin={"b": 50})
 
 
-def sections(said, field, grid, at_mm, key, places, planes=PLANES):
-    """Sections through a place, coloured by a field; numbered rings mark places near a section.
+def _sections(run, said, field, key, planes=PLANES):
+    """Sections through the worst place, coloured by a field; numbered rings mark pores and caught air near a section.
 
-    Parameters: `said` the message; `field` (nx, ny, nz) nan outside the metal, on `grid`; `at_mm` (3,); `key` what the
-    colours mean; `places` [(3,)] [mm]; `planes` axes across, up and cut of each section. Returns: go.Figure.
+    Parameters: `said` the message; `field` (nx, ny, nz) nan outside the metal; `key` what the colours mean; `planes`
+    axes across, up and cut of each section. Returns: go.Figure.
     """
+    grid, at_mm, places = run.filling.cavity.grid, worst_mm(run), _rings(run)
     metal = np.argwhere(~np.isnan(field))
     low, high = metal.min(0), metal.max(0) + 1
     values = field[tuple(slice(a, b) for a, b in zip(low, high, strict=True))]
@@ -132,7 +133,7 @@ def sections(said, field, grid, at_mm, key, places, planes=PLANES):
     for panel, (across, up, cut) in enumerate(planes, 1):
         at = int(np.argmin(np.abs(edges[cut] - at_mm[cut])))
         said = f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>"
-        cells, place = np.take(values, at, axis=cut).T, {"row": 1, "col": panel} if planes[1:] else {}
+        cells, place = np.take(values, at, axis=cut).T, {"row": 1, "col": panel}
         cells = np.where(np.isnan(cells), None, cells)  # a live chart is sent as JSON, which knows no nan
         figure.add_heatmap(x=edges[across], y=edges[up], z=cells, coloraxis="coloraxis", hovertemplate=said, **place)
         near = [i for i, spot in enumerate(places) if abs(spot[cut] - at_mm[cut]) <= 2 * grid.cell_mm]
@@ -142,7 +143,7 @@ def sections(said, field, grid, at_mm, key, places, planes=PLANES):
         sides = np.array(rings) >= np.sum(rings, axis=1, keepdims=True) / max(len(near), 1)
         words = [f"{('bottom', 'top')[up]} {('left', 'right')[right]}" for right, up in sides.T.astype(int)]
         numbers |= {"mode": "markers+text", "textposition": words, "cliponaxis": False}
-        mark(figure, *rings, PORE, "circle-open", 13, "place %{text}", place.get("col"), **numbers)
+        mark(figure, *rings, PORE, "circle-open", 13, "place %{text}", panel, **numbers)
         for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
             ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers
             update(range=ends, constrain="domain", matches=None, **place)
@@ -152,11 +153,10 @@ def sections(said, field, grid, at_mm, key, places, planes=PLANES):
         figure.update_yaxes(title_text=f"{AXES[up]} [mm]", title_standoff=2, showticklabels=True, **place)
         words = f"cut at {AXES[cut]} = {round(float(at_mm[cut]))} mm".replace("-", "−")
         write(figure, left + wide / 2, 1.02, words, yanchor="bottom", xref="paper", yref="paper")
-    bar = {"orientation": "h", "y": -0.3, "yanchor": "top", "thickness": 12, "len": 0.6}
-    return figure.update_layout(
-        coloraxis={"colorscale": SCALE, "colorbar": bar | {"title": {"text": key, "font": {"size": 13}}}},
-        margin={"l": 55, "t": figure.layout.margin.t + 20, "b": 110},
-    )
+    title = {"text": key, "font": {"size": 13}}
+    bar = {"title": title, "orientation": "h", "y": -0.3, "yanchor": "top", "thickness": 12, "len": 0.6}
+    figure.update_layout(margin={"l": 55, "t": figure.layout.margin.t + 20, "b": 110})
+    return figure.update_layout(coloraxis={"colorscale": SCALE, "colorbar": bar})
 
 
 def _finite(values):
@@ -176,15 +176,13 @@ def pour_picture(run):
     traces = [solid_trace((vertices, faces), METAL, 0.3, one.part.name)]
     for stand in run.rigging.feeders:
         traces.append(solid_trace(feeder_tube(stand, stand.foot_mm), SAND, 0.35, "feeder"))
-    for cells, colour, name in (
-        (cavity.metal & ~cavity.part & ~cavity.feeder, PARTS[2], "gate"),
-        (cavity.chill, PARTS[0], "chill"),
-    ):
+    gate = cavity.metal & ~cavity.part & ~cavity.feeder
+    for cells, colour, name in ((gate, PARTS[2], "gate"), (cavity.chill, PARTS[0], "chill")):
         if cells.any():
             traces.append(solid_trace(surface_round(cells, cavity.grid), colour, 0.9, name))
     for what, one, _, cm3 in _found(run):
         radius, (u, v, w) = max(np.cbrt(cm3) * BAR_MM, 1.5), one.place_mm
-        bar = tube([(u, v, w - radius), (u, v, w + radius)], (radius, radius), 16)
+        bar = tube([(u, v, w - radius), (u, v, w + radius)], radius, 16)
         traces.append(solid_trace(bar, PORE if what == "pore" else AIR, 1.0, what))
     names = [(f"<b>{i}</b>", place, (24, -24)) for i, place in enumerate(_rings(run), start=1)]
     return Chart(
@@ -220,11 +218,11 @@ def states(arrivals, time_s):
     return np.where(known, sum((arrival <= time_s).astype(int) for arrival in arrivals), np.nan)
 
 
-def pour_still(run, shares=(0.15, 0.5, 0.85)):
+def pour_still(run):
     """The same section at a few times, for paper: while it fills, and while it freezes. Returns: Chart."""
     _, arrivals, cell, words = pour_frames(run)
     whole, late = run.filling.filled_s, run.feeding.part_s
-    times = [share * whole for share in shares[:2]] + [whole + share * (late - whole) for share in shares]
+    times = [0.15 * whole, 0.5 * whole, *(whole + share * (late - whole) for share in (0.15, 0.5, 0.85))]
     shown = ", ".join(f"{name} <span style='color:{colour}'>■</span>" for name, colour in STATES.items())
     title = f"How {run.mould.part.name} fills and freezes"
     figure = canvas(title, [f"{t:.1f} s" for t in times], height=300, key=shown, l=20)

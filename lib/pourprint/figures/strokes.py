@@ -11,7 +11,7 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pourprint.figures.look import GROUND, INK, ON_FILL, ROUND, SHADOW, styled
+from pourprint.figures.look import AXES, GROUND, INK, LAYOUT, ON_FILL, ROUND, SHADOW
 
 LETTERS = 66  # of a line of a title that 525 px hold: a page of 1280 px at 200%, its side bar closed
 AXIS_LETTERS, BESIDE_ROWS = 52, 34  # of a line of an axis's name, and of one beside the names of rows
@@ -23,15 +23,17 @@ ROW_PX = 26  # of a named row
 def canvas(title, across="", up="", height=380, *, key="", log="", zero="", rows=None, row_px=ROW_PX, **margin):
     """An empty chart.
 
-    Parameters: `title` the message; `across`, `up` what the axes carry, with their units (`across` several: panels side
+    Parameters: `title` the message; `across`, `up` what the axes carry, with their units (`across` a list: panels side
     by side that share what they carry upwards); `height` [px]; `key` what hatches mean; `log` which of "x" and "y" are
     logarithmic, `zero` which of them begin at zero (bars always do); `rows` names down the page, first on top, which
     give the height, of `row_px` each; `margin` l, r, t, b [px].
     """
     panels = (across,) if isinstance(across, str) else across
     spread = {"shared_yaxes": True, "horizontal_spacing": 0.08}
-    figure = make_subplots(1, len(panels), **spread) if len(panels) > 1 else go.Figure()
-    styled(figure, height)
+    figure = make_subplots(1, len(panels), **spread) if panels is across else go.Figure()
+    figure.update_layout(LAYOUT, height=height)
+    # A title keeps to its axis, not to the words below; numbers to theirs, not to the one in the corner.
+    figure.update_xaxes(AXES, title_standoff=8, ticklabelstandoff=5).update_yaxes(AXES)
     message(figure, title, key)
     letters = (AXIS_LETTERS if rows is None else BESIDE_ROWS) // len(panels)
     names = [_wrapped(words, letters) for words in panels]
@@ -84,10 +86,10 @@ def plain(words):
     return escape(words.replace("_", " "), quote=False)
 
 
-def line(figure, x, y, colour=INK, dash="solid", width=2.5, hover="", panel=None, shape="linear", mode="lines", **more):
+def line(figure, x, y, colour=INK, dash="solid", width=2.5, hover="", shape="linear", mode="lines", **more):
     """A line through points; `hover` a template of what is said at a point."""
     look = {"color": colour, "dash": dash, "width": width, "shape": shape}
-    figure.add_scatter(x=_along(x), y=_along(y), mode=mode, line=look, **_told(hover), **_at(panel), **more)
+    figure.add_scatter(x=_along(x), y=_along(y), mode=mode, line=look, **_told(hover), **more)
 
 
 def mark(figure, x, y, colour=INK, symbol="circle", size=12, hover="", panel=None, mode="markers", **more):
