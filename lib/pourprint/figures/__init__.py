@@ -35,6 +35,6 @@ from pourprint.figures.printed_pattern import (
     metal_chart,
 )
 from pourprint.figures.sensitivity import sobol_chart, tornado_chart
-from pourprint.figures.simulation import chance_chart, chance_figure, design_error_chart, failures_chart, spread_chart
+from pourprint.figures.simulation import chance_chart, design_error_chart, failures_chart, spread_chart
 from pourprint.figures.stages import stage_matrix
 from pourprint.figures.tables import table_html

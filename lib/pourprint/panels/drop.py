@@ -8,7 +8,7 @@ from pourprint.panels.live import Hearing
 
 
 class Drop(Hearing):
-    """A button for a file that is dropped on it or chosen; `taken(name, content)` is called with its bytes.
+    """A button for a file that is dropped on it or chosen: its `file` (name, bytes), or None; `taken()` is called then.
 
     `accept` endings such as ".stl"; `most` bytes that are read; the button says what it is `told`.
     """
@@ -18,7 +18,7 @@ class Drop(Hearing):
 
     def __init__(self, taken, **state):
         super().__init__(**state)
-        self._taken, self._pieces = taken, []
+        self.file, self._taken, self._pieces = None, taken, []
         self.on_msg(self._received)
 
     def _received(self, widget, message, buffers):
@@ -26,6 +26,7 @@ class Drop(Hearing):
             self._pieces = []
         self._pieces.append(bytes(buffers[0]))
         if message["last"]:
-            self._taken(message["name"], b"".join(self._pieces))
+            self.file = message["name"], b"".join(self._pieces)
+            self._taken()
         else:
             self.told.send("next")

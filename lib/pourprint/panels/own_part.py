@@ -33,8 +33,7 @@ def own_part(add):
     A file that is dropped is measured at once; it stays on this machine; its unit is guessed from its size unless one
     is chosen.
     """
-    files = []
-    drop = Drop(lambda *file: (files.append(file), safely(True)), accept=",".join(FORMATS), most=MOST_BYTES)
+    drop = Drop(lambda: safely(True), accept=",".join(FORMATS), most=MOST_BYTES)
     drop.told.news = DROP
     unit = widgets.Dropdown(options=["guess", *GUESSES], description="its unit")
     count = widgets.Text("1", description="pieces a kit")
@@ -48,7 +47,7 @@ def own_part(add):
         if pieces % 1 or pieces < 1:
             raise InputError(f"pieces a kit must be a whole number of at least 1, not {count.value!r}.")
         if mesh:
-            part, said = from_mesh(*files[-1])
+            part, said = from_mesh(*drop.file)
         else:
             volume, area = (read_number(field.value) for field in numbers[:2])
             sides = tuple(map(read_number, numbers[2].value.lower().replace("×", "x").split("x")))
@@ -73,7 +72,7 @@ def own_part(add):
 
     safely = guarded(take, status)
     measure.on_click(lambda button: safely(False))
-    unit.observe(lambda change: files and safely(True), "value")
+    unit.observe(lambda change: drop.file and safely(True), "value")
     for widget in (unit, count, *numbers):
         widget.style.description_width = "90px"
     typed = folded("or three numbers", *numbers, measure)
