@@ -26,7 +26,7 @@ NINE_OF_TEN = (0.05, 0.95)
 def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
     """Sliders for what makes an answer doubtful, with cost, days and the chance of a date beside them.
 
-    Parameters: `kit` Kit or Part; `rates` RateCard; `alloy`; `start` date and time (default: today at opening time).
+    Parameters: `kit` Kit or Part; `rates` RateCard; `alloy`; `start` date and time (default: as of `compare_panel`).
     Returns: Panel. Raises: InputError.
     """
     kit = kit_of(kit, rates)
