@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from pourprint.ledger.alloys import Alloy
-from pourprint.ledger.checks import STRICT, existing_file, read_toml, refuse, validated
+from pourprint.ledger.checks import STRICT, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.ledger.workdays import moment_of
@@ -62,14 +62,13 @@ class Classroom:
     @classmethod
     def load(cls, path):
         """Read and check a class file with its kit and rates. Raises InputError that lists every fault."""
-        path = existing_file(path, (".toml",))
-        content = read_toml(path)
+        content, folder = read_toml(path), Path(path).parent
         head, faults = validated(_ClassFile, content)
         found = {}
         # Each file is looked at even where another is wrong, so that all faults are told at once.
         for key, read in (
-            ("kit", lambda name: Kit.load(path.parent / name)),
-            ("rates", lambda name: RateCard.load(path.parent / name)),
+            ("kit", lambda name: Kit.load(folder / name)),
+            ("rates", lambda name: RateCard.load(folder / name)),
             ("alloy", Alloy.named),
             ("start", moment_of),
         ):
@@ -108,18 +107,13 @@ class Classroom:
         return found
 
 
-def class_file(path=None, folder="."):
-    """The class file: `path` if given, else `class.toml` or `data_demo/class.toml` in the folder or above it."""
+def classroom(path=None, folder="."):
+    """The Classroom of a class file: `path`, else `class.toml` or `data_demo/class.toml` in the folder or above it."""
     if path is not None:
-        return existing_file(path, (".toml",))
+        return Classroom.load(path)
     here = Path(folder).resolve()
     for place in (here, *here.parents):
         for found in (place / CLASS_FILE, place / "data_demo" / CLASS_FILE):
             if found.is_file():
-                return found
+                return Classroom.load(found)
     raise InputError(f"no {CLASS_FILE} is in this folder, in data_demo, or above: copy data_demo/{CLASS_FILE} here.")
-
-
-def classroom(path=None, folder="."):
-    """The Classroom of a class file (see `class_file`)."""
-    return Classroom.load(class_file(path, folder))

@@ -147,14 +147,14 @@ def _lettered(things):
     return {chr(ord("A") + i): thing for i, thing in enumerate(things)}
 
 
-def order(task, steps, why, count=6, **numbers):
+def order(task, steps, why, **numbers):
     """Steps to be put in order: `steps` in the right order; `why(early, late)` says why one cannot come first.
 
-    Of more than `count` those are kept that the words name as `deciding`, and some others.
+    Of more than six those are kept that the words name as `deciding`, and some others.
     """
     deciding = task.words.get("deciding", [])
     others = [step for step in task.shuffled("kept", steps) if step not in deciding]
-    kept = {*deciding, *others[: count - len(deciding)]}
+    kept = {*deciding, *others[: 6 - len(deciding)]}
     steps = [step for step in steps if step in kept]
     keys = _lettered(task.shuffled("order", steps))
     letters = {step: key for key, step in keys.items()}

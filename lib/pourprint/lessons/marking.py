@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from itertools import permutations
 from pathlib import Path
 
-from pourprint.ledger.checks import existing_file
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import check_free, harmless_csv, write_whole
 from pourprint.lessons.answers import Answers, answers_in
@@ -35,11 +34,9 @@ class Marks:
 
     def charts(self):
         """What failed most, the typical slips, and the time between tries: three Charts. Raises: InputError."""
-        from pourprint.figures import classroom
+        from pourprint.figures.classroom import gaps_chart, slips_chart, unsolved_chart
 
-        return tuple(
-            chart(self.attempts) for chart in (classroom.unsolved_chart, classroom.slips_chart, classroom.gaps_chart)
-        )
+        return unsolved_chart(self.attempts), slips_chart(self.attempts), gaps_chart(self.attempts)
 
     def save(self, path, replace=False):
         """Write the mark sheet as CSV, and the reports beside it, over others if `replace`.
@@ -74,7 +71,7 @@ def mark(folder, class_file, accept=()):
     Parameters: `folder` of handed-in files; `class_file` the class's TOML file; `accept` names of edited files that
     are to count all the same. Returns: Marks. Raises: InputError for a folder or class file that cannot be read.
     """
-    room = Classroom.load(existing_file(class_file, (".toml",)))
+    room = Classroom.load(class_file)
     folder = Path(folder)
     if not folder.is_dir():
         raise InputError(f"{str(folder)!r} is not a folder: name the one that holds the handed-in files.")
