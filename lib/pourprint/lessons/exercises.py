@@ -121,7 +121,7 @@ class Task(Draw):
         return found
 
     def knows(self, **numbers):
-        """The same task with further numbers for its words."""
+        """The same task with further numbers for its words, before one of `kinds` makes a Question of them."""
         return replace(self, numbers={**self.numbers, **numbers})
 
     def told(self, key, default=None):

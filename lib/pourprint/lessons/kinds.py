@@ -1,6 +1,7 @@
 """The kinds of exercise: typed numbers, orders, choices with a reason, predictions, mistakes and free designs.
 
-Each takes a Task, whose words say everything, and what only the library knows: the right answer and the known slips.
+Each takes a Task, whose words say everything and which knows the numbers in them, and what only the library knows: the
+right answer and the known slips.
 """
 
 import math
@@ -106,26 +107,26 @@ class Number:
         return Verdict(False, f"Your number is too {side}{far}. A hint may help.", f"too {side}")
 
 
-def _number(task, right, slips, numbers):
-    """A Task that knows the right answer and further numbers, and the Number that its words ask for."""
-    task = task.knows(right=right, **numbers)
+def _number(task, right, slips):
+    """A Task that knows the right answer too, and the Number that its words ask for."""
+    task = task.knows(right=right)
     says = task.told("slips")
     slips = {name: (wrong, says[name]) for name, wrong in slips.items()}
     return task, Number(float(right), slips=slips, **task.told("number"))
 
 
-def numeric(task, right, slips, **numbers):
-    """A number to work out: the right one, the known slips {short name: value}, and numbers for the words."""
-    task, number = _number(task, right, slips, numbers)
+def numeric(task, right, slips):
+    """A number to work out: the right one, and the known slips {short name: value}."""
+    task, number = _number(task, right, slips)
     return task.question("numeric", number.fields(), number.judge, number.answer(), number=number)
 
 
-def mistake(task, wrong, right, slips, **numbers):
+def mistake(task, wrong, right, slips):
     """Lines of somebody's working, of which `wrong` (from 1) holds a mistake: find it, and give the right result.
 
     The words may say under `sound` why a line is right.
     """
-    task, number = _number(task, right, slips, numbers)
+    task, number = _number(task, right, slips)
     lines, sound = task.told("lines"), task.told("sound", {})
     keys = {str(i): f"line {i}" for i in range(1, len(lines) + 1)}
 
@@ -147,7 +148,7 @@ def _lettered(things):
     return {chr(ord("A") + i): thing for i, thing in enumerate(things)}
 
 
-def order(task, steps, why, **numbers):
+def order(task, steps, why):
     """Steps to be put in order: `steps` in the right order; `why(early, late)` says why one cannot come first.
 
     Of more than six those are kept that the words name as `deciding`, and some others.
@@ -172,7 +173,7 @@ def order(task, steps, why, **numbers):
         return Verdict(True, "Right.")
 
     places = [Field(place, f"place {place}", keys) for place in worked]
-    return task.knows(steps="; ".join(steps), **numbers).question("order", places, judge, worked)
+    return task.knows(steps="; ".join(steps)).question("order", places, judge, worked)
 
 
 def order_of_plan(task, plan, first, last):
@@ -220,12 +221,11 @@ def _menu(task, drawn, offered, right, again, field):
     return _Menu(replace(field, options=letters), good, says)
 
 
-def choose(task, right, because, options=None, reasons=None, **numbers):
+def choose(task, right, because, options=None, reasons=None):
     """A choice and its reason, both to be right: `right` and `because` are their keys among the options.
 
     Options and reasons stand in the words, but for those that only the library knows.
     """
-    task = task.knows(**numbers)
     again = task.told("again", "")
     asks, because_of = (Field(*pair) for pair in zip(("choice", "reason"), task.told("asks", ASKS), strict=True))
     choice = _menu(task, "options", options or task.told("options"), right, again, asks)
@@ -244,10 +244,13 @@ def choose(task, right, because, options=None, reasons=None, **numbers):
     return task.question("choose and justify", (choice.field, reason.field), judge, worked)
 
 
-def in_words(task, room, **numbers):
-    """A choice and its reason in words alone: one of `words`, in which the first option and first reason are right."""
+def in_words(task, room, **_):
+    """A choice and its reason in words alone: one of `words`, in which the first option and first reason are right.
+
+    It stands for exercises without a function of their own too; what was drawn the task knows already.
+    """
     case = task.choice("case", task.words["words"])
-    task = replace(task, words={**task.words, **case}).knows(**numbers)
+    task = replace(task, words={**task.words, **case})
     return choose(task, *(task.told(menu)[0][0] for menu in ("options", "reasons")))
 
 
@@ -265,14 +268,14 @@ def growth_of(ratio, factor):
     return GROWTHS[place : place + 1]
 
 
-def predict(task, truths, because, now, **numbers):
+def predict(task, truths, because, now):
     """Predict first, then move a slider and see, then say why.
 
     `truths` are the `options` of the words (default: GROWTHS) that come true, `because` the key of the right reason;
     `now(place)` what the words call `now` at a place of the slider; of what `happens`, where the words know several
     things, it is the one of that reason. The prediction is recorded, the reason is marked.
     """
-    task = task.knows(happens=task.told("happens", {}).get(because), **numbers)
+    task = task.knows(happens=task.told("happens", {}).get(because))
     keys = _lettered(task.told("options", GROWTHS))
     later = Field("reason", "what you see comes about because", later=True)
     reason = _menu(task, "reasons", task.told("reasons"), because, task.told("again", ""), later)
@@ -297,14 +300,13 @@ def predict(task, truths, because, now, **numbers):
     return task.question("predict", fields, judge, worked, slider=slider)
 
 
-def design(task, fields, outcome, worked, **numbers):
+def design(task, fields, outcome, worked):
     """A free task scored by its outcome.
 
     `fields` {key: options, none for what is typed}; their labels stand in the words. `outcome` turns an answer into
     {aim: (whether it is met, what came out)}, all to be met; the words say under `aims` what is wanted. It raises an
     InputError, what to mend, where an answer cannot be made into a plan.
     """
-    task = task.knows(**numbers)
     labels, wanted = task.told("fields"), task.told("aims")
 
     def judge(answer):
@@ -327,7 +329,7 @@ def typed(text, what, low, high, whole=False):
     return value
 
 
-def design_batches(task, choices, aims, chosen, **numbers):
+def design_batches(task, choices, aims, chosen):
     """A `design` of a route and a batch size for some kits.
 
     `choices` {(route, batch size): what comes of it}, as of `Classroom.batches`; `aims(*what comes of it)` as the
@@ -339,5 +341,5 @@ def design_batches(task, choices, aims, chosen, **numbers):
     def outcome(answer):
         return aims(*choices[answer["route"], typed(answer["batch"], "batch size", 1, most, whole=True)])
 
-    numbers |= {"kits": f"{most} kit{'s' * (most > 1)}", "title": routes[route], "size": size}
-    return design(task, {"route": routes, "batch": {}}, outcome, {"route": route, "batch": str(size)}, **numbers)
+    task = task.knows(kits=f"{most} kit{'s' * (most > 1)}", title=routes[route], size=size)
+    return design(task, {"route": routes, "batch": {}}, outcome, {"route": route, "batch": str(size)})

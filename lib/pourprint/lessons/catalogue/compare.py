@@ -23,7 +23,7 @@ def unit_cost(task, room, batch, batches):
         "one-off cost in each batch": (once + each) / batch,
         "total cost": plan.total_cost,
     }
-    return numeric(task, plan.unit_cost, slips, once=once, each=each, quantity=quantity)
+    return numeric(task.knows(once=once, each=each, quantity=quantity), plan.unit_cost, slips)
 
 
 def break_even(task, room, tooled, printed, tool):
@@ -38,7 +38,7 @@ def break_even(task, room, tooled, printed, tool):
         "own cost left out": np.ceil(tool / printed),
         "added, not subtracted": np.ceil(tool / (printed + tooled)),
     }
-    return numeric(task, right, slips, tool=tool, exact=tool / saved)
+    return numeric(task.knows(tool=tool, exact=tool / saved), right, slips)
 
 
 def saw_tooth(task, room, tooth):
@@ -49,16 +49,8 @@ def saw_tooth(task, room, tooth):
     rising = bool(rises.size and (tooth or not falls.size))
     at = int(task.choice("at", (rises if rising else falls).tolist()))
     truth, because = ("it rises", "begun") if rising else ("it falls", "shared")
-    return predict(
-        task,
-        (truth,),
-        because,
-        lambda kits: costs[kits - 1],
-        at=at,
-        one_more=at + 1,
-        first=costs[at - 1],
-        second=costs[at],
-    )
+    task = task.knows(at=at, one_more=at + 1, first=costs[at - 1], second=costs[at])
+    return predict(task, (truth,), because, lambda kits: costs[kits - 1])
 
 
 def price_of_day(task, room, days, saved, cheap, extra):
@@ -69,7 +61,7 @@ def price_of_day(task, room, days, saved, cheap, extra):
         "whole cost": dear / saved,
         "upside down": saved / extra,
     }
-    return numeric(task, tie_price_of_day(cheap, days, dear, fast), slips, dear=dear, fast=fast)
+    return numeric(task.knows(dear=dear, fast=fast), tie_price_of_day(cheap, days, dear, fast), slips)
 
 
 def forgotten_cost(task, room, quantity, case):
@@ -85,8 +77,8 @@ def forgotten_cost(task, room, quantity, case):
         "unit cost": tooled / quantity,
         "one kit only": once + each,
     }
-    line, told = 4 if case == "one kit" else 5, {"once": once, "each": each, "running": running, "dies": dies}
-    return mistake(task, line, tooled, slips, printed=printed, told=running + dies, **told)
+    task = task.knows(printed=printed, once=once, each=each, running=running, dies=dies, told=running + dies)
+    return mistake(task, 4 if case == "one kit" else 5, tooled, slips)
 
 
 def refused_alloy(task, room):
@@ -122,7 +114,7 @@ def under_price_by_date(task, room, route):
             "date": (ready.date() < date, f"{ready:%a %d %b %Y, %H:%M}"),
         }
 
-    return design_batches(task, choices, aims, chosen, price=price, date=date, each=cost / quantity, ready=ready)
+    return design_batches(task.knows(price=price, date=date, each=cost / quantity, ready=ready), choices, aims, chosen)
 
 
 def cheapest_batch(task, room):
@@ -138,17 +130,9 @@ def cheapest_batch(task, room):
         cost = costs[int(typed(answer["batch"], "batch size", *counts[[0, -1]], whole=True)) - counts[0]]
         return {"cost": (cost <= limit, f"{cost:,.2f} {room.money}")}
 
-    return design(
-        task,
-        {"batch": {}},
-        outcome,
-        {"batch": str(counts[np.argmin(costs)])},
-        low=low,
-        most=counts[-1],
-        title=ROUTES[route].TITLE,
-        limit=limit,
-        listed="; ".join(f"{n} kits {cost:,.0f}" for n, cost in zip(counts, costs, strict=True)),
-    )
+    listed = "; ".join(f"{n} kits {cost:,.0f}" for n, cost in zip(counts, costs, strict=True))
+    task = task.knows(low=low, most=counts[-1], title=ROUTES[route].TITLE, limit=limit, listed=listed)
+    return design(task, {"batch": {}}, outcome, {"batch": str(counts[np.argmin(costs)])})
 
 
 def winners_by_range(task, room, early, late, less, lesser, each):
@@ -163,7 +147,7 @@ def winners_by_range(task, room, early, late, less, lesser, each):
     orders = [", then ".join(names), f"{names[0]}, then {names[2]}", ", then ".join(names[::-1]), names[1]]
     offers = "; ".join(f"{name} {a:,.0f} once and {b:,} a kit" for name, (a, b) in sorted(costs.items()))
     crossings = " and ".join(str(each.first) for each in found.intervals[1:] if each.cheapest)
-    return choose(task, right, "middle" if wins else "last", orders, offers=offers, crossings=crossings)
+    return choose(task.knows(offers=offers, crossings=crossings), right, "middle" if wins else "last", orders)
 
 
 def lighter_node(task, room, share, part, route):
@@ -173,12 +157,5 @@ def lighter_node(task, room, share, part, route):
     fallen = (before.table().groupby("step")["cost"].sum() - after.table().groupby("step")["cost"].sum()).sort_values()
     falls = 1 - float(after.unit_cost / before.unit_cost)
     leaner = ("little", "some", "much")[np.digitize(falls, (0.01, 0.05))]
-    return choose(
-        task,
-        fallen.index[-1],
-        leaner,
-        fallen.index[-4:].tolist(),
-        title=ROUTES[route].TITLE,
-        saved=fallen.iloc[-1],
-        falls=falls,
-    )
+    task = task.knows(title=ROUTES[route].TITLE, saved=fallen.iloc[-1], falls=falls)
+    return choose(task, fallen.index[-1], leaner, fallen.index[-4:].tolist())

@@ -14,7 +14,7 @@ from pourprint.routes import PRINTED
 def rolled_yield(task, room):
     yields = [task.number(f"yield {i}", 78, 98) / 100 for i in range(3)]
     slips = {"mean": sum(yields) / 3, "worst step": min(yields), "failures added": 1 - sum(1 - each for each in yields)}
-    return numeric(task, model.rolled_yield(yields), slips, yields=yields)
+    return numeric(task.knows(yields=yields), model.rolled_yield(yields), slips)
 
 
 def attempts(task, room, good, yield_):
@@ -45,8 +45,8 @@ def layers_lost(task, room, layers, fail):
         "no failures": layers,
         "one failure in a print": layers * (1 + layers * fail),
     }
-    numbers = {"whole": whole, "prints": 1 / whole, "told": layers / whole}
-    return mistake(task, 4, model.layers_printed(layers, fail), slips, **numbers)
+    task = task.knows(whole=whole, prints=1 / whole, told=layers / whole)
+    return mistake(task, 4, model.layers_printed(layers, fail), slips)
 
 
 def shortest_first(task, room):
@@ -54,8 +54,8 @@ def shortest_first(task, room):
     names = task.shuffled("names", ["mast", "rocker", "bogie", "corner"])
     jobs = {f"{name}: {days} days": days for name, days in zip(names, times, strict=True)}
     done, behind = np.cumsum(sorted(times)), task.told("behind")
-    numbers = {"done": ", ".join(map(str, done)), "mean": done.mean(), "as_came": np.cumsum(times).mean()}
-    return order(task, sorted(jobs, key=jobs.get), lambda early, late: behind, **numbers)
+    task = task.knows(done=", ".join(map(str, done)), mean=done.mean(), as_came=np.cumsum(times).mean())
+    return order(task, sorted(jobs, key=jobs.get), lambda early, late: behind)
 
 
 def start_day(task, room, quantity):
@@ -70,9 +70,8 @@ def start_day(task, room, quantity):
     listed = "; ".join(f"{name} {day:.1f} days" for name, day in taken)
     kits = f"{quantity} kit{'s' * (quantity > 1)}"
     truths = best if len(best) < len(taken) else week[-1:]
-    return predict(
-        task, truths, "hands", lambda day: taken[day - 1], route=route, kits=kits, monday=monday, listed=listed
-    )
+    task = task.knows(route=route, kits=kits, monday=monday, listed=listed)
+    return predict(task, truths, "hands", lambda day: taken[day - 1])
 
 
 def days_and_price(task, room, route):
@@ -94,7 +93,7 @@ def days_and_price(task, room, route):
         total = cost + price * days
         return {"total": (total <= limit, f"{total:,.0f} {room.money}")}
 
-    return design_batches(task, choices, aims, winners[price], price=price, limit=limit, least=least)
+    return design_batches(task.knows(price=price, limit=limit, least=least), choices, aims, winners[price])
 
 
 def chance_of_date(task, room, a, b, spreads, times):
@@ -107,7 +106,7 @@ def chance_of_date(task, room, a, b, spreads, times):
         "the mean": 0.5,
         "other side": 1 - right,
     }
-    return numeric(task, right, slips, first=24 * a, second=24 * b, hours=hours, both=both, within=hours + late)
+    return numeric(task.knows(first=24 * a, second=24 * b, hours=hours, both=both, within=hours + late), right, slips)
 
 
 def hours_with_failures(task, room, first, second, p, q):
@@ -118,7 +117,7 @@ def hours_with_failures(task, room, first, second, p, q):
         "yields multiplied": (first + second) / (p * q),
         "the second never fails": first / p + second,
     }
-    return numeric(task, mean @ (first, second), slips, plain=first + second, both=p * q)
+    return numeric(task.knows(plain=first + second, both=p * q), mean @ (first, second), slips)
 
 
 def spares(task, room, good, p, each, again):
@@ -132,18 +131,18 @@ def spares(task, room, good, p, each, again):
     }
     chances = ", ".join(f"{100 * chance:.1f}%" for chance in chances)
     listed = "; ".join(f"{n}: {cost:,.0f} {room.money}" for n, cost in zip(counts, costs, strict=True))
-    return numeric(task, np.argmin(costs), slips, chances=chances, listed=listed)
+    return numeric(task.knows(chances=chances, listed=listed), np.argmin(costs), slips)
 
 
 def trial_batch(task, room, each, kits, alone, days, fault, price):
     alone = alone * 100 + each
     lost, trial = fault * kits * each, (1 + fault) * (alone + days * price)
     right, because = ("trial", "larger") if lost > trial else ("all", "smaller")
-    return choose(task, right, because, alone=alone, lost=lost, trial=trial, times=1 + fault)
+    return choose(task.knows(alone=alone, lost=lost, trial=trial, times=1 + fault), right, because)
 
 
 def held_up(task, room, print_, saved, after):
     other, faster = print_ - task.number("less", 3, saved - 3), print_ - saved
     now = max(other, faster)
     slips = {"all that was saved": saved, "nothing": 0, "difference of the two": other - faster}
-    return numeric(task, print_ - now, slips, other=other, now=now)
+    return numeric(task.knows(other=other, now=now), print_ - now, slips)

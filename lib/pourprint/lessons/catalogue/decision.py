@@ -10,16 +10,8 @@ def recommend(task, room, cost, days, price, sooner, case, more):
     slow, quick = cost + days * price, cost + dearer + (days - sooner) * price
     right = "slow" if case != "late" and slow <= quick else "quick"
     task = task.knows(blame=task.told("late" if case == "late" else "least"))
-    return choose(
-        task,
-        right,
-        "misses" if case == "late" else "keeps",
-        dear=cost + dearer,
-        fast=days - sooner,
-        kept=kept,
-        slow=slow,
-        quick=quick,
-    )
+    task = task.knows(dear=cost + dearer, fast=days - sooner, kept=kept, slow=slow, quick=quick)
+    return choose(task, right, "misses" if case == "late" else "keeps")
 
 
 def memo_mistake(task, room, kits, each, days, price, more, case):
@@ -33,20 +25,10 @@ def memo_mistake(task, room, kits, each, days, price, more, case):
         "days left out": failing,
         "failures taken off": fewer + days * price,
     }
-    return mistake(
-        task,
-        {"failures": 2, "a kit": 3, "days": 4}[case],
-        failing + days * price,
-        slips,
-        plain=plain,
-        said=said,
-        a_kit=(plain if case == "a kit" else said) / kits,
-        delay=delay,
-        told=said + delay,
-        times=1 + more / 100,
-        failing=failing,
-        late=days * price,
-    )
+    a_kit, line = (plain if case == "a kit" else said) / kits, {"failures": 2, "a kit": 3, "days": 4}[case]
+    task = task.knows(plain=plain, said=said, a_kit=a_kit, delay=delay, told=said + delay)
+    task = task.knows(times=1 + more / 100, failing=failing, late=days * price)
+    return mistake(task, line, failing + days * price, slips)
 
 
 def missing_change(task, room, first, kits, wages, day, side, route):
@@ -58,4 +40,4 @@ def missing_change(task, room, first, kits, wages, day, side, route):
         "price of a day forgotten": route + day,
         "upside down": -route,
     }
-    return numeric(task, route, slips, kits=kits, last=last)
+    return numeric(task.knows(kits=kits, last=last), route, slips)

@@ -17,7 +17,7 @@ def tightest_fit(task, room, size, letter):
     low, high = limits_um(size, letter)
     hole = limits_um(size, "H7")
     slips = {"loosest": low - hole[1], "middle": (low + high - hole[1]) / 2, "both largest": high - hole[1]}
-    return numeric(task, fit_um(size, "H7", letter)[1], slips, hole=hole, low=low, high=high)
+    return numeric(task.knows(hole=hole, low=low, high=high), fit_um(size, "H7", letter)[1], slips)
 
 
 def warm_seat(task, room, size, warmer, tight, wrong):
@@ -31,18 +31,9 @@ def warm_seat(task, room, size, warmer, tight, wrong):
         "radius": tight - lost / 2,
         "tighter": tight + lost,
     }
-    return mistake(
-        task,
-        wrong,
-        tight - lost,
-        slips,
-        boss=boss,
-        ring=ring,
-        shown=shown,
-        length=length,
-        told=told,
-        left=tight + told if wrong == 3 else tight - told,
-    )
+    left = tight + told if wrong == 3 else tight - told
+    task = task.knows(boss=boss, ring=ring, shown=shown, length=length, told=told, left=left)
+    return mistake(task, wrong, tight - lost, slips)
 
 
 def longer_bond(task, room, length, factor, wall):
@@ -51,14 +42,14 @@ def longer_bond(task, room, length, factor, wall):
 
     longer = length * factor
     truths = task.told("options")[2:3]
-    return predict(task, truths, "ends", peak, longer=longer, short_peak=peak(length), long_peak=peak(longer))
+    return predict(task.knows(longer=longer, short_peak=peak(length), long_peak=peak(longer)), truths, "ends", peak)
 
 
 def bond_mean(task, room, size, length, force):
     newton = force * 1000
     right = newton / (pi * size * length)
     slips = {"radius": 2 * right, "section": newton / (pi / 4 * size**2), "no circle": newton / (size * length)}
-    return numeric(task, right, slips, newton=newton)
+    return numeric(task.knows(newton=newton), right, slips)
 
 
 def softer_line(task, room, factor):
@@ -66,4 +57,4 @@ def softer_line(task, room, factor):
         return float(Lap(30, 2, 70, 1.1, 4, 72, 21.5, 40, 0.1 * times).worst_shear_mpa(0.0, -60.0))
 
     falls = peak(1) / peak(factor)
-    return predict(task, growth_of(falls, factor), "root", peak, falls=falls, root=sqrt(factor))
+    return predict(task.knows(falls=falls, root=sqrt(factor)), growth_of(falls, factor), "root", peak)

@@ -16,7 +16,7 @@ def annuity(task, room, price, years, rate):
         "compound at the end": price * (1 + rate) ** years / years,
         "interest only": price * rate,
     }
-    return numeric(task, yearly_payment(price, years, rate), slips, growth=1 + rate)
+    return numeric(task.knows(growth=1 + rate), yearly_payment(price, years, rate), slips)
 
 
 def machine_hour(task, room, price, years, used):
@@ -44,7 +44,7 @@ def wage_rise(task, room, route, percent, case):
         return float(plan.at(rates=room.rates.replace(risen)).unit_cost)
 
     rise = cost(percent) / cost(0)
-    return predict(task, growth_of(rise, 1 + percent / 100), case, cost, title=plan.title, more=rise - 1)
+    return predict(task.knows(title=plan.title, more=rise - 1), growth_of(rise, 1 + percent / 100), case, cost)
 
 
 def learning(task, room, first, pieces, share):
@@ -55,7 +55,7 @@ def learning(task, room, first, pieces, share):
         "no learning": first * pieces,
         "one doubling only": first * pieces * share,
     }
-    return numeric(task, together, slips, average=together / pieces, doublings=pieces.bit_length() - 1)
+    return numeric(task.knows(average=together / pieces, doublings=pieces.bit_length() - 1), together, slips)
 
 
 def buy_or_make(task, room, price, years, rate, bought, own):
@@ -66,7 +66,7 @@ def buy_or_make(task, room, price, years, rate, bought, own):
         "added": yearly // (bought + own) + 1,
         "not rounded": yearly / saved,
     }
-    return numeric(task, yearly // saved + 1, slips, yearly=yearly, exact=yearly / saved)
+    return numeric(task.knows(yearly=yearly, exact=yearly / saved), yearly // saved + 1, slips)
 
 
 def measure_first(task, room, route):
@@ -87,7 +87,8 @@ def measure_first(task, room, route):
     )
     swings = "; ".join(f"{name} moves it by {swing:,.0f} {room.money}" for name, (_, swing, _) in moved.items())
     first = max(moved, key=lambda name: moved[name][1])
-    return choose(task, first, "range", [*moved], plan=plan, rows="; ".join(rows).replace(" -,", ","), swings=swings)
+    task = task.knows(plan=plan, rows="; ".join(rows).replace(" -,", ","), swings=swings)
+    return choose(task, first, "range", [*moved])
 
 
 def absurd_row(task, room, factor, route):
@@ -96,4 +97,4 @@ def absurd_row(task, room, factor, route):
     shown = task.shuffled("rows", hours)[:5]
     odd, times = task.choice("odd", shown), {"minutes": 60, "divided": 1 / 60}[factor]
     rows = "; ".join(f"{name} {hours[name] * (times if name == odd else 1):.2f} h" for name in shown)
-    return choose(task, odd, factor, shown, title=plan.title, rows=rows, hours=hours[odd])
+    return choose(task.knows(title=plan.title, rows=rows, hours=hours[odd]), odd, factor, shown)

@@ -7,7 +7,7 @@ from pourprint.process.strength.beam_lesson import lighten_beam
 
 
 def believe_the_peak(task, room, first):
-    return in_words(task, room, second=round(first * 1.4), third=round(first * 1.96))
+    return in_words(task.knows(second=round(first * 1.4), third=round(first * 1.96)), room)
 
 
 def gram_price(task, room, saved, kits, hours, rate, more):
@@ -21,7 +21,7 @@ def gram_price(task, room, saved, kits, hours, rate, more):
 
 
 def least_wall(task, room, wall):
-    return in_words(task, room, half=wall / 2)
+    return in_words(task.knows(half=wall / 2), room)
 
 
 @cache
@@ -43,4 +43,4 @@ def design_a_beam(task, room, share, radius):
         }
 
     worked = {"share": f"{share}", "radius": f"{radius:g}"}
-    return design(task, {"share": {}, "radius": {}}, outcome, worked, wanted=wanted)
+    return design(task.knows(wanted=wanted), {"share": {}, "radius": {}}, outcome, worked)

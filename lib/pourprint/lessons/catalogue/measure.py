@@ -14,7 +14,7 @@ def block(a, b, c):
 def modulus(task, room, a, b, c):
     right = block(a, b, c).modulus_mm
     slips = {"half the surface": 2 * right, "upside down": 1 / right, "typical wall": 3 * right}
-    return numeric(task, right, slips, volume=a * b * c, area=2 * (a * b + b * c + a * c))
+    return numeric(task.knows(volume=a * b * c, area=2 * (a * b + b * c + a * c)), right, slips)
 
 
 def scaled_surface(task, room, factor, part):
@@ -25,7 +25,7 @@ def scaled_surface(task, room, factor, part):
         "as the length": part.area_cm2 * lengths,
         "square of the volume": part.area_cm2 * factor**2,
     }
-    return numeric(task, right, slips, lengths=lengths, areas=areas)
+    return numeric(task.knows(lengths=lengths, areas=areas), right, slips)
 
 
 def inch_or_mm(task, room, wrong, side, volume, slip):
@@ -39,7 +39,8 @@ def inch_or_mm(task, room, wrong, side, volume, slip):
         "inch of 2.54 mm": right / 1000,
     }
     drawn, told = side * inch / (10 if wrong == 1 else 1), volume * taken**power / 1000
-    return mistake(task, wrong, right, slips, drawn=drawn, taken=taken, times=times, told=told, cubed=1000 * right)
+    task = task.knows(drawn=drawn, taken=taken, times=times, told=told, cubed=1000 * right)
+    return mistake(task, wrong, right, slips)
 
 
 def kit_mass(task, room, quantity):
@@ -52,7 +53,7 @@ def kit_mass(task, room, quantity):
         "volume, not mass": right / density,
         "density upside down": right / density**2,
     }
-    return numeric(task, right, slips, alloy=alloy, density=density, grams=right * 1000)
+    return numeric(task.knows(alloy=alloy, density=density, grams=right * 1000), right, slips)
 
 
 def predict_modulus(task, room, factor, case, part):
@@ -64,4 +65,4 @@ def predict_modulus(task, room, factor, case, part):
 
     grown = float(larger(factor)[2])
     growth = grown / part.modulus_mm
-    return predict(task, growth_of(growth, factor), case, larger, growth=growth, grown=grown)
+    return predict(task.knows(growth=growth, grown=grown), growth_of(growth, factor), case, larger)

@@ -35,7 +35,7 @@ def metal_plates(task, room, gap, x, y, a, b, full):
         "no gap": np.ceil(pieces / per_bed((*box, 1), plate, 0)),
         "one plate's parts": each,
     }
-    return numeric(task, -(-pieces // each), slips, box=box, each=each, pieces=pieces)
+    return numeric(task.knows(box=box, each=each, pieces=pieces), -(-pieces // each), slips)
 
 
 def metal_build_time(task, room, rate, volume, height, recoat):
@@ -47,17 +47,9 @@ def metal_build_time(task, room, rate, volume, height, recoat):
         "layers of the volume": laser + recoating_h(volume, layer / 1000, recoat),
         "factor of 60": laser * 60 + spread,
     }
-    return numeric(
-        task,
-        laser + spread,
-        slips,
-        mm3_s=rate,
-        layer=layer,
-        cubic=volume * 1000,
-        laser=laser,
-        count=float(layers(height, layer / 1000)),
-        spread=spread,
-    )
+    count = float(layers(height, layer / 1000))
+    task = task.knows(mm3_s=rate, layer=layer, cubic=volume * 1000, laser=laser, count=count, spread=spread)
+    return numeric(task, laser + spread, slips)
 
 
 GROWS = {"upright": (1, 2), "beside": (2, 1), "on top": (2, 2), "turned": (1, 1)}  # how much volume and height grow
@@ -72,7 +64,7 @@ def metal_height(task, room, case, volume, low):
         return float(melted + recoating_h(tall, room.alloy["laser_layer"] / 1000, room.rates["printed_metal.recoat"]))
 
     after = hours(2)
-    return predict(task, growth_of(after / hours(1), 2), case, hours, after=after)
+    return predict(task.knows(after=after), growth_of(after / hours(1), 2), case, hours)
 
 
 def metal_order(task, room):
@@ -90,7 +82,7 @@ def metal_share(task, room, quantity):
         "one stage of all": 1 / len(costs),
     }
     named = "; ".join(f"{stage.title} {cost:,.0f}" for stage, cost in costs.items())
-    return numeric(task, printed / total, slips, named=named, printed=printed, total=total)
+    return numeric(task.knows(named=named, printed=printed, total=total), printed / total, slips)
 
 
 def too_long(task, room, length):
@@ -104,4 +96,4 @@ def too_long(task, room, length):
         raise InputError(f"{room.alloy.title}: even half the arm is refused, so that its length is not what decides.")
     sets = [", ".join(each) or "none of them" for each in (refused, [], titles[2:], titles[::2], titles)]
     mend, who = "halves" if refused else "nothing", ", ".join(refused) or "nobody"
-    return choose(task, sets[0], mend, sets, who=who)
+    return choose(task.knows(who=who), sets[0], mend, sets)

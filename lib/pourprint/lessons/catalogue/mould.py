@@ -25,7 +25,7 @@ def mould_gap(task, room, size, grade, t):
     hole = float(casting_tolerance_mm(size, grade))
     target = round((hole + tube) / 4 + allowed * {"stay": 2.6, "thin": 0.5, "never": -1.6}[t], 2)
     least = float(bond_gap_mm(target, hole, tube)[0])
-    return choose(task, "cast" if t == "stay" else "machine", t, hole=hole, target=target, least=least)
+    return choose(task.knows(hole=hole, target=target, least=least), "cast" if t == "stay" else "machine", t)
 
 
 def mould_feeder(task, room, side, h, ratio):
@@ -38,7 +38,7 @@ def mould_feeder(task, room, side, h, ratio):
         "other height": feeder_diameter_mm(cube, ratio, 2.5 - h),
         "side face only": 4 * ratio * cube,
     }
-    return numeric(task, right, slips, cube=cube, wanted=ratio * cube)
+    return numeric(task.knows(cube=cube, wanted=ratio * cube), right, slips)
 
 
 def mould_two_rules(task, room, shape, size):
@@ -49,7 +49,7 @@ def mould_two_rules(task, room, shape, size):
     needed = float(feeder_volume_cm3(part.volume_cm3, room.alloy["shrinkage"] / 100, gives))
     held, is_fed = float(cylinder_cm3(width, height * width)), task.told("shapes")[shape]
     decides = "modulus" if held >= needed else "volume"
-    return choose(task, decides, decides, is_fed=is_fed, width=width, held=held, needed=needed)
+    return choose(task.knows(is_fed=is_fed, width=width, held=held, needed=needed), decides, decides)
 
 
 def mould_layers(task, room, height, moulds, layer, seconds):
@@ -61,7 +61,7 @@ def mould_layers(task, room, height, moulds, layer, seconds):
         "minutes": right * 60,
         "layers only": count,
     }
-    return numeric(task, right, slips, count=count)
+    return numeric(task.knows(count=count), right, slips)
 
 
 def mould_melts(task, room, yield_, melts, full, mistake_):
@@ -79,23 +79,12 @@ def mould_melts(task, room, yield_, melts, full, mistake_):
         "melts, not hours": needed,
         "one melt": hours,
     }
-    return mistake(
-        task,
-        mistake_,
-        needed * hours,
-        slips,
-        castings=castings,
-        sign="·" if mistake_ == 2 else "/",
-        taken=taken,
-        crucible=crucible,
-        ratio=taken / crucible,
-        counted=f"{count} melt{'s' * (count != 1)}",
-        hours=hours,
-        worked=worked,
-        told=worked * hours,
-        poured=poured,
-        needed=needed,
+    sign, counted = "·" if mistake_ == 2 else "/", f"{count} melt{'s' * (count != 1)}"
+    task = task.knows(castings=castings, crucible=crucible, hours=hours, poured=poured, needed=needed)
+    task = task.knows(
+        sign=sign, taken=taken, ratio=taken / crucible, counted=counted, worked=worked, told=worked * hours
     )
+    return mistake(task, mistake_, needed * hours, slips)
 
 
 def mould_sand(task, room, feeder, part):
@@ -109,7 +98,7 @@ def mould_sand(task, room, feeder, part):
         "volumes, not weights": (box - volume) / volume,
         "upside down": 1 / right,
     }
-    return numeric(task, right, slips, sides=(x, y, z), volume=volume, metal=metal, density=density, box=box)
+    return numeric(task.knows(sides=(x, y, z), volume=volume, metal=metal, density=density, box=box), right, slips)
 
 
 def mould_stock(task, room, case, factor):
@@ -125,7 +114,7 @@ def mould_stock(task, room, case, factor):
     if not hours(1):
         raise InputError("nothing of the kit is machined: give it bores, faces or tight sockets.")
     grown = hours(factor)
-    return predict(task, growth_of(grown / hours(1), factor), case, hours, grown=grown)
+    return predict(task.knows(grown=grown), growth_of(grown / hours(1), factor), case, hours)
 
 
 def mould_rise(task, room, length, width, h, over, choke):
@@ -142,7 +131,7 @@ def mould_rise(task, room, length, width, h, over, choke):
         "twice the top's": 2 * seconds(first),
     }
     mean = (first + last) / 2  # exact: the speed falls evenly with time
-    return numeric(task, seconds(mean), slips, first=first, last=last, mean=mean, volume=volume)
+    return numeric(task.knows(first=first, last=last, mean=mean, volume=volume), seconds(mean), slips)
 
 
 def mould_pocket(task, room, feeder, peak, neck, wide):
@@ -156,7 +145,7 @@ def mould_pocket(task, room, feeder, peak, neck, wide):
         "one piece": 10 * shrink / 100,
     }
     times = ", ".join(map(str, row))
-    return numeric(task, 10 * cut * shrink / 100, slips, times=times, shrink=shrink, cut=cut, liquid=10 * cut)
+    return numeric(task.knows(times=times, shrink=shrink, cut=cut, liquid=10 * cut), 10 * cut * shrink / 100, slips)
 
 
 PLACES = {"hub": "over the hottest section", "boss": "over the largest pore", "both": "both"}
@@ -203,14 +192,5 @@ def mould_boss(task, room, allowed):
     worked = next((each for each in designs if all(met for met, _ in outcome(each).values())), None)
     if worked is None:
         raise InputError("mould-boss: with this class's card and alloy two slim feeders do not mend the node.")
-    return design(
-        task,
-        {"place": places, "width": {}, "chill": chills},
-        outcome,
-        worked,
-        most=1000 * most,
-        allowed=allowed,
-        wide=wide,
-        whole=whole,
-        width=worked["width"],
-    )
+    task = task.knows(most=1000 * most, allowed=allowed, wide=wide, whole=whole, width=worked["width"])
+    return design(task, {"place": places, "width": {}, "chill": chills}, outcome, worked)

@@ -21,7 +21,7 @@ def pattern_gap(task, room, size, grade, tube, target):
         "tube left out": target - hole / 4,
         "greatest gap": greatest,
     }
-    return numeric(task, least, slips, hole=hole)
+    return numeric(task.knows(hole=hole), least, slips)
 
 
 def pattern_clusters(task, room, each, loads, full, part):
@@ -35,16 +35,8 @@ def pattern_clusters(task, room, each, loads, full, part):
         "one batch": in_batch,
         "last batch forgotten": full * in_batch,
     }
-    return numeric(
-        task,
-        full * in_batch + in_rest,
-        slips,
-        pieces=pieces,
-        batch=batch,
-        rest=rest,
-        in_batch=in_batch,
-        in_rest=in_rest,
-    )
+    task = task.knows(pieces=pieces, batch=batch, rest=rest, in_batch=in_batch, in_rest=in_rest)
+    return numeric(task, full * in_batch + in_rest, slips)
 
 
 def pattern_freezing(task, room, factor, seconds, part):
@@ -54,7 +46,7 @@ def pattern_freezing(task, room, factor, seconds, part):
         "in proportion to volume": seconds * factor,
         "square of the volume": seconds * factor**2,
     }
-    return numeric(task, seconds * ratio**2, slips, ratio=ratio)
+    return numeric(task.knows(ratio=ratio), seconds * ratio**2, slips)
 
 
 def pattern_front(task, room, stiff):
@@ -63,7 +55,7 @@ def pattern_front(task, room, stiff):
     low, high = (end * (limit.high if wanted is Band.MISRUN else limit.value) for end in ends[wanted])
     full = round(stiff * task.choice("share", np.linspace(low, high, 5).tolist()), 1)
     right = band(full / stiff, limit)
-    return choose(task, right, right, limit=limit, full=full, ratio=full / stiff)
+    return choose(task.knows(limit=limit, full=full, ratio=full / stiff), right, right)
 
 
 def pattern_size(task, room, contraction, part):
@@ -74,7 +66,7 @@ def pattern_size(task, room, contraction, part):
         "two lengths": volume * s**2,
         "made smaller": volume / s**3,
     }
-    return numeric(task, volume * s**3, slips, volume=volume, share=contraction / 100)
+    return numeric(task.knows(volume=volume, share=contraction / 100), volume * s**3, slips)
 
 
 def pattern_yield(task, room, pieces, gates, cup, diameter, length, part):
@@ -88,7 +80,7 @@ def pattern_yield(task, room, pieces, gates, cup, diameter, length, part):
         "only gates": 1 / (1 + gates),
         "upside down": 1 / right,
     }
-    return numeric(task, right, slips, volume=volume, metal=metal, more=1 + gates, runner=runner)
+    return numeric(task.knows(volume=volume, metal=metal, more=1 + gates, runner=runner), right, slips)
 
 
 def pattern_drying(task, room, coats, interval, final):
@@ -97,7 +89,7 @@ def pattern_drying(task, room, coats, interval, final):
         "last drying left out": drying_h(coats - 1, interval, 0),
         "last drying only": final,
     }
-    return numeric(task, float(drying_h(coats - 1, interval, final)), slips, waits=coats - 1)
+    return numeric(task.knows(waits=coats - 1), float(drying_h(coats - 1, interval, final)), slips)
 
 
 def pattern_kiln(task, room, loads, ramp, mistake_):
@@ -106,20 +98,8 @@ def pattern_kiln(task, room, loads, ramp, mistake_):
     run, runs = hours + ramp, loads + 1
     each, taken = (run, loads) if mistake_ == 2 else (hours, runs)
     slips = {"rounded down": loads * run, "ramp left out": runs * hours, "not rounded": clusters / holds * run}
-    return mistake(
-        task,
-        mistake_,
-        runs * run,
-        slips,
-        clusters=clusters,
-        holds=holds,
-        ratio=clusters / holds,
-        taken=taken,
-        hours=hours,
-        each=each,
-        held=taken * each,
-        runs=runs,
-    )
+    task = task.knows(clusters=clusters, holds=holds, ratio=clusters / holds, hours=hours, runs=runs)
+    return mistake(task.knows(taken=taken, each=each, held=taken * each), mistake_, runs * run, slips)
 
 
 def pattern_order(task, room):
@@ -134,4 +114,4 @@ def pattern_bore(task, room, diameter, depth, stock):
         "radius for diameter": 4 * right,
         "stock doubled": bore_stock_cm3(diameter, depth, 2 * stock),
     }
-    return numeric(task, right, slips, cast=diameter - 2 * stock, cubic=1000 * right)
+    return numeric(task.knows(cast=diameter - 2 * stock, cubic=1000 * right), right, slips)

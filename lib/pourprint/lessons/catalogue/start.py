@@ -19,7 +19,7 @@ def fewest_stages(task, room, quantity, which):
     costs = ", ".join(f"{plan.title} {plan.unit_cost:,.0f} {room.money} a kit" for plan in plans)
     standing = ("least", "between", "most")[place]
     titles, count = [plan.title for plan in plans], len(asked.stages)
-    return choose(task, asked.title, standing, titles, asked=asked, count=count, costs=costs)
+    return choose(task.knows(asked=asked, count=count, costs=costs), asked.title, standing, titles)
 
 
 def pedigree(task, room):
@@ -29,4 +29,4 @@ def pedigree(task, room):
     key = task.choice("key", sorted(key for key, entry in entries.items() if entry.pedigree == mark))
     entry = entries[key]
     unit = "" if entry.unit == "-" else f" {entry.unit}"
-    return choose(task, mark, mark, [*map(str, Pedigree)], key=key, name=in_words(key), entry=entry, unit=unit)
+    return choose(task.knows(key=key, name=in_words(key), entry=entry, unit=unit), mark, mark, [*map(str, Pedigree)])
