@@ -11,6 +11,8 @@ import pourprint as pp
 from pourprint.ledger.entries import read_table
 from pourprint.plans.plan import Plan
 from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
+from pourprint.process.freezing.solidification import default_cell_mm, freeze_grid, rim_mm
+from pourprint.process.freezing.voxels import voxels
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 ROUTES = ("printed_pattern", "printed_mould", "printed_metal", "tooled_pattern")
@@ -44,6 +46,13 @@ def demo_rates():
 
 def bracket(volume_cm3=60, area_cm2=210, box_mm=(90, 70, 60)):
     return pp.Part.from_numbers("bracket", volume_cm3, area_cm2, box_mm)
+
+
+def freeze(part, melt, mould, cell_mm=None):
+    """A part with a mesh, frozen by itself on cells of some edge [mm] (default: about 400 000 of them): Freezing."""
+    pad = rim_mm(part.modulus_mm, melt, mould)
+    cell_mm = default_cell_mm(part.box_mm, pad, 400_000) if cell_mm is None else cell_mm
+    return freeze_grid(voxels(*part.mesh, cell_mm, pad + cell_mm), melt, mould)
 
 
 def small_kit(**numbers):

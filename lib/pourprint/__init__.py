@@ -49,7 +49,7 @@ from pourprint.plans.steps import Stage
 from pourprint.process.finish.bonding import Lap
 from pourprint.process.finish.iso_fits import limits_um
 from pourprint.process.finish.seats import bearing_seat
-from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s, freeze
+from pourprint.process.freezing.solidification import Melt, Mould, adams_time_s
 from pourprint.process.strength.beam_lesson import lighten_beam
 from pourprint.process.strength.lighten import Task, lighten, lightened, solid_of, thinner
 from pourprint.process.strength.loads import frame_loads

@@ -8,8 +8,8 @@ import trimesh
 
 import pourprint as pp
 from pourprint.figures.pouring import surface_round
-from pourprint.process.freezing.solidification import Melt, Mould, freeze
-from scenes import DEMO
+from pourprint.process.freezing.solidification import Melt, Mould
+from scenes import DEMO, freeze
 
 
 @cache

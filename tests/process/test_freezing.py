@@ -25,7 +25,6 @@ from pourprint.process.freezing.solidification import (
     adams_time_s,
     chvorinov_s_mm2,
     drag,
-    freeze,
     freeze_grid,
     freezing_point_c,
     heat_to_freeze_j_m3,
@@ -35,7 +34,7 @@ from pourprint.process.freezing.voxels import voxels
 from pourprint.process.misrun import fluidity_mm
 from pourprint.process.pores import feed
 from process.test_pores import casting
-from scenes import DEMO, Noting
+from scenes import DEMO, Noting, freeze
 
 ALUMINIUM = Melt(2550, 1080, 397e3, 240, 659.9, 660, 660)  # pure, poured without superheat
 IRON = Melt(7000, 750, 270e3, 30, 1499, 1500, 1500)  # conducts badly
@@ -360,7 +359,6 @@ def test_bad_values_are_named():
         (lambda: replace(melt, latent_j_kg=-1.0), "latent_j_kg"),
         (lambda: Mould.sand(conductivity_w_mk=0.0), "conductivity_w_mk"),
         (lambda: Mould.shell(0), "thickness_mm"),
-        (lambda: freeze(pp.Part.from_numbers("a", 50, 210, (90, 70, 60)), melt, Mould.sand()), "mesh"),
         (lambda: freeze(node("spreader.3mf"), melt, Mould.sand(), 60.0), "cell_mm"),
     ):
         with pytest.raises(InputError, match=name):

@@ -1,8 +1,8 @@
 """Pour a part on trial: fill and freeze its mould with feeder, gate and chills, see what goes wrong, try what mends it.
 
 A printed mould is poured through its gating; a shell from the top, through the runner. What is not modelled stands in
-`NOT_MODELLED`, to be said before any answer. The plan's yields are assumptions of a scenario and stay as they are
-unless `with_risk` is asked for.
+`NOT_MODELLED`, to be said before any answer. The plan's yields are assumptions of a scenario and stay as they are,
+whatever a pour shows: no model knows a yield, a lab counts it.
 """
 
 from contextlib import suppress
@@ -124,14 +124,6 @@ def trial(first, place, width_mm, neck, chill_mm=0.0, gates=(GATE_SIDE,)):
     vents = () if standing else (head.at_mm,)
     put = {"feeders": standing, "gates": gates, "vents": vents, "chills": chills, "chill_mm": chill_mm}
     return replace(first.rigging, **put)
-
-
-def with_risk(rates, run):
-    """A scenario, off unless asked for: the card with the pour's yield at its low end where a Pour leaves a pore beyond
-    the card's limit, or a wall that is not safe; else the card as it is. No model knows a yield: a lab counts it."""
-    pores = run.feeding.pore_cm3 > rates["printed_mould.most_pore"]
-    key = "foundry.yield_pour"
-    return rates.replace({key: rates.entries[key].low}) if pores or run.band is not Band.SAFE else rates
 
 
 # What mends it ------------------------------------------------------------------------------------------
