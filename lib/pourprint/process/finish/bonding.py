@@ -87,11 +87,8 @@ class Lap:
 
     def worst_shear_mpa(self, force_n, warmer_k=0.0):
         """Greatest shear [MPa], at an end, under a force along the tube of either sign, with the thermal stress."""
-        ends = [
-            np.abs(self.load_shear_mpa(x, force_n)) + np.abs(self.thermal_shear_mpa(x, warmer_k))
-            for x in (0.0, self.length_mm)
-        ]
-        return np.maximum(*ends)
+        ends = (np.abs(self.load_shear_mpa(x, force_n)) for x in (0.0, self.length_mm))
+        return np.maximum(*ends) + np.abs(self.thermal_shear_mpa(0.0, warmer_k))  # thermal stress is alike at both
 
     def useful_length_mm(self, more=0.05):
         """Length [mm] beyond which a longer joint has a peak at most `more` lower [-]; elastic. The end's share is

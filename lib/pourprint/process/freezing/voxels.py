@@ -73,8 +73,9 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
         raise InputError(f"{many}: take a wider spacing.")
     origin = (low + high - shape * spacing_mm) / 2
     shape = (int(shape[0]), int(shape[1]))
-    u, v, w = _edge_ends(points, faces, origin, spacing_mm)
-    column, height, sign = crossings(u, v, w, *shape)
+    corners = points[np.asarray(faces).T]
+    u, v = ((corners[..., k] - origin[k]) / spacing_mm - 0.5 for k in (0, 1))  # ray i runs at u = i, row j at v = j
+    column, height, sign = crossings(u, v, corners[..., 2], *shape)
     if not len(column):  # all walls stand between the rays
         return columns(vertices, faces, spacing_mm / 2, direction)
     ends = []
@@ -84,13 +85,6 @@ def columns(vertices, faces, spacing_mm, direction=(0, 0, 1)):
         ends.append((ray[order], at[order]))
     (ray, enter), (_, leave) = ends
     return Columns(frame, float(spacing_mm), origin, shape, ray, enter, np.maximum(leave, enter))
-
-
-def _edge_ends(points, faces, origin, spacing):
-    """Corners of every facet in grid units, where ray i runs at u = i and row j at v = j: three (3, m) arrays."""
-    corners = points[np.asarray(faces).T]
-    u, v = ((corners[..., k] - origin[k]) / spacing - 0.5 for k in (0, 1))
-    return u, v, corners[..., 2]
 
 
 @dataclass(frozen=True, eq=False)

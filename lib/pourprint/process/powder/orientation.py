@@ -76,6 +76,12 @@ def _guessed(height, length, width, foot, held, room, side, shadow, inner_share=
     )  # fmt: skip
 
 
+def _over_median(facts):
+    """Facts (f, k) of k directions, each over its median where that is above 0 [-]."""
+    usual = np.median(facts, axis=1, keepdims=True)
+    return facts / np.where(usual > 0, usual, 1)
+
+
 def _as_its_box(part):
     """A part known by numbers on each side of its box, as given first: its overhang the same share of the footprint."""
     ways = np.moveaxis(np.stack([np.roll(part.box_mm, turn, axis=-1) for turn in range(3)]), 0, -2)  # (…, 3 ways, 3)
@@ -116,11 +122,10 @@ class Orientations:
         scan = projected(placed, surface, tried)
         longest = np.maximum(scan.height_mm, np.maximum(scan.length_mm, scan.width_mm))
         facts = np.array([scan.height_mm, scan.support_cm3, scan.held_cm2, longest])
-        usual = np.median(facts, axis=1, keepdims=True)
-        scores = np.array(WISHES) @ (facts / np.where(usual > 0, usual, 1))
+        scores = np.array(WISHES) @ _over_median(facts)
         best = np.argsort(scores, axis=1, kind="stable")[:, :2]
         chosen = tried[np.unique([0, *best.ravel()])]
-        stands, shadows = zip(*(stand(placed, faces, up, spacing, surface) for up in chosen), strict=True)
+        stands, shadows = zip(*(stand(placed, faces, up, spacing) for up in chosen), strict=True)
         shadows = tuple(replace(one, frame=one.frame @ own) for one in shadows)
         return cls(chosen @ own, Standing.of_each(stands), shadows, tried @ own, scan)
 
@@ -128,8 +133,7 @@ class Orientations:
     def least_held(self):
         """Index of the direction with the least supports: room and held surface, each against its median."""
         facts = np.array([self.standing.support_cm3, self.standing.held_cm2])
-        usual = np.median(facts, axis=1, keepdims=True)
-        return int(np.argmin((facts / np.where(usual > 0, usual, 1)).sum(axis=0)))
+        return int(np.argmin(_over_median(facts).sum(axis=0)))
 
     def scaled(self, factor):
         """The same directions of a part in similar shape; `factor` (…) ratio of lengths [-]. Returns: Orientations."""

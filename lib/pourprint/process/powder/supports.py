@@ -65,13 +65,13 @@ class Standing:
         return cls(**{x.name: np.array([getattr(one, x.name) for one in stands]) for x in fields(cls)})
 
 
-def hanging(downward, angle_deg=SELF_SUPPORTING_DEG):
+def hanging(downward):
     """Does a surface need a support? `downward` (…): how far it looks down, 1 flat over the plate, 0 upright [-].
 
     >>> hanging(np.cos(np.radians([0, 44, 45, 46]))).tolist()
     [True, True, False, False]
     """
-    return np.asarray(downward) > np.cos(np.radians(angle_deg)) * (1 + 1e-6)
+    return np.asarray(downward) > np.cos(np.radians(SELF_SUPPORTING_DEG)) * (1 + 1e-6)
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,16 +158,15 @@ def posts(surface, found):
     )
 
 
-def stand(vertices, faces, up, spacing_mm, surface=None):
+def stand(vertices, faces, up, spacing_mm):
     """How a part stands with direction `up` (3,) turned upward, supports by ray columns.
 
-    Parameters: mesh [mm], closed and outward; `spacing_mm` of the rays [mm]; `surface` its `facets`, where at hand.
+    Parameters: mesh [mm], closed and outward; `spacing_mm` of the rays [mm].
     Returns: Standing of single numbers, and its Shadow. Raises: InputError.
     """
     found = columns(vertices, faces, spacing_mm, up)
-    surface = facets(vertices, faces) if surface is None else surface
+    normals, areas, _ = surface = facets(vertices, faces)
     found_posts, foot = posts(surface, found)
-    normals, areas, _ = surface
     points = np.asarray(vertices, dtype=float) @ found.frame.T
     turn, length, width = smallest_rectangle(points[:, :2])
     cells = np.argwhere(found.count).astype(np.int16)
