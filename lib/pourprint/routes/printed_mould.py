@@ -29,10 +29,11 @@ def steps(job, rates):
 
 def steps_with(moulds, job, rates):
     """The steps for given PartMoulds, one for each part of the kit. Raises: Infeasible."""
-    m = rates.section(NAME)
+    m, design = rates.section(NAME), "design moulds, cores, feeders and gates"
     kit, part = job.kit, common.part_level(job.kit)
     mould = _lots(job, rates, moulds)
     cores = common.mean(kit, [one.cores for one in moulds])
+    cores_h = m("design_core") * sum(one.cores for one in moulds)
     cut_cm2 = common.mean(kit, [one.foot_cm2 + one.gating.ingate_mm2 / 100 for one in moulds])
     kit_metal_kg = common.total(kit, [one.metal_kg for one in moulds])
 
@@ -49,7 +50,7 @@ def steps_with(moulds, job, rates):
     sawing = Work(part, hands_on_h=m("cut_handling") + common.cut_off_h(job, rates, cut_cm2))
     return (
         common.check_the_part(job, rates, "casting"),
-        _design(job, rates, moulds),
+        common.desk_step(Stage.TOOLING, design, job, rates, f"{NAME}.design", cores_h),
         common.simulate(job, rates),
         _print(job, rates, moulds),
         Step(Stage.MOULD, "unpack, clean and cure", unpacking),
@@ -99,12 +100,6 @@ def _lots(job, rates, moulds):
             )
     shares = [np.maximum(one.mass_kg / limit_kg, one.metal_kg / crucible_kg) for one in moulds]
     return common.lots("mould", common.total(job.kit, shares))
-
-
-def _design(job, rates, moulds):
-    cores_h = rates["printed_mould.design_core"] * sum(one.cores for one in moulds)
-    design = "design moulds, cores, feeders and gates"
-    return common.desk_step(Stage.TOOLING, design, job, rates, "printed_mould.design", cores_h)
 
 
 def job_box_mm(rates):

@@ -31,13 +31,25 @@ def steps_with(name, sizes, patterns, first):
     job, rates = sizes.job, sizes.rates
     job.alloy.check_route(name)
     refuse(name, job, rates)
-    layout = "lay out clusters, gates and contraction"
+    layout, made = "lay out clusters, gates and contraction", patterns(sizes)
+    cluster = common.lots("cluster", sizes.per_kit)
+    load = Level("kiln load", lambda kits: np.ceil(cluster.per_batch(kits) / rates["shell.kiln_clusters"] - 1e-9))
+
+    def poured_kg(kits):
+        return sizes.poured_kg(kits, cluster.per_batch(kits))
+
+    # Shells are poured straight from the kiln: what is fired together is poured from one melt.
+    melt = common.melts(job, rates, cluster, poured_kg, load)
+    lost = {"spoils": "cluster", "returns_to": first}
     return (
         common.check_the_part(job, rates, "casting"),
         common.desk_step(Stage.TOOLING, layout, job, rates, "printed_pattern.layout"),
         common.simulate(job, rates),
-        *patterns(sizes),
-        *from_cluster_on(sizes, first),
+        *made,
+        *_build_shells(sizes, cluster, lost),
+        *_fire(sizes, cluster, load, melt, lost),
+        common.melt_and_pour(job, rates, cluster, poured_kg, melt, first, within_h=0.0, keeps="kiln"),
+        *_break_out(sizes, cluster, first),
     )
 
 
@@ -86,25 +98,6 @@ def cooling_h(sizes):
     return knock_out_s(runner_mm, Melt.of(sizes.job.alloy), shell, s("knock_out_temperature")) / 3600
 
 
-def from_cluster_on(sizes, first):
-    """The steps from the cluster to the finished part; a failure sends work back to the step named `first`."""
-    cluster = common.lots("cluster", sizes.per_kit)
-    load = Level("kiln load", lambda kits: np.ceil(cluster.per_batch(kits) / sizes.rates["shell.kiln_clusters"] - 1e-9))
-
-    def poured_kg(kits):
-        return sizes.poured_kg(kits, cluster.per_batch(kits))
-
-    # Shells are poured straight from the kiln: what is fired together is poured from one melt.
-    melt = common.melts(sizes.job, sizes.rates, cluster, poured_kg, load)
-    lost = {"spoils": "cluster", "returns_to": first}
-    return (
-        *_build_shells(sizes, cluster, lost),
-        *_fire(sizes, cluster, load, melt, lost),
-        common.melt_and_pour(sizes.job, sizes.rates, cluster, poured_kg, melt, first, within_h=0.0, keeps="kiln"),
-        *_break_out(sizes, cluster, first),
-    )
-
-
 def _build_shells(sizes, cluster, lost):
     """Glue clusters, coat and dry them; `lost` is what a failure spoils and where it sends work back to."""
     job, p, s = sizes.job, sizes.rates.section("printed_pattern"), sizes.rates.section("shell")
@@ -112,10 +105,7 @@ def _build_shells(sizes, cluster, lost):
     coat = Level("coat", lambda kits: sizes.stuccoed * cluster.per_batch(kits))
     wax = {"material.runner_wax": sizes.tree_cm3 * sizes.rates["cluster.wax_density"] / 1000}
     shell_kg = common.mean(job.kit, [sizes.shell_kg(item.part) for item in job.kit.parts])
-    glueing = (
-        Work(part, hands_on_h=p("glue_each")),
-        Work(cluster, hands_on_h=p("cluster_setup"), materials=wax),
-    )
+    glueing = Work(part, hands_on_h=p("glue_each")), Work(cluster, hands_on_h=p("cluster_setup"), materials=wax)
     coating = (
         Work(coat, hands_on_h=s("dip_time"), wait_h=sizes.interval_h),
         Work(cluster, materials={"material.shell": sizes.runner_shell_kg}),
