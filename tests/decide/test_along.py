@@ -39,6 +39,12 @@ def test_a_rate_at_which_another_route_wins_is_the_root_of_the_difference():
     assert turn.at == pytest.approx(brentq(difference, 0.0, 90.0), rel=1e-6)  # cost is linear in a price
 
 
+def test_where_no_route_can_none_wins():
+    costs = {"a": np.array([1.0, 2, np.nan, np.nan, 9]), "b": np.array([3.0, 3, 3, np.nan, 5])}
+    for counted in (True, False):
+        assert [(c.at, c.to) for c in crossings(np.arange(5.0), costs, counted)] == [(2, "b")]
+
+
 def test_beyond_its_limit_a_route_has_no_cost():
     volumes = np.geomspace(20, 1000, 30)
     plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg"), demo_rates(), ("printed_pattern", "printed_metal"))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import pourprint as pp
 from pourprint.decide.along import crossings, unit_costs
-from pourprint.decide.failures import again_along, shares
+from pourprint.decide.failures import again_along, again_here, shares
 from pourprint.decide.inputs import outcomes_of, varied
 from pourprint.decide.turning_points import HOURS
 from pourprint.ledger.entries import PRICES
@@ -202,6 +202,9 @@ def test_of_several_crossings_with_failures_the_nearest_is_told_as_a_sweep_of_al
     failing = {route: shares(plan) for route, plan in plans.items()}
     if key == "quantity":
         failing = {r: again_along(plan, key).at(values, days[r], plan.rates) for r, plan in plans.items()}
+    if key.startswith("machine."):  # dearer hours are dearer when they are spent again, too
+        cards = {route: plan.rates.replace({key: values}) for route, plan in plans.items()}
+        failing = {r: again_here(plan).at(quantity, days[r], cards[r]) for r, plan in plans.items()}
     costs = unit_costs(totals, kits, price, days, failing)
     found = crossings(values, costs, key == "quantity")
     assert (len(found) > 2) == several

@@ -153,9 +153,101 @@ def test_the_chart_may_run_along_any_input(panel, axis):
     lowest = min(mean.cost + value["day"] * mean.days for mean in means) / value["quantity"]
     now = {"batch_size": size or value["quantity"], "volume_cm3": value["volume"]}.get(axis, value.get(axis))
     assert ring.x == (now,)
-    # Between points of the grid the ring is read along the line: saw-teeth of clusters and plates are cut there.
-    assert ring.y[0] == pytest.approx(lowest, rel=0.03)
+    assert ring.y[0] == pytest.approx(lowest, rel=1e-3), "the present value is a point of every line"
     panel.controls["axis"].source.value = "quantity"
+
+
+@pytest.mark.parametrize("quantity", [1, 20])
+def test_the_answer_is_the_same_whatever_the_chart_runs_along(quantity):
+    panel, told = compare_panel(demo_kit(), demo_rates(), START), set()
+    panel.controls["quantity"].source.value = quantity
+    for axis in ("quantity", "batch_size", "volume_cm3", "day", "machine.saw"):
+        panel.controls["axis"].source.value = axis
+        panel.finish()
+        told.add(panel.answer.value.partition("where it turns")[0])
+    assert len(told) == 1, told
+
+
+def lines_of(panel):
+    return {
+        trace.name: (np.asarray(trace.x, float), np.asarray(trace.y, float)) for trace in panel.chart.figure.data[:4]
+    }
+
+
+def test_lines_along_the_volume_are_those_of_the_routes_that_can_at_the_present_one():
+    """200 cm³ a piece is too large for all but the mould, and back at its own size every route has its line again."""
+    panel = compare_panel(demo_kit(), demo_rates(), START)
+    first = panel.controls["volume"].value
+    panel.controls["axis"].source.value = "volume_cm3"
+    there = lines_of(panel)
+    panel.controls["volume"].source.value = 200.0
+    assert "Printed mould: about" in panel.answer.value and "></div>" in panel.status.value
+    panel.controls["volume"].source.value = first
+    for name, (_, costs) in lines_of(panel).items():
+        assert np.isfinite(costs).sum() == np.isfinite(there[name][1]).sum() > 0, name
+
+
+def test_a_price_of_days_cuts_no_line_short_of_where_its_route_can():
+    panel, ends = compare_panel(demo_kit(), demo_rates(), START), []
+    panel.controls["axis"].source.value = "volume_cm3"
+    for day in (0, 150):
+        panel.controls["day"].source.value = day
+        panel.finish()
+        ends.append({name: x[np.isfinite(y)].max() for name, (x, y) in lines_of(panel).items()})
+    assert ends[0] == ends[1] and max(ends[0].values()) > 200
+
+
+@pytest.mark.parametrize("rate", ["machine.sand_printer", "labour.technician"])
+def test_along_a_rate_the_routes_cross_where_costs_with_failures_at_that_rate_do(rate):
+    """Two kits, a day at 150: the root is found by comparisons of their own, each at another rate."""
+    panel = compare_panel(demo_kit(), demo_rates(), START)
+    panel.controls["quantity"].source.value = 2
+    panel.controls["axis"].source.value = rate
+    job = pp.Job(demo_kit(), "AlSi7Mg", 2, start=START)
+
+    def ahead(price):
+        found = pp.comparison(pp.plan_all(job, demo_rates().replace({rate: price})), 150.0)
+        return found.mean_unit_cost("printed_pattern") - found.mean_unit_cost("printed_mould")
+
+    said = float(re.search(r"from ([\d.]+) on printed pattern wins", panel.answer.value)[1])
+    assert ahead(0.99 * said) > 0 > ahead(1.01 * said)
+
+
+def test_a_date_before_the_start_is_refused_before_anything_moves():
+    panel = compare_panel(bracket(), demo_rates(), START)
+    panel.controls["deadline"].source.value = dt.date(2026, 12, 20)
+    before = panel.answer.value, panel.table.value
+    for name, value in (("start", dt.date(2027, 1, 11)), ("quantity", 40)):
+        panel.controls[name].source.value = value
+        assert "not before the start" in panel.status.value and (panel.answer.value, panel.table.value) == before
+    panel.controls["deadline"].source.value = None
+    assert "in time by" not in panel.answer.value and "></div>" in panel.status.value
+
+
+def test_the_price_of_a_day_is_looked_at_as_far_as_its_slider_goes_whatever_wages_became():
+    panel = compare_panel(demo_kit(), demo_rates(), START)
+    for name, value in (("labour.technician", 4), ("quantity", 4), ("day", 900)):
+        panel.controls[name].source.value = value
+    assert "at no price of a day" not in panel.answer.value and "EUR a day printed pattern wins" in panel.answer.value
+
+
+def test_back_leads_to_the_size_of_the_part_that_is_chosen():
+    panel = compare_panel(demo_kit(), demo_rates(), START)
+    panel.controls["kit"].source.value = "one mast foot"
+    volume = panel.controls["volume"]
+    assert not volume.said and volume.value == pytest.approx(131.5, abs=0.1)
+    volume.source.value = 80.0
+    assert volume.said
+    volume.back()
+    assert volume.value == pytest.approx(131.5, abs=0.1)
+
+
+def test_an_alloy_that_is_none_is_refused_and_not_another_taken():
+    for alloy in ("316l", "unobtainium"):
+        with pytest.raises(pp.InputError, match=f"alloy must be one of .*not '{alloy}'"):
+            compare_panel(demo_kit(), demo_rates(), START, alloy)
+    with pytest.raises(pp.InputError, match="alloy must be one of"):
+        pp.panels.pattern_panel(demo_kit(), demo_rates(), 4, "Ti-6Al-4V")
 
 
 def test_the_nearest_prices_of_a_day_that_turn_the_answer_are_said_either_way_as_far_as_the_slider_goes():
@@ -167,12 +259,12 @@ def test_the_nearest_prices_of_a_day_that_turn_the_answer_are_said_either_way_as
         plans = pp.plan_all(pp.Job(demo_kit(), "AlSi7Mg", quantity, start=START), demo_rates())
         means = {route: pp.expected(plan) for route, plan in plans.items()}
         prices = [price for price, _ in envelope({route: (m.cost, m.days) for route, m in means.items()})[1:]]
-        wanted = [price for price in prices if price <= day][-1:] + [p for p in prices if day < p <= 1000][:1]
+        wanted = [price for price in prices if price <= day][-1:] + [p for p in prices if day < p <= 1000][:2]
         said = [float(text) for text in re.findall(r"(?:above|below) ([\d.]+) EUR a day", panel.answer.value)]
         assert said == pytest.approx(wanted, abs=0.5)
         assert ("at no price of a day up to 1,000" in panel.answer.value) == (not wanted)
         seen.add(len(wanted))
-    assert seen == {1, 2}
+    assert seen >= {1, 2}
 
 
 def test_the_answer_is_the_same_in_another_currency():

@@ -4,6 +4,7 @@ import io
 import re
 import zipfile
 from base64 import b64decode
+from dataclasses import replace
 
 import pytest
 
@@ -66,6 +67,25 @@ def test_what_is_made_here_instead_of_bought_is_kept_too(folder):
     load.click()
     assert pp.Setting.load(folder / "own-printer.setting.toml").rates.bought == ("printed_mould", "heat_treatment")
     assert values(other) == values(mine) and other.answer.value == mine.answer.value, status.value
+
+
+def test_a_setting_of_other_hours_or_routes_is_refused_and_says_why(folder):
+    setting = pp.Setting("early", demo_kit(), demo_rates(), "AlSi7Mg", 2, START)
+    text = (DEMO / "rates.toml").read_text(encoding="utf-8")
+    (folder / "early.toml").write_text(
+        re.sub(r"(?m)^days = .*", 'days = ["Mon", "Tue", "Wed"]', text), encoding="utf-8"
+    )
+    early = pp.RateCard.load(folder / "early.toml")
+    for card, one, why in (
+        (early, setting, "working hours"),
+        (demo_rates(), replace(setting, routes=("printed_metal",)), "weighs printed_metal alone"),
+    ):
+        one.save(folder, replace=True)
+        panel = compare_panel(demo_kit(), card, START)
+        before = values(panel)
+        _, _, _, load, *_, status, found = keeper(panel)
+        load.click()
+        assert why in status.value and not found.children and values(panel) == before
 
 
 def test_a_part_that_was_typed_comes_back_with_its_setting(folder):

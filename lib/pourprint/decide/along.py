@@ -78,6 +78,8 @@ def crossings(grid, unit_costs, counted):
     if not unit_costs:
         return []
     routes, table = [*unit_costs], np.array([np.nan_to_num(line, nan=np.inf) for line in unit_costs.values()])
+    some = np.isfinite(table).any(axis=0)  # where no route can, none wins
+    grid, table = np.asarray(grid)[some], table[:, some]
     best, found = np.argmin(table, axis=0), []
     for i in np.flatnonzero(best[1:] != best[:-1]):
         before, to, at = best[i], best[i + 1], grid[i + 1]

@@ -12,7 +12,6 @@ import numpy as np
 
 from pourprint.decide.inputs import usage
 from pourprint.plans.days import STEADY
-from pourprint.plans.steps import priced
 from pourprint.risk.rework import taken
 from pourprint.risk.simulation import simulate
 
@@ -49,25 +48,30 @@ class Again:
     added: np.ndarray
 
     def at(self, kits, days, rates):
-        """Shares at any numbers of kits (n,), whose plans take `days` (n,) [d], at the prices of a card.
+        """Shares at any numbers of kits (n,), whose plans take `days` (n,) [d], at the prices of a card; these may be
+        arrays where kits are one number.
 
         Read between, and beyond the last, as powers of the kits: the share that failures add to the cost, and the days
         that they add. Those do not jump where the plan's own days do, by a weekend or holidays.
         """
-        plain, mean = priced(self.amounts, rates)
+        prices = np.array(np.broadcast_arrays(*(rates[key] for key in self.amounts)))
+        plain, mean = np.tensordot(np.array([*self.amounts.values()]), prices, (0, 0))  # each (k, …)
         more = mean / np.where(plain > 0, plain, 1) - (plain > 0)  # at no price at all nothing is dearer
         dearer, longer = self._read(kits, more, (-1.0, 0.0)), self._read(kits, self.added, (0.0, 1.0))
         return Shares(1 + dearer, 1 + longer / days)
 
     def _read(self, kits, added, powers):
         """What failures add at any numbers of kits; beyond the last as a power of them, one of `powers` (two ends)."""
-        known, x = np.log(np.maximum(added, 1e-9)), np.log(self.kits)
+        known, x, at = np.log(np.maximum(added, 1e-9)), np.log(self.kits), np.log(kits)
         i = np.searchsorted(x, x[-1] - np.log(2), side="right") - 1  # the last that is far enough to tell a power
         power = np.clip((known[-1] - known[i]) / (x[-1] - x[i]), *powers) if i >= 0 else powers[0] + 1
-        return np.exp(np.interp(np.log(kits), x, known) + power * np.maximum(np.log(kits) - x[-1], 0.0))
+        low = np.clip(np.searchsorted(x, at, side="right") - 1, 0, max(x.size - 2, 0))
+        high = np.minimum(low + 1, x.size - 1)
+        along = np.clip((at - x[low]) / np.where(high > low, x[high] - x[low], 1.0), 0.0, 1.0)
+        return np.exp(known[low] + along * (known[high] - known[low]) + power * np.maximum(at - x[-1], 0.0))
 
     def joined(self, other):
-        """The same at these numbers of kits and at another's."""
+        """The same at these numbers of kits and at another's; its own where both know one."""
         kits, order = np.unique(np.append(self.kits, other.kits), return_index=True)
         amounts = {key: np.hstack([mine, other.amounts[key]])[:, order] for key, mine in self.amounts.items()}
         return Again(kits, amounts, np.append(self.added, other.added)[order])
@@ -120,8 +124,7 @@ def again_along(plan, key, knots=None):
     Read between and beyond, cost is within 5%, days mostly within 8%, where closed weeks lie between within 25% (demo
     part and kit).
     """
-    knots, own = knots or again_at_knots(plan, key), getattr(plan.job, key)
-    return knots if own in knots.kits else knots.joined(again(plan, key, [own], MOST_OWN))
+    return again(plan, key, [getattr(plan.job, key)], MOST_OWN).joined(knots or again_at_knots(plan, key))
 
 
 def again_here(plan):

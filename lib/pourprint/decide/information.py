@@ -178,6 +178,11 @@ def value_of_information(samples, price_of_day=0.0, currency="EUR"):
     curves = {key: _curves(values) for key, values in samples.inputs.items()}
     found = {key: _worth(curve, costs, base) for key, curve in curves.items()}
     together = {name: _worth(np.hstack([curves[key] for key in keys]), costs, base) for name, keys in groups.items()}
+    # Who knows a group knows each of it, however noisy the estimate.
+    together |= {
+        name: max(worth, *(found[key] for key in groups[name]), key=lambda each: each.value)
+        for name, worth in together.items()
+    }
     ranked = [dict(sorted(each.items(), key=lambda item: -item[1].value)) for each in (found, together)]
     return Information(routes[base], _saving(costs, base, np.argmin(costs, axis=0)), *ranked, currency)
 

@@ -64,7 +64,8 @@ class Rivals:
         if found is None:
             return Shares()
         at = (changes[moved], np.where(days > 0, days, np.inf)) if moved in changes else (here, plan.lead_time_days)
-        return found.at(*at, plan.rates)
+        prices = {key: value for key, value in changes.items() if key in plan.rates.entries}
+        return found.at(*at, plan.rates.replace(prices))
 
 
 def lead_lost(ask, ends, costs, straight, whole, parts, narrow):

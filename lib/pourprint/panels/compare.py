@@ -11,7 +11,7 @@ from pourprint.decide.along import Crossing
 from pourprint.decide.compare import envelope
 from pourprint.decide.inputs import dearest_day, rounded_up
 from pourprint.decide.turning_points import turns, turns_table
-from pourprint.figures.look import counted
+from pourprint.figures.look import counted, title_of
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import Row, choice_row, date_row, number_row
@@ -60,7 +60,7 @@ def compare_panel(kit, rates, start=None, alloy="AlSi7Mg"):
     return panel(
         {caption: group for caption, group in groups.items() if group},
         question.answer,
-        _shown,
+        lambda found, values: _shown(found, values, most),
         f"{figures.COMPARISON_IN_WORDS} {TEXTS['words']['compare']}",
         lambda found, values: figures.comparison_figure(found.along, values["routes"]),
         folds,
@@ -98,9 +98,12 @@ class _Desk:
     def add(self, part, count):
         """Offer so many of a part, and choose them. Returns: the alloy's name; Findings in it on printed routes, each
         place once, by the first route that refuses it."""
-        name, item, whole = f"{count} × {part.title}", KitPart(part, count), self.kit
+        whole = self.kit
+        if part.name in [item.part.name for item in whole.parts]:
+            part = replace(part, name=f"own_{part.name}")
+        name, item = f"{count} × {part.title}", KitPart(part, count)
         alone, joined = Kit(part.name, (item,)), replace(whole, parts=(*whole.parts, item))
-        self.offer({name: alone, f"{whole.name} and {name}": joined}, name)
+        self.offer({name: alone, f"{whole.name.replace('_', ' ')} and {name}": joined}, name)
         asked = self.question.setting(self.values())
         found = [one for route in PRINTED[::-1] for one in findings(route, asked.job, asked.rates)]
         found.sort(key=lambda one: one.verdict is Verdict.REFUSED)  # and so what is refused stays of what is alike
@@ -116,11 +119,11 @@ class _Desk:
             raise InputError(f"{setting.name}: {', '.join(beyond)} cannot be set here as it was kept.")
 
 
-def _shown(found, values):
-    """The Answer as the panel shows it: Shown."""
+def _shown(found, values, most):
+    """The Answer as the panel shows it, whose price of a day goes up to `most`: Shown."""
     traces = figures.comparison_data(found.along, values["routes"])
     kind, ends = (values["axis"], values["routes"], found.along.unit), {"range": figures.comparison_range(traces)}
-    shown = Shown(_facts(found, values), None, None, kind, traces, {"yaxis": ends})
+    shown = Shown(_facts(found, values, most), None, None, kind, traces, {"yaxis": ends})
     if found.chances is None:  # a slider moves: what stands below the chart waits until it rests
         return shown
     return replace(shown, bars=figures.comparison_bars(found.now, found.along.unit), table=_tables(found.now))
@@ -139,13 +142,14 @@ def _kits(kit):
 
 
 def _job_rows(kits, alloy):
+    kit = choice_row("kit or part", list(kits))
     return {
-        "kit": choice_row("kit or part", list(kits)),
+        "kit": kit,
         "alloy": alloy_row(first=alloy),
         "quantity": number_row("quantity wanted", 1, 1, int(QUANTITIES[-1]), 1, "", log=True),
         "at_once": choice_row("made", [("all at once", True), ("in batches", False)]),
         "batch": number_row("batch size", 4, 1, 100, 1, "", log=True),
-        "volume": volume_row(kits.values(), 1000.0),
+        "volume": volume_row(kits.values(), 1000.0, lambda: mean_cm3(kits[kit.value])),
         "routes": choice_row("serial reference", [("hide", PRINTED), ("show", tuple(ROUTES))], tuple(ROUTES)),
     }
 
@@ -176,7 +180,7 @@ def _rate_rows(rates):
     return {caption: rows for caption, rows in folds.items() if rows}
 
 
-def _facts(found, values):
+def _facts(found, values, most):
     """The answer in short, failures included: who is cheapest, who soonest, where that turns, and the chance of the
     date."""
     now, made = found.now, feasible(found.now.plans)
@@ -190,14 +194,14 @@ def _facts(found, values):
         days, plain = (counted(round(n), "day") for n in (now.mean_days(route), now.days[route]))
         ordered = [ware.title for ware in bought_for(made[route])]
         title = f"{made[route].title} (bought: {', '.join(ordered)})" if ordered else made[route].title
-        cost = f"about {now.mean_unit_cost(route):,.0f} {found.along.unit} and {days}"
-        return f"{title}: {cost}; if nothing fails {now.unit_cost(route):,.0f} and {plain}"
+        mean, bare = map(_rounded, (now.mean_unit_cost(route), now.unit_cost(route)))
+        return f"{title}: about {mean} {found.along.unit} and {days}; if nothing fails {bare} and {plain}"
 
     facts = {"cheapest" + priced + batches + MEAN: told(best), "soonest" + MEAN: told(soonest)}
     if best == soonest:
         facts = {"cheapest and soonest" + batches + MEAN: told(best)}
     along = f"{_turns(found.along)}; " * (values["axis"] != "day")
-    facts["where it turns, failures included"] = along + _price_turns(now, best, values["day"])
+    facts["where it turns, failures included"] = along + _price_turns(now, best, values["day"], most)
     if rough := [item.part.title for item in job.kit.parts if item.part.shape is None]:
         words = "cost may be off by 18%, days by a weekend; a mesh tells better"
         facts["known by numbers alone"] = f"{', '.join(rough)}: {words}"
@@ -208,25 +212,30 @@ def _facts(found, values):
     return facts
 
 
+def _rounded(number):
+    """Whole, or to three figures, in any currency."""
+    return f"{number:,.0f}" if number >= 100 else f"{number:.3g}"
+
+
 def _nearest(crossings, now, below, above):
-    """The nearest below and the nearest above a value of some `crossings` [Crossing], as two templates say them."""
-    told = [below.format(one.at, figures.title_of(one.before).lower()) for one in crossings if one.at <= now][-1:]
-    told += [above.format(one.at, figures.title_of(one.to).lower()) for one in crossings if one.at > now][:1]
+    """The nearest below and the two nearest above a value of some `crossings` [Crossing], as two templates say them."""
+    last, first = [one for one in crossings if one.at <= now][-1:], [one for one in crossings if one.at > now][:2]
+    told = [below.format(_rounded(one.at), title_of(one.before).lower()) for one in last]
+    told += [above.format(_rounded(one.at), title_of(one.to).lower()) for one in first]
     return ", ".join(told)
 
 
 def _turns(along):
     """Where along the chart another route wins, nearest to the present value, in words."""
-    said = _nearest(along.crossings, along.now, "below {:,.3g} {} wins", "from {:,.3g} on {} wins")
+    said = _nearest(along.crossings, along.now, "below {} {} wins", "from {} on {} wins")
     return f"{along.title}: {said or 'nowhere along the chart'}"
 
 
-def _price_turns(now, best, price):
+def _price_turns(now, best, price, most):
     """The same of the price of a day, as far as the slider goes."""
-    most = dearest_day(now.plans[best].rates)
     lines = {r: (now.failing[r].cost * now.plans[r].total_cost, now.mean_days(r)) for r in now.days}
     crossings = [Crossing(at, before, to) for (_, before), (at, to) in pairwise(envelope(lines)) if at <= most]
-    words = "{:,.0f} " + f"{now.plans[best].rates.currency} a day {{}} wins"
+    words = "{} " + f"{now.plans[best].rates.currency} a day {{}} wins"
     said = _nearest(crossings, price, f"below {words}", f"above {words}")
     return said or f"at no price of a day up to {most:,.0f} does another route win"
 

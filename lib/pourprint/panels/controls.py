@@ -5,6 +5,7 @@ import html
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import anywidget
@@ -39,12 +40,12 @@ class Number(traitlets.HasTraits):
 
 @dataclass(frozen=True)
 class Row:
-    """One control: the line to show, what holds its value, and the value that it has at first."""
+    """One control: the line to show, what holds its value, and `first()`, the value to which it leads back."""
 
     name: str
     widget: widgets.HBox
     source: traitlets.HasTraits
-    first: object
+    first: Callable
 
     @property
     def value(self):
@@ -55,22 +56,23 @@ class Row:
     def said(self):
         """The value now in words, where it is no longer the first; else nothing."""
         now = getattr(self.source, "label", None) or self.value
-        return "" if self.value == self.first else f"{self.name} {written(now) if isinstance(now, float) else now}"
+        return "" if self.value == self.first() else f"{self.name} {written(now) if isinstance(now, float) else now}"
 
     def observe(self, callback: Callable):
         """Call `callback()` once after every change of the value."""
         self.source.observe(lambda change: callback(), "value")
 
     def back(self):
-        """Set the value that the row had at first."""
-        self.source.value = self.first
+        """Set the value to which the row leads back."""
+        self.source.value = self.first()
 
 
-def number_row(name, value, low, high, step, unit, log=False):
+def number_row(name, value, low, high, step, unit, log=False, first=None):
     """A number with slider, typed field and unit in one line; what cannot be read or is beyond the limits is said.
 
     Parameters: name shown and spoken; value, low, high, step [unit]; unit shown; log: spread the slider
-    over the decades from low to high, about 20 places a decade, each a multiple of step.
+    over the decades from low to high, about 20 places a decade, each a multiple of step; `first` as of Row, where that
+    is not always the value.
     Returns a Row. Raises InputError if the limits, step or value do not fit together.
     """
     if not (low < high and step > 0 and low <= value <= high and (low > 0 or not log)):
@@ -82,7 +84,7 @@ def number_row(name, value, low, high, step, unit, log=False):
     field.add_class("pourprint-field")
     slider, rungs, to_slider, to_number = _log_slider(value, low, high, step) if log else _slider(low, high, step)
     slider.value = to_slider(value)
-    row = _row(name, source, slider, field, tail=_tail(unit_of(unit, value)), rungs=rungs)
+    row = _row(name, source, slider, field, tail=_tail(unit_of(unit, value)), rungs=rungs, first=first)
 
     def say(fault=""):
         row.widget.children[3].value = _tail(unit_of(unit, source.value), fault)
@@ -131,13 +133,12 @@ def _log_slider(value, low, high, step):
 
 
 def choice_row(name, options, first=None):
-    """A choice of one of `options` (values, or (label, value) pairs) in one line; returns a Row.
-
-    It starts with the option `first`, or with the first of them where that is none.
-    """
-    menu = widgets.Dropdown(options=options)
-    if first in (option[1] if isinstance(option, tuple) else option for option in options):
-        menu.value = first
+    """A choice of one of `options` (values, or (label, value) pairs) in one line, `first` of them at first, or else the
+    first; returns a Row. Raises: InputError where `first` is none of them."""
+    values = [option[1] if isinstance(option, tuple) else option for option in options]
+    if first is not None and first not in values:
+        raise InputError(f"{name} must be one of {', '.join(map(str, values))}, not {first!r}.")
+    menu = widgets.Dropdown(options=options, value=values[0] if first is None else first)
     return _row(name, menu, menu)
 
 
@@ -205,14 +206,14 @@ def log_rungs(low, high, step):
     return np.unique(np.round([low, *inner[(inner > low) & (inner < high)], high], 9))
 
 
-def _row(name, source, *inputs, tail="", rungs=None):
+def _row(name, source, *inputs, tail="", rungs=None, first=None):
     """A Row: name with the places of a log slider, inputs, unit with what is to be said, and a way back to the first
     value, which is seen while the value is another."""
     places = "" if rungs is None else f" data-rungs='{json.dumps(rungs.tolist())}'"
     label = widgets.HTML(f"<span class='pourprint-name'{places}>{html.escape(name)}</span>")
     back = widgets.Button(description="↺", tooltip=f"{name}: back to the first value").add_class("pourprint-back")
     line = widgets.HBox([label, *inputs, widgets.HTML(tail), back]).add_class("pourprint-row")
-    row = Row(name, line, source, source.value)
+    row = Row(name, line, source, first or partial(lambda value: value, source.value))
     back.on_click(lambda button: row.back())
     row.observe(lambda: (line.add_class if row.said else line.remove_class)("pourprint-changed"))
     return row

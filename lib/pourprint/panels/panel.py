@@ -160,10 +160,11 @@ def alloy_row(route=None, rates=None, first=None):
     return choice_row("alloy", offered, first)
 
 
-def volume_row(kits, most):
-    """The mean volume of the first kit's pieces, from 5 cm3 to `most` and as far as all kits' own: a Row."""
+def volume_row(kits, most, first=None):
+    """The mean volume of the first kit's pieces, from 5 cm3 to `most` and as far as all kits' own: a Row; `first` as of
+    Row."""
     own = [mean_cm3(kit) for kit in kits]
-    return number_row("mean part volume", own[0], min(5.0, *own), max(most, *own), 0.1, "cm³", log=True)
+    return number_row("mean part volume", own[0], min(5.0, *own), max(most, *own), 0.1, "cm³", log=True, first=first)
 
 
 def mean_cm3(kit):

@@ -3,7 +3,7 @@
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache, partial
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from pourprint.panels.panel import mean_cm3
 from pourprint.parts.kits import Kit
 from pourprint.plans.plan import feasible
 from pourprint.risk.simulation import simulate_all
-from pourprint.routes import plan_all
+from pourprint.routes import PRINTED, ROUTES, plan_all
 
 DAYS_POINTS = 16  # of the days along an input; the rest is read between them
 RUNS = 400  # for the chance of a date
@@ -58,6 +58,8 @@ class Question:
         """The controls' {name: value} as a Setting."""
         if values["start"] is None:
             raise InputError("start: choose a date, or press “today”.")
+        if values["deadline"] and values["deadline"] < values["start"]:
+            raise InputError("wanted by: choose a date that is not before the start.")
         kit = self.kits[values["kit"]]
         card = self._card([ware for ware in self.rates.bought if values[f"buy.{ware}"] == MADE])
         rates = card.replace({key: values[key] for key in self.prices if values[key] != self.rates[key]})
@@ -73,9 +75,12 @@ class Question:
         here = self._card(made).replace({key: setting.rates[key] for key in self.prices})
         values = {key: entry.value for key, entry in here.entries.items()}
         other = [key for key, entry in setting.rates.entries.items() if entry.value != values.get(key)]
-        if other or setting.rates.currency != here.currency:
-            what = ", ".join(other[:3]) or setting.rates.currency
+        other += ["currency"] * (setting.rates.currency != here.currency)
+        if other := other + ["working hours"] * (setting.rates.hours != here.hours):
+            what = ", ".join(other[:3])
             raise InputError(f"{setting.name} was kept with another rate card ({what}): open a panel with that card.")
+        if setting.routes not in (PRINTED, tuple(ROUTES)):
+            raise InputError(f"{setting.name} weighs {', '.join(setting.routes)} alone: here all printed routes are.")
         if begin_of(setting.start, self.rates.hours) != self._begin(setting.start.date()):
             raise InputError(f"{setting.name} starts at {setting.start:%H:%M}: here work starts when the lab opens.")
         label = next((name for name, kit in self.kits.items() if same_kit(kit, setting.kit)), None)
@@ -119,11 +124,11 @@ class Question:
         others = {key: value for key, value in work.items() if key != axis}
         clock = self._once("clock", work, lambda: {route: plan.schedule() for route, plan in able.items()})
         spans, days = parted(clock)
-        if resting or not able.keys() <= self.known.get("shares", {}).keys():
-            again = self._once("again", (work, axis), lambda: self._again(able, axis, others))
-            self.known["shares"] = {route: partial(found.at, rates=asked.rates) for route, found in again.items()}
-        here = getattr(job, axis) if axis in WHOLE else kits_of(job)[1]
-        failing = {route: Shares(*map(float, self.known["shares"][route](here, days[route]))) for route in able}
+        if resting or "again" not in self.known or not able.keys() <= self.known["again"][1].keys():
+            self._once("again", (work, axis), lambda: self._again(able, axis, others))
+            self.known["card"] = asked.rates
+        here, again = getattr(job, axis) if axis in WHOLE else kits_of(job)[1], self.known["again"][1]
+        failing = {r: Shares(*map(float, again[r].at(here, days[r], self.known["card"]))) for r in able}
         now = Comparison(plans, asked.price_of_day, spans, days, failing)
         along = self._along(now, axis, others, card, values, resting)
         if not resting:
@@ -150,29 +155,42 @@ class Question:
         size = values["quantity"] if values["at_once"] else values["batch"]
         at = (values | {"batch_size": size, "volume_cm3": values["volume"]})[axis]
         changes = {} if axis == "day" else {axis: grid}
-        totals = self._once("totals", (others, card, axis), lambda: outcomes_of(now.plans, changes, clock=False)[0])
+        depends = others, card, axis, *now.days
+        totals = self._once("totals", depends, lambda: outcomes_of(now.plans, changes, clock=False)[0])
+        if axis in OF_THE_JOB and at not in grid:  # between two values saw-teeth may hide the present one
+            place = np.searchsorted(grid, at)
+            totals = {r: np.insert(line, place, now.plans[r].total_cost) for r, line in totals.items()}
+            grid = np.insert(grid.astype(float), place, at)
         price, kits = grid if axis == "day" else values["day"], grid if axis == "quantity" else values["quantity"]
         days, failing = now.days, now.failing
         if axis in OF_THE_JOB and values["day"]:
-            days = self._days(now, axis, others, at, resting)
-        if axis in WHOLE:
-            failing = {route: self.known["shares"][route](grid, days[route]) for route in now.days}
+            days = self._days(now, axis, others, grid, at, resting)
+        if axis in WHOLE or axis in self.prices:
+            prices = self.known["card"]
+            wanted, prices = (grid, prices) if axis in WHOLE else (size, prices.replace({axis: grid}))
+            failing = {route: self.known["again"][1][route].at(wanted, days[route], prices) for route in now.days}
         unit = f"{self.rates.currency} a {self.kits[values['kit']].noun}"
         return Along(title, grid, log, unit_costs(totals, kits, price, days, failing), at, unit)
 
-    def _days(self, now, axis, others, at, resting):
+    def _days(self, now, axis, others, grid, at, resting):
         """Days along the chosen input, read between some points and the present value; while a slider moves the points
-        grow as the job's days do."""
-        grid, known = self.axes[axis][1], ("days", axis, *now.days)
-        some = grid[np.unique(np.geomspace(1, grid.size, DAYS_POINTS).astype(int)) - 1]
+        grow as the job's days do. Where a route cannot its days are of no account."""
+        every, known = self.axes[axis][1], ("days", axis, *now.days)
+        some = every[np.unique(np.geomspace(1, every.size, DAYS_POINTS).astype(int)) - 1]
         if known in self.known and not resting:
             points = self.known[known][1]
-            points = {route: line * now.days[route] / np.interp(at, some, line) for route, line in points.items()}
+            points = {r: line * now.days[r] / _between(at, some, line, now.days[r]) for r, line in points.items()}
         else:
             points = self._once(known, others, lambda: outcomes_of(now.plans, {axis: some})[1])
-        order = np.argsort(np.append(some, at), kind="stable")
-        where = np.append(some, at)[order]
-        return {r: np.interp(grid, where, np.append(line, now.days[r])[order]) for r, line in points.items()}
+        x = np.append(some, at)
+        return {r: _between(grid, x, np.append(line, now.days[r]), now.days[r]) for r, line in points.items()}
+
+
+def _between(at, x, y, default):
+    """What `y` (n,) over `x` (n,) comes to at some places, read between those of them that are finite."""
+    order = np.argsort(x, kind="stable")
+    order = order[np.isfinite(y[order])]
+    return np.interp(at, x[order], y[order]) if order.size else default
 
 
 _measured = lru_cache(maxsize=64)(Kit.without_meshes)  # one kit for one, so that plans know it again
