@@ -94,7 +94,7 @@ def test_a_part_that_cannot_be_poured_says_why_and_what_to_change_and_its_pictur
     x, y, z = names.pop("refused: wall")
     assert abs(x) <= 0.15 and abs(y) <= 20 and 10 <= z <= 40
     ((words, (x, y, z)),) = names.items()  # where the fin meets the block, 40 mm on either side
-    assert words.replace("<br>", " ") == "watch: sharp inner corners, length" and z == pytest.approx(10)
+    assert words.replace("<br>", " ") == "watch: sharp inner corners" and z == pytest.approx(10)
     assert picture.figure.layout.title.text == "fin: 1 refused, 1 to watch"
 
 

@@ -110,12 +110,19 @@ def test_express_changes_what_is_paid_and_not_what_is_ordered():
     assert orders["amount"] == pytest.approx(1) and parts["amount"] == pytest.approx(60)
     assert parts[f"cost [{card.currency}]"] == pytest.approx(60 * 10 * 1.6)
     sheet = traveller(plan).set_index("step")["materials used up"]
-    assert "60 part" in sheet["order and receive machining"]
+    assert "60 parts" in sheet["order and receive machining"]
 
 
-def test_the_panel_of_a_route_whose_moulds_are_bought_opens():
-    shown = pp.panels.mould_panel(demo_kit(), pp.RateCard.load(DEMO / "rates_buying.toml"))
-    assert shown.controls["quantity"].value == 1
+def test_the_panels_of_routes_ask_for_what_is_made_here_whatever_the_card_buys():
+    buying, job = pp.RateCard.load(DEMO / "rates_buying.toml"), pp.Job(demo_kit(), "AlSi7Mg", 4)
+    for made in (
+        lambda card: pp.panels.mould_panel(demo_kit(), card, 4),
+        lambda card: pp.panels.metal_panel(job, card),
+    ):
+        ours, theirs = made(buying), made(buying.making())
+        assert (ours.answer.value, ours.bars.value, ours.table.value) == (
+            theirs.answer.value, theirs.bars.value, theirs.table.value
+        )  # fmt: skip
 
 
 # What an order replaces ---------------------------------------------------------------------------------

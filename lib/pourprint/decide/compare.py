@@ -221,7 +221,7 @@ class Comparison:
                 f"machines, all {one}s [h]": round(plan.machine_h),
                 "stages": len(plan.stages),
                 "steps": len(plan.steps),
-                "all steps right at the first try": f"{plan.first_pass_yield:.0%}",
+                "pieces right at every first try": f"{plan.first_pass_yield:.0%}",
                 note_head: note(plan.findings),
             }
             rows.append(row)

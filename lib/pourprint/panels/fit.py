@@ -6,8 +6,9 @@ import numpy as np
 
 from pourprint.figures.bars import Bar, Piece, stacked_bars
 from pourprint.figures.joints import fit_chart, shear_chart
-from pourprint.figures.look import LOOKS, tint, title_of
+from pourprint.figures.look import LOOKS, counted, tint, title_of
 from pourprint.figures.tables import table_html
+from pourprint.ledger.alloys import Alloy
 from pourprint.ledger.entries import joints
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, number_row
@@ -19,6 +20,7 @@ from pourprint.process.finish.seats import bearing_seat
 from pourprint.process.strength.loads import frame_loads
 from pourprint.routes import PRINTED, plan_all
 from pourprint.routes.bonding import socket_lap
+from pourprint.routes.findings import allowed
 from pourprint.routes.finishing import finishing_list
 
 FITS = ("H7", "K7", "M7", "N7", "P7", "R7", "S7", "H13")
@@ -36,9 +38,10 @@ def fit_panel(frame, rates, quantity=4, alloy="AlSi7Mg"):
         "length": number_row("bond length", joint.socket.depth_mm, 10, 80, 1, "mm"),
         "isolation": choice_row("isolation", [(name.replace("_", " "), name) for name in ISOLATIONS]),
     }
+    able = [route for route in PRINTED if allowed(route, Alloy.named(alloy), rates)]
     job = {
         "alloy": alloy_row(first=alloy),
-        "route": choice_row("made by", [(title_of(route), route) for route in PRINTED]),
+        "route": choice_row("made by", [(title_of(route), route) for route in PRINTED], next(iter(able), None)),
         "look": choice_row("look at", [("the bond", "bond"), ("the seat", "seat")]),
     }
     groups = {"The node": job, "The seat": seat, "The bond": bond}
@@ -91,7 +94,7 @@ class _Joint:
         facts = {
             "seat, loosest and tightest": "; ".join(word.partition(":")[0] for word in seat["verdict"]),
             "bond at its thinnest": f"{peak:.0f} MPa at an end; mean {mean:.2f} of what the course allows",
-            "cheapest": f"{cheapest.title}, {cheapest.unit_cost:,.0f} {money} a kit, no failures",
+            "cheapest": f"{cheapest.title}, {cheapest.unit_cost:,.0f} {money} a {self.kit.noun}, no failures",
         }
         bars = []
         for route, one in plans.items():
@@ -100,10 +103,10 @@ class _Joint:
             hue, rest = LOOKS[route].colour, float(one.unit_cost) - cut
             pieces = Piece("", cut, hue, f"machining {cut:,.0f}"), Piece("", rest, tint(hue, 0.6), f"rest {rest:,.0f}")
             bars.append(Bar(one.title, pieces, float(one.unit_cost)))
-        title = f"{cheapest.title} is the cheapest of {len(plans)} routes for {self.quantity} kits"
-        costs = stacked_bars(title, bars, f"{money} a kit; dark: machining", "{:,.0f}")
-        table = finishing_list(plan).loc[[self.kind.name]].set_index("feature").rename_axis(self.kind.name).round(3)
-        return Shown(facts, costs, table_html(table, plan.title))
+        title = f"{cheapest.title} costs least for {counted(self.quantity, self.kit.noun)}"
+        costs = stacked_bars(title, bars, f"{money} a {self.kit.noun}; dark: machining", "{:,.0f}")
+        table = finishing_list(plan).loc[[self.kind.name]].drop_duplicates().set_index("feature").round(2)
+        return Shown(facts, costs, table_html(table.rename_axis(self.kind.name), f"{plan.title}; of equal rows one"))
 
     def seat(self, values, plan):
         """What bearing_seat and fit_chart ask of the seat: (bore, depth, boss [mm], alloy, warmer [K])."""

@@ -5,13 +5,13 @@ import asyncio
 import ipywidgets as widgets
 import numpy as np
 
+from pourprint.decide.inputs import single_plans
 from pourprint.decide.lightness import price_of_a_gram
 from pourprint.figures.lighten import beam_picture
 from pourprint.figures.look import title_of
 from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import TEXTS, Shown, panel, value_rows
-from pourprint.plans.plan import feasible
 from pourprint.process.strength.beam_lesson import lighten_beam
 
 KITS = (1, 2, 5, 10, 20, 50)
@@ -25,7 +25,7 @@ def lighten_panel(plans, lighter):
     Parameters: `plans`, `lighter` {route: Plan or NoPlan} of the plain and of the lightened kit. Returns: Panel; its
     button is the last thing beside its controls. Raises: InputError.
     """
-    plan = next(iter(feasible(plans).values()))
+    plan = next(iter(single_plans(plans).values()))
     money, first, noun = plan.rates.currency, int(plan.job.quantity), plan.job.kit.noun
     aside = choice_row("loaded", [("in the middle", 0.0), ("halfway to the ends", 0.5), ("near the ends", 0.8)])
     beam = value_rows("beam", plan.rates) | {"aside": aside}
@@ -78,10 +78,10 @@ class _Forming:
         if button.description == STOP:
             self.task.cancel()
         else:
+            button.description = STOP
             self.task = asyncio.get_running_loop().create_task(self.form())
 
     async def form(self):
-        self.button.description = STOP
         try:
             for picture in self.pictures():
                 self.chart.draw(picture)

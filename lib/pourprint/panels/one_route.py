@@ -56,6 +56,7 @@ def _panel(name, job, rates, groups, costs, facts):
     first with alloy and quantity before them; of a Plan `costs` {name: amount for one kit} and `facts` {name: text}.
     """
     route, caption, noun, kits = f"printed_{name}", next(iter(groups)), job.kit.noun, job.quantity
+    rates = rates.making()  # what the card buys leaves nothing to choose
     wanted = number_row("quantity wanted", kits, 1, max(100, kits), 1, f"{noun}s", log=True)
     asks = {"alloy": alloy_row(route, rates, job.alloy.name), "quantity": wanted}
     groups = groups | {caption: asks | groups[caption]}
@@ -126,7 +127,7 @@ def _mould_facts(found):
     def total(amount):
         return float(sum(item.count * amount(one) for item, one in zip(kit.parts, moulds, strict=True)))
 
-    named = {"mould": "moulds poured, whole job", "box": "job boxes, whole job"}  # none where moulds are bought
+    named = {"mould": "moulds poured, whole job", "box": "job boxes, whole job"}
     loads = {named[of.name]: f"{float(often):.0f}" for of, often in found.counts.items() if of.name in named}
     poured, sand = total(lambda one: one.metal_kg), total(lambda one: one.sand_kg)
     return {

@@ -57,7 +57,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
     metal = {
         "side": choice_row("gate", [*SIDES.items()]),
         "gates": choice_row("how many gates", [("one", 1), ("two, face to face", 2)]),
-        "pour_c": number_row("pouring heat", usual_c, usual_c - 60, usual_c + 100, 5, "°C"),
+        "pour_c": number_row("pouring temperature", usual_c, usual_c - 60, usual_c + 100, 5, "°C"),
     }
     feeder = {
         "place": choice_row("feeder", [*PLACES]),
@@ -76,13 +76,13 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
         takes, gives = run.feeding.enough(run.efficiency)
         air = sum(trap.volume_cm3 for trap in run.filling.traps)
         facts = {
-            "pores left unfed": f"{counted(len(run.feeding.pores), 'place')}, {run.feeding.pore_cm3:.2g} cm³",
-            "filling": f"{run.band}; {run.filling.filled_s:.1f} s, gate at {run.gate_m_s:.2f} m/s, "
-            f"{air:.1f} cm³ of air caught",
+            "places left unfed": f"{counted(len(run.feeding.pores), 'place')}, {run.feeding.pore_cm3:.2g} cm³ of pores",
+            "time to fill": f"{run.band}: {run.filling.filled_s:.1f} s, gate at {run.gate_m_s:.2f} m/s",
+            "air caught": f"{air:.2g} cm³",
             "feeder": f"can give {gives:.1f} cm³; {takes:.1f} are taken",
             "metal and money": f"{run.mould.metal_kg:.2f} kg, {run.mould.casting_yield:.0%} becomes part, "
             f"{run.mould.sand_kg:.1f} kg of sand; {cost:+.0f} {rates.currency} a {job.kit.noun}",
-            "left out": "jets, splash, gas, convection, a mould that moves: read places and bands",
+            "left out": "jets, splash, gas, convection, a mould that moves: trust places and bands more than amounts",
         }
         places = pour_table(run)
         table = table_html(places) if len(places) else "<p>No pore and no caught air are found.</p>"

@@ -96,14 +96,14 @@ def _facts(runs, price_of_day, deadline):
     date = runs[best].plan.begin + dt.timedelta(days=deadline)
     chances = ", ".join(
         f"{run.plan.title.lower()} {of_runs(run.chance(deadline))}"
-        + f" (its quickest run takes {run.days.min():.0f} days)" * (run.chance(deadline) == 0)
+        + f" (its quickest run takes {run.days.min():,.1f} days)" * (run.chance(deadline) == 0)
         for run in runs.values()
     )
     return {
         "cheapest on average, failures and inputs drawn": f"{plan.title}, {means[best]:,.0f} {plan.rates.currency} a "
         f"{plan.job.kit.noun}; best in {of_runs(share)} of {runs[best].n:,} runs",
-        "soonest on average, failures and inputs drawn": f"{soonest.plan.title}, {soonest.days.mean():.0f} days",
-        f"chance of delivery by {date:%a %d %b %Y}, failures and inputs drawn": chances,
+        "soonest on average, failures and inputs drawn": f"{soonest.plan.title}, {soonest.days.mean():,.0f} days",
+        f"chance of delivery by {date:%a %d %b %Y %H:%M}, failures and inputs drawn": chances,
     }
 
 

@@ -192,7 +192,7 @@ def _by_logic(part, walls, said):
         yield _by_reason(part, Verdict.REFUSED, what, advice, walls.sealed, 0, where=walls.sealed_at)
     if "pore" in said and np.any(walls.sharp_mm > 0):  # poured
         counted = np.max(walls.sharp_mm), 0, "mm", Pedigree.PRACTICE.value, walls.sharp_at
-        yield _by_reason(part, Verdict.WATCH, "sharp inner corners, length", SHARP_ADVICE, *counted)
+        yield _by_reason(part, Verdict.WATCH, "sharp inner corners", SHARP_ADVICE, *counted)
 
 
 def _judged(part, sign, measured, what, key, advice, rates, where=None, sure=1.0):
