@@ -54,7 +54,7 @@ def test_buying_and_making_is_one_step_either_way_and_a_date_moves_nothing():
     bought, made = setting("bought", rates=buying), setting("made", rates=buying.making(ware), deadline="2027-03-01")
     there, back = bridge(bought, made), bridge(made, bought)
     assert there[1].what == f"{ware.replace('_', ' ')}: made here" and back[1].what.endswith("bought")
-    assert there[2].what == "deadline no date → 2027-03-01"
+    assert there[2].what == "deadline no date → 01 Mar 2027"
     assert (there[2].cost, there[2].days) == (there[1].cost, there[1].days)
     assert (there[0].cost, there[-1].cost) == (back[-1].cost, back[0].cost)
 

@@ -9,6 +9,7 @@ from pourprint.decide.compare import comparison
 from pourprint.decide.settings import same_kit
 from pourprint.ledger.entries import in_words, table_of
 from pourprint.ledger.errors import InputError
+from pourprint.ledger.workdays import moment_of
 from pourprint.plans.plan import feasible, why_none
 from pourprint.routes import plan_all
 
@@ -104,6 +105,8 @@ def _said(key, value):
         return ABSENT[key]
     if key == "routes":
         return f"{len(value)}"
+    if key in ("start", "deadline"):
+        return f"{moment_of(value):%d %b %Y}"
     return f"{getattr(value, 'name', value):{'g' if isinstance(value, float) else ''}}{UNITS.get(key, '')}"
 
 

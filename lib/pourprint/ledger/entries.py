@@ -82,7 +82,7 @@ class Entry(BaseModel):
 
 def in_words(key):
     """A key as a reader sees it: "machine.metal_printer" → "metal printer (machine)", "volume_cm3" → "volume"."""
-    section, _, name = key.removesuffix("_cm3").rpartition(".")
+    section, _, name = key.replace("volume_cm3", "volume").rpartition(".")
     return (f"{name} ({section.replace('.', ' ')})" if section else name).replace("_", " ")
 
 

@@ -43,8 +43,8 @@ ROWS = 8  # of long tables on the page: the workbook has all
 class Memo:
     """A decision with its evidence; make it with `memo`. What is asked for is worked out once, when first asked.
 
-    `job` with its start, `rates`; `deadline` as of `Runs.chance`, or None; `price_of_day` [currency/d]; `plans`
-    {route: Plan or NoPlan}; `argument` the author's own words; `written` date of the memo.
+    `job` with its start, `rates`; `deadline` a date, whose end counts, a moment, or None; `price_of_day` [currency/d];
+    `plans` {route: Plan or NoPlan}; `argument` the author's own words; `written` date of the memo.
     """
 
     job: Job
@@ -88,19 +88,13 @@ class Memo:
 
     @cached_property
     def chosen(self):
-        """The route of least mean cost among those that likely keep the date; where none does, the likeliest to."""
+        """The route of least mean cost among those that likely keep the date; where none does, the likeliest to, by
+        whole per cent, and of equally likely ones the soonest."""
         if self.deadline is None:
             return self.cheapest
         chances = {route: run.chance(self.deadline) for route, run in self.runs.items()}
-        least = min(LIKELY, max(chances.values()))
-        if not least:
-            return self.soonest
-        return min((route for route in chances if chances[route] >= least), key=self.mean_cost)
-
-    @property
-    def soonest(self):
-        """The route of least mean days."""
-        return min(self.able, key=lambda route: self.failing[route].days)
+        nearest = max(chances, key=lambda route: (round(chances[route], 2), -self.failing[route].days))
+        return min((route for route in chances if chances[route] >= LIKELY), key=self.mean_cost, default=nearest)
 
     @property
     def cheapest(self):
@@ -115,10 +109,9 @@ class Memo:
     @property
     def setting(self):
         """What was asked, as a Setting: it knows neither days of delivery, isolation nor sockets machined unasked."""
-        job, day = self.job, self.deadline
-        day = job.start + dt.timedelta(days=day) if isinstance(day, int | float) else day
-        batch, asked = None if job.all_at_once else job.batch_size, (self.price_of_day, None, tuple(self.plans))
-        return Setting(job.kit.name, job.kit, self.rates, job.alloy.name, job.quantity, job.start, batch, day, *asked)
+        job, batch = self.job, None if self.job.all_at_once else self.job.batch_size
+        asked = job.start, batch, self.deadline, self.price_of_day, None, tuple(self.plans)
+        return Setting(job.kit.name, job.kit, self.rates, job.alloy.name, job.quantity, *asked)
 
     @cached_property
     def rework(self):
@@ -178,9 +171,8 @@ class Memo:
         if self.deadline is not None:
             band += f". Of the draws {of_runs(run.chance(self.deadline))} keep {date_of(self.deadline)}"
             if run.chance(self.deadline) < LIKELY:
-                soonest = self.soonest
-                days = f"{self.plans[soonest].title.lower()}, takes about {whole_days(self.failing[soonest].days)}"
-                take = f"No route likely keeps {date_of(self.deadline)}: the soonest, {days}. {take}"
+                nearest = f"{self.plan.title.lower()} comes nearest"
+                take = f"No route keeps {date_of(self.deadline)} in half of the draws; {nearest}. {take}"
         return f"{take} {band}. {self._how_sure()}."
 
     def _how_sure(self):
@@ -189,7 +181,7 @@ class Memo:
         if not others:
             return "No other route can make it"
         money, best = self.rates.currency, max(self.sureness, key=self.sureness.get)
-        priced = f"days at {self.price_of_day:,.0f} {money} included, " if self.price_of_day else ""
+        priced = f"days at {self.price_of_day:,.2f} {money} included, " if self.price_of_day else ""
         sure = f"{priced}it costs least in {of_runs(self.sureness[self.chosen])} of the draws"
         if best != self.chosen:
             sure += f" but {self.plans[best].title.lower()} in {of_runs(self.sureness[best])}"
@@ -200,7 +192,8 @@ class Memo:
         if self.price_of_day:
             sure += f" ({more_or_less(bare, money)} without the days)"
         if more < 0:  # the date alone stands against it
-            sure += f", but keeps the date in only {of_runs(self.runs[next_best].chance(self.deadline))}"
+            sure += f", but takes {whole_days(self.failing[next_best].days)} and keeps the date in "
+            sure += f"{of_runs(self.runs[next_best].chance(self.deadline))} of the draws"
         return sure[0].upper() + sure[1:]
 
     @property
@@ -231,7 +224,7 @@ class Memo:
             "What to buy": tables.buying_table(plan, self.again[self.chosen]),
             "Risks": tables.risks_table(self),
             "What would turn it": turns_table(self.turns),
-            "What to measure first": self.information.table().rename_axis("what is known"),
+            "What to measure first": tables.worth_table(self.information),
             "Assumptions": tables.assumptions_table(self),
         }
 
@@ -259,10 +252,11 @@ class Memo:
         lines = unit_costs(totals, kits, self.price_of_day, days, failing)
         along = Along(f"{noun}s wanted", kits, True, lines, self.job.quantity, f"{self.rates.currency} a {noun}")
         cheapest = min(lines, key=lambda route: np.nan_to_num(lines[route][0], nan=np.inf))
-        title = f"Cheapest at one {noun}: {self.plans[cheapest].title.lower()}"
-        said = [f"from {c.at:.0f} {noun}s on {self.plans[c.to].title.lower()}" for c in along.crossings]
-        said = ", ".join(said) or f"no other is cheapest up to {kits[-1]} {noun}s"
-        takeaway = f"{said[0].upper()}{said[1:]}. Failures and days included. Recommended: {self.plan.title.lower()}."
+        where = f"at one {noun}" if along.crossings else f"at every number of {noun}s up to {kits[-1]}"
+        title = f"Cheapest {where}: {self.plans[cheapest].title.lower()}"
+        said = [f"from about {c.at:.0f} {noun}s on {self.plans[c.to].title.lower()}" for c in along.crossings]
+        recommended = f"Failures and days included. Recommended: {self.plan.title.lower()}."
+        takeaway = f"{', '.join([title, *said])}. {recommended}"
         some = np.unique(np.append(np.geomspace(1, kits[-1], 9).astype(int), self.job.quantity))
         figure = figures.comparison_figure(along, tuple(lines), title)
         return figures.Chart(figure, takeaway, figures.COMPARISON_IN_WORDS, along.table().loc[some])
@@ -298,7 +292,8 @@ class Memo:
     def _shortened(self):
         """The long tables but for what says nothing, and what stands against several parts said once."""
         worth, turning = self.tables["What to measure first"], self.tables["What would turn it"].dropna()
-        rows = worth[(worth["worth"] > 0) | (worth.index == "everything")].sort_values("worth", ascending=False)
+        by = worth.columns[0]
+        rows = worth[(worth[by] > 0) | (worth.index == "everything")].sort_values(by, ascending=False)
         return {
             "Findings on the parts": tables.together(self.tables["Findings on the parts"]),
             "What to measure first": rows.head(ROWS),
@@ -334,7 +329,9 @@ def more_or_less(amount, money):
 
 
 def date_of(deadline):
-    return whole_days(deadline) if isinstance(deadline, int | float) else f"{moment_of(deadline):%a %d %b %Y}"
+    """A date, with its time where it has one, in words."""
+    moment = moment_of(deadline)
+    return f"{moment:%a %d %b %Y}" + f"{moment: %H:%M}" * (moment.time() != dt.time())
 
 
 def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES), argument=""):
@@ -346,9 +343,10 @@ def memo(job, rates, start, deadline=None, price_of_day=0.0, routes=tuple(ROUTES
     """
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     begin = begin_of(start, rates.hours)
-    if isinstance(deadline, int | float):
+    if isinstance(deadline, int | float | np.number):
         check_numbers(arrays=False, deadline=deadline)
-    elif deadline is not None and end_of(deadline) <= begin:
+        deadline = begin + dt.timedelta(days=float(deadline))
+    if deadline is not None and end_of(deadline) <= begin:
         raise InputError(f"the deadline, {date_of(deadline)}, must be after the start, {begin:%a %d %b %Y}.")
     job = job.with_(start=begin)
     plans = plan_all(job, rates, routes)

@@ -124,6 +124,12 @@ def risks_table(memo):
     return pd.DataFrame(rows, columns=columns).set_index("failure at")
 
 
+def worth_table(information):
+    """What it is worth to know, as `Information.table`, with the currency in the headings."""
+    money = {name: f"{name.replace('_', ' ')} [{information.currency}]" for name in ("worth", "standard_error")}
+    return information.table().rename(columns=money).rename_axis("what is known")
+
+
 def assumptions_table(memo):
     """The numbers with a range that the chosen plan reads, with pedigree, source and date; weakest pedigree first."""
     order = {"invented": 0, "from memory": 1, "common practice": 2, "published": 3}

@@ -31,17 +31,18 @@ def traveller(plan):
         people, back = max(work.people for work in step.work), numbers.get(step.returns_to)
         named = cautions.index[cautions["stage"] == step.stage.title].tolist()
         when = times.loc[step.name] if step.name in times.index else None
+        kept = f"{row.kept_hot} kept hot" * (row.kept_hot_h > 0)
         rows.append(
             {
                 "step": step.name,
                 "who": f"{people} × " * (people > 1) + row.who.replace("_", " "),
-                "machine": row.machine.replace("_", " "),
+                "machine": ", ".join(filter(None, (row.machine, kept))).replace("_", " "),
                 "how often": _often(first, step),
                 "settings": "; ".join(settings.get(step.name, ())),
                 "materials used up": _materials(plan, amounts),
                 "planned": "" if when is None else " – ".join(f"{when[end]:{MINUTE}}" for end in ("begin", "end")),
                 "hands [h]": row.hands_on_h,
-                "machine [h]": row.machine_h,
+                "machine [h]": row.machine_h + row.kept_hot_h,
                 "wait [h]": row.wait_h,
                 "if it fails": f"scrap {step.spoils}, back to {back}" if back else "",
                 "cautions": "–".join(map(str, dict.fromkeys((named[0], named[-1])))) if named else "",
@@ -69,8 +70,9 @@ def _materials(plan, amounts):
     for key, amount in amounts.items():
         unit, what = plan.rates.entries[key].unit.partition("/")[2], key.rpartition(".")[2].replace("_", " ")
         what = "" if unit and what.startswith("per ") else what.removeprefix("per ").partition(" per ")[0]
-        if amount and not key.startswith((*BOUGHT, "energy.")):
+        if amount and not key.startswith((*BOUGHT, "energy.")) and (plan.rates[key] or not key.startswith("buy.")):
             amount = ordered(plan.rates, key, amount)
+            what = "parts" if what == "part" and amount != 1 else what
             found.append(" ".join(filter(None, (cell(float(f"{amount:.3g}")), unit, what))))
     return ", ".join(found)
 

@@ -11,10 +11,11 @@ def side_by_side(first, second):
     """Two memos: what was asked, what is recommended, and what it comes to. pandas table, one column a memo."""
     import pandas as pd
 
-    return pd.DataFrame({"first decision": _facts(first), "second decision": _facts(second)})
+    return pd.DataFrame({"first decision": facts(first), "second decision": facts(second)})
 
 
-def _facts(memo):
+def facts(memo):
+    """What a memo was asked, and what it answers: {what: text}."""
     mean, money, run = memo.failing[memo.chosen], memo.rates.currency, memo.runs[memo.chosen]
     return {
         "asked": memo.question.partition("route for ")[2].rstrip("?"),
@@ -22,7 +23,7 @@ def _facts(memo):
         "route": memo.plan.title,
         "job with failures": f"{mean.cost:,.2f} {money}",
         "with failures and days": f"{memo.mean_cost(memo.chosen):,.2f} {money}",
-        "a kit, with failures and days": f"{memo.mean_cost(memo.chosen) / memo.job.quantity:,.2f} {money}",
+        "each, with failures and days": f"{memo.mean_cost(memo.chosen) / memo.job.quantity:,.2f} {money}",
         "days with failures": f"{mean.days:.1f}",
         "ready about": f"{memo.ready:%a %d %b %Y}",
         "in time": "" if memo.deadline is None else f"{of_runs(run.chance(memo.deadline))} of draws",

@@ -1,4 +1,5 @@
-"""The workbook: every number of a memo with its name, unit, pedigree and source, and the memo's tables as sheets."""
+"""The workbook: what a memo decides, every number of its tables with its name, unit, pedigree and source, and the
+tables as sheets."""
 
 import re
 from numbers import Number
@@ -6,15 +7,21 @@ from numbers import Number
 import numpy as np
 
 from pourprint.decide.pedigree import pedigree
+from pourprint.figures.tables import heading
 from pourprint.ledger.files import workbook_of
+from pourprint.report.two_decisions import facts
 
-COMPUTED = "computed from the sheet “ledger”"
+TOLD_BY = ("part", "feature", "what", "setting")  # columns that tell rows of one name apart
+COMPUTED = "computed from the sheet “ledger”, the parts, and what was asked"
 
 
 def workbook(memo):
     """A memo as XLSX: bytes."""
+    import pandas as pd
+
+    said = pd.Series(facts(memo) | {"recommendation": memo.recommendation}, name="decision").rename_axis("what")
     ledger = pedigree(memo.rates).rename_axis("number")
-    return workbook_of({"numbers": _numbers(memo), "ledger": ledger, **memo.tables})
+    return workbook_of({"decision": said.to_frame(), "numbers": _numbers(memo), "ledger": ledger, **memo.tables})
 
 
 def _numbers(memo):
@@ -25,11 +32,13 @@ def _numbers(memo):
     for title, table in memo.tables.items():
         table = table if table.index.name else table.rename_axis("row")
         for name, record in zip(table.index, table.to_dict("records"), strict=True):
+            which = ": ".join([str(name), *(str(record[of]) for of in TOLD_BY if of in record)])
             for column, value in record.items():
                 if isinstance(value, Number) and not isinstance(value, bool) and not np.isnan(value):
-                    unit = _unit(column) or _unit(name) or record.get("unit") or ""
+                    count = isinstance(value, int)  # of pieces, whatever they are measured in
+                    unit = _unit(heading(column)) or record.get("unit") or _unit("" if count else which) or "-"
                     known = record.get("pedigree") or "computed", record.get("source") or COMPUTED
-                    rows.append((f"{title}: {name}: {column}", value, unit, *known))
+                    rows.append((f"{title}: {which}: {column}", value, unit, *known))
     return pd.DataFrame(rows, columns=["name", "value", "unit", "pedigree", "source"]).set_index("name")
 
 
