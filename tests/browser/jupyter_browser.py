@@ -183,7 +183,7 @@ BARS_DRAWN = """() => {
   const end = Number(last.textContent.replaceAll(',', '')), amount = x => (x - zero) * end / (centre(last) - zero);
   const rows = [...chart.querySelectorAll('u')].map(bar => {
     const [name, drawn, number] = bar.closest('div').children;
-    return [name.textContent, number.textContent, [...bar.children].map(piece => amount(box(piece).right)),
+    return [name.textContent, number.textContent, [...bar.querySelectorAll('s')].map(piece => amount(box(piece).right)),
       amount(centre(drawn.querySelector('em')))];
   });
   return [end, rows];

@@ -38,7 +38,7 @@ BAR_ENDS = """() => [...document.querySelectorAll('.pourprint-bars')].slice(0, 2
   const pixels = (centre(last) - centre(ticks[0])) / Number(last.textContent.replaceAll(',', ''));
   return [...chart.querySelectorAll('u')].map(bar => {
     if (bar.classList.contains('torn')) return null;
-    const box = [...bar.children].map(piece => piece.getBoundingClientRect());
+    const box = [...bar.querySelectorAll('s')].map(piece => piece.getBoundingClientRect());
     return (box.at(-1).right - box[0].left) / pixels;
   });
 })"""

@@ -72,7 +72,7 @@ def test_bars_of_a_change_show_now_and_at_first_on_one_axis_with_a_round_end():
     text = bars.change_bars(
         "Title", "printed_mould", {"cut <": 30.0, "cool": 0.0}, {"cut <": 46.0, "cool": 0.0}, "EUR a kit"
     )
-    (width,) = (float(found) for found in re.findall(r"width:([\d.]+)%", text))
+    (width,) = (float(found) for found in re.findall(r"style='width:([\d.]+)%", text))
     strokes = [float(found) for found in re.findall(r"<em style=left:([\d.]+)%", text)]
     # The axis ends at 50: ten times the round step that holds 46 in at most seven steps.
     assert [width, *strokes] == pytest.approx([60.0, 92.0, 0.0], abs=1e-4)
@@ -111,7 +111,7 @@ def test_the_serial_reference_does_not_set_the_axis_and_its_torn_bar_says_so():
     rows = re.findall(r"<div><span>([A-Z][^<]+)</span><span>(.*?)</b></div>", money)
     assert [name for name, row in rows if "class=torn" in row] == ["Tooled pattern"] and "torn: goes on" in money
     for route, (_, row) in zip(plans, rows, strict=True):
-        wide = sum(map(float, re.findall(r"width:([\d.]+)%", row)))
+        wide = sum(map(float, re.findall(r"style='width:([\d.]+)%", row)))
         assert wide == pytest.approx(min(100, 100 * found.unit_cost(route) / end), abs=2e-3)
         assert row.endswith(f"<b>{found.mean_unit_cost(route):,.0f}")
     assert "torn" not in bars.comparison_bars(compared(PRINTED), "EUR a kit")

@@ -117,7 +117,7 @@ def comparison_bars(comparison, unit):
         ("Where the days go, phase by phase", clock_bars(comparison), "days from the start"),
     ):
         longest = max((bar.reach for bar in bars if bar.name in printed), default=None)
-        unit = f"{amounts}; bar: if nothing fails, stroke and number: with failures"
+        unit = f"{amounts}; bar: if nothing fails; dashed, stroke and number: with failures"
         text += stacked_bars(title, bars, unit, "{:,.0f}", "with failures", longest)
     return text
 
@@ -185,6 +185,7 @@ def _row(bar, end, ticks, form, stroke):
     mark, torn = "", " class=torn" if bar.total > end else ""
     if bar.mark is not None and bar.mark <= end:
         mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='{escape(stroke)}: {form.format(bar.mark)}'></em>"
+        pieces += f"<small style=width:{100 * max(bar.mark - bar.total, 0.0) / end:.4f}%></small>"
     drawn = f"<span>{grid}<u{torn}>{pieces}</u>{mark}</span>"
     return f"<div><span>{escape(bar.name)}</span>{drawn}<b>{form.format(bar.number)}</b></div>"
 

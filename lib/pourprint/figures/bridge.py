@@ -21,8 +21,10 @@ def bridge_chart(piers, currency, noun):
     most, start, end = max(moves, key=lambda move: abs(move[2] - move[1]))
     said = f"“{most.partition(' ')[2]}” moves a {noun} by {end - start:+,.2f} {currency}"
     ends = ["first", "second"]
-    title = f"From {first:,.0f} to {last:,.0f} {money}: number {most.partition('.')[0]} moves most"
-    figure = canvas(title, f"with failures and days [{money}]", rows=[ends[0], *(name for name, *_ in moves), ends[1]])
+    title = f"From {first:,.0f} to {last:,.0f} {money}: “{most.partition(' ')[2]}” moves most"
+    figure = canvas(
+        title, f"cost with failures and days [{money}]", rows=[ends[0], *(name for name, *_ in moves), ends[1]]
+    )
     bars(figure, [first, last], ends, tint(METAL, 0.2), said=[f"{first:,.0f}", f"{last:,.0f}"], hover="%{y}: %{x:,.2f}")
     for name, start, end in moves:
         colour, hatch = ("#E69F00", "/") if end > start else ("#56B4E9", "")

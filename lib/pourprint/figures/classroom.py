@@ -29,7 +29,7 @@ def unsolved_chart(attempts):
     left, who = int(table.loc[worst, "not solved"]), table.loc[worst, "students"]
     headline = f"“{worst}” is solved least: {left} of {who} students did not"
     headline = headline if left else "Every exercise that was tried was solved"
-    shown, key = table.head(MOST_EXERCISES), "plain: solved at once · strokes: later · crosses: not solved"
+    shown, key = table.head(MOST_EXERCISES), "plain: solved at once · stripes: later · crosses: not solved"
     figure = canvas(headline, "students who tried", rows=shown.index, key=key, r=20)
     for name, (colour, hatch) in OUTCOMES.items():
         _counted(figure, shown[name], shown.index, colour, hatch, name)
@@ -37,7 +37,7 @@ def unsolved_chart(attempts):
         figure,
         f"Of {len(table)} exercises of {attempts['student'].nunique()} students the {len(shown)} that fewest solved.",
         "One bar an exercise, the one most often left unsolved on top; each bar splits the students who tried into "
-        "those who solved it at once (plain), later (strokes) and not (crosses). Numbers stand in the bars.",
+        "those who solved it at once (plain), later (stripes) and not (crosses). Numbers stand in the bars.",
         table,
     )
 

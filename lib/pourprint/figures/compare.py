@@ -71,6 +71,10 @@ def comparison_data(along, routes):
     low, high = _round_ends(np.concatenate(lines))
     step = 10 ** (TALL * (high - low))
     tops, sides = _below(along, named, step)
+    crossed = np.interp(turns, along.grid, along.lowest)
+    # A thin line leads from a cross down to its name.
+    down = {"type": "data", "symmetric": False, "array": [0.0] * turns.size, "width": 0, "thickness": 1, "color": INK}
+    down["arrayminus"] = np.nan_to_num(np.append(crossed[: len(tops)] - tops, np.zeros(turns.size - len(tops))))
     at_ends = {
         "x": [along.grid[-1]] * len(routes) + [*named],
         "y": np.concatenate([_apart(lines, step), tops]),
@@ -80,7 +84,7 @@ def comparison_data(along, routes):
     return [
         *({"y": line} for line in lines),
         at_ends,
-        {"x": turns, "y": np.interp(turns, along.grid, along.lowest)},
+        {"x": turns, "y": crossed, "error_y": down},
         {"x": [along.now], "y": [np.interp(along.now, along.grid, along.lowest)]},
     ]
 
@@ -129,5 +133,5 @@ def comparison_figure(along, routes, title=""):
     # Costs as 5k and 100k, clear of the axis's name and of the corner below.
     # Plotly's check whether tick labels overflow the picture is dear, and there is room for all of them.
     quick = {"automargin": False, "ticklabeloverflow": "allow"}
-    figure.update_xaxes(**quick)
+    figure.update_xaxes(tickangle=0, **quick)
     return figure.update_yaxes(range=comparison_range(traces), tickformat="~s", ticksuffix="\u00a0\u00a0", **quick)

@@ -37,7 +37,9 @@ def frame_picture(frame, loads):
     rims = [middle[one.point] + (0, one.side_mm, 0) + one.radius_mm * rim for one in frame.wheels]
     traces += [lines_trace(rims, PARTS[-1], name="wheels")] if rims else []
     place = np.mean([middle[point] for point in frame.tubes[worst].between], axis=0)
-    said = f"{worst} is worked hardest: {shares[worst]:.0%} of its strength, in case {table.loc[worst, 'case']}"
+    said = (
+        f"{worst} is worked hardest: {shares[worst]:.0%} of its strength, in the load case “{table.loc[worst, 'case']}”"
+    )
     return Chart(
         picture(said, traces, (1.4, -1.5, 1.0), 460, [(plain(worst), place, (40, -40))]),
         f"{len(frame.tubes)} tubes meet in {sum(map(frame.has_node, frame.points))} nodes of {len(frame.node_kinds)} "

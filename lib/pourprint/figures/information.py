@@ -61,7 +61,7 @@ def information_chart(information):
     colours = np.where(told, np.where(alone, "#0072B2", "#56B4E9"), "#9A9A9A").tolist()
     best = next((key for key, worth in information.inputs.items() if worth.told), None)
     title = f"Measure first: {in_words(best)}" if best else "No single input is worth measuring first"
-    key = "dark: one input · pale: several together · thin line: two standard errors · strokes: not told from nothing"
+    key = "dark: one input · pale: several together · thin line: two standard errors · stripes: not told from nothing"
     across = f"worth of knowing it before choosing [{money} for this job]"
     figure = canvas(title, across, rows=shown.index, r=20, key=key)
     error = {"array": 2 * shown["standard_error"], "color": INK, "width": 4}

@@ -19,7 +19,7 @@ def shear_chart(lap, force_n, warmer_k):
     curves = {"load": load, "temperature": cold, "both": load + cold}
     ends, allowed = np.abs(curves["both"]).max(), allowable_mpa()
     mean = force_n / (2 * np.pi * lap.radius_mm * lap.length_mm)
-    title = f"The bond's ends carry up to {ends:.0f} MPa, {mean:.1f} on average"
+    title = f"Shear in the bond: up to {ends:.0f} MPa at an end, {mean:.1f} MPa on average"
     figure = canvas(title, "from the socket's mouth [mm]", "shear [MPa]")
     # Names in the free corner above the curves, in their order; the load's at the other end, where it is alone.
     here, there = [(1, 0.25, "left"), (-2, 0.75, "right")][:: 1 if cold[0] > 0 else -1]
@@ -50,7 +50,7 @@ def fit_chart(bore_mm, depth_mm, boss_mm, alloy, warmer_k=60.0, fits=("H7", "K7"
     seats = {fit: bearing_seat(bore_mm, depth_mm, fit, boss_mm, alloy, warmer_k) for fit in fits}
     rows = [f"{fit}, {state}" for fit in fits for state in ("room", "warm")]
     safe = [fit for fit, seat in seats.items() if (seat["verdict"] == "holds").all()]
-    found = f"of these, {', '.join(safe)} is safe" if safe else "none of these fits is safe"
+    found = f"safe of these: {', '.join(safe)}" if safe else "none of these fits is safe"
     title = f"{bore_mm:g} mm in {alloy.title}, up to {warmer_k:g} K warmer: {found}"
     figure = canvas(title, "interference that remains [µm]; below zero the ring is loose", rows=rows)
     lowest = min(float(seat["left when warm [µm]"].min()) for seat in seats.values())

@@ -17,7 +17,8 @@ def belief_chart(update):
     high = min(high, 1.0) if is_yield else high
     x, (old, new) = np.linspace(low, high, 301), (update.entry, update.updated)
     unit, name = "" if old.unit == "-" else f" {old.unit}", "yield" if is_yield else "time"
-    title = f"The log moves this {name}'s mean from {old.value:.3g} to {new.value:.3g}{unit}"
+    moves = f"the log moves the mean from {old.value:.3g} to {new.value:.3g}{unit}"
+    title = f"{in_words(update.key).capitalize()}: {moves}"
     figure = canvas(title, f"{in_words(update.key)} [{old.unit}]", "density of belief")
     top, first = 0.0, min(prior, posterior, key=lambda belief: belief.mean())
     for text, belief, (colour, dash) in (

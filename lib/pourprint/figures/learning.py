@@ -65,7 +65,8 @@ def die_chart(plain, learned, currency, noun):
     """
     pays = _pays(plain, noun)
     axes, key = (f"{noun}s wanted", f"{currency} a {noun}"), "thin lines: with learning"
-    figure = canvas(f"The die of the tooled pattern pays {pays}", *axes, 420, log="xy", key=key)
+    title = f"The die of the tooled pattern pays {pays}, with learning {_pays(learned, noun)}"
+    figure = canvas(title, *axes, 420, log="xy", key=key, r=35)
     table = {}
     for found, width, more in ((plain, 2.5, ""), (learned, 1.2, ", learning")):
         for route, cost in zip(DIE, (found.without, found.with_die), strict=True):
@@ -82,7 +83,7 @@ def die_chart(plain, learned, currency, noun):
     shown = pd.DataFrame(table, index=pd.Index(plain.quantities, name=f"{noun}s"))
     return Chart(
         figure,
-        f"With learning it pays {_pays(learned, noun)}. Failures are left out.",
+        "Learning moves where it pays, since hands learn on both sides. Failures are left out.",
         "Falling lines over quantity, both axes logarithmic: with a die the cost begins high and falls below the other "
         f"{pays}; thin lines include learning.",
         shown.loc[[int(n) for n in ROUND if n in shown.index]],

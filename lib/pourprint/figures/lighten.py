@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from pourprint.decide.lightness import pays_from
-from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, sampled, title_of
+from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, counted, sampled, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
 
@@ -23,8 +23,9 @@ def search_chart(stages):
     """Energy of all load cases over the iterations. `stages` (n, 3) as `lightened` returns. Returns: Chart."""
     table = pd.DataFrame(stages, columns=["iteration", "energy [-]", "volume [cm³]"]).set_index("iteration")
     energy = table["energy [-]"]
-    title = f"After {len(table)} iterations the loads move the node {1 / energy.iloc[-1]:.1f} times less than at first"
-    figure = canvas(title, "iteration", "energy over that at first [-]", log="y")
+    less = f"{1 / energy.iloc[-1]:.1f} times less than in the first guess"
+    title = f"After {len(table)} iterations the loads move the node {less}"
+    figure = canvas(title, "iteration", "energy over the first guess's [-]", log="y")
     line(figure, energy.index, energy, PARTS[0], hover="iteration %{x}: %{y:.3f}")
     return Chart(
         figure,
@@ -62,7 +63,7 @@ def gram_chart(table, worth, currency, noun):
     routes = [route for route in LOOKS if route in prices]
     begins = [(n, route) for route, n in pays_from(table, worth).items() if n]
     first, route = min(begins, default=(0, ""))
-    pays = f"from {first} {noun}s on by {route}" if begins else "for none of these numbers"
+    pays = f"from {counted(first, noun)} on by {route}" if begins else "for none of these numbers"
     title = f"At {worth:g} {currency} a gram lightening pays {pays}"
     figure = canvas(title, f"{noun}s", f"price of a gram saved [{currency}/g]", log="x")
     for i, route in enumerate(routes):
@@ -71,7 +72,8 @@ def gram_chart(table, worth, currency, noun):
         mark(figure, [prices.index[0]], [prices[route].iloc[0]], look.colour, look.marker, 9)
         write(figure, named, prices[route][named], title_of(route), look.colour, "left", arrow=(50, -40))
     line(figure, [prices.index[0], prices.index[-1]], [worth] * 2, dash="dash", width=1.5)
-    write(figure, prices.index[-1], worth, "what a gram is worth", anchor="right", dy=10)
+    # Not at the axis's very end, which rounding may put outside it.
+    write(figure, prices.index[-2:][0], worth, "what a gram is worth", anchor="right", dy=10)
     return Chart(
         figure,
         f"The engineer's hours are paid once: few {noun}s carry them alone. Below zero the lighter is also cheaper.",

@@ -20,7 +20,7 @@ from pourprint.routes import ROUTES
 INK, ON_FILL = "#222222", "#1A1A1A"  # of words and lines on the page, which follow its theme; and on a coloured fill
 GROUND, GRID = "rgba(254,254,254,0.8)", "#E6E6E6"  # behind words that cross lines; both follow the theme
 SHADOW = "rgba(128,128,128,0.2)"  # a band behind a chart, on any ground
-GREY = "#8A8A8A"  # of what knows no theme or is of no route: seen on white and on black
+GREY = "#767676"  # of what knows no theme or is of no route: seen on white and on black
 METAL, SAND = "#9AA5B1", "#C9B37E"
 # Of numbers: even steps to most eyes, without the darkest, which a dark page swallows.
 SCALE = sample_colorscale("Cividis", [0.2 + 0.1 * i for i in range(9)])

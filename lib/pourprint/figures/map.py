@@ -12,7 +12,7 @@ from pourprint.figures.look import FILL, LOOKS, Chart, tint, title_of
 from pourprint.figures.strokes import canvas, line, mark, roomiest, write
 from pourprint.ledger.entries import in_words
 
-DOTS = 14  # marks across a map: they tell regions apart without colour
+PLACES = 61  # along an axis, evenly, for marks and names
 
 
 def _name(route):
@@ -35,6 +35,12 @@ def _spreads(values):
     """Whether an axis is laid out logarithmically: its steps grow."""
     steps = np.diff(values)
     return bool(values[0] > 0 and steps[-1] > 3 * steps[0])
+
+
+def _evenly(values):
+    """Places spread evenly along an axis, and the index of the value that is nearest to each: two arrays."""
+    places = (np.geomspace if _spreads(values) else np.linspace)(values[0], values[-1], PLACES)
+    return places, np.abs(np.asarray(values)[:, None] - places).argmin(axis=0)
 
 
 def map_chart(chart):
@@ -64,12 +70,10 @@ def map_chart(chart):
     )
     for i, (x, y) in _cut_cells(chart).items():  # the points' own cells end half-way, borders where they lie
         line(figure, x, y, colours[i], width=0, fill="toself", fillcolor=colours[i])
-    _add_marks(figure, chart)
     for pair, segments in chart.borders.items():
         x, y = (np.column_stack([segments[..., i], np.full(len(segments), np.nan)]).ravel() for i in (0, 1))
         line(figure, x, y, "#222223", width=2, name=" | ".join(map(_name, pair)))
-    for i in np.unique(best):
-        _add_name(figure, chart, i)
+    _add_words(figure, chart)
     for name, update, values in (("x", figure.update_xaxes, chart.xs), ("y", figure.update_yaxes, chart.ys)):
         ends = values[[0, -1]].astype(float)
         update(range=list(np.log10(ends) if name in log else ends), type="log" if name in log else "linear")
@@ -126,20 +130,19 @@ def _along(chart, column):
     return "; ".join(f"from {said[j]}: {_name(chart.routes[winners[j]])}" for j in turns)
 
 
-def _add_marks(figure, chart):
-    """Each route's own mark, spread over its region."""
-    rows, columns = (np.arange(n // DOTS // 2, n, max(1, n // DOTS)) for n in chart.best.shape)
-    j, i = (grid.ravel() for grid in np.meshgrid(rows, columns, indexing="ij"))
-    for k, route in enumerate(chart.routes[:-1]):
-        here, look = chart.best[j, i] == k, LOOKS[route]
-        thin = {"line": {"width": 1}}
-        mark(figure, chart.xs[i[here]], chart.ys[j[here]], look.colour, look.marker + "-open", 6, marker=thin)
-
-
-def _add_name(figure, chart, i):
-    """A region's name: in its widest place, or beside it when it is small."""
-    row, column, enough = roomiest(chart.best == i)
-    down = 30 + 26 * i  # another one for each route: names of two small regions do not meet
-    beside = (70 if column < len(chart.xs) / 2 else -70, down if row > len(chart.ys) / 2 else -down)
-    arrow, name = None if enough else beside, f"<b>{_name(chart.routes[i])}</b>"
-    write(figure, float(chart.xs[column]), float(chart.ys[row]), name, ground=True, arrow=arrow)
+def _add_words(figure, chart):
+    """Each route's own mark, which tells its region without colour, spread over it, and in its widest place its name,
+    or beside it where it is small."""
+    (xs, columns), (ys, rows) = map(_evenly, (chart.xs, chart.ys))
+    best = chart.best[np.ix_(rows, columns)]
+    for i in np.unique(best):
+        route = chart.routes[i]
+        if route in LOOKS:
+            j, k = np.nonzero(best[2::4, 2::4] == i)
+            thin, look = {"line": {"width": 1}}, LOOKS[route]
+            mark(figure, xs[2::4][k], ys[2::4][j], look.colour, look.marker + "-open", 6, marker=thin)
+        row, column, enough = roomiest(best == i)
+        down = 30 + 26 * i  # another one for each route: names of two small regions do not meet
+        beside = (70 if column < PLACES / 2 else -70, down if row > PLACES / 2 else -down)
+        arrow = None if enough else beside
+        write(figure, float(xs[column]), float(ys[row]), f"<b>{_name(route)}</b>", ground=True, arrow=arrow)

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pourprint.figures.look import INK, LOOKS, Chart
 from pourprint.figures.plan import QUEUE, calendar_bars, span_pieces
-from pourprint.figures.strokes import band, plain, write
+from pourprint.figures.strokes import plain, write
 
 COLOURS = [look.colour for look in LOOKS.values()]  # of orders, not of routes
 
@@ -31,11 +31,8 @@ def workshop_chart(timeline):
     worst, lost = summary["days_queued"].idxmax(), summary["days_queued"].max()
     busiest, held = next(iter(timeline.load().items()))
     queues = f"The order “{worst}” loses {lost:.1f} days in queues" if lost > 0.05 else "No order loses time in queues"
-    figure = calendar_bars(queues, start, drawn, rows, "date; grey days are closed")
+    figure = calendar_bars(queues, start, drawn, rows, timeline.workshop.hours)
     last = start + dt.timedelta(hours=float(max(piece[3] for piece in drawn)))
-    for day in (midnight + dt.timedelta(days=i) for i in range((last - midnight).days + 1)):
-        if not timeline.workshop.hours.works(day.date()):
-            band(figure, day, day + dt.timedelta(days=1))
     for booking in timeline.workshop.booked:
         ends = [str(day) for day in (booking.first, booking.last + dt.timedelta(days=1))]
         for day in ends:
@@ -48,7 +45,7 @@ def workshop_chart(timeline):
         figure,
         f"The last task ends {last:%a %d %b}. Busiest is the {_named(busiest)}, with {held:.0f} h.",
         f"Bars over dates in {len(rows)} rows, one for the desk work and each batch of {len(batches)} orders. Plain "
-        "pieces are hands-on work, lines along them hours in which it rests, strokes machines, dots drying and "
+        "pieces are hands-on work, lines along them hours in which it rests, stripes machines, dots drying and "
         "cooling, crosses queues; grey days are closed.",
         summary,
     )

@@ -5,14 +5,14 @@ import textwrap
 import numpy as np
 import pandas as pd
 
-from pourprint.figures.look import METAL, Chart, counted, sampled
-from pourprint.figures.solids import MOST_FACETS, coarser, picture, solid_trace
+from pourprint.figures.look import GREY, METAL, Chart, counted, sampled
+from pourprint.figures.solids import MOST_FACETS, coarser, edges_trace, picture, solid_trace
 from pourprint.figures.strokes import canvas, line, plain
 from pourprint.parts.part import facts
 from pourprint.routes.findings import Verdict, table
 
 # Where words stand from the place that they point at [px]: right and left, above and below, no two at one height.
-ASIDE = ((140, -60), (-140, -90), (140, 40), (-140, 60), (140, -130), (-140, 130))
+ASIDE = ((140, -130), (-140, -90), (140, 40), (-140, 60), (140, -60), (-140, 130))
 
 
 def part_picture(part):
@@ -22,9 +22,12 @@ def part_picture(part):
     """
     vertices, faces = part.needed_mesh("drawn")
     drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 1.0, part.name)
+    round_it = edges_trace([(vertices.min(axis=0), vertices.max(axis=0))], GREY)
     sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
     return Chart(
-        picture(f"{part.name} fills {part.solidity:.0%} of its box; drag to turn", [drawn], (1.55, 1.55, 1.3), 430),
+        picture(
+            f"{part.name} fills {part.solidity:.0%} of its box; drag to turn", [drawn, round_it], (1.55, 1.55, 1.3), 430
+        ),
         f"Its box measures {sizes} mm.",
         f"The part drawn as a solid of {len(faces)} facets, z upwards; {part.volume_cm3:.1f} cm³ of metal with "
         f"{part.area_cm2:.0f} cm² of surface in a box of {sizes} mm.",
@@ -39,7 +42,7 @@ def section_chart(part, layer_mm):
     """
     heights, areas, perimeters = part.sections(layer_mm)
     widest = int(np.argmax(areas))
-    title = f"{part.name} is widest at {heights[widest]:.0f} mm"
+    title = f"{part.name}: its largest section, {areas[widest] / 100:.3g} cm², lies at {heights[widest]:.0f} mm"
     figure = canvas(title, "section area [cm²]", "height above the plate [mm]", zero="xy")
     line(figure, areas / 100, heights, hover="%{x:.1f} cm² at %{y:.1f} mm")
     sections = pd.DataFrame({"height_mm": heights, "area_cm2": areas / 100, "perimeter_mm": perimeters})

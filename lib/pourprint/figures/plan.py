@@ -5,12 +5,12 @@ import datetime as dt
 import pandas as pd
 
 from pourprint.figures.look import HATCH, INK, LOOKS, RESTS, SHADE, Chart, counted, sheer
-from pourprint.figures.strokes import bars, canvas
+from pourprint.figures.strokes import band, bars, canvas
 from pourprint.plans.days import calendar_of
 from pourprint.plans.plan import made
 
 QUEUE = "in a queue"
-MARKS = {"hands-on": "plain: hands-on", RESTS: "lines: at rest", "machine": "strokes: in a machine"} | {
+MARKS = {"hands-on": "plain: hands-on", RESTS: "lines: at rest", "machine": "stripes: in a machine"} | {
     "waiting": "dots: waiting", QUEUE: "crosses: in a queue"
 }  # fmt: skip
 
@@ -20,7 +20,7 @@ def plan_costs(plan):
     table = made(plan).table()
     money, names, costs = plan.rates.currency, table["step"].tolist(), table["cost"]
     dearest = table.loc[costs.idxmax()]
-    title = f"{plan.title}: the dearest step is “{dearest['step']}”"
+    title = f"{plan.title}: “{dearest['step']}” takes {dearest['cost']:,.0f} of {plan.total_cost:,.0f} {money}"
     figure = canvas(title, f"cost of the job [{money}]", rows=names)
     said, hover = [f"{cost:,.0f}" for cost in costs], f"%{{y}}: %{{x:,.0f}} {money}"
     bars(figure, costs, names, LOOKS[plan.route].colour, said=said, hover=hover)
@@ -35,9 +35,10 @@ def plan_costs(plan):
 
 
 # Dates below each other: the day is said once, below the hours or the day's number.
+MOST_TICKS, A_WEEK = 4, 7  # [-], [d]
 TICKS = [
     {"dtickrange": [None, 86_399_999], "value": "%H:%M\n%a %d %b"},
-    {"dtickrange": [86_400_000, None], "value": "%d\n%b %Y"},
+    {"dtickrange": [86_400_000, None], "value": "%a %d\n%b %Y"},
 ]
 
 
@@ -53,7 +54,7 @@ def plan_timeline(plan):
     most = max(kinds, key=kinds.get)
     days, what = spans[-1].end_h / 24, "in a machine" if most == "machine" else most
     title = f"{plan.title}: {days:.1f} days for the first batch, {kinds[most]:.1f} of them {what}"
-    figure = calendar_bars(title, begin, pieces, names)
+    figure = calendar_bars(title, begin, pieces, names, plan.rates.hours)
     return Chart(
         figure,
         f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} in machines, {worked:.1f} "
@@ -64,24 +65,32 @@ def plan_timeline(plan):
     )
 
 
-def calendar_bars(title, start, pieces, rows, across="date"):
-    """Rows of bars in the calendar, told apart by what happens.
+def calendar_bars(title, start, pieces, rows, hours):
+    """Rows of bars in the calendar, told apart by what happens; days on which nobody comes are grey.
 
     Parameters: `start` a datetime; `pieces` [(row, kind, from, to [h since start], colour, what is said)], kinds as in
-    MARKS; `rows` names, first on top; `across` the axis's name. Returns: go.Figure with one trace a kind and colour:
-    plotly finds the hatch's own colour for one, not for a list.
+    MARKS; `rows` names, first on top; `hours` WorkingHours. Returns: go.Figure with one trace a kind and colour: plotly
+    finds the hatch's own colour for one, not for a list.
     """
-    kinds = [kind for kind in MARKS if kind in HATCH or any(piece[1] == kind for piece in pieces)]
-    figure = canvas(title, across, rows=rows, key=" · ".join(MARKS[kind] for kind in kinds), r=25, b=70)
+    kinds = [kind for kind in MARKS if any(piece[1] == kind for piece in pieces)]
+    key = " · ".join(MARKS[kind] for kind in kinds)
+    figure = canvas(title, "date; grey days are closed", rows=rows, key=key, r=25, b=70)
     shade, hatch = SHADE | {QUEUE: 1.0}, HATCH | {QUEUE: "x"}
     table = pd.DataFrame(pieces, columns=["row", "kind", "from_h", "to_h", "colour", "said"])
     for (kind, colour), mine in table.groupby(["kind", "colour"], sort=False):
-        hours, base = mine["to_h"] - mine["from_h"], [start + dt.timedelta(hours=from_h) for from_h in mine["from_h"]]
-        said = [f"{what}, {kind}: {took_h:.1f} h" for what, took_h in zip(mine["said"], hours, strict=True)]
+        took, base = mine["to_h"] - mine["from_h"], [start + dt.timedelta(hours=from_h) for from_h in mine["from_h"]]
+        said = [f"{what}, {kind}: {took_h:.1f} h" for what, took_h in zip(mine["said"], took, strict=True)]
         look = {"ink": INK, "rim_px": 1, "name": kind, "base": base, "customdata": said, "hover": "%{customdata}"}
         # Plotly counts milliseconds.
-        bars(figure, 3.6e6 * hours, mine["row"], sheer(colour, shade[kind]), hatch[kind], **look)
-    figure.update_xaxes(type="date", nticks=6, tickangle=0, tickformatstops=TICKS)
+        bars(figure, 3.6e6 * took, mine["row"], sheer(colour, shade[kind]), hatch[kind], **look)
+    first, days = dt.datetime.combine(start.date(), dt.time()), 1 + int(table["to_h"].max() / 24)
+    for day in (first + dt.timedelta(days=i) for i in range(days + 1)):
+        if not hours.works(day.date()):
+            band(figure, day, day + dt.timedelta(days=1))
+    monday = first - dt.timedelta(days=first.weekday())
+    weeks = -(-days // (A_WEEK * MOST_TICKS))  # between two ticks; where one week holds all, plotly's own
+    ticks = {"tick0": monday, "dtick": weeks * A_WEEK * 86_400_000} if days > 2 * A_WEEK else {"nticks": 6}
+    figure.update_xaxes(type="date", tickangle=0, tickformatstops=TICKS, **ticks)
     return figure.update_layout(barmode="overlay", bargap=0.25)
 
 

@@ -11,6 +11,7 @@ from pourprint.routes.looks import OTHER_CELLS, look
 from pourprint.routes.pouring import FINE_CELLS, NOT_MODELLED
 
 AIR, PORE = "#56B4E9", "#D55E00"
+DIGITS = dict.fromkeys(("u_mm", "v_mm", "w_mm", "within_mm"), 0) | {"at_s": 1, "volume_cm3": 2}  # no more is known
 AXES, PLANES = "uvw", ((0, 1, 2), (0, 2, 1), (1, 2, 0))  # of the mould; across, up, and the axis cut
 GAP = 0.11  # between sections, as a share of the picture
 STATES = {"empty": "#E6E6E6", "liquid": "#E69F00", "stiff": "#CC79A7", "solid": METAL}  # of a cell, in order of time
@@ -22,7 +23,7 @@ def pour_table(run):
     """Pores and caught air as a pandas table: place in the mould, give or take [mm]; when [s]; how much [cm3]."""
     rows = [(what, *one.place_mm, one.within_mm, at_s, cm3) for what, one, at_s, cm3 in _found(run)]
     columns = ["what", "u_mm", "v_mm", "w_mm", "within_mm", "at_s", "volume_cm3"]
-    return pd.DataFrame(rows, columns=columns, index=pd.RangeIndex(1, len(rows) + 1, name="place")).round(3)
+    return pd.DataFrame(rows, columns=columns, index=pd.RangeIndex(1, len(rows) + 1, name="place")).round(DIGITS)
 
 
 def _found(run):
@@ -84,7 +85,7 @@ def _rings(run):
 
 def filling_slices(run):
     """Three sections through the worst place, coloured by when each cell is full. Returns: Chart."""
-    said = f"{run.mould.part.name} fills in {run.filling.filled_s:.1f} s; worst section: {run.band}"
+    said = f"{run.mould.part.name} fills in {run.filling.filled_s:.1f} s; where it is worst: {run.band}"
     return _slices(run, said, _finite(run.filling.time_s), "full", said_of(run))
 
 
@@ -94,13 +95,13 @@ def feeding_slices(run):
     said = f"{run.mould.part.name} is solid after {run.feeding.part_s:.0f} s: "
     said += f"{counted(len(pores), 'place')} cut off from the feeder before" if pores else "all of it is fed"
     fed = f"Freezing takes {takes:.1f} cm³ of metal; the feeder can give {gives:.1f} cm³"
-    return _slices(run, said, _solid_s(run), "solid", fed)
+    return _slices(run, said, _solid_s(run), "solid", fed, "; lightest: then or later")
 
 
-def _slices(run, said, times, state, takeaway):
+def _slices(run, said, times, state, takeaway, last=""):
     """Sections coloured by when each cell comes to a state, with the message and the takeaway: Chart."""
     return Chart(
-        _sections(run, said, times, f"{state} after [s]"),
+        _sections(run, said, times, f"{state} after [s]{last}"),
         f"{takeaway}. {NOT_MODELLED}",
         f"Three sections through part, feeder and gate; dark is {state} early, light late. Numbered rings mark pores "
         "and caught air near each section, as in the table.",
@@ -130,6 +131,8 @@ def _sections(run, said, field, key, planes=PLANES):
     edges = [grid.origin_mm[axis] + (np.arange(low[axis], high[axis]) + 0.5) * grid.cell_mm for axis in range(3)]
     figure = canvas(said, [f"{AXES[across]} [mm]" for across, _, _ in planes])
     wide = (1 - GAP * (len(planes) - 1)) / len(planes)
+    # One scale for all of them, with room for the numbers.
+    wide_mm, tall_mm = (max(np.ptp(edges[plane[i]]) for plane in planes) / 2 + 8 for i in (0, 1))
     for panel, (across, up, cut) in enumerate(planes, 1):
         at = int(np.argmin(np.abs(edges[cut] - at_mm[cut])))
         said = f"{AXES[across]} %{{x:.0f}}, {AXES[up]} %{{y:.0f}} mm: %{{z:.1f}} s<extra></extra>"
@@ -138,22 +141,24 @@ def _sections(run, said, field, key, planes=PLANES):
         figure.add_heatmap(x=edges[across], y=edges[up], z=cells, coloraxis="coloraxis", hovertemplate=said, **place)
         near = [i for i, spot in enumerate(places) if abs(spot[cut] - at_mm[cut]) <= 2 * grid.cell_mm]
         rings = [[places[i][axis] for i in near] for axis in (across, up)]
-        numbers = {"text": [f"<b>{i + 1}</b>" for i in near], "textfont": {"color": PORE, "size": 15}}
+        numbers = {"text": [f"<b>{i + 1}</b>" for i in near]}
         # Numbers stand away from each other.
         sides = np.array(rings) >= np.sum(rings, axis=1, keepdims=True) / max(len(near), 1)
         words = [f"{('bottom', 'top')[up]} {('left', 'right')[right]}" for right, up in sides.T.astype(int)]
         numbers |= {"mode": "markers+text", "textposition": words, "cliponaxis": False}
-        mark(figure, *rings, PORE, "circle-open", 13, "place %{text}", panel, **numbers)
-        for axis, update in ((across, figure.update_xaxes), (up, figure.update_yaxes)):
-            ends = [edges[axis][0] - 8, edges[axis][-1] + 8]  # room for the numbers
-            update(range=ends, constrain="domain", matches=None, **place)
+        colours = [PORE if i < len(run.feeding.pores) else AIR for i in near]  # pores come first
+        numbers["textfont"] = {"color": colours, "size": 15}
+        mark(figure, *rings, colours, "circle-open", 13, "place %{text}", panel, **numbers)
+        for axis, half, update in ((across, wide_mm, figure.update_xaxes), (up, tall_mm, figure.update_yaxes)):
+            middle = (edges[axis][0] + edges[axis][-1]) / 2
+            update(range=[middle - half, middle + half], constrain="domain", matches=None, **place)
         left = (panel - 1) * (wide + GAP)
         ratio = {"scaleanchor": f"y{panel if panel > 1 else ''}", "domain": [left, left + wide]}
         figure.update_xaxes(**ratio, nticks=4, **place)
         figure.update_yaxes(title_text=f"{AXES[up]} [mm]", title_standoff=2, showticklabels=True, **place)
         words = f"cut at {AXES[cut]} = {round(float(at_mm[cut]))} mm".replace("-", "−")
         write(figure, left + wide / 2, 1.02, words, yanchor="bottom", xref="paper", yref="paper")
-    title = {"text": key, "font": {"size": 13}}
+    title = {"text": key, "font": {"size": 13}, "side": "top"}
     bar = {"title": title, "orientation": "h", "y": -0.3, "yanchor": "top", "thickness": 12, "len": 0.6}
     figure.update_layout(margin={"l": 55, "t": figure.layout.margin.t + 20, "b": 110})
     return figure.update_layout(coloraxis={"colorscale": SCALE, "colorbar": bar})

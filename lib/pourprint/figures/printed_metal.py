@@ -43,7 +43,7 @@ def orientation_map(job, rates):
     hours, measured = (route.hours_of(stood, part_cm3, job, m).total for stood in (scan, found.standing))
     figure = direction_map(
         f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
-        f"{hours.max():.1f} h where dark",
+        f"{hours.max():.1f} h where blue",
         found.tried,
         hours,
         "hours<br>a piece",
@@ -200,15 +200,17 @@ def roughness_chart(job, rates):
     added = (rates["roughness.particles"], rates["roughness.dross"])
     ra, stairs = supports.roughness_um(slope, layer_um, *added), supports.roughness_um(slope, layer_um, 0.0, 0.0)
     title = f"Surfaces that look down come out roughest ({layer_um:.0f} µm layers)"
-    axes = ("slope against the plate [°]: looking down | flat | looking up; 90 is upright", "roughness Ra [µm]")
+    axes = ("looking down ← slope against the plate [°] → looking up", "roughness Ra [µm]")
     figure = canvas(title, *axes, 395)
     band(figure, -45, 0)
     line(figure, slope, ra, COLOUR, width=3, hover="%{x:.0f}°: %{y:.0f} µm")
     line(figure, slope, stairs, COLOUR, "dash", 2)
-    write(figure, 20, ra[22], "stairs, sintered powder<br>and sagging", anchor="left", dx=20, dy=20)
+    write(figure, -97, ra.max(), "stairs, sintered powder<br>and sagging", anchor="left", align="left")
+    write(figure, 20, ra[22], "stairs and<br>sintered powder", anchor="left", dx=20, dy=20)
     write(figure, 0, stairs[18], "stairs of<br>the layers alone", dy=-30)
     write(figure, -22.5, 2, "needs<br>supports", dy=8)
-    figure.update_xaxes(dtick=45, range=[-100, 100])
+    figure.update_xaxes(tickvals=[-90, -45, 0, 45, 90], ticktext=["90, upright", "45", "flat", "45", "90, upright"])
+    figure.update_xaxes(range=[-100, 100])
     return Chart(
         figure.update_yaxes(range=[0, 1.15 * ra.max()]),
         f"An upright wall comes out at about {ra[0]:.0f} µm Ra, a slope of 45° looking up at {ra[-10]:.0f}, looking "

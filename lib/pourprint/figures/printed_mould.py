@@ -17,6 +17,7 @@ from pourprint.routes.printed_mould import job_box_mm, moulds_of
 CORE, PLANE = (LOOKS[route].colour for route in ("printed_mould", "printed_metal"))  # green, of every such picture
 OTHER_FACETS, BOX_FACETS = 400, 12  # feeder, sprue, sand; and one column of a core
 CORE_BOXES = 700
+NO_HEIGHTS = {"showticklabels": False, "title": {"text": "w, the upper half lifted"}}
 
 
 def opened_mould(mould):
@@ -44,7 +45,7 @@ def opened_mould(mould):
     ]
     traces = [
         solid_trace((vertices @ study.frame.T, faces), METAL, 0.45, "casting"),
-        solid_trace(joined(metal), METAL, 1.0, "feeder, sprue and gate"),
+        solid_trace(joined(metal), tint(METAL, 0.5), 1.0, "feeder, sprue and gate"),
         solid_trace(_core_boxes(mould, min(room, CORE_BOXES)), CORE, 1.0, "cores"),
         solid_trace(joined([box(drag), box(cope)]), SAND, 0.16, "sand"),
         solid_trace(box([[*drag[0, :2], parting - 0.2], [*drag[1, :2], parting]]), PLANE, 0.25, "parting plane"),
@@ -61,7 +62,7 @@ def opened_mould(mould):
     title = f"{mould.part.name}: {counted(mould.cores, 'core')} (orange), {many}, one sprue; drag to turn"
     sizes = " × ".join(f"{side:.0f}" for side in block)
     return Chart(
-        picture(title, traces, (-1.95, -1.85, 1.05), 560, names, axes="uvw"),
+        picture(title, traces, (-1.95, -1.85, 1.05), 560, names, axes="uvw").update_scenes(zaxis=NO_HEIGHTS),
         f"A sand block of {sizes} mm and {mould.mass_kg:.1f} kg with its metal makes a casting of "
         f"{mould.part.volume_cm3:.0f} cm³; what neither half shows, {mould.core_cm3:.0f} cm³, takes "
         f"{counted(mould.cores, 'core')}.",
@@ -118,7 +119,8 @@ def sand_bars(moulds):
         "casting": ([float(m.metal_kg * m.casting_yield) for m in moulds], tint("#222222", 0.5), "x"),
     }
     sand, metal, cast = (sum(kilograms) for kilograms, _, _ in rows.values())
-    title = f"Every kilogram poured takes {sand / metal:.0f} kg of printed sand"
+    ratios = np.divide(rows["sand"][0], rows["metal poured"][0])
+    title = f"A kilogram poured takes {ratios.min():.0f} to {ratios.max():.0f} kg of printed sand"
     figure = canvas(title, "one piece of each [kg]", rows=names, row_px=64, r=120)
     for name, (kilograms, colour, hatch) in rows.items():
         bars(figure, kilograms, names, colour, hatch, [f"{name} {kg:.2f}" for kg in kilograms], name=name)
@@ -201,7 +203,7 @@ def parting_map(mould):
     chosen, worst_at = int(np.abs(tried @ study.frame[2]).argmax()), int(hides.argmax())
     best, worst = hides[chosen], hides[worst_at]
     figure = direction_map(
-        f"{mould.part.name}: cores fill {best:.0f} cm³ as the mould opens, {worst:.0f} cm³ at worst",
+        f"{mould.part.name}: {best:.0f} cm³ are hidden as the mould opens, {worst:.0f} cm³ at worst",
         tried,
         hides,
         "hidden<br>[cm³]",
@@ -246,7 +248,7 @@ def gating_sketch(mould):
         line(figure, x, y, "#444444", width=1, fill="toself", name=name, fillcolor=colour)
     line(figure, [left, right], [0, 0], PLANE, "dash", 2)
     in_gate = way.flow_cm3_s / way.ingate_mm2
-    write(figure, (start + end) / 2, -below / 2, "casting", ON_FILL)
+    write(figure, (start + end) / 2, -below / 2, "casting<br>(its box)", ON_FILL)
     for i, one in enumerate(feeders):
         size = f"feeder<br>{one.diameter_mm:.0f} × {one.height_mm:.0f} mm"
         side, words = (float(one.room_mm[0][1]), above + one.height_mm / 2), (left - 8, (0.8 - 0.3 * i) * head)

@@ -28,15 +28,17 @@ def dimension_chart(sizes, item):
     kinds = table.index.where(table.index.str.startswith("box"), table.index.str.split().str[0])
     alike = table.iloc[:, :2].assign(kind=kinds).duplicated().to_numpy()
     shown = table[~alike].head(MOST_DIMENSIONS)
-    names = [f"{name}, {row.cast_mm:.1f} mm" for name, row in shown.iterrows()]
+    words = [name.replace("box along", "whole length along") for name in shown.index]
+    names = [f"{name}, {cast_mm:.1f} mm" for name, cast_mm in zip(words, shown["cast_mm"], strict=True)]
     stray, allowed = shown["largest_mm"] - shown["smallest_mm"], shown["tolerance_mm"]
-    share, off = (stray / allowed).max(), (shown[["smallest_mm", "largest_mm"]].abs().max(axis=1) / allowed).max()
+    off = (shown[["smallest_mm", "largest_mm"]].abs().max(axis=1) / allowed).max()
     entry = sizes.job.alloy.entries["contraction"]
-    title = f"{item.part.name}: doubt about contraction fills up to {share:.0%} of the tolerance"
-    key = "grey: the casting's tolerance · strokes: the range of contraction"
+    title = f"{item.part.name}: doubt about contraction takes up to {2 * off:.0%} of the tolerance on one side"
+    key = "grey: the casting's tolerance · stripes: the range of contraction"
     figure = canvas(title, "deviation of the casting [mm]", rows=names, key=key)
     bars(figure, allowed.fillna(0), names, "#BBBBBB", base=-allowed.fillna(0) / 2, name="casting tolerance")
     bars(figure, stray, names, COLOUR, "/", base=shown["smallest_mm"], width=0.35, name="contraction")
+    figure.add_vline(x=0, line={"color": INK, "width": 1})
     return Chart(
         figure.update_layout(barmode="overlay"),
         f"The pattern is printed {entry.value:g}% larger. Were the contraction {entry.low:g} or {entry.high:g}%, the "
@@ -89,7 +91,7 @@ def firing_chart(sizes, kits=1):
     times = np.concatenate([[0.0], np.cumsum([hours for _, hours, _ in spans])])
     heat = np.array([room, *(end for _, _, end in spans)])
     title = f"Burnt out at {hot:.0f} °C, poured at {warm:.0f} °C: {times[-1]:.0f} h in and out of the kiln"
-    figure = canvas(title, "hours of one kiln load [h]", "shell [°C]")
+    figure = canvas(title, "hours of one kiln load [h]", "temperature of the shell [°C]")
     line(figure, times, heat, COLOUR, width=3, hover="%{x:.1f} h: %{y:.0f} °C")
     for i, (name, _, _) in enumerate(spans):
         (x0, x1), (y0, y1) = times[i : i + 2], heat[i : i + 2]
@@ -140,7 +142,7 @@ def metal_chart(sizes):
     """Where the metal of one kit goes, as bars, where clusters are full: Chart."""
     metal = {name: float(kg) for name, kg in sizes.metal_kg.items()}
     total, kilograms = sum(metal.values()), [*metal.values()]
-    title = f"Of full clusters {sizes.casting_yield:.0%} of the metal becomes parts"
+    title = f"In full clusters {sizes.casting_yield:.0%} of the metal becomes parts"
     figure = canvas(title, f"metal poured for one {sizes.job.kit.noun}, clusters full [kg]", rows=metal)
     shades = [COLOUR, *(tint(COLOUR, white) for white in (0.3, 0.5, 0.7))]
     bars(figure, kilograms, [*metal], shades, said=[f"{kg:.2f} kg, {kg / total:.0%}" for kg in kilograms])
@@ -165,7 +167,7 @@ def hot_shell_chart(sizes, part):
     mould = Mould.shell(thickness, start_c=warm)
     here, rule = (float(ask(part.modulus_mm, melt, mould)) for ask in (shell_heat_share, adams_time_s))
     title = f"{part.name}: a shell of {thickness:.1f} mm at {warm:.0f} °C can take {here:.0%} of the casting's heat"
-    axes = ("temperature of the shell at the pour [°C]", "heat taken [% of the casting's heat]")
+    axes = ("temperature of the shell at the pour [°C]", "share of the heat [%]")
     figure = canvas(title, *axes, 360, zero="y")
     line(figure, shell_c, 100 * share, COLOUR, width=3, hover="%{x:.0f} °C: %{y:.0f}%")
     mark(figure, [warm], [100 * here])

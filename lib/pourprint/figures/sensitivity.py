@@ -14,7 +14,7 @@ def tornado_chart(found):
     if not found.entries:
         raise InputError("no input moves this answer: there are no bars to draw.")
     names, entries = [in_words(key) for key in found.entries], [*found.entries.values()]
-    unit, key = found.output.unit, "strokes: input at its low · plain: at its high"
+    unit, key = found.output.unit, "stripes: input at its low · plain: at its high · numbers: its low, its high"
     figure = canvas(f"{names[0].capitalize()} moves it most", f"{found.output.name} [{unit}]", rows=names, key=key)
     for side, answers, colour, hatch in (
         ("low", found.at_low, "#56B4E9", "/"),
@@ -45,7 +45,7 @@ def tornado_chart(found):
 def sobol_chart(indices):
     """Sobol indices with their intervals. Parameters: Indices of `sobol`. Returns: Chart."""
     names = [in_words(key) for key in indices.entries]
-    key = f"plain: alone · strokes: with others · thin line: interval of {CONFIDENCE:.0%}"
+    key = f"plain: alone · stripes: with others · thin line: interval of {CONFIDENCE:.0%}, also below 0"
     title = f"{names[0].capitalize()} carries the largest share of the doubt"
     figure = canvas(title, "share of the variance [-]", rows=names, row_px=42, key=key, r=20)
     for kind, values, ranges, colour, hatch in (
@@ -59,6 +59,6 @@ def sobol_chart(indices):
         figure.update_layout(barmode="group"),
         indices.words(),
         f"For each input two bars with intervals of {CONFIDENCE:.0%}: the share of the variance that goes "
-        "away once it alone is known (plain), and the share that it takes part in (strokes).",
+        "away once it alone is known (plain), and the share that it takes part in (stripes).",
         indices.table(),
     )

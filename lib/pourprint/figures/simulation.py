@@ -106,7 +106,7 @@ def _clear_spots(titles, shares, days, deadline_days):
     heights, last = np.linspace(0.12, 0.88, 20), max([deadline_days, *(own[-1] for own in days)])
     # What lies at each height of a name, from its foot to its head: [(from (20,), to (20,))].
     taken = [[np.interp(heights + at, shares, own) for at in (-TALL / 2, TALL / 2)] for own in days]
-    taken.append(np.full((2, heights.size), deadline_days))
+    taken += [np.full((2, heights.size), deadline_days)] * 2  # no name should cross the date
     found = []
     for title, own in zip(titles, taken[: len(titles)], strict=True):
         (begin, end), wide, cost = own, last * LETTER * (len(title) + 2), []
@@ -163,7 +163,7 @@ def chance_chart(runs, deadline):
     moments = {run.plan.title: _when(run, np.quantile(run.days, share)) for run in runs.values()}
     table = pd.DataFrame.from_dict(moments, "index", columns=[f"{s:.0%} by" for s in share])
     return Chart(
-        chance_figure(runs, days, f"Chance of the deadline: {', '.join(chances)}"),
+        chance_figure(runs, days, f"Chance of meeting the deadline: {', '.join(chances)}"),
         " ".join(run.answer(deadline) for run in runs.values()),
         "Chance of delivery from none to all against time, one rising curve a route, each with its dash and name; an "
         "upright line marks the deadline.",
@@ -182,7 +182,7 @@ def design_error_chart(errors, plans):
     cheap, quick = (titles[k] for k in np.argmin(mean, axis=1))
     both = f"{cheap} forgives a design error most cheaply"
     both += " and most quickly" if cheap == quick else f", {quick.lower()} most quickly"
-    across, key = (f"{money} more", "days more [d]"), "thin line: nine runs of ten"
+    across, key = (f"{money} more", "days more"), "bar and number: mean, whole job · thin line: nine runs of ten"
     figure = canvas(both, across, rows=titles, row_px=46, r=20, key=key)
     table = pd.DataFrame({f"cost [{money}]": mean[0], "days": mean[1]}, index=titles)
     colours, error = [tint(LOOKS[route].colour, 0.3) for route in errors], drawn.std(axis=2) / np.sqrt(drawn.shape[2])
@@ -190,9 +190,9 @@ def design_error_chart(errors, plans):
         ends = {"array": high[k] - mean[k], "arrayminus": mean[k] - low[k], "symmetric": False}
         reach = ends | {"color": INK, "thickness": 1.2}
         bars(figure, mean[k], titles, colours, error_x=reach, panel=k + 1, hover="%{y}: %{x:,.0f}")
-        for title, number, end in zip(titles, mean[k], high[k], strict=True):
-            write(figure, end, title, f"{number:,.0f}", anchor="left", dx=8, panel=k + 1)
-        figure.update_xaxes(range=[0, 1.25 * high[k].max()], row=1, col=k + 1)
+        for title, number in zip(titles, mean[k], strict=True):
+            write(figure, 0, title, f"{number:,.0f}", anchor="left", dx=4, ground=True, panel=k + 1)
+        figure.update_xaxes(range=[0, 1.1 * high[k].max()], row=1, col=k + 1)
         table[f"error of the mean {what}"], table[f"{what} 5%"], table[f"{what} 95%"] = error[k], low[k], high[k]
     return Chart(
         figure,
@@ -213,7 +213,7 @@ def failures_chart(plan, found):
         raise InputError(f"{plan.title} has no step that fails: set a yield below 1 to see what failures cost.")
     money, worst = plan.rates.currency, next(iter(costs))
     title = f"{plan.title}: failures at “{worst}” cost most"
-    figure = canvas(title, f"expected cost of its failures [{money}]", rows=costs)
+    figure = canvas(title, f"expected cost of its failures, whole job [{money}]", rows=costs)
     said = [f"{cost:,.0f}" for cost in costs.values()]
     bars(figure, [*costs.values()], [*costs], tint(LOOKS[plan.route].colour, 0.3), said=said, hover="%{y}: %{x:,.0f}")
     extra, yields = found.cost - found.failure_free_cost, {step.name: step.first_pass_yield for step in plan.steps}

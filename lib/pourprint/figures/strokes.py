@@ -15,7 +15,7 @@ from pourprint.figures.look import AXES, GROUND, INK, LAYOUT, ON_FILL, ROUND, SH
 
 LETTERS = 66  # of a line of a title that 525 px hold: a page of 1280 px at 200%, its side bar closed
 AXIS_LETTERS, BESIDE_ROWS = 52, 34  # of a line of an axis's name, and of one beside the names of rows
-HALF_NAME = 0.03, 0.1  # up and along of a region's name, as shares of a narrow chart's height and width
+HALF_NAME = 0.04, 0.1  # up and along of a region's name, as shares of a narrow chart's height and width
 TALL = 0.07  # of words on a panel's chart: their height as a share of its own
 ROW_PX = 26  # of a named row
 
@@ -29,7 +29,7 @@ def canvas(title, across="", up="", height=380, *, key="", log="", zero="", rows
     give the height, of `row_px` each; `margin` l, r, t, b [px].
     """
     panels = (across,) if isinstance(across, str) else across
-    spread = {"shared_yaxes": True, "horizontal_spacing": 0.08}
+    spread = {"shared_yaxes": True, "horizontal_spacing": 0.1}
     figure = make_subplots(1, len(panels), **spread) if panels is across else go.Figure()
     figure.update_layout(LAYOUT, height=height)
     # A title keeps to its axis, not to the words below; numbers to theirs, not to the one in the corner.
@@ -60,7 +60,7 @@ def message(figure, title, key=""):
 
     What a file's names hold in the message is text, as in `plain`.
     """
-    small = textwrap.wrap(key, LETTERS + 12) if "<" not in key else key.split("<br>")
+    small = textwrap.wrap(key.replace(" ·", "\u00a0·"), LETTERS + 12) if "<" not in key else key.split("<br>")
     lines = _wrapped(plain(title), LETTERS)
     lines += [f'<span style="font-size:12px">{words}</span>' for words in small]
     pad = 20 if lines[1:] else 8  # plotly hangs one line from its top, several from the foot of the first
