@@ -20,15 +20,15 @@ LIBRARY = ROOT / "lib" / "pourprint"
 BUDGETS = {
     "ledger": 882,
     "parts": 1264,
-    "process": 2900,
+    "process": 2887,
     "plans": 927,
-    "routes": 1856,
+    "routes": 1842,
     "risk": 468,
-    "decide": 1647,
-    "figures": 2591,
-    "panels": 1279,
-    "lessons": 2168,
-    "report": 497,
+    "decide": 1659,
+    "figures": 2592,
+    "panels": 1293,
+    "lessons": 2063,
+    "report": 507,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

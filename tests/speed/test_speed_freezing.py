@@ -11,9 +11,9 @@ import trimesh
 
 import pourprint as pp
 from pourprint.process.freezing.section_modulus import METALS, section_in
-from pourprint.process.freezing.solidification import Melt, Mould, freeze
+from pourprint.process.freezing.solidification import Melt, Mould
 from pourprint.process.freezing.voxels import columns, voxels
-from scenes import DEMO
+from scenes import DEMO, freeze
 
 pytestmark = pytest.mark.benchmark(timer=time.process_time)
 BALL = trimesh.creation.icosphere(5, radius=50)  # 20 480 facets
