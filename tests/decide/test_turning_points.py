@@ -1,7 +1,6 @@
 """What would turn the answer: published break-evens, brute force, failures in the mean, and any input as an axis."""
 
 import math
-import time
 
 import numpy as np
 import pytest
@@ -226,7 +225,7 @@ def test_where_another_number_of_kits_turns_the_answer_it_does_so_when_asked_the
     assert next(there) == pytest.approx(next(there), rel=0.03)
 
 
-# Refusals and speed -------------------------------------------------------------------------------------
+# Refusals ----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -240,15 +239,3 @@ def test_where_another_number_of_kits_turns_the_answer_it_does_so_when_asked_the
 def test_odd_questions_are_refused(ask, said):
     with pytest.raises(InputError, match=said):
         ask()
-
-
-def test_a_table_of_turns_takes_a_third_of_a_second():
-    plans = demo_plans()
-    pp.turns(plans, price_of_day=100.0)
-    times = []
-    for _ in range(3):
-        begin = time.process_time()  # of this process: others may be at work
-        pp.turns(plans, price_of_day=100.0)
-        times.append(time.process_time() - begin)
-    print(f"\nturns of the demo job: {min(times):.2f} s")
-    assert min(times) < 0.6

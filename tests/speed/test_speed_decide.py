@@ -77,3 +77,11 @@ def test_throughput_of_a_catalogue_alone_and_on_one_and_two_workers(benchmark):
             found = sweep(ask, cases, 50, client=client)
             print(f"{workers} workers: {len(cases['volume_cm3']) / (time.perf_counter() - begin):,.0f} parts/s")
             assert all(np.array_equal(found[key], alone[key]) for key in alone)
+
+
+@pytest.mark.benchmark(timer=time.process_time)  # of this process: others may be at work
+def test_a_table_of_turns_takes_less_than_0_6_s(benchmark):
+    plans = demo_plans()
+    benchmark.pedantic(lambda: pp.turns(plans, price_of_day=100.0), rounds=3, warmup_rounds=1)
+    print(f"\nturns of the demo job: {benchmark.stats['min']:.2f} s")
+    assert benchmark.stats["min"] < 0.6
