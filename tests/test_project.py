@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 927,
     "routes": 1842,
     "risk": 468,
-    "decide": 1659,
+    "decide": 1657,
     "figures": 2592,
     "panels": 1293,
     "lessons": 2063,

@@ -55,6 +55,14 @@ def test_a_3mf_is_read_in_the_unit_that_it_states_and_no_other_is_guessed(stated
     assert part.volume_cm3 == pytest.approx(0.009 * (longest_mm / 3) ** 3)
 
 
+def test_a_part_of_a_name_that_the_kit_has_keeps_the_kits_own_part_and_gets_a_name_of_its_own():
+    panel = compare_panel(demo_kit(), demo_rates(), "2027-01-11T08:00")
+    dropped(box_of(panel), "axle_carrier.stl", NODE.read_bytes())
+    options = panel.controls["kit"].source.options
+    assert panel.controls["kit"].value == "1 × own axle carrier"
+    assert "field rover frame and 1 × own axle carrier" in options and "one axle carrier" in options
+
+
 def test_what_is_no_mesh_is_refused_in_a_sentence():
     for name, content in (("node.txt", b"text"), ("node.stl", b"no facets"), ("node.stl", bytes(41_000_000))):
         with pytest.raises(InputError):

@@ -65,10 +65,8 @@ class Again:
         known, x, at = np.log(np.maximum(added, 1e-9)), np.log(self.kits), np.log(kits)
         i = np.searchsorted(x, x[-1] - np.log(2), side="right") - 1  # the last that is far enough to tell a power
         power = np.clip((known[-1] - known[i]) / (x[-1] - x[i]), *powers) if i >= 0 else powers[0] + 1
-        low = np.clip(np.searchsorted(x, at, side="right") - 1, 0, max(x.size - 2, 0))
-        high = np.minimum(low + 1, x.size - 1)
-        along = np.clip((at - x[low]) / np.where(high > low, x[high] - x[low], 1.0), 0.0, 1.0)
-        return np.exp(known[low] + along * (known[high] - known[low]) + power * np.maximum(at - x[-1], 0.0))
+        weights = np.array([np.interp(at, x, one) for one in np.eye(x.size)])  # of each number that is known
+        return np.exp(np.tensordot(weights, known, (0, 0)) + power * np.maximum(at - x[-1], 0.0))
 
     def joined(self, other):
         """The same at these numbers of kits and at another's; its own where both know one."""

@@ -60,7 +60,7 @@ def plan_timeline(plan):
         f"Of the days, {waited:.1f} are waiting (drying, cooling or computing), {ran:.1f} in machines, {worked:.1f} "
         f"hands, and in {rested:.1f} work rests: closed hours, laid down, or a machine that its clock starts later.",
         f"{len(names)} rows, one a step; bars from begin to end of each round, on a "
-        f"calendar from {begin:%d %b %Y}. Where work rests, the bar has lines along it.",
+        f"calendar from {begin:%d %b %Y}. Where work rests, the bar has lines along it; grey days are closed.",
         plan.timeline().set_index("step"),
     )
 

@@ -98,10 +98,9 @@ class _Desk:
     def add(self, part, count):
         """Offer so many of a part, and choose them. Returns: the alloy's name; Findings in it on printed routes, each
         place once, by the first route that refuses it."""
-        whole = self.kit
-        if part.name in [item.part.name for item in whole.parts]:
+        if part.name in [item.part.name for item in self.kit.parts]:
             part = replace(part, name=f"own_{part.name}")
-        name, item = f"{count} × {part.title}", KitPart(part, count)
+        name, item, whole = f"{count} × {part.title}", KitPart(part, count), self.kit
         alone, joined = Kit(part.name, (item,)), replace(whole, parts=(*whole.parts, item))
         self.offer({name: alone, f"{whole.name.replace('_', ' ')} and {name}": joined}, name)
         asked = self.question.setting(self.values())

@@ -76,7 +76,8 @@ class Question:
         values = {key: entry.value for key, entry in here.entries.items()}
         other = [key for key, entry in setting.rates.entries.items() if entry.value != values.get(key)]
         other += ["currency"] * (setting.rates.currency != here.currency)
-        if other := other + ["working hours"] * (setting.rates.hours != here.hours):
+        other += ["working hours"] * (setting.rates.hours != here.hours)
+        if other:
             what = ", ".join(other[:3])
             raise InputError(f"{setting.name} was kept with another rate card ({what}): open a panel with that card.")
         if setting.routes not in (PRINTED, tuple(ROUTES)):
@@ -166,9 +167,9 @@ class Question:
         if axis in OF_THE_JOB and values["day"]:
             days = self._days(now, axis, others, grid, at, resting)
         if axis in WHOLE or axis in self.prices:
-            prices = self.known["card"]
-            wanted, prices = (grid, prices) if axis in WHOLE else (size, prices.replace({axis: grid}))
-            failing = {route: self.known["again"][1][route].at(wanted, days[route], prices) for route in now.days}
+            wanted, changed = (grid, {}) if axis in WHOLE else (size, {axis: grid})
+            again, prices = self.known["again"][1], self.known["card"].replace(changed)
+            failing = {route: again[route].at(wanted, days[route], prices) for route in now.days}
         unit = f"{self.rates.currency} a {self.kits[values['kit']].noun}"
         return Along(title, grid, log, unit_costs(totals, kits, price, days, failing), at, unit)
 
