@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import pourprint as pp
@@ -70,6 +70,7 @@ def test_a_tube_seen_from_the_side_has_its_bore_as_the_gap():
 
 @few
 @given(st.floats(3, 15), st.floats(1.0, 2.5))
+@example(12.972090355403106, 1.6057780517941334)  # rays on the cells' borders, which rounding gave to either cell
 def test_a_wall_keeps_its_thickness_on_any_grid(thickness, cell):
     grid = voxels(*solid(trimesh.creation.box((thickness, 12, 12))), cell)
     middle = grid.fraction[:, grid.fraction.shape[1] // 2, grid.fraction.shape[2] // 2]

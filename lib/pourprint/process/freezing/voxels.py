@@ -123,7 +123,8 @@ def voxels(vertices, faces, cell_mm, pad_mm=0.0, box=None):
     found = columns((vertices - low) @ turn.T, faces, cell_mm / np.sqrt(65))
     ray = np.stack(np.divmod(found.column, found.shape[1]), 1) + 0.5
     across = (found.origin_mm + ray * found.spacing_mm) @ turn[:2, :2]
-    i, j = np.clip(across / cell_mm, 0, size[:2] - 1).astype(int).T
+    # 65 to each cell, whatever rounding says of a ray on the border of two: all such go to the upper one.
+    i, j = np.clip(across / cell_mm + 1e-7, 0, size[:2] - 1).astype(int).T
     # A stretch's share of a cell: its length below the cell's top less its length below the cell's bottom.
     enter, leave = found.enter_mm / cell_mm, found.exit_mm / cell_mm
     stretch, k = ranges(np.floor(enter).astype(int), np.ceil(leave).astype(int))
