@@ -175,6 +175,10 @@ def test_empty_lines_and_remarks_are_not_rows_and_keep_the_numbering(tmp_path):
         ("# nothing but a remark\n", "is empty"),
         ("day,what\n", "must begin with the columns"),
         (HEAD.replace(",", ";") + "\n", "not semicolons"),
+        (
+            HEAD + '\n2026-10-05,shell.dip_time,2,0.2,h,,"1 inch tube\n2026-10-06,shell.dip_time,2,0.3,h,,\n',
+            "not a CSV file",
+        ),
     ],
 )
 def test_a_file_that_is_no_log_is_refused_as_a_whole(tmp_path, text, said):

@@ -177,3 +177,23 @@ def test_a_card_with_arrays_cannot_be_saved(tmp_path):
     with pytest.raises(InputError, match="2 values"):
         demo_rates().replace({"machine.kiln": np.array([1.0, 2.0])}).save(tmp_path / "a.toml")
     assert not (tmp_path / "a.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("section", "name", "changed", "said"),
+    [
+        (
+            "printed_metal",
+            "powder_loss",
+            "value = 10.0, low = 5.0, high = 30.0",
+            "a share of a whole and must not pass 1",
+        ),
+        ("foundry", "yield_pour", "value = 0.95, low = 0.9, high = 1.3", "must not pass 1, not 1.3"),
+        ("foundry", "crucible", "value = 25.0, low = 0.0, high = 40.0", "must be above 0, not 0"),
+        ("foundry", "yield_pour", 'value = 5.0, low = 0, high = 10, kind = "number"', "must not pass 1"),
+    ],
+)
+def test_neither_a_value_nor_its_range_may_be_what_its_kind_cannot(tmp_path, section, name, changed, said):
+    unit = demo_rates().entries[f"{section}.{name}"].unit
+    entry = f'{{ {changed}, unit = "{unit}", pedigree = "invented", source = "own", date = 2026-10-01 }}'
+    assert said in faults_of(tmp_path, f"{TEXT}\n[{section}]\n{name} = {entry}\n")

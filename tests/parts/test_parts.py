@@ -1,5 +1,6 @@
 """Parts and kits: what the numbers mean, how they scale, and that bad input is refused with one sentence."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -120,7 +121,7 @@ def test_layers_of_a_part():
 
 
 def test_kit_sums_over_all_pieces():
-    kit = Kit("k", (KitPart(bracket(), 3), KitPart(bracket(volume_cm3=30), 2)))
+    kit = Kit("k", (KitPart(bracket(), 3), KitPart(replace(bracket(volume_cm3=30), name="small"), 2)))
     assert kit.nodes == 5
     assert kit.volume_cm3 == pytest.approx(240)
     assert Kit.of(bracket()).nodes == 1 and Kit.of(bracket()).volume_cm3 == 60
@@ -156,6 +157,29 @@ def test_kit_file_may_give_numbers(tmp_path):
     (entry,) = Kit.load(path).parts
     assert entry.part.volume_cm3 == 60 and entry.part.overhang_cm2 == 3 and len(entry.part.notes) == 1
     assert (entry.bores, entry.sockets, entry.faces) == ((Bore(22, 7, "N7"),), (Socket(25, 35),), (Face(4),))
+
+
+def test_a_kit_knows_its_parts_by_name_and_its_features_by_kind():
+    part = Part.from_numbers("lug", 60, 210, (90, 70, 60))
+    with pytest.raises(InputError, match="'lug' is given to more than one part"):
+        Kit("two", (KitPart(part), KitPart(part)))
+    for bores in (Bore(20, 60), ({"diameter_mm": 3},)):
+        with pytest.raises(InputError, match="must be a tuple of Bore"):
+            KitPart(part, bores=bores)
+
+
+@pytest.mark.parametrize(
+    ("feature", "said"),
+    [
+        ("bores = [{ diameter_mm = 120, depth_mm = 20 }]", "120 mm is wider than the part is long, 90 mm"),
+        ("faces = [{ area_cm2 = 640 }]", "faces of 640 cm² are more than the part's whole surface, 210 cm²"),
+    ],
+)
+def test_a_feature_that_the_part_has_no_room_for_is_a_slip_of_the_file(tmp_path, feature, said):
+    numbers = 'name = "lug"\ncount = 1\nvolume_cm3 = 60.0\narea_cm2 = 210.0\nbox_mm = [90.0, 70.0, 60.0]'
+    (tmp_path / "kit.toml").write_text(f'name = "one"\n[[part]]\n{numbers}\n{feature}\n', encoding="utf-8")
+    with pytest.raises(InputError, match=said):
+        Kit.load(tmp_path / "kit.toml")
 
 
 def test_all_faults_of_a_kit_file_come_in_one_message(tmp_path):

@@ -45,8 +45,8 @@ class Kind(StrEnum):
         """What is wrong with a value (or an array) of this kind, else an empty text."""
         if not (self in MAY_BE_ZERO or np.all(value)):
             return f"must be above 0, not {value}"
-        if self is Kind.YIELD and np.any(np.asarray(value) > 1):
-            return f"is a share of good pieces and must not pass 1, not {value}"
+        if self in (Kind.YIELD, Kind.SHARE) and np.any(np.asarray(value) > 1):
+            return f"is a share of a whole and must not pass 1, not {value}"
         return ""
 
 
@@ -73,8 +73,8 @@ class Entry(BaseModel):
 
     @model_validator(mode="after")
     def _sound(self):
-        if fault := self.kind.fault(self.value):
-            raise ValueError(fault)
+        if faults := [*filter(None, map(self.kind.fault, (self.value, self.low, self.high)))]:
+            raise ValueError(faults[0])
         if not self.low <= self.value <= self.high:
             raise ValueError(f"needs low ≤ value ≤ high, has {self.low} ≤ {self.value} ≤ {self.high}")
         return self
@@ -95,12 +95,13 @@ def nearest(word, words):
 def read_entry(key, raw, date, kind=None):
     """An Entry from a TOML value, or the list of what is wrong with it.
 
-    Parameters: `key` dotted name for messages; `raw` the TOML value; `date`, `kind` used where the entry has none.
+    Parameters: `key` dotted name for messages; `raw` the TOML value; `date` used where the entry has none; `kind`,
+    where it is known, whatever the entry says.
     Returns: (Entry or None, list of faults).
     """
     if not isinstance(raw, dict):
         return None, [f"{key} must be an entry {{ value = …, unit = …, … }}, not {raw!r}"]
-    return validated(Entry, {"date": date, **({"kind": kind} if kind else {}), **raw}, key)
+    return validated(Entry, {"date": date, **raw, **({"kind": kind} if kind else {})}, key)
 
 
 def read_table(name):

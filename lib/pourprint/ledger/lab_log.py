@@ -65,7 +65,7 @@ class LabLog:
             text = path.read_text(encoding="utf-8-sig")
         except (UnicodeDecodeError, OSError):
             raise InputError(f"{path.name} cannot be read as text in UTF-8: save it as CSV UTF-8.") from None
-        reader = csv.reader(io.StringIO(text, newline=""))
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
         return cls(path.name, *_read(path.name, reader, rates))
 
     def __str__(self):

@@ -67,6 +67,10 @@ class KitPart:
     def __post_init__(self):
         if not isinstance(self.part, Part):
             raise InputError(f"part={self.part!r} must be a Part.")
+        for name, kind in (("bores", Bore), ("sockets", Socket), ("faces", Face)):
+            given = getattr(self, name)
+            if not isinstance(given, tuple | list) or not all(isinstance(one, kind) for one in given):
+                raise InputError(f"{name}={given!r} must be a tuple of {kind.__name__}, such as ({kind.__name__}(…),).")
         _check_count(self.count)
 
     @property
@@ -94,6 +98,8 @@ class Kit:
         if not self.parts or not all(isinstance(entry, KitPart) for entry in self.parts):
             raise InputError(f"parts of kit {self.name!r} must be one or more KitPart; use Kit.of(part) for one.")
         object.__setattr__(self, "parts", tuple(self.parts))
+        if faults := given_twice([entry.part.name for entry in self.parts], "part"):
+            raise InputError(f"kit {self.name!r}: {faults[0]}; count one part more often, or name them apart.")
 
     @classmethod
     def of(cls, part):
@@ -246,4 +252,11 @@ def _kit_part(
     if mesh is not None and any(value is not None for value in numbers):
         raise InputError("give either mesh or numbers (volume_cm3, area_cm2, box_mm, ...), not both.")
     part = Part.from_numbers(name, *numbers) if mesh is None else Part.from_mesh(mesh, unit, up, name)
+    longest_mm, faces_cm2 = float(np.max(part.box_mm)), sum(face.area_cm2 for face in faces)
+    if wide := [hole.diameter_mm for hole in (*bores, *sockets) if hole.diameter_mm > longest_mm]:
+        raise InputError(f"a hole of {wide[0]:g} mm is wider than the part is long, {longest_mm:.4g} mm.")
+    if faces_cm2 > part.area_cm2:
+        raise InputError(
+            f"faces of {faces_cm2:.4g} cm² are more than the part's whole surface, {part.area_cm2:.4g} cm²."
+        )
     return KitPart(part, count, bores, sockets, faces)
