@@ -101,6 +101,17 @@ def test_express_costs_a_factor_and_takes_its_own_days():
         assert found == pytest.approx(cost) and step.work[0].wait_h == pytest.approx(24 * days)
 
 
+def test_a_suppliers_five_days_are_a_week_whatever_days_the_lab_opens():
+    card = card_that_buys("machining", per_order=100.0, working_days=5.0)
+    few = replace(card, hours=replace(card.hours, days=("Tue", "Thu")))
+    assert [order_of(pp.plan("printed_mould", small_job(), one))[0].work[0].wait_h for one in (card, few)] == [168, 168]
+
+
+def test_express_without_days_of_its_own_saves_none():
+    card = card_that_buys("machining", per_order=100.0, calendar_days=14.0, express=1.0)
+    assert order_of(pp.plan("printed_mould", small_job(), card))[0].work[0].wait_h == 24 * 14
+
+
 def test_express_changes_what_is_paid_and_not_what_is_ordered():
     offer = {"per_order": 60.0, "per_part": 10.0, "express_factor": 1.6}
     card = card_that_buys("machining", **offer, express=1.0)

@@ -139,8 +139,9 @@ def _order(name, ware, job, rates):
     litres, cm3 = (sum(row[0] * row[k] for row in rows) / scale for k, scale in ((1, 1e6), (2, 1)))
     express = np.asarray(offer("express")) >= 0.5
     factor = np.where(express, offer("express_factor"), 1.0)
-    working_days = 7 / len(rates.hours.days) * offer("working_days")
-    days = np.where(express, offer("express_days"), offer("calendar_days") + working_days)
+    working_days = 7 / 5 * offer("working_days")  # the supplier's, whatever the lab's own week
+    sooner = express & (offer("express_days") > 0)  # where the offer names no days of its own, express saves none
+    days = np.where(sooner, offer("express_days"), offer("calendar_days") + working_days)
 
     def share_taken(kits):
         """1 where the order's own price counts [-], 0 where the least does."""
