@@ -137,6 +137,15 @@ def test_a_part_drawn_aslant_costs_about_the_same():
     assert costs[0] == pytest.approx(costs[1], rel=0.02)
 
 
+def test_a_plate_costs_the_same_however_it_was_drawn():
+    """Alike on all flats, it stands on edge where many share the plate, though nobody drew it so."""
+    costs = []
+    for sides in ((150, 100, 5), (150, 5, 100), (5, 100, 150)):
+        flat = box(extents=sides)
+        costs.append(plan(pp.Job(pp.Part.from_arrays("flat", flat.vertices, flat.faces), "AlSi7Mg", 20)).unit_cost)
+    assert costs == pytest.approx(costs[:1] * 3, rel=1e-3)
+
+
 def test_more_kits_together_let_parts_stand_taller():
     job = pp.Job(demo_kit().parts[0].part, "AlSi10Mg", 6)
     low, high = (route.lay_out(job, rates(kits_together=kits)).height_mm for kits in (1, 6))

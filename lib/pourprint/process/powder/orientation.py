@@ -124,7 +124,7 @@ class Orientations:
         facts = np.array([scan.height_mm, scan.support_cm3, scan.held_cm2, longest])
         scores = np.array(WISHES) @ _over_median(facts)
         best = np.argsort(scores, axis=1, kind="stable")[:, :2]
-        chosen = tried[np.unique([0, *best.ravel()])]
+        chosen = tried[np.unique([*range(4), *best.ravel()])]  # as drawn and along the three axes always
         stands, shadows = zip(*(stand(placed, faces, up, spacing) for up in chosen), strict=True)
         shadows = tuple(replace(one, frame=one.frame @ own) for one in shadows)
         return cls(chosen @ own, Standing.of_each(stands), shadows, tried @ own, scan)
