@@ -9,6 +9,8 @@ import pourprint as pp
 from pourprint.ledger.errors import InputError
 from pourprint.process.finish.bonding import Lap, allowable_mpa
 from pourprint.routes.bonding import bond_list, bond_materials
+from pourprint.routes.common import machining_of
+from pourprint.routes.finishing import finishing_list
 from scenes import DEMO, PRINTED, demo_kit, demo_rates
 
 
@@ -46,9 +48,32 @@ def test_one_socket_by_hand(frame, plans):
     assert row["mean over allowed [-]"] == pytest.approx(pull / (2 * np.pi * 15.0625 * 40) / allowable_mpa())
 
 
-def test_curing_at_the_coldest_service_leaves_no_thermal_stress(frame, plans):
-    table = bond_list(frame, pp.frame_loads(frame), plans["printed_metal"], service_c=60.0)  # as warm as the cure
-    assert table["of it cold [MPa]"].max() == pytest.approx(0)
+def test_cold_loads_a_bond_in_proportion_and_near_its_cure_no_number_is_told(frame, plans):
+    """The line is elastic: 20 K below the cure of 60 °C a quarter of what 80 K below does."""
+    loads, plan = pp.frame_loads(frame), plans["printed_metal"]
+    cool, cold = (bond_list(frame, loads, plan, c)["of it cold [MPa]"] for c in (40.0, -20.0))
+    assert cool.to_numpy() == pytest.approx(cold.to_numpy() / 4) and cold.min() > 0
+    with pytest.raises(InputError, match=r"service_c=60\.0 must be at most 40 °C"):
+        bond_list(frame, loads, plan, service_c=60.0)
+
+
+def test_a_layer_of_cloth_asks_for_a_wider_hole_than_adhesive_alone(plans):
+    """Shells of grade 5: a gap of 0.2 mm less (0.5 + 0.1)/4 holds 0.05 mm of adhesive, not 0.1 mm of cloth besides."""
+    cloth = plans["printed_pattern"].at(isolation="glass_cloth")
+    before, after = (
+        [work.cut for work in machining_of(p.job, p.rates, p.route)] for p in (plans["printed_pattern"], cloth)
+    )
+    bores = [len(item.bores) for item in cloth.job.kit.parts]
+    assert not any(cut[n:].any() for cut, n in zip(before, bores, strict=True))
+    assert all(cut[n:].all() for cut, n in zip(after, bores, strict=True))
+    assert set(finishing_list(cloth).query("feature.str.startswith('socket')")["how"]) == {"machined"}
+
+
+def test_anodising_is_for_light_metals_and_takes_its_days(plans):
+    bonded = plans["printed_metal"].at(isolation="anodised")
+    assert bonded.elapsed_h - plans["printed_metal"].elapsed_h > 120
+    with pytest.raises(InputError, match="isolation='anodised' is for light metals, not Ti-6Al-4V"):
+        pp.Job(demo_kit(), "Ti-6Al-4V", isolation="anodised")
 
 
 def test_what_is_bought_by_hand(plans):
@@ -58,7 +83,7 @@ def test_what_is_bought_by_hand(plans):
     line_cm3 = sum(np.pi * s.diameter_mm * s.depth_mm for s in sockets) * 0.2 / 1000
     assert bond_materials(plan.at(batch_size=1)) == pytest.approx(line_cm3 * 1.2 * 3 * 0.06 + 0.2 * len(sockets))
     assert bond_materials(plan.at(batch_size=2)) == pytest.approx(2 * bond_materials(plan.at(batch_size=1)))
-    assert bond_materials(plan, "glass_cloth") > bond_materials(plan)
+    assert bond_materials(plan.at(isolation="glass_cloth")) > bond_materials(plan)
 
 
 def test_a_softer_tube_end_and_another_gap_change_the_line(frame, plans):

@@ -70,7 +70,7 @@ class _Joint:
         sockets = tuple(replace(s, depth_mm=length) if s == self.socket else s for s in mine.sockets)
         asked = replace(mine, bores=bores, sockets=sockets)
         kit = replace(self.kit, parts=tuple(asked if item is mine else item for item in self.kit.parts))
-        job = Job(kit, values["alloy"], self.quantity)
+        job = Job(kit, values["alloy"], self.quantity, isolation=values["isolation"])
         plans = feasible(plan_all(job, self.rates.replace({"bonding.gap": values["bonding.gap"]}), PRINTED))
         if values["route"] not in plans:
             raise InputError(f"{title_of(values['route'])} cannot make this kit in {values['alloy']}.")
@@ -78,7 +78,7 @@ class _Joint:
         listed = finishing_list(plan).loc[self.kind.name]
         how = listed[listed["feature"].str.startswith("socket")]["how"].iloc[0]
         frame = replace(self.frame, tubes={**self.frame.tubes, name: replace(self.tube, bond_mm=length)})
-        lap = socket_lap(frame, self.kind, name, plan, how, values["isolation"])[0]
+        lap = socket_lap(frame, self.kind, name, plan, how)[0]
         axis, (force, moment) = frame.direction(self.tube, self.point), self.at[name]
         pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(np.cross(axis, moment.T), axis=1))
         return plans, plan, lap, float(pulls.max())
@@ -94,7 +94,7 @@ class _Joint:
         facts = {
             "seat, loosest and tightest": "; ".join(word.partition(":")[0] for word in seat["verdict"]),
             "bond at its thinnest": f"{peak:.0f} MPa at an end; mean {mean:.2f} of what the course allows",
-            "cheapest": f"{cheapest.title}, {cheapest.unit_cost:,.0f} {money} a {self.kit.noun}, no failures",
+            "cheapest": f"{cheapest.title}, {cheapest.unit_cost:,.0f} {money} a {self.kit.noun}, bonded, no failures",
         }
         bars = []
         for route, one in plans.items():
@@ -104,7 +104,9 @@ class _Joint:
             pieces = Piece("", cut, hue, f"machining {cut:,.0f}"), Piece("", rest, tint(hue, 0.6), f"rest {rest:,.0f}")
             bars.append(Bar(one.title, pieces, float(one.unit_cost)))
         title = f"{cheapest.title} costs least for {counted(self.quantity, self.kit.noun)}"
-        costs = stacked_bars(title, bars, f"{money} a {self.kit.noun}; dark: machining", "{:,.0f}")
+        costs = stacked_bars(
+            title, bars, f"{money} a {self.kit.noun}, bonding's hours in it; dark: machining", "{:,.0f}"
+        )
         table = finishing_list(plan).loc[[self.kind.name]].drop_duplicates().set_index("feature").round(2)
         return Shown(facts, costs, table_html(table.rename_axis(self.kind.name), f"{plan.title}; of equal rows one"))
 

@@ -63,6 +63,8 @@ class Job:
             raise InputError(f"machine_all_sockets must be True or False, not {self.machine_all_sockets!r}.")
         if self.isolation not in ("", *ISOLATIONS):
             raise InputError(f"isolation={self.isolation!r} must be empty or one of {', '.join(ISOLATIONS)}.")
+        if self.isolation == "anodised" and self.alloy.family in ("steel", "titanium"):
+            raise InputError(f"isolation='anodised' is for light metals, not {self.alloy.name}: take another.")
         try:
             np.broadcast_shapes(np.shape(self.quantity), np.shape(self.batch_size), np.shape(self.kit.volume_cm3))
         except ValueError:

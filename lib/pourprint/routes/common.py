@@ -6,6 +6,7 @@ from functools import reduce
 import numpy as np
 
 from pourprint.ledger.alloys import Alloy
+from pourprint.ledger.entries import joints
 from pourprint.ledger.errors import Infeasible
 from pourprint.plans.steps import BATCH, JOB, Level, Stage, Step, Work
 from pourprint.process.contraction import cast_bore_mm
@@ -234,7 +235,8 @@ def as_made(route, rates):
     read = rates.section("printed_pattern" if route == "tooled_pattern" else route)
     stock_mm, shift_mm = read("machining_stock"), read("core_clearance") if route == "printed_mould" else 0.0
     if route == "printed_metal":
-        return lambda each_mm: np.asarray(read("socket_tolerance"))[..., None] + 0 * each_mm, stock_mm, shift_mm
+        small_mm, of_size = (np.asarray(read(key))[..., None] for key in ("socket_tolerance", "size_tolerance"))
+        return lambda each_mm: np.maximum(small_mm, of_size / 100 * each_mm), stock_mm, shift_mm
     grade = np.rint(read("casting_grade"))[..., None]
     return lambda each_mm: casting_tolerance_mm(each_mm, grade), stock_mm, shift_mm
 
@@ -267,6 +269,12 @@ class Machining:
         return self.hole_cm3.sum(axis=-1) + self.face_cm3
 
 
+def least_gap_mm(job, rates):
+    """The least bond gap round a tube [mm]: what the adhesive needs, and the layer of a job's isolation."""
+    layer_mm = joints()[f"{job.isolation}.thickness"].value if job.isolation else 0.0
+    return rates["bonding.least_gap"] + layer_mm
+
+
 def machining_of(job, rates, route):
     """Machining of each kit part by a route, tuple of Machining in the kit's order.
 
@@ -275,13 +283,13 @@ def machining_of(job, rates, route):
 
     One that would be narrower than what the route keeps open is cast shut. Faces are always machined, and bores whose
     fit is narrower than what the route keeps; a tube socket only when asked for, or when the hole as made would leave a
-    thinner bond gap than the adhesive needs.
+    thinner bond gap than `least_gap_mm`.
     """
     tolerance_of, stock_mm, shift_mm = as_made(route, rates)
     open_key = OPEN.get(route, "shell.least_opening")
-    bonding = (rates[f"bonding.{key}"] for key in ("gap", "tube_tolerance", "least_gap"))
+    gap, tube = (rates[f"bonding.{key}"] for key in ("gap", "tube_tolerance"))
     # The last axis is that of a part's holes.
-    numbers = (*bonding, stock_mm, shift_mm, rates[open_key] if open_key else 0.0)
+    numbers = (gap, tube, least_gap_mm(job, rates), stock_mm, shift_mm, rates[open_key] if open_key else 0.0)
     gap, tube, least, stock, shift, opening = (np.asarray(value)[..., None] for value in numbers)
     found = []
     for item in job.kit.parts:

@@ -40,7 +40,7 @@ def finishing_list(plan):
     rates, job, (_, stock, _) = plan.rates, plan.job, common.as_made(plan.route, plan.rates)
     machine_h = sum(rates[key] for key in ("labour.technician", "machine.machining_centre"))
     machine_h += rates["power.machining_centre"] * rates["energy.electricity"]
-    read, least, asked_gap = rates.section("machining"), rates["bonding.least_gap"], rates["bonding.gap"]
+    read, least, asked_gap = rates.section("machining"), common.least_gap_mm(job, rates), rates["bonding.gap"]
     widest, tube = rates.entries["bonding.gap"].high, rates["bonding.tube_tolerance"]
     moulds = moulds_of(job, rates) if plan.route == "printed_mould" else [None] * len(job.kit.parts)
     rows = []

@@ -9,6 +9,7 @@ from pourprint.ledger.entries import joints, table_of, values_of
 from pourprint.ledger.errors import Infeasible
 from pourprint.parts.kits import Bore
 from pourprint.process.finish.iso_fits import limits_um
+from pourprint.routes.common import least_gap_mm
 from pourprint.routes.findings import KINDS
 from pourprint.routes.finishing import finishing_list, hole_tolerance_mm
 
@@ -23,7 +24,7 @@ def inspection_list(plan):
     """
     values, finishing = values_of(joints()), finishing_list(plan)
     tube = plan.rates["bonding.tube_tolerance"]
-    narrow, wide = plan.rates["bonding.least_gap"], plan.rates.entries["bonding.gap"].high
+    narrow, wide = least_gap_mm(plan.job, plan.rates), plan.rates.entries["bonding.gap"].high
     rows = []
     for item in plan.job.kit.parts:
         pieces = int(item.count * min(plan.job.quantity, plan.job.batch_size))
