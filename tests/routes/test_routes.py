@@ -362,6 +362,11 @@ def test_an_alloy_that_a_route_cannot_make_is_refused_with_the_reason(alloy, rou
     assert pp.plan_all(demo_job(alloy), demo_rates())[route].reason == str(caught.value)
 
 
+def test_an_alloy_is_refused_before_the_shape_is_so_nobody_mends_a_part_in_vain():
+    small = pp.Job(demo_kit().parts[0].part.scaled_to(volume_cm3=4.5), "Ti-6Al-4V")
+    assert all("vacuum" in pp.plan_all(small, demo_rates())[route].reason for route in CAST)
+
+
 @pytest.mark.parametrize("route", CAST)
 def test_a_furnace_that_is_too_cold_names_both_temperatures(route):
     with pytest.raises(Infeasible, match=r"1560 °C.*1000 °C"):

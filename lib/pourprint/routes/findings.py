@@ -99,7 +99,9 @@ def allowed(route, alloy, rates):
 
 
 def refuse(route, job, rates):
-    """Raise Infeasible with all that is refused, after a doubt about the unit; do nothing where nothing is."""
+    """Raise Infeasible with why the alloy cannot be made so, or else with all that is refused, after a doubt about the
+    unit; do nothing where nothing is."""
+    job.alloy.check_route(route)
     found = findings(route, job, rates)
     if any(one.verdict is Verdict.REFUSED for one in found):
         raise Infeasible(*(f"{one}." for one in found if one.verdict is Verdict.REFUSED or one.key == UNIT))

@@ -257,7 +257,6 @@ def _powder(melted_cm3, bed_cm3, job, m):
 
 def steps(job, rates):
     """The steps of this route for a job at a rate card: (Job, RateCard) → tuple of Step. Raises: Infeasible."""
-    job.alloy.check_route(NAME)
     refuse(NAME, job, rates)
     m, layout = rates.section(NAME), lay_out(job, rates)
     return (

@@ -29,7 +29,6 @@ def steps_with(name, sizes, patterns, first):
     """The steps of a route by shells, of some `name`: `patterns` turns ShellSizes into the steps that make patterns,
     and failures send work back to the step named `first`."""
     job, rates = sizes.job, sizes.rates
-    job.alloy.check_route(name)
     refuse(name, job, rates)
     layout, made = "lay out clusters, gates and contraction", patterns(sizes)
     cluster = common.lots("cluster", sizes.per_kit)
