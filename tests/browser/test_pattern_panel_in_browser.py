@@ -3,7 +3,7 @@
 from jupyter_browser import REPOSITORY, check_bars, number, open_notebook, press, write_notebook
 
 import pourprint as pp
-from pourprint.figures.stages import SHORT
+from pourprint.figures.stages import short
 from pourprint.panels.panel import SLIDERS as ROWS
 
 CELLS = [
@@ -25,7 +25,7 @@ def expected(page):
     rates = pp.RateCard.load(REPOSITORY / "data_demo/rates.toml").replace(changes)
     quantity = int(number(page, "quantity wanted"))
     plan = pp.plan("printed_pattern", pp.Job(kit, "AlSi7Mg", quantity), rates)
-    return {SHORT[stage.title]: cost / quantity for stage, cost in plan.cost_by_stage().items()}
+    return {short(stage.title, plan.route): cost / quantity for stage, cost in plan.cost_by_stage().items()}
 
 
 def test_every_slider_moves_the_bars_to_the_models_costs_and_leaves_the_strokes(lab, page):

@@ -42,8 +42,9 @@ def expected(page):
     best = min(means, key=means.get)
     bars = []
     for run in runs.values():
-        low, quarter, middle, three, high = np.quantile(run.with_delay(price) / quantity, MARKS)
-        bars.append([run.plan.title, f"{middle:,.0f}", [low, quarter, three, high], middle])
+        low, quarter, _, three, high = np.quantile(run.with_delay(price) / quantity, MARKS)
+        mean = means[run.plan.title]
+        bars.append([run.plan.title, f"{mean:,.0f}", [low, quarter, three, high], mean])
     return (
         chance_data(runs, number(page, "deadline")),
         bars,
@@ -72,8 +73,8 @@ def same_bars(page, wanted):
     end, rows = bars_drawn(page)
     # A browser lays boxes out to 1/64 of a pixel: four pieces end to end on an axis of some 400.
     return all(
-        (name, text) == (row[0], row[1]) and [*ends, middle] == pytest.approx([*row[2], row[3]], rel=0, abs=4e-4 * end)
-        for row, (name, text, ends, middle) in zip(rows, wanted, strict=True)
+        (name, text) == (row[0], row[1]) and [*ends, mean] == pytest.approx([*row[2], row[3]], rel=0, abs=4e-4 * end)
+        for row, (name, text, ends, mean) in zip(rows, wanted, strict=True)
     )
 
 

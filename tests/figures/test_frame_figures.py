@@ -63,8 +63,8 @@ def test_the_gram_chart_finds_where_it_begins_to_pay():
         },
         index=["plain", "light"],
     )
-    assert pp.figures.stiffness_chart(bars).figure.layout.title.text.startswith(
-        "Stiffest for its mass: light, 90%"
+    assert pp.figures.stiffness_chart(bars).figure.layout.title.text.replace("<br>", " ") == (
+        "Stiffest for its mass is “light”: 90% of the stiffness of “plain” with 75% of its mass"
     )  # 0.9 / 150 > 1 / 200
 
 

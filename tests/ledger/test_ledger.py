@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import pourprint as pp
+from pourprint.ledger.checks import own_data
 from pourprint.ledger.entries import PRICES, Kind, Pedigree, in_words, library, nearest, read_entry
 from scenes import PRINTED, demo_kit, demo_rates
 
@@ -129,8 +130,11 @@ def test_what_moves_the_demo_job_most_was_read_or_is_marked_as_the_lab_s_own_to_
 
 
 def test_keys_are_told_in_words():
-    said = {key: in_words(key) for key in ("machine.metal_printer", "batch_size", "volume_cm3")}
-    assert [*said.values()] == ["metal printer (machine)", "batch size", "volume"]
+    said = {key: in_words(key) for key in ("machine.metal_printer", "batch_size", "volume_cm3", "shell.cavity_delay")}
+    assert [*said.values()] == ["metal printer (machine)", "batch size", "volume", "delay by blind holes (shell)"]
+    named = {f"{section}.{key}": name for section, names in own_data("names").items() for key, name in names.items()}
+    assert named.keys() <= pp.RateCard.default().entries.keys()
+    assert len({in_words(key) for key in pp.RateCard.default().entries}) == len(pp.RateCard.default().entries)
 
 
 # Alloys -----------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ import numpy as np
 from pourprint.decide.inputs import rounded_up
 from pourprint.figures.look import GREY, HATCH, LOOKS, SHADE, THEME, sheer, tint, title_of
 from pourprint.figures.plan import span_pieces
-from pourprint.figures.stages import DELAY, SHORT
+from pourprint.figures.stages import DELAY, short
 from pourprint.plans.days import calendar_of
 from pourprint.plans.steps import Stage
 from pourprint.routes import PRINTED
@@ -23,10 +23,10 @@ from pourprint.routes import PRINTED
 TORN = 1.5  # times as long as the axis should be: a bar from there on is torn
 STYLE = f"{THEME}<style>{Path(__file__).with_suffix('.css').read_text(encoding='utf-8')}</style>"
 # Stages that follow each other at one place are one phase of the clock.
-DESK, PRINT, FINISH = "at the desk", "mould or print", "break out, finish"
+DESK, BUILD, FINISH = "at the desk", "", "break out, finish"  # what is printed or built is named by the route
 PHASE_OF = {
     Stage.DESIGN: DESK, Stage.TOOLING: DESK, Stage.SIMULATE: DESK, Stage.DIE: "die", Stage.PATTERN: "patterns",
-    Stage.ASSEMBLE: PRINT, Stage.MOULD: PRINT, Stage.FIRE: "fire", Stage.POUR: "pour",
+    Stage.ASSEMBLE: BUILD, Stage.MOULD: BUILD, Stage.FIRE: "fire", Stage.POUR: "pour",
     Stage.BREAK_OUT: FINISH, Stage.FINISH: FINISH,
 }  # fmt: skip
 LATER, LATER_SHADE = "later batches", 0.65
@@ -72,7 +72,8 @@ def stage_bars(comparison):
         plan, looks = comparison.plans[route], cycle([tint(LOOKS[route].colour, white) for white in (0.7, 0.45)])
         job = {stage.title: cost for stage, cost in plan.cost_by_stage().items()}
         job[DELAY] = comparison.price_of_day * days
-        pieces = [Piece(SHORT[stage], cost / plan.job.quantity, next(looks), stage) for stage, cost in job.items()]
+        one = plan.job.quantity
+        pieces = [Piece(short(stage, route), cost / one, next(looks), stage) for stage, cost in job.items()]
         bars.append(_bar(route, pieces, comparison.mean_unit_cost(route)))
     return bars
 
@@ -90,7 +91,7 @@ def clock_bars(comparison):
         calendar, begin_h = calendar_of(comparison.plans[route])
         spent, look = Counter(), LOOKS[route].colour
         for span in spans:
-            phase = PHASE_OF[span.step.stage]
+            phase = PHASE_OF[span.step.stage] or short(Stage.MOULD.title, route)
             spent.update({(phase, kind): 0.0 for kind in HATCH})  # in this order
             for kind, from_h, to_h in span_pieces(span, calendar, begin_h):
                 spent[phase, kind] += (to_h - from_h) / 24
@@ -140,7 +141,8 @@ def stacked_bars(title, bars: Sequence[Bar], unit, form="{:,.1f}", stroke="", mo
     Parameters: `title` the message, behind it what the looks of pieces mean; `bars` all with a mark or none; `unit` of
     the amounts, written below the axis with what else must be said of the bars behind a semicolon; `form` how a number
     is written; `stroke` what the marks are.
-    A piece shows its name where it is wide enough, and always as its tooltip. The axis of bars with marks ends at a
+    A piece shows its name where it is wide enough, and always as its tooltip; bars on a narrow page have the names of
+    their pieces in order below them. The axis of bars with marks ends at a
     round number, so that it stands still while they move a little. Where the longest would be over TORN times `most`,
     the axis ends behind `most`; what goes on beyond it is torn there, and that is said.
     """
@@ -186,7 +188,8 @@ def _row(bar, end, ticks, form, stroke):
     if bar.mark is not None and bar.mark <= end:
         mark = f"<em style=left:{100 * bar.mark / end:.4f}% title='{escape(stroke)}: {form.format(bar.mark)}'></em>"
         pieces += f"<small style=width:{100 * max(bar.mark - bar.total, 0.0) / end:.4f}%></small>"
-    drawn = f"<span>{grid}<u{torn}>{pieces}</u>{mark}</span>"
+    named = escape(", ".join(piece.name for piece in bar.pieces if piece.name))
+    drawn = f"<span>{grid}<u{torn}>{pieces}</u>{mark}<label>{named}</label></span>"
     return f"<div><span>{escape(bar.name)}</span>{drawn}<b>{form.format(bar.number)}</b></div>"
 
 

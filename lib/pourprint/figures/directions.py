@@ -20,11 +20,13 @@ def direction_map(title, directions, amounts, what, unit, chosen, lowest=-90):
     across, up = _angles([direction for direction, _ in chosen.values()])
     for (name, (_, amount)), x, y, symbol in zip(chosen.items(), across, up, ("star", "x-thin"), strict=True):
         mark(figure, [x], [y], LOOKS["printed_mould"].colour, symbol, 17, cliponaxis=False)
-        side = {"anchor": "left", "dx": 14} if x < 60 else {"anchor": "right", "dx": -14}
-        apart = 10 * np.sign(y - up.mean())  # names of neighbours keep clear of each other
-        write(figure, x, y, f"<b>{name} {amount:.1f} {unit}</b>", dy=apart, ground=True, **side)
-    figure.update_xaxes(range=[-190, 190], dtick=90).update_yaxes(range=[lowest - 10, 100], dtick=30)
-    return figure
+        # Words stand clear of the dots, above or below the map; of two neighbours the one goes left, the other right.
+        edge = 118 if y > (lowest + 90) / 2 else lowest - 24
+        side, dx = ("left", 15) if across.mean() <= x < 60 or x < -90 else ("right", -15)
+        place = {"anchor": side, "arrow": (x + dx, edge), "axref": "x", "ayref": "y", "arrowhead": 0, "standoff": 8}
+        write(figure, x, y, f"<b>{name} {amount:.1f} {unit}</b>", **place)
+    figure.update_yaxes(range=[lowest - 34, 128], tickvals=np.arange(lowest, 91, 30))
+    return figure.update_xaxes(range=[-190, 190], dtick=90)
 
 
 def _angles(directions):

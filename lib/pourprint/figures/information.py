@@ -11,17 +11,19 @@ from pourprint.ledger.entries import in_words
 MOST_BARS = 10
 
 
-def sureness_chart(samples, prices, currency="EUR"):
+def sureness_chart(samples, prices, currency="EUR", account="without failures"):
     """How often each route is best among the draws, over the price of a day.
 
-    Parameters: Samples; `prices` (k,) [currency/d], rising; `currency`. Returns: Chart.
+    Parameters: Samples; `prices` (k,) [currency/d], rising; `currency`; `account` whether the draws hold
+    failures, as words. Returns: Chart.
     """
     prices = np.asarray(prices, dtype=float)
     shares = {route: np.asarray(share) for route, share in probability_best(samples, prices).items()}
     shown = {route: share for route, share in shares.items() if share.max() > 0}
     least = int(np.argmin(np.max([*shown.values()], axis=0)))
     leader = max(shown, key=lambda route: shown[route][least])
-    title = f"Least sure at {prices[least]:,.0f} {currency}: {title_of(leader)} best in {shown[leader][least]:.0%}"
+    surest = f"{title_of(leader).lower()} is best in {shown[leader][least]:.0%}"
+    title = f"{account.capitalize()} the choice is least sure at {prices[least]:,.0f} {currency} a day: {surest}"
     figure = canvas(title, f"price of a day [{currency}/d]", "best in so many of 100 draws", 420)
     below = np.zeros(prices.shape)
     for route, share in shown.items():
@@ -33,7 +35,7 @@ def sureness_chart(samples, prices, currency="EUR"):
         heights, below = np.linspace(0, 1, 101)[:, None], below + share
         row, column, enough = roomiest((below - share < heights) & (heights < below))
         if share.max() > 0.01:
-            arrow = None if enough else (-60, 40)
+            arrow = None if enough else (-60, 40 if row > 50 else -40)
             write(figure, prices[column], row, f"<b>{name}</b>", ground=True, arrow=arrow)
     figure.update_xaxes(range=[prices[0], prices[-1]]).update_yaxes(range=[0, 100])
     index = pd.Index(prices, name=f"{currency} a day")
@@ -42,7 +44,7 @@ def sureness_chart(samples, prices, currency="EUR"):
     choice = min(regret, key=regret.get)
     return Chart(
         figure,
-        f"In {samples.n:,} draws, taking the lowest mean where the choice is least sure "
+        f"In {samples.n:,} draws {account}, taking the lowest mean where the choice is least sure "
         f"({title_of(choice).lower()}) costs on average {regret[choice]:,.0f} {currency} a job more than hindsight.",
         "Shares of the draws in which each route is cheapest, stacked from 0 to 100, against the price of a day; each "
         "route has its colour and pattern and is named in its area.",

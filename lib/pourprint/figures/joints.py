@@ -30,14 +30,18 @@ def shear_chart(lap, force_n, warmer_k):
         end, share, anchor = there if name == "load" else here
         place = (share * lap.length_mm, top - max(down.index(name) - 1, 0) * room)
         write(figure, x[end], curve[end], name, colour, anchor, arrow=place, axref="x", ayref="y")
-    line(figure, [0, lap.length_mm], [allowed] * 2, INK, "dash", 1.5)
-    write(figure, lap.length_mm / 2, allowed, "allowed in the course, as a mean", arrow=(0, -40))
+    gap = f"the load may be {allowed / mean:.1f} times as large" if mean <= allowed else "the mean is over it"
+    limit = f"allowed in the course, as a mean: {allowed:.1f} MPa;<br>{gap}"
+    for height, dash, words, down in ((allowed, "dash", limit, -45), (mean, "longdashdot", "mean of the load", 35)):
+        line(figure, [0, lap.length_mm], [height] * 2, INK, dash, 1.5)
+        write(figure, lap.length_mm / 2, height, words, arrow=(0, down))
     table = pd.DataFrame({"from the mouth [mm]": x, **curves}).iloc[::8].round(2).set_index("from the mouth [mm]")
     return Chart(
         figure,
         f"Beyond {lap.useful_length_mm():.0f} mm a longer bond lowers the elastic peak by less than 5%; peel and "
         "yielding are not in this model.",
-        f"Three curves over {lap.length_mm:g} mm: both ends are high, the middle carries little.",
+        f"Three curves over {lap.length_mm:g} mm: both ends are high, the middle carries little; dashed the "
+        "load's mean and what is allowed.",
         table,
     )
 

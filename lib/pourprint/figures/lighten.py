@@ -4,19 +4,27 @@ import numpy as np
 import pandas as pd
 
 from pourprint.decide.lightness import pays_from
-from pourprint.figures.look import LOOKS, METAL, PARTS, Chart, counted, sampled, title_of
+from pourprint.figures.look import INK, LOOKS, METAL, PARTS, Chart, counted, sampled, title_of
 from pourprint.figures.strokes import bars, canvas, line, mark, write
 
 
-def beam_picture(design):
-    """The half beam of `lighten_beam` with its mirror image, blue where material stays. Returns: go.Figure."""
+def beam_picture(design, aside=0.0):
+    """The half beam of `lighten_beam` with its mirror image, blue where material stays, its loads (in all 1, as two
+    halves where `aside`, as given there) and its supports. Returns: go.Figure."""
     whole = np.hstack([design.density[:, ::-1], design.density])
-    title = f"Iteration {design.iteration}: compliance {design.compliance:.1f}, {whole.mean():.0%} of the room filled"
-    figure = canvas(title, "cells along", "cells up", 250)
+    up, along = whole.shape
+    filled = f"{whole.mean():.0%} of the room carries the load"
+    title = f"{filled}: compliance {design.compliance:.1f} after {counted(design.iteration, 'iteration')}"
+    key = "compliance: unit load on half a beam, unit modulus"
+    figure = canvas(title, "length [cells]", "height [cells]", 300, key=key)
     grey = [[0, "rgba(128,128,128,0.05)"], [1, "#0072B2"]]
     figure.add_heatmap(z=whole[::-1], colorscale=grey, zmin=0, zmax=1, showscale=False, hoverinfo="skip")
     figure.update_xaxes(showgrid=False, constrain="domain")
-    return figure.update_yaxes(scaleanchor="x", showgrid=False, constrain="domain")
+    for side in sorted({-aside, aside}):
+        write(figure, (along - 1) / 2 * (1 + side), up, "load" if aside else "load in the middle", arrow=(0, -32))
+    words = {"mode": "markers+text", "text": ["support"] * 2, "textposition": ["middle right", "middle left"]}
+    mark(figure, [0, along - 1], [-4] * 2, INK, "triangle-up", 14, **words)
+    return figure.update_yaxes(scaleanchor="x", showgrid=False, constrain="domain", range=[-9, up + 5])
 
 
 def search_chart(stages):
@@ -42,8 +50,9 @@ def stiffness_chart(table):
     low, high = both.min(axis=1), both.max(axis=1)
     mass = table["mass [g]"].to_numpy()
     best = int((low / mass).argmax())
-    title = f"Stiffest for its mass: {names[best]}, {low[best]:.0%} of the first's stiffness at {mass[best]:.0f} g"
-    figure = canvas(title, "least stiffness over the first's [-]", rows=names)
+    share = f"{low[best]:.0%} of the stiffness of “{names[0]}” with {mass[best] / mass[0]:.0%} of its mass"
+    title = f"Stiffest for its mass is “{names[best]}”: {share}"
+    figure = canvas(title, f"least stiffness over that of “{names[0]}” [-]", rows=names)
     said = [f"{a:.2f} to {b:.2f} at {grams:.0f} g" for a, b, grams in zip(low, high, mass, strict=True)]
     bars(figure, low.tolist(), names, METAL, said=said, hover="%{y}: %{x:.2f}")
     figure.update_xaxes(range=[0, 1.6 * low.max()])
@@ -60,17 +69,17 @@ def gram_chart(table, worth, currency, noun):
     """Price of a gram saved over the number of kits, by route. `table` as `price_of_a_gram`; `worth` [currency/g];
     `noun` "kit" or "piece". Returns: Chart."""
     prices = table.reset_index().pivot_table("price of a gram", "kits", "route")
-    routes = [route for route in LOOKS if route in prices]
     begins = [(n, route) for route, n in pays_from(table, worth).items() if n]
     first, route = min(begins, default=(0, ""))
     pays = f"from {counted(first, noun)} on by {route}" if begins else "for none of these numbers"
     title = f"At {worth:g} {currency} a gram lightening pays {pays}"
     figure = canvas(title, f"{noun}s", f"price of a gram saved [{currency}/g]", log="x")
-    for i, route in enumerate(routes):
-        look, named = LOOKS[route], prices.index[min(i, len(prices) - 1)]
+    for i, route in enumerate(prices.iloc[0].sort_values(ascending=False).index):  # names in the order of the marks
+        look = LOOKS[route]
         line(figure, prices.index, prices[route], look.colour, look.dash, hover=f"%{{x}} {noun}s: %{{y:.2f}}")
         mark(figure, [prices.index[0]], [prices[route].iloc[0]], look.colour, look.marker, 9)
-        write(figure, named, prices[route][named], title_of(route), look.colour, "left", arrow=(50, -40))
+        arrow = {"arrow": (80, 22 * i - 30), "arrowhead": 0, "standoff": 6}
+        write(figure, prices.index[0], prices[route].iloc[0], title_of(route), look.colour, "left", **arrow)
     line(figure, [prices.index[0], prices.index[-1]], [worth] * 2, dash="dash", width=1.5)
     # Not at the axis's very end, which rounding may put outside it.
     write(figure, prices.index[-2:][0], worth, "what a gram is worth", anchor="right", dy=10)

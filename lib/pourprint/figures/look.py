@@ -25,17 +25,11 @@ METAL, SAND = "#9AA5B1", "#C9B37E"
 # Of numbers: even steps to most eyes, without the darkest, which a dark page swallows.
 SCALE = sample_colorscale("Cividis", [0.2 + 0.1 * i for i in range(9)])
 LAYOUT = {  # the course's plain look
-    "template": "none",
-    "autosize": True,
-    "barmode": "stack",
-    "showlegend": False,
-    "margin": {"l": 80, "r": 20, "t": 50, "b": 54},
-    "font": {"size": 13, "color": INK},
-    "hovermode": "closest",
+    "template": "none", "autosize": True, "barmode": "stack", "showlegend": False, "hovermode": "closest",
+    "margin": {"l": 80, "r": 20, "t": 50, "b": 54}, "font": {"size": 13, "color": INK},
     "hoverlabel": {"bgcolor": "white", "bordercolor": "#777777", "font": {"color": "#333333"}},
-    "paper_bgcolor": "rgba(0,0,0,0)",
-    "plot_bgcolor": "rgba(0,0,0,0)",
-}
+    "paper_bgcolor": "rgba(0,0,0,0)", "plot_bgcolor": "rgba(0,0,0,0)",
+}  # fmt: skip
 AXES = {"gridcolor": GRID, "zeroline": False, "separatethousands": True}
 # Ticks of a logarithmic axis: 0.0001, 0.0002, 0.0005, … 500 million.
 ROUND = np.array([digit * 10.0**power for power in range(-4, 9) for digit in (1, 2, 5)])

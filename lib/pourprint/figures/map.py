@@ -55,19 +55,13 @@ def map_chart(chart):
     steps = np.repeat(np.linspace(0, 1, len(routes) + 1), 2)[1:-1]
     lowest = np.where(best < len(routes) - 1, chart.costs.min(axis=0), np.nan)
     money = next(iter(chart.rivals.plans.values())).rates.currency
+    scale = [[float(at), colour] for at, colour in zip(steps, np.repeat(colours, 2), strict=True)]
     figure.add_heatmap(
-        x=chart.xs,
-        y=chart.ys,
-        z=best,
-        zmin=-0.5,
-        zmax=len(routes) - 0.5,
-        colorscale=[[float(at), colour] for at, colour in zip(steps, np.repeat(colours, 2), strict=True)],
-        showscale=False,
+        x=chart.xs, y=chart.ys, z=best, zmin=-0.5, zmax=len(routes) - 0.5, colorscale=scale, showscale=False,
         customdata=np.stack([np.array([_name(r) for r in routes])[best], lowest, 100 * chart.margin], axis=-1),
-        hovertemplate=f"{across}: %{{x:,.4~g}}<br>{up}: %{{y:,.4~g}}<br><b>%{{customdata[0]}}</b>: "
+        name="best route", hovertemplate=f"{across}: %{{x:,.4~g}}<br>{up}: %{{y:,.4~g}}<br><b>%{{customdata[0]}}</b>: "
         f"%{{customdata[1]:,.0f}} {money} in all, %{{customdata[2]:.1f}}% below the next<extra></extra>",
-        name="best route",
-    )
+    )  # fmt: skip
     for i, (x, y) in _cut_cells(chart).items():  # the points' own cells end half-way, borders where they lie
         line(figure, x, y, colours[i], width=0, fill="toself", fillcolor=colours[i])
     for pair, segments in chart.borders.items():

@@ -15,19 +15,21 @@ from pourprint.routes.findings import Verdict, table
 ASIDE = ((140, -130), (-140, -90), (140, 40), (-140, 60), (140, -60), (-140, 130))
 
 
-def part_picture(part):
+def part_picture(part, first=None):
     """The part as a picture to turn, with its sizes in words; a mesh of over 20 000 facets is drawn coarser.
 
-    Returns: Chart. Raises: InputError for a part without a mesh.
+    Parameters: `first` the Part that it was lightened from, to which the title compares it. Returns: Chart. Raises:
+    InputError for a part without a mesh.
     """
     vertices, faces = part.needed_mesh("drawn")
     drawn = solid_trace(coarser(vertices, faces, MOST_FACETS), METAL, 1.0, part.name)
     round_it = edges_trace([(vertices.min(axis=0), vertices.max(axis=0))], GREY)
     sizes = " × ".join(f"{side:.0f}" for side in part.box_mm)
+    said = f"fills {part.solidity:.0%} of its box"
+    if first is not None:
+        said = f"takes {part.volume_cm3 / first.volume_cm3:.0%} of the metal of {first.name}"
     return Chart(
-        picture(
-            f"{part.name} fills {part.solidity:.0%} of its box; drag to turn", [drawn, round_it], (1.55, 1.55, 1.3), 430
-        ),
+        picture(f"{part.name} {said}; drag to turn", [drawn, round_it], (1.55, 1.55, 1.3), 430),
         f"Its box measures {sizes} mm.",
         f"The part drawn as a solid of {len(faces)} facets, z upwards; {part.volume_cm3:.1f} cm³ of metal with "
         f"{part.area_cm2:.0f} cm² of surface in a box of {sizes} mm.",

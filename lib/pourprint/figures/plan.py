@@ -89,7 +89,7 @@ def calendar_bars(title, start, pieces, rows, hours):
             band(figure, day, day + dt.timedelta(days=1))
     monday = first - dt.timedelta(days=first.weekday())
     weeks = -(-days // (A_WEEK * MOST_TICKS))  # between two ticks; where one week holds all, plotly's own
-    ticks = {"tick0": monday, "dtick": weeks * A_WEEK * 86_400_000} if days > 2 * A_WEEK else {"nticks": 6}
+    ticks = {"tick0": monday, "dtick": weeks * A_WEEK * 86_400_000} if days > 2 * A_WEEK else {"nticks": MOST_TICKS + 1}
     figure.update_xaxes(type="date", tickangle=0, tickformatstops=TICKS, **ticks)
     return figure.update_layout(barmode="overlay", bargap=0.25)
 

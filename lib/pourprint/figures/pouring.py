@@ -190,11 +190,13 @@ def pour_picture(run):
         bar = tube([(u, v, w - radius), (u, v, w + radius)], radius, 16)
         traces.append(solid_trace(bar, PORE if what == "pore" else AIR, 1.0, what))
     names = [(f"<b>{i}</b>", place, (24, -24)) for i, place in enumerate(_rings(run), start=1)]
+    pores, pockets = counted(len(run.feeding.pores), "pore"), counted(len(run.filling.traps), "pocket")
+    title = f"{run.mould.part.name} keeps {pores} and {pockets} of caught air"
     return Chart(
-        picture(said_of(run), traces, (1.1, 1.3, 0.8), 480, names, AXES),
-        f"Orange, if any: pores in their true volume, drawn as short bars; blue: caught air. {NOT_MODELLED}",
+        picture(title, traces, (1.1, 1.3, 0.8), 480, names, AXES),
+        f"{said_of(run)}. Orange: pores in their true volume, as short bars; blue: caught air. {NOT_MODELLED}",
         f"The part as a clear solid under {counted(len(run.rigging.feeders), 'feeder')}; numbered arrows point at "
-        f"{counted(len(run.feeding.pores), 'pore')} and {counted(len(run.filling.traps), 'pocket')} of caught air.",
+        f"{pores} and {pockets} of caught air.",
         pour_table(run),
     )
 

@@ -6,7 +6,7 @@ import pandas as pd
 from pourprint.figures.directions import direction_map
 from pourprint.figures.look import LOOKS, ON_FILL, PARTS, Chart, counted, sampled, tint
 from pourprint.figures.solids import MOST_FACETS, box, coarser, joined, lines_trace, picture, solid_trace
-from pourprint.figures.strokes import band, canvas, line, write
+from pourprint.figures.strokes import band, canvas, line, mark, write
 from pourprint.ledger.errors import InputError
 from pourprint.process.freezing.voxels import columns
 from pourprint.process.geometry import facets
@@ -19,12 +19,9 @@ COLOUR = LOOKS[route.NAME].colour
 MOST_POINTS = 400  # of a curve
 MOST_POSTS = 3000  # lines drawn for supports
 HOURS = {  # of a kit: what is done → key of a Piece's hours
-    "spread powder": "recoat",
-    "melt the inside": "hatch",
-    "run round the outlines": "contour",
-    "saw from the plate": "cut",
-    "take off supports": "removal",
-}
+    "spread powder": "recoat", "melt the inside": "hatch", "run round the outlines": "contour",
+    "saw from the plate": "cut", "take off supports": "removal",
+}  # fmt: skip
 
 
 # Directions -----------------------------------------------------------------------------------------------
@@ -106,7 +103,7 @@ def plate_picture(job, rates, plate=1):
     boxes = [(piece.standing.length_mm, piece.standing.width_mm) for piece in layout.pieces]
     by_boxes, planned = shelves([boxes[kind] for kind in pieces], room, gap), layout.plates.per_batch(kits)
     return Chart(
-        picture(title, traces, (1.3, -1.5, 1.1), 520),
+        picture(title, traces, (0.7, -1.3, 2.2), 520),
         f"{counted(len(pieces), 'piece')} on {counted(plates, 'plate')}; as rectangles in rows they would "
         f"need {by_boxes}; the plan counts {int(planned)}.",
         f"A plate of {room[0]:.0f} × {room[1]:.0f} mm with {len(shown)} nodes standing on thin brown "
@@ -157,11 +154,7 @@ def layer_chart(job, rates):
     step, share = -(-len(heights) // MOST_POINTS), spread.sum() / (spread + hatch + outline).sum()
     title = f"Alone on a plate, {name} spends {share:.0%} of its time on spreading powder"
     figure = canvas(title, "height [mm]", "seconds a layer, one piece alone [s]", 395, zero="xy")
-    bands = (
-        ("spread powder", spread, 0.75, "dot"),
-        ("outline", outline, 0.5, "dash"),
-        ("inside", hatch, 0.15, "solid"),
-    )
+    bands = ("spread powder", spread, 0.75, "dot"), ("outline", outline, 0.5, "dash"), ("inside", hatch, 0.15, "solid")
     for word, seconds, white, dash in bands:
         area = {"stackgroup": "one", "fillcolor": tint(COLOUR, white), "name": word}
         said = f"{word}: %{{y:.1f}} s at %{{x:.1f}} mm"
@@ -203,11 +196,15 @@ def roughness_chart(job, rates):
     axes = ("looking down ← slope against the plate [°] → looking up", "roughness Ra [µm]")
     figure = canvas(title, *axes, 395)
     band(figure, -45, 0)
-    line(figure, slope, ra, COLOUR, width=3, hover="%{x:.0f}°: %{y:.0f} µm")
+    down = float(supports.roughness_um(-1e-9, layer_um, *added))  # at 0° what looks down ends, and what looks up begins
+    broken = [np.insert(values, 18, ends) for values, ends in ((slope, (0, 0)), (ra, (down, np.nan)))]
+    line(figure, *broken, COLOUR, width=3, hover="%{x:.0f}°: %{y:.0f} µm")
     line(figure, slope, stairs, COLOUR, "dash", 2)
+    mark(figure, [0], [added[0]], COLOUR, "circle-open", 10, "flat, looking up: %{y:.0f} µm")
+    write(figure, 0, added[0], "a flat top<br>has no stairs", anchor="left", dx=10, align="left")
     write(figure, -97, ra.max(), "stairs, sintered powder<br>and sagging", anchor="left", align="left")
     write(figure, 20, ra[22], "stairs and<br>sintered powder", anchor="left", dx=20, dy=20)
-    write(figure, 0, stairs[18], "stairs of<br>the layers alone", dy=-30)
+    write(figure, -22.5, stairs[13], "stairs of the<br>layers alone", dy=-26)
     write(figure, -22.5, 2, "needs<br>supports", dy=8)
     figure.update_xaxes(tickvals=[-90, -45, 0, 45, 90], ticktext=["90, upright", "45", "flat", "45", "90, upright"])
     figure.update_xaxes(range=[-100, 100])
@@ -216,6 +213,7 @@ def roughness_chart(job, rates):
         f"An upright wall comes out at about {ra[0]:.0f} µm Ra, a slope of 45° looking up at {ra[-10]:.0f}, looking "
         f"down at {ra[9]:.0f}.",
         "A curve of roughness over the slope of the surface: lowest for upright walls at both ends, rising to the "
-        "middle, and higher on the side that looks down. Stairs are exact for sharp steps; the rest is from memory.",
+        "middle, and higher on the side that looks down; a ring at 0° is a flat top, which has no "
+        "stairs. Stairs are exact for sharp steps; the rest is from memory.",
         pd.DataFrame({"slope_deg": slope, "Ra_um": ra, "stairs_um": stairs}).iloc[::3].set_index("slope_deg"),
     )

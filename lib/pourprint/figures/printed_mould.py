@@ -78,34 +78,22 @@ def mould_table(moulds):
     """The sizes of moulds as a pandas table, one row a part: metal, feeder, gating, cores, block, sand."""
     rows = [
         {
-            "part": m.part.name,
-            "casting [cm³]": m.part.volume_cm3,
-            "machining stock [cm³]": m.stock_cm3,
-            "feeder diameter [mm]": m.feeder.diameter_mm,
-            "feeder height [mm]": m.feeder.height_mm,
+            "part": m.part.name, "casting [cm³]": m.part.volume_cm3, "machining stock [cm³]": m.stock_cm3,
+            "feeder diameter [mm]": m.feeder.diameter_mm, "feeder height [mm]": m.feeder.height_mm,
             "its modulus over the part's [-]": m.feeder.modulus_mm / m.modulus_mm,
-            "head over the gate [mm]": m.gating.head_mm,
-            "sprue top [mm²]": m.gating.top_mm2,
-            "sprue foot [mm²]": m.gating.choke_mm2,
-            "speed at the sprue's foot [m/s]": m.gating.base_m_s,
+            "head over the gate [mm]": m.gating.head_mm, "sprue top [mm²]": m.gating.top_mm2,
+            "sprue foot [mm²]": m.gating.choke_mm2, "speed at the sprue's foot [m/s]": m.gating.base_m_s,
             "ingate [mm²]": m.gating.ingate_mm2,
             "speed in the ingate [m/s]": m.gating.flow_cm3_s / m.gating.ingate_mm2,
-            "time to fill [s]": m.gating.pour_s,
-            "feeders [-]": m.feeders,
-            "feeders [cm³]": m.feeder_cm3,
-            "necks [cm³]": m.neck_cm3,
-            "cast solid, bored out [cm³]": m.hollow_cm3,
-            "sprue and gate [cm³]": m.gating.volume_cm3,
-            "metal poured [kg]": m.metal_kg,
-            "casting yield [-]": m.casting_yield,
-            "cores [-]": m.cores,
-            "cores [cm³]": m.core_cm3,
-            **{f"block {axis} [mm]": m.block_mm[..., i] for i, axis in enumerate("uvw")},
-            "sand [kg]": m.sand_kg,
+            "time to fill [s]": m.gating.pour_s, "feeders [-]": m.feeders, "feeders [cm³]": m.feeder_cm3,
+            "necks [cm³]": m.neck_cm3, "cast solid, bored out [cm³]": m.hollow_cm3,
+            "sprue and gate [cm³]": m.gating.volume_cm3, "metal poured [kg]": m.metal_kg,
+            "casting yield [-]": m.casting_yield, "cores [-]": m.cores, "cores [cm³]": m.core_cm3,
+            **{f"block {axis} [mm]": m.block_mm[..., i] for i, axis in enumerate("uvw")}, "sand [kg]": m.sand_kg,
             "sand to metal [-]": m.sand_kg / m.metal_kg,
         }
         for m in moulds
-    ]
+    ]  # fmt: skip
     return pd.DataFrame(rows).set_index("part").astype(float).round(2)
 
 
@@ -202,15 +190,9 @@ def parting_map(mould):
     tried, hides = study.tried * np.where(study.tried[:, 2:] < 0, -1, 1), study.tried_cm3  # it opens both ways
     chosen, worst_at = int(np.abs(tried @ study.frame[2]).argmax()), int(hides.argmax())
     best, worst = hides[chosen], hides[worst_at]
-    figure = direction_map(
-        f"{mould.part.name}: {best:.0f} cm³ are hidden as the mould opens, {worst:.0f} cm³ at worst",
-        tried,
-        hides,
-        "hidden<br>[cm³]",
-        "cm³",
-        {"chosen": (tried[chosen], best), "worst": (tried[worst_at], worst)},
-        lowest=0,
-    )
+    title = f"{mould.part.name}: {best:.0f} cm³ are hidden as the mould opens, {worst:.0f} cm³ at worst"
+    marked = {"chosen": (tried[chosen], best), "worst": (tried[worst_at], worst)}
+    figure = direction_map(title, tried, hides, "hidden<br>[cm³]", "cm³", marked, lowest=0)
     way = ", ".join(f"{part:.2f}" for part in study.frame[2])
     table = pd.DataFrame(tried.round(3), columns=["x", "y", "z"]).assign(hidden_cm3=hides)
     return Chart(

@@ -124,9 +124,9 @@ def crack_chart(sizes, item):
     band(figure, green.low, green.high, upright=True)
     line(figure, 100 * infill, stress, COLOUR, width=3, hover="%{x:.0f}%: %{y:.1f} MPa")
     mark(figure, [100 * mine], [here])
-    breaks = f"unfired shells break at about {green.low:g} to {green.high:g} MPa"
-    write(figure, 101, green.low, breaks, anchor="right", dy=12)  # where the curve has risen above it
-    write(figure, 100 * mine, here, f"this pattern: {here:.1f} MPa", arrow=(40, -75))
+    breaks = f"unfired shells break<br>at about {green.low:g} to {green.high:g} MPa"
+    write(figure, 1, green.high, breaks, anchor="left", dy=-20, align="left")  # where the curve has not risen yet
+    write(figure, 100 * mine, here, f"this pattern: {here:.1f} MPa", anchor="left", dx=6, dy=-16)
     figure.update_xaxes(range=[0, 102])
     return Chart(
         figure,

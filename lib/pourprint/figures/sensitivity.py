@@ -13,9 +13,10 @@ def tornado_chart(found):
     """What moves an answer, one input at a time. Parameters: Bars of `tornado`. Returns: Chart."""
     if not found.entries:
         raise InputError("no input moves this answer: there are no bars to draw.")
-    names, entries = [in_words(key) for key in found.entries], [*found.entries.values()]
+    words, entries = [in_words(key) for key in found.entries], [*found.entries.values()]
+    names = [word + f" [{one.unit}]" * (one.unit != "-") for word, one in zip(words, entries, strict=True)]
     unit, key = found.output.unit, "stripes: input at its low · plain: at its high · numbers: its low, its high"
-    figure = canvas(f"{names[0].capitalize()} moves it most", f"{found.output.name} [{unit}]", rows=names, key=key)
+    figure = canvas(f"{words[0].capitalize()} moves it most", f"{found.output.name} [{unit}]", rows=names, key=key)
     for side, answers, colour, hatch in (
         ("low", found.at_low, "#56B4E9", "/"),
         ("high", found.at_high, "#E69F00", ""),
@@ -34,7 +35,7 @@ def tornado_chart(found):
     none = f" An end of the range makes a route infeasible: {refused}." if refused else ""
     return Chart(
         figure,
-        f"From its low to its high, {names[0]} alone moves {found.output.name} by {found.swing[0]:,.4g} {unit}, from "
+        f"From its low to its high, {words[0]} alone moves {found.output.name} by {found.swing[0]:,.4g} {unit}, from "
         f"{found.at_low[0]:,.4g} to {found.at_high[0]:,.4g}; at all values it is {found.base:,.4g}.{none}",
         "One bar an input, longest first, about the line of all values: striped to the answer at the input's low, "
         "plain to that at its high; the input's own low and high stand at the ends.",

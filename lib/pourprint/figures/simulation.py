@@ -31,16 +31,16 @@ def spread_bars(runs, price_of_day):
     rows = []
     for (route, run), costs in zip(runs.items(), _unit_costs(runs, price_of_day), strict=True):
         thin, thick = (tint(LOOKS[route].colour, white) for white in (0.6, 0.35))
-        low, quarter, middle, three, high = np.quantile(costs, MARKS).tolist()
+        (low, quarter, _, three, high), mean = np.quantile(costs, MARKS).tolist(), float(costs.mean())
         pieces = (
             Piece("", low, "#0000", "first 5% of the runs"),
             Piece("", quarter - low, thin, "next 20% of the runs", "thin"),
             Piece("", three - quarter, thick, "middle half of the runs"),
             Piece("", high - three, thin, "next 20% of the runs", "thin"),
         )
-        rows.append(Bar(run.plan.title, pieces, middle, middle))
-    unit = f"{money_of_one(runs)}, days priced; thick: half of the runs, thin: nine of ten, stroke, number: middle one"
-    return stacked_bars("What one comes to", rows, unit, "{:,.0f}", "middle")
+        rows.append(Bar(run.plan.title, pieces, mean, mean))
+    unit = f"{money_of_one(runs)}, days priced; thick: half of the runs, thin: nine of ten, stroke and number: mean"
+    return stacked_bars("What one comes to", rows, unit, "{:,.0f}", "mean")
 
 
 def spread_chart(runs):

@@ -77,8 +77,8 @@ def picture(title, traces, way, height=480, names=(), axes="xyz"):
     [px]; `names` [(text, place (3,), (right, down) [px] of the words from it, or None)]; `axes` what they are called.
     Returns: go.Figure.
     """
-    named = {trace.name: getattr(trace, "color", None) or trace.line.color for trace in traces if trace.name}
-    shown = [f"<span style='color:{colour}'>■</span> {name}" for name, colour in named.items()]
+    looks = {t.name: ("■", t.color) if t.type == "mesh3d" else ("━", t.line.color) for t in traces if t.name}
+    shown = [f"<span style='color:{colour}'>{sign}</span> {name}" for name, (sign, colour) in looks.items()]
     lines = ["   ".join(shown[i : i + 4]) for i in range(0, len(shown), 4)]
     figure = canvas(title, height=height, key="<br>".join(lines) * (len(shown) > 1), l=0, r=0, b=0)
     figure.add_traces(traces)

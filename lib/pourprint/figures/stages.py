@@ -13,11 +13,19 @@ from pourprint.routes import plan_all
 DELAY = "price of the days"
 # Names that fit into a bar, of each stage and of the days.
 SHORT = {
-    Stage.DESIGN.title: "design", Stage.TOOLING.title: "tooling", Stage.SIMULATE.title: "simulate",
-    Stage.DIE.title: "die", Stage.PATTERN.title: "patterns", Stage.ASSEMBLE.title: "cluster",
-    Stage.MOULD.title: "mould or print", Stage.FIRE.title: "fire", Stage.POUR.title: "pour",
-    Stage.BREAK_OUT.title: "break out", Stage.FINISH.title: "finish", DELAY: "price of days",
+    Stage.DESIGN.title: "design", Stage.SIMULATE.title: "simulate", Stage.DIE.title: "die",
+    Stage.PATTERN.title: "patterns", Stage.ASSEMBLE.title: "cluster", Stage.FIRE.title: "fire",
+    Stage.POUR.title: "pour", Stage.BREAK_OUT.title: "break out", Stage.FINISH.title: "finish", DELAY: "price of days",
 }  # fmt: skip
+OWN = {  # layout, and mould or print, are something else on each route
+    "printed_pattern": ("cluster layout", "shell"), "tooled_pattern": ("cluster layout", "shell"),
+    "printed_mould": ("mould design", "print moulds"), "printed_metal": ("plate layout", "print"),
+}  # fmt: skip
+
+
+def short(stage, route):
+    """A short name of a stage's title on a route, for a bar."""
+    return dict(zip((Stage.TOOLING.title, Stage.MOULD.title), OWN[route], strict=True)).get(stage) or SHORT[stage]
 
 
 def stage_matrix(here=None):

@@ -81,8 +81,10 @@ class Entry(BaseModel):
 
 
 def in_words(key):
-    """A key as a reader sees it: "machine.metal_printer" → "metal printer (machine)", "volume_cm3" → "volume"."""
+    """A key as a reader sees it, by data/names.toml or by its own words: "machine.metal_printer" → "metal printer
+    (machine)", "printed_metal.layout_each" → "layout of each part (printed metal)", "volume_cm3" → "volume"."""
     section, _, name = key.replace("volume_cm3", "volume").rpartition(".")
+    name = own_data("names").get(section, {}).get(name, name)
     return (f"{name} ({section.replace('.', ' ')})" if section else name).replace("_", " ")
 
 
@@ -119,9 +121,8 @@ def read_table(name):
 @cache
 def library():
     """The library's process tables, which a rate card may overrule, as {"section.key": Entry}; read once."""
-    names = sorted(
-        file.name.removesuffix(".toml") for file in files("pourprint.ledger").joinpath("data/process").iterdir()
-    )
+    folder = files("pourprint.ledger").joinpath("data/process")
+    names = sorted(file.name.removesuffix(".toml") for file in folder.iterdir())
     return {key: entry for name in names for key, entry in read_table(f"process/{name}").items()}
 
 

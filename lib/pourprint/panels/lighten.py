@@ -66,7 +66,8 @@ class _Forming:
         self.button.on_click(self.pressed)
 
     def pictures(self):
-        return map(beam_picture, lighten_beam(**{name: row.value for name, row in self.rows.items()}))
+        values = {name: row.value for name, row in self.rows.items()}
+        return (beam_picture(design, values["aside"]) for design in lighten_beam(**values))
 
     def begun(self):
         """The beam as it is before the search, which stops: another is asked for."""

@@ -5,7 +5,7 @@ import pandas as pd
 
 from pourprint.figures.bars import change_bars
 from pourprint.figures.printed_metal import hours_of_a_kit
-from pourprint.figures.stages import SHORT
+from pourprint.figures.stages import short
 from pourprint.figures.tables import table_html
 from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, number_row
@@ -99,7 +99,7 @@ def _then_and_now(before, now):
 
 def _pattern_costs(found):
     """{stage, shortly named: cost of one kit}."""
-    return {SHORT[stage.title]: float(cost) / found.job.quantity for stage, cost in found.cost_by_stage().items()}
+    return {short(s.title, found.route): float(c) / found.job.quantity for s, c in found.cost_by_stage().items()}
 
 
 def _pattern_facts(found):

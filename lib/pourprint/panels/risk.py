@@ -29,8 +29,7 @@ def risk_panel(kit, rates, alloy="AlSi7Mg", start=None):
     Parameters: `kit` Kit or Part; `rates` RateCard; `alloy`; `start` date and time (default: as of `compare_panel`).
     Returns: Panel. Raises: InputError.
     """
-    kit = kit_of(kit, rates)
-    start = start_or_next(start, rates)
+    kit, start = kit_of(kit, rates), start_or_next(start, rates)
 
     @lru_cache(maxsize=4)  # most sliders leave the inputs alone: they are drawn once
     def ready(level, n):
