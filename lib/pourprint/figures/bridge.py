@@ -25,14 +25,15 @@ def bridge_chart(piers, currency, noun):
     title = f"From {first:,.0f} to {last:,.0f} {money}: “{most.partition(' ')[2]}” moves most"
     rows, costs = [ends[0], *(name for name, *_ in moves), ends[1]], [pier.cost for pier in piers]
     figure = canvas(title, f"cost with failures and days [{money}], not from zero", rows=rows)
-    said = {"text": [f"\u00a0\u00a0{cost:,.0f}" for cost in (first, last)], "textposition": "middle right"}
-    mark(figure, [first, last], ends, INK, "line-ns", 20, "%{y}: %{x:,.2f}", mode="markers+text", **said)
+    said = {"mode": "markers+text", "text": [f"\u00a0\u00a0{cost:,.0f}" for cost in (first, last)]}
+    look = {"textposition": "middle right", "cliponaxis": False, "hover": "%{y}: %{x:,.2f}"}
+    mark(figure, [first, last], ends, INK, "line-ns", 20, **said, **look)
     for name, start, end in moves:
         colour, hatch = ("#E69F00", "/") if end > start else ("#56B4E9", "")
         hover = f"{plain(name)}: {end - start:+,.2f} {money}"
         bars(figure, [end - start], [name], colour, hatch, [f"{end - start:+,.0f}"], hover, rim_px=2, base=[start])
     room = 0.25 * (max(costs) - min(costs))  # for the numbers at the bars
-    figure.update_xaxes(range=[min(costs) - room, max(costs) + room], nticks=5)
+    figure.update_xaxes(range=[min(costs) - room, max(costs) + room], nticks=4)
     return Chart(
         figure.update_layout(barmode="overlay"),
         f"{told}; all changes together by {last - first:+,.2f}.",

@@ -38,15 +38,10 @@ def orientation_map(job, rates):
     part_cm3 = part.volume_cm3 + piece.machining.stock_cm3
     scan = found.scan.scaled(_growth(part))
     hours, measured = (route.hours_of(stood, part_cm3, job, m).total for stood in (scan, found.standing))
-    figure = direction_map(
-        f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
-        f"{hours.max():.1f} h where blue",
-        found.tried,
-        hours,
-        "hours<br>a piece",
-        "h",
-        {name: (found.directions[i], measured[i]) for name, i in (("chosen", piece.index), ("as drawn", 0))},
-    )
+    title = f"{part.name} takes {measured[piece.index]:.1f} h as chosen, {measured[0]:.1f} h as drawn, up to "
+    title += f"{hours.max():.1f} h where blue"
+    marked = {name: (found.directions[i], measured[i]) for name, i in (("chosen", piece.index), ("as drawn", 0))}
+    figure = direction_map(title, found.tried, hours, "hours<br>a piece", "h", marked)
     stood = found.standing
     columns = {"height_mm": stood.height_mm, "support_cm3": stood.support_cm3, "on the plate [cm2]": stood.plate_cm2}
     ways = pd.Index([str(tuple(d.round(2).tolist())) for d in found.directions], name="up")

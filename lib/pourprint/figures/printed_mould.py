@@ -137,18 +137,20 @@ def job_boxes(job, rates):
     for k, kind in enumerate(kinds):
         mine = names == kind
         low = found.corner_mm[mine] + found.box[mine, None] * step
-        boxes = [box(np.array([a, a + s])) for a, s in zip(low, found.sides_mm[mine], strict=True)]
-        traces.append(solid_trace(joined(boxes), PARTS[k % len(PARTS)], 1.0, kind))
+        ends = np.stack([low, low + found.sides_mm[mine]], axis=1)
+        traces.append(solid_trace(joined([*map(box, ends)]), PARTS[k % len(PARTS)], 1.0, kind))
+        traces.append(edges_trace(ends, "#444444"))
     spaces = [np.array([n * step, n * step + space_mm]) for n in range(count)]
     traces.append(edges_trace(spaces, "#777777"))
     labels = [(f"box {n + 1}", [*space.mean(axis=0)[:2], space_mm[2]], None) for n, space in enumerate(spaces)]
     tall = found.corner_mm[..., 2] + found.sides_mm[..., 2]
     last, density = tall[found.box == count - 1].max(), np.prod(blocks_mm, axis=-1).sum() / found.filled
     boxed = counted(count, "job box", "es")
+    along = {"showticklabels": False, "title": {"text": f"x, {space_mm[0]:.0f} mm a box"}}
     title = f"{counted(len(names), 'mould block')} in {boxed}; drag to turn"
     table = pd.DataFrame({"block": names, "box": found.box + 1})
     return Chart(
-        picture(title, traces, (0.7, -2.5, 1.7), 380, labels),
+        picture(title, traces, (0.7, -2.5, 1.7), 380, labels).update_scenes(xaxis=along),
         f"Blocks fill {density / np.prod(space_mm):.0%} of the room used in boxes; the last box is printed up to "
         f"{last:.0f} of {space_mm[2]:.0f} mm.",
         f"{boxed}, side by side where there are more, as edges, with the mould blocks of "

@@ -4,7 +4,7 @@ import numpy as np
 
 from pourprint.decide.sensitivity import CONFIDENCE
 from pourprint.figures.look import INK, Chart
-from pourprint.figures.strokes import bars, canvas
+from pourprint.figures.strokes import bars, canvas, plain
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import InputError
 
@@ -16,7 +16,9 @@ def tornado_chart(found):
     words, entries = [in_words(key) for key in found.entries], [*found.entries.values()]
     names = [word + f" [{one.unit}]" * (one.unit != "-") for word, one in zip(words, entries, strict=True)]
     unit, key = found.output.unit, "stripes: input at its low · plain: at its high · numbers: its low, its high"
-    figure = canvas(f"{words[0].capitalize()} moves it most", f"{found.output.name} [{unit}]", rows=names, key=key)
+    axis = f"{found.output.name} [{unit}]"
+    figure = canvas(f"{words[0].capitalize()} moves it most", axis, rows=names, row_px=38, key=key)
+    figure.update_yaxes(tickvals=[*map(plain, names)], ticktext=[plain(name).replace(" (", "<br>(") for name in names])
     for side, answers, colour, hatch in (
         ("low", found.at_low, "#56B4E9", "/"),
         ("high", found.at_high, "#E69F00", ""),
