@@ -1,6 +1,7 @@
 """The panels of fit and lightening without a browser: sliders move what they should, the beam forms and stops."""
 
 import asyncio
+import re
 
 import numpy as np
 import pytest
@@ -88,7 +89,7 @@ def test_the_beam_forms_and_stops_where_it_is_told(light, in_a_loop):
     assert button.description == START
 
     def iteration():
-        return int(panel.chart.figure.layout.title.text.split(":")[0].split()[1])
+        return int(re.search(r"after (\d+) iteration", panel.chart.figure.layout.title.text)[1])
 
     async def watch():
         assert iteration() == 1
