@@ -152,7 +152,7 @@ def test_learning_moves_the_point_at_which_a_die_pays():
         (lambda: Curve([0.8, 0.9]), "rate=.*one number"),
         (lambda: Curve(np.array([0.8])), "rate=.*one number"),
         (lambda: Curve(0.8, "log-linear"), "form must be one of"),
-        (lambda: Curve(0.8).total(2.5), "whole numbers"),
+        (lambda: Curve(0.8).total(2.5), "whole number"),
         (lambda: Curve(0.8).total(0), "above 0"),
         (lambda: learned_cost(pp.plan("printed_metal", small_job(1)), 0.8), "curve must be a Curve"),
         (lambda: learned_cost("printed_metal", Curve(0.8)), "a plan is needed"),

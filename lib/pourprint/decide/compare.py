@@ -109,17 +109,12 @@ def envelope(lines):
         return []
     best = min(lines, key=lines.get)
     found = [(0.0, best)]
-    while True:
-        # Only a faster line can take over; of several that do so at one price the fastest stays lowest beyond it.
-        faster = {
-            name: (float(tie_price_of_day(*lines[best], *line)), line[1])
-            for name, line in lines.items()
-            if line[1] < lines[best][1]
-        }
-        if not faster:
-            return found
-        best = min(faster, key=faster.get)
-        found.append((faster[best][0], best))
+    # Only a faster line can take over; of several that do so at one price the fastest stays lowest beyond it.
+    while faster := {name: line for name, line in lines.items() if line[1] < lines[best][1]}:
+        turns = {name: (float(tie_price_of_day(*lines[best], *line)), line[1]) for name, line in faster.items()}
+        best = min(turns, key=turns.get)
+        found.append((turns[best][0], best))
+    return found
 
 
 def flip_prices(plans, quantities=None):

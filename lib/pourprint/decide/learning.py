@@ -42,21 +42,14 @@ class Curve:
         >>> round(100 * float(Curve(0.8).total(16)), 2), round(100 * float(Curve(0.8, "unit").total(16)))
         (655.36, 892)
         """
-        pieces, falls = _whole(pieces), np.log2(self.rate)
+        check_numbers(whole=True, pieces=pieces)
+        pieces, falls = np.asarray(pieces, dtype=int), np.log2(self.rate)
         n = np.arange(1, int(pieces.max()) + 1, dtype=float)
         return (n ** (1 + falls) if self.form == "average" else np.cumsum(n**falls))[pieces - 1]
 
     def mean(self, pieces):
         """Mean time of the first pieces in units of the card's time [-]."""
-        return self.total(pieces) / _whole(pieces)
-
-
-def _whole(pieces):
-    check_numbers(pieces=pieces)
-    pieces = np.asarray(pieces)
-    if np.any(pieces % 1):
-        raise InputError(f"pieces must be whole numbers, at least 1, not {pieces!r}.")
-    return pieces.astype(int)
+        return self.total(pieces) / np.asarray(pieces)
 
 
 def learned_cost(plan, curve):
@@ -110,7 +103,8 @@ def repeats(plan, orders):
     order: kits so far and `cost_shares` a kit. One-off work is done for the first order alone.
     """
     made(plan).single_only("repeats()")
-    often = np.arange(1, int(_whole(orders)) + 1)
+    check_numbers(arrays=False, whole=True, orders=orders)
+    often = np.arange(1, int(orders) + 1)
     shares = {each: share + np.zeros(len(often)) for each, share in cost_shares(plan).items()}
     shares[SHARES[0]] /= often
     columns = {"orders": often, "kits": plan.job.quantity * often, **shares, "unit_cost": sum(shares.values())}

@@ -16,14 +16,14 @@ from pourprint.ledger.errors import InputError
 STRICT = {"extra": "forbid", "strict": True}
 
 
-def check_numbers(zero_allowed=False, arrays=True, **given):
-    """Refuse values that are not finite numbers above 0 (or at least 0), naming every one that is not.
+def check_numbers(zero_allowed=False, arrays=True, whole=False, **given):
+    """Refuse values that are not finite numbers above 0 (or at least 0), or not whole, naming every one that is not.
 
     A value is a number or, with arrays, an array of them; no text, boolean or None. Raises InputError.
     """
     faults = []
     for name, value in given.items():
-        if isinstance(value, float) and 0 < value < math.inf:  # what most are, known without an array
+        if isinstance(value, float) and 0 < value < math.inf and not whole:  # what most are, known without an array
             continue
         try:
             array = np.asarray(value)
@@ -34,6 +34,8 @@ def check_numbers(zero_allowed=False, arrays=True, **given):
         if not good or not (array >= 0 if zero_allowed else array > 0).all():
             kind = "" if arrays else "one number, "
             faults.append(f"{name}={value!r} must be {kind}finite and {'at least' if zero_allowed else 'above'} 0")
+        elif whole and np.any(array % 1):
+            faults.append(f"{name}={value!r} must be a whole number")
     if faults:
         raise InputError("; ".join(faults) + ".")
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from pourprint.figures.part import findings_picture
+from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.typed_numbers import read_number
 from pourprint.panels.controls import folded
@@ -44,8 +45,7 @@ def own_part(add):
 
     def take(mesh):
         pieces = read_number(count.value)
-        if pieces % 1 or pieces < 1:
-            raise InputError(f"pieces a kit must be a whole number of at least 1, not {count.value!r}.")
+        check_numbers(whole=True, **{"pieces a kit": pieces})
         if mesh:
             part, said = from_mesh(*drop.file)
         else:

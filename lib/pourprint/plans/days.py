@@ -91,21 +91,15 @@ def _led(plan, most, log=None):
 
 
 def spans_and_days(plan):
-    """The spans of the first batch, with its one-off work, and the days to delivery of a plan of single numbers."""
+    """The spans of the first batch, with its one-off work, the days to delivery of a plan of single numbers, and the log of
+    all batches as of `schedule`."""
     log = {}
     days, (_, begin_h) = days_of(plan, log), calendar_of(plan)
     first = {place: times for place, times in log.items() if place[0] == 0}
     one_off, each = plan.legs
     visits = plan.visits_of(one_off, 1) + plan.visits_of(each, min(plan.job.quantity, plan.job.batch_size))
     runs_h = [run_h for _, _, run_h, _, _ in visits]
-    return tuple(spans_of(one_off + each, runs_h, first, begin_h).values()), days
-
-
-def further_h(plan):
-    """When the second batch is worked at for the first time, while the first goes on, hours since the start [h]."""
-    log = {}
-    days_of(plan, log)
-    return float(min(times[1] for (batch, *_), times in log.items() if batch > 0)) - calendar_of(plan)[1]
+    return tuple(spans_of(one_off + each, runs_h, first, begin_h).values()), days, log
 
 
 def calendar_of(plan):

@@ -15,10 +15,8 @@ from pourprint.process.finish.bonding import ISOLATIONS
 
 def _whole(name, value):
     """Whole numbers ≥ 1 as int array or int; refuses everything else."""
-    check_numbers(**{name: value})
+    check_numbers(whole=True, **{name: value})
     number = np.asarray(value)
-    if np.any(number % 1 != 0):
-        raise InputError(f"{name} must be a whole number of kits, at least 1, not {value!r}.")
     if np.any(number > 1_000_000):
         raise InputError(f"{name} must not pass 1 000 000 kits: these models plan small batches.")
     return number.astype(int) if number.ndim else int(number)

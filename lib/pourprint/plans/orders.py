@@ -141,9 +141,7 @@ class Workshop:
         object.__setattr__(self, "booked", tuple(self.booked))
         if not all(isinstance(booking, Booked) for booking in self.booked):
             raise InputError(f"booked must hold Booked(resource, first, last), not {self.booked!r}.")
-        check_numbers(arrays=False, **self.places)
-        if odd := [name for name, number in self.places.items() if number % 1]:
-            raise InputError(f"places[{odd[0]!r}] must be a whole number, not {self.places[odd[0]]!r}.")
+        check_numbers(arrays=False, whole=True, **self.places)
 
     def calendar(self, who, first_day):
         """The Calendar of a person ("labour.technician") from a date on, their booked days taken out."""

@@ -18,7 +18,7 @@ from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.rates import RateCard, check_card
 from pourprint.ledger.workdays import begin_of
-from pourprint.plans.days import days_of, further_h, spans_and_days
+from pourprint.plans.days import calendar_of, days_of, spans_and_days
 from pourprint.plans.jobs import Job
 from pourprint.plans.steps import BATCH, JOB, Step, priced, weighed
 
@@ -276,20 +276,22 @@ class Plan:
         Needs a plan of single numbers. Quicker than asking for each.
         """
         self.single_only("spans()")
-        return spans_and_days(self)
+        return spans_and_days(self)[:2]
 
     def timeline(self):
         """When each step begins and ends in the first batch, with a last row for the further batches, if any.
 
         Returns: pandas table. Needs a plan of single numbers, of a job with a start. Raises: InputError.
         """
-        (spans, days), more, steps = self.schedule(), int(self.batches) - 1, {}
+        self.single_only("timeline()")
+        (spans, days, log), more, steps = spans_and_days(self), int(self.batches) - 1, {}
         for span in spans:
             steps.setdefault(span.step.name, []).append(span)
         rows = [(of[0].step.stage.title, name, len(of), of[0].begin_h, of[-1].end_h) for name, of in steps.items()]
         if more:
+            begin_h = float(min(times[1] for (batch, *_), times in log.items() if batch > 0)) - calendar_of(self)[1]
             finish_h = 24 * (days - self.job.delivery_days)
-            rows.append(("", f"{more} further batch{'es' * (more > 1)}", more, further_h(self), finish_h))
+            rows.append(("", f"{more} further batch{'es' * (more > 1)}", more, begin_h, finish_h))
         table = table_of(rows, columns=["stage", "step", "rounds", "begin", "end"])
         for column in ("begin", "end"):
             table[column] = [self.begin + dt.timedelta(minutes=round(60 * at_h)) for at_h in table[column]]

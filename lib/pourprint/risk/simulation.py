@@ -152,9 +152,8 @@ class Drawn:
         """The same with so many design `errors` (n,) in each run."""
         plan, n = self.plan, self.legs.n
         time_spread = plan.rates["risk.time_spread"] if time_spread is None else time_spread
-        check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread, spares=spares)
-        if spares % 1 != 0:
-            raise InputError(f"spares must be a whole number of pieces, not {spares!r}.")
+        check_numbers(zero_allowed=True, arrays=False, time_spread=time_spread)
+        check_numbers(zero_allowed=True, arrays=False, whole=True, spares=spares)
         run = Run(plan, self.legs, int(spares))
         size = max(1, BLOCK // sum(many for *_, many in run.kinds))
         parts = [slice(at, min(at + size, n)) for at in range(0, n, size)]
@@ -170,9 +169,9 @@ class Drawn:
 
 def drawn(plan, n=10_000, seed=1, inputs="triangular"):
     """The uncertain inputs of a plan, drawn; parameters as of `simulate`. Returns: Drawn. Raises: InputError."""
-    check_numbers(arrays=False, n=n)
-    if n % 1 != 0 or n > 1_000_000:
-        raise InputError(f"n must be a whole number of runs, at most 1 000 000, not {n!r}.")
+    check_numbers(arrays=False, whole=True, n=n)
+    if n > 1_000_000:
+        raise InputError(f"n must be at most 1 000 000 runs, not {n!r}.")
     check_seed(seed)
     made(plan).single_only("simulate()")
     if inputs is not None and inputs not in SHAPES:

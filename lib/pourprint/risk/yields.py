@@ -68,28 +68,24 @@ def starts_needed(good, first_pass_yield, confidence=0.95):
     """Fewest pieces to start at once so that enough come out good with some confidence.
 
     Parameters: `good` wanted, whole, ≥ 1 [-]; `first_pass_yield` [-]; `confidence` below 1 [-]. Returns: int.
-    Raises: InputError. Source: binomial distribution (exact).
+    Raises: InputError. Source: negative binomial distribution (exact).
 
     >>> starts_needed(10, 0.9, 0.95)
     13
     """
+    from scipy.special import nbdtrik
+
     _check_shares(first_pass_yield=first_pass_yield, confidence=confidence)
-    check_numbers(arrays=False, good=good, first_pass_yield=first_pass_yield, confidence=confidence)
-    if good % 1 != 0 or (confidence == 1 and first_pass_yield < 1):
-        raise InputError(f"good must be whole and confidence below 1, not {good!r} and {confidence!r}.")
-    most = int(good)
-    while chance_of_enough(most, good, first_pass_yield) < confidence:
-        most *= 2
-        if most > 1e7:
-            raise InputError(f"a yield of {first_pass_yield:g} needs more than ten million starts: raise it first.")
-    least = int(good)
-    while least < most:  # the chance rises with every start: halve the interval
-        middle = (least + most) // 2
-        if chance_of_enough(middle, good, first_pass_yield) < confidence:
-            least = middle + 1
-        else:
-            most = middle
-    return least
+    check_numbers(arrays=False, first_pass_yield=first_pass_yield, confidence=confidence)
+    check_numbers(arrays=False, whole=True, good=good)
+    if first_pass_yield == 1:
+        return int(good)
+    if confidence == 1:
+        raise InputError(f"confidence must be below 1, not {confidence!r}.")
+    failed = np.ceil(nbdtrik(confidence, good, first_pass_yield) - 1e-9)  # before the last good one
+    if not failed < 1e7:
+        raise InputError(f"a yield of {first_pass_yield:g} needs more than ten million starts: raise it first.")
+    return int(good + failed)
 
 
 def layers_printed(layers, failure_per_layer):
