@@ -8,7 +8,6 @@ import trimesh
 from scipy.stats import spearmanr
 
 import pourprint as pp
-from pourprint.plans.plan import Plan
 from pourprint.process.cavity import Rigging, Stand, cavity
 from pourprint.process.freezing.solidification import chvorinov_s_mm2
 from pourprint.process.freezing.voxels import voxels
@@ -19,24 +18,12 @@ from pourprint.routes.findings import Verdict, findings
 from pourprint.routes.looks import OTHER_CELLS, look, moulds_of
 from pourprint.routes.mould_sizes import moulds_with_one_feeder
 from pourprint.routes.pouring import plan_rigging, pour, trial, tries, tries_table
-from pourprint.routes.printed_mould import NAME, TITLE, steps_with
+from pourprint.routes.printed_mould import NAME, plan_with
 from scenes import demo_kit, demo_rates
 
 
 def job_of(part, alloy="AlSi7Mg"):
     return pp.Job(part, alloy)
-
-
-def planned(job, rates):
-    """A function from PartMoulds to the plan of the job with them."""
-
-    def plan_with(moulds):
-        def recipe(job, rates):
-            return steps_with(moulds, job, rates)
-
-        return Plan(NAME, TITLE, job, rates, recipe, recipe(job, rates))
-
-    return plan_with
 
 
 def test_a_badly_drawn_node_is_found_mended_and_the_mending_priced():
@@ -53,11 +40,11 @@ def test_a_badly_drawn_node_is_found_mended_and_the_mending_priced():
     assert one.metal_kg > alone.metal_kg and one.foot_cm2 > alone.foot_cm2
     assert one.feeder_cm3 - alone.feeder_cm3 == pytest.approx(cylinder_cm3(*sizes_of(one.stands[1])))
     plan = pp.plan(NAME, job, rates)
-    assert plan.unit_cost == pytest.approx(planned(job, rates)((one,)).unit_cost)
-    assert plan.unit_cost > planned(job, rates)((alone,)).unit_cost
+    assert plan.unit_cost == pytest.approx(plan_with((one,)).unit_cost)
+    assert plan.unit_cost > plan_with((alone,)).unit_cost
     thick = pp.nodes.badly_drawn(30.0)  # drawn better: the arm is thick enough to feed through, one feeder does
     assert look(thick, job.alloy).fed is None and moulds_of(job_of(thick), rates)[0].feeders == 1
-    made = {each.name: each for each in tries(one, planned(job, rates))}
+    made = {each.name: each for each in tries(one, plan_with)}
     plan, bare = made["as planned"], made["one feeder alone"]
     assert bare.pour.feeding.pore_cm3 > 5 * plan.pour.feeding.pore_cm3
     assert plan.pour.mould.metal_kg > bare.pour.mould.metal_kg and plan.plan.unit_cost > bare.plan.unit_cost
@@ -122,7 +109,7 @@ def test_what_a_neck_casts_solid_is_poured_bored_out_and_priced():
     assert one.stock_cm3 - bare.stock_cm3 == pytest.approx(one.hollow_cm3)
     more = one.metal_cm3 - one.gating.volume_cm3 - (bare.metal_cm3 - bare.gating.volume_cm3)
     assert more == pytest.approx(one.hollow_cm3 + one.neck_cm3)
-    listed = pp.finishing_list(planned(job, rates)((one,))).set_index("feature")["hours [h]"]
+    listed = pp.finishing_list(plan_with((one,))).set_index("feature")["hours [h]"]
     read = rates.section("machining")
     cutting_h = job.alloy["cutting"] * (read("feature") + one.hollow_cm3 / read("removal_rate"))
     assert listed["hollow under the feeder"] == pytest.approx(cutting_h + read("clamp_each") / len(listed))
@@ -134,7 +121,7 @@ def test_the_plans_own_rigging_costs_what_the_plan_costs():
     (one,) = moulds_of(job, rates)
     run = pour(one)
     # The plan knows the necks by the default card's pour, to half a millimetre.
-    assert planned(job, rates)((run.mould,)).unit_cost == pytest.approx(pp.plan(NAME, job, rates).unit_cost, rel=1e-3)
+    assert plan_with((run.mould,)).unit_cost == pytest.approx(pp.plan(NAME, job, rates).unit_cost, rel=1e-3)
     assert run.rigging == plan_rigging(one)
 
 

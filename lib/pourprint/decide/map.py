@@ -59,7 +59,33 @@ class DecisionMap:
     def crossings(self):
         """Where winners change along the edges of the grid: {cell (row, column): [(pair of indices into the routes,
         point x and y), …]} for all cells that the edge bounds."""
-        return _crossings(self)
+        found = defaultdict(list)
+        grids = {self.x: self.xs.astype(float), self.y: self.ys.astype(float)}
+        for turned, (name, other) in enumerate(((self.x, self.y), (self.y, self.x))):
+            # (routes + 1, the other input's values, this one's)
+            table = self.costs.swapaxes(1, 2) if turned else self.costs
+            j, i = np.nonzero(np.diff(np.argmin(table, axis=0), axis=1))
+            fixed, ends = grids[other][j], np.stack([grids[name][i], grids[name][i + 1]])
+            costs, whole = np.stack([table[:, j, i], table[:, j, i + 1]], axis=1), name in WHOLE
+            for _ in self.routes:  # one edge may hold several borders
+                before, ask = np.argmin(costs[:, 0], axis=0), partial(self._costs, name, other, fixed)
+                at, after, there = lead_lost(ask, ends, costs, is_linear(name), whole, PARTS, NARROW)
+                points = np.stack([fixed, at - 0.5 * whole][:: 1 if turned else -1], axis=1)
+                for row, column, pair, point in zip(j, i, zip(before, after, strict=True), points, strict=True):
+                    for cell in {max(row - 1, 0), min(row, len(grids[other]) - 2)}:
+                        place = (column, cell) if turned else (cell, column)
+                        found[place].append((tuple(sorted(pair)), point))
+                on = after != np.argmin(costs[:, 1], axis=0)
+                if not whole:  # here the old leader and the new one cost the same
+                    there[before, np.arange(len(before))] = CANNOT_COSTS
+                j, i, fixed = j[on], i[on], fixed[on]
+                ends, costs = np.stack([at, ends[1]])[:, on], np.stack([there, costs[:, 1]], axis=1)[:, :, on]
+        return found
+
+    def _costs(self, name, other, fixed, values, which):
+        """Costs (routes + 1, p, k) at `values` (p, k) of one input and the `fixed` ones of another that are marked."""
+        points = {name: values.ravel(), other: np.broadcast_to(fixed[which], values.shape).ravel()}
+        return self.rivals.costs(points).reshape(-1, *values.shape)
 
     @cached_property
     def borders(self):
@@ -68,9 +94,21 @@ class DecisionMap:
         Each border crosses the grid's edges where the two cost the same: exactly along the price of a day and along
         every price of the rate card (costs are linear in them), between two neighbouring whole numbers half-way, else
         to a hundredth of an edge at least. Jumps, such as one more cluster, are found alike. Between edges a border is
-        drawn straight. What comes and goes between two points of the grid with the same winner is not seen.
+        drawn straight, and three pairs meet in the middle. What comes and goes between two points of the grid with the
+        same winner is not seen.
         """
-        return _joined(self.crossings, self.routes)
+        segments = defaultdict(list)
+        for around in self.crossings.values():
+            pairs = [pair for pair, _ in around]
+            twos = {pair for pair in pairs if pairs.count(pair) == 2}
+            for two in twos:
+                segments[two].append(np.stack([point for pair, point in around if pair == two]))
+            rest = [(pair, point) for pair, point in around if pair not in twos]
+            if len(rest) > 1:
+                middle = np.mean([point for _, point in rest], axis=0)
+                for pair, point in rest:
+                    segments[pair].append(np.stack([point, middle]))
+        return {tuple(self.routes[i] for i in pair): np.stack(found) for pair, found in segments.items()}
 
 
 def decision_map(plans, axes, price_of_day=0.0):
@@ -90,50 +128,3 @@ def decision_map(plans, axes, price_of_day=0.0):
         if values.ndim != 1 or values.size < 2 or np.any(np.diff(values) <= 0):
             raise InputError(f"the values of {name!r} must be a rising row of at least two numbers.")
     return DecisionMap(x, y, xs, ys, rivals, rivals.costs({x: xs, y: ys[:, None]}))
-
-
-def _crossings(chart):
-    """The `crossings` of a map."""
-    found = defaultdict(list)
-    grids = {chart.x: chart.xs.astype(float), chart.y: chart.ys.astype(float)}
-    for turned, (name, other) in enumerate(((chart.x, chart.y), (chart.y, chart.x))):
-        table = chart.costs.swapaxes(1, 2) if turned else chart.costs  # (routes + 1, the other input's values, this's)
-        j, i = np.nonzero(np.diff(np.argmin(table, axis=0), axis=1))
-        fixed, ends = grids[other][j], np.stack([grids[name][i], grids[name][i + 1]])
-        costs, whole = np.stack([table[:, j, i], table[:, j, i + 1]], axis=1), name in WHOLE
-        for _ in chart.routes:  # one edge may hold several borders
-            before, ask = np.argmin(costs[:, 0], axis=0), partial(_costs, chart.rivals, name, other, fixed)
-            at, after, there = lead_lost(ask, ends, costs, is_linear(name), whole, PARTS, NARROW)
-            points = np.stack([fixed, at - 0.5 * whole][:: 1 if turned else -1], axis=1)
-            for row, column, pair, point in zip(j, i, zip(before, after, strict=True), points, strict=True):
-                for cell in {max(row - 1, 0), min(row, len(grids[other]) - 2)}:
-                    place = (column, cell) if turned else (cell, column)
-                    found[place].append((tuple(sorted(pair)), point))
-            on = after != np.argmin(costs[:, 1], axis=0)
-            if not whole:  # here the old leader and the new one cost the same
-                there[before, np.arange(len(before))] = CANNOT_COSTS
-            j, i, fixed = j[on], i[on], fixed[on]
-            ends, costs = np.stack([at, ends[1]])[:, on], np.stack([there, costs[:, 1]], axis=1)[:, :, on]
-    return found
-
-
-def _costs(rivals, name, other, fixed, values, which):
-    """Costs (routes + 1, p, k) at `values` (p, k) of one input and the `fixed` ones of another that are marked."""
-    points = {name: values.ravel(), other: np.broadcast_to(fixed[which], values.shape).ravel()}
-    return rivals.costs(points).reshape(-1, *values.shape)
-
-
-def _joined(crossings, routes):
-    """Segments through the cells of the grid: two crossings of one pair are joined, three pairs meet in the middle."""
-    segments = defaultdict(list)
-    for around in crossings.values():
-        pairs = [pair for pair, _ in around]
-        twos = {pair for pair in pairs if pairs.count(pair) == 2}
-        for two in twos:
-            segments[two].append(np.stack([point for pair, point in around if pair == two]))
-        rest = [(pair, point) for pair, point in around if pair not in twos]
-        if len(rest) > 1:
-            middle = np.mean([point for _, point in rest], axis=0)
-            for pair, point in rest:
-                segments[pair].append(np.stack([point, middle]))
-    return {tuple(routes[i] for i in pair): np.stack(found) for pair, found in segments.items()}

@@ -13,10 +13,9 @@ from pourprint.figures.tables import table_html
 from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import TEXTS, Shown, kit_of, panel
 from pourprint.plans.jobs import Job
-from pourprint.plans.plan import Plan
 from pourprint.routes.mould_sizes import moulds_with_one_feeder
 from pourprint.routes.pouring import COARSE_CELLS, FINE_CELLS, GATE_SIDE, NOT_MODELLED, pour, trial
-from pourprint.routes.printed_mould import NAME, TITLE, steps_with
+from pourprint.routes.printed_mould import plan_with
 
 SIDES = {"far side, as planned": GATE_SIDE, "near side": -GATE_SIDE, "right": 0.0, "left": np.pi}
 PLACES = ("over the hottest section", "over the largest pore", "both", "none, a vent")
@@ -37,12 +36,6 @@ class Film(anywidget.AnyWidget):
         self.run = run
 
 
-def plan_with(moulds, job, rates):
-    """The plan of the printed mould with given PartMoulds."""
-    recipe = partial(steps_with, moulds)
-    return Plan(NAME, TITLE, job, rates, recipe, recipe(job, rates))
-
-
 def pour_panel(part, rates, alloy="AlSi7Mg"):
     """Gate, feeder, pouring temperature and chill of one part in a printed mould, and what comes of them: Panel.
 
@@ -51,7 +44,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
     job = Job(kit_of(part, rates), alloy)
     (one,) = moulds_with_one_feeder(job, rates)
     first = pour(one)
-    head, plan = first.rigging.feeders[0], plan_with((first.mould,), job, rates)
+    head, plan = first.rigging.feeders[0], plan_with((first.mould,))
     usual_c = float(job.alloy["pour_temperature"])
     width, chills = round(head.diameter_mm), {"none": 0.0, "20 mm of iron at the largest pore": 20.0, "35 mm": 35.0}
     metal = {
@@ -72,7 +65,7 @@ def pour_panel(part, rates, alloy="AlSi7Mg"):
         return pour(one, rigging, cells, pour_c=values["pour_c"])
 
     def shown(run, values):
-        cost = plan_with((run.mould,), job, rates).unit_cost - plan.unit_cost
+        cost = plan_with((run.mould,)).unit_cost - plan.unit_cost
         takes, gives = run.feeding.enough(run.efficiency)
         air = sum(trap.volume_cm3 for trap in run.filling.traps)
         facts = {

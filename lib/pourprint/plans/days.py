@@ -91,8 +91,8 @@ def _led(plan, most, log=None):
 
 
 def spans_and_days(plan):
-    """The spans of the first batch, with its one-off work, the days to delivery of a plan of single numbers, and the log of
-    all batches as of `schedule`."""
+    """Of a plan of single numbers the spans of the first batch with its one-off work, the days to delivery, and the log
+    of all batches, as of `schedule`."""
     log = {}
     days, (_, begin_h) = days_of(plan, log), calendar_of(plan)
     first = {place: times for place, times in log.items() if place[0] == 0}

@@ -141,7 +141,7 @@ class Try:
 def tries(one, plan_with, cells=FINE_CELLS):
     """The plan's rigging and what a moulder might change about it: tuple of Try, the plan's first.
 
-    Parameters: as of `pour`, of a kit of one part; `plan_with(moulds)` the plan of the job with given PartMoulds. Tried
+    Parameters: as of `pour`, of a kit of one part; `plan_with(moulds)` as of `printed_mould`. Tried
     where a pore is left: another feeder over it, a chill under it, the feeder moved to it; where the plan has several
     feeders: the first alone; always: another neck, no feeder, the part upside down over one feeder.
     """

@@ -4,9 +4,12 @@ Every cavity has its own sprue, ingate and feeder, or several, sized on the part
 weight that can be moved and the metal that one crucible holds. What neither mould half shows takes a core.
 """
 
+from functools import partial
+
 import numpy as np
 
 from pourprint.ledger.errors import Infeasible
+from pourprint.plans.plan import Plan
 from pourprint.plans.steps import BATCH, Level, Stage, Step, Work
 from pourprint.process.freezing.solidification import Melt, Mould, shake_out_s
 from pourprint.process.packing import boxes_for, layers
@@ -70,6 +73,12 @@ def steps_with(moulds, job, rates):
         *common.heat_treat(job, rates),
         *common.finish(job, rates, moulds, PRINT),
     )
+
+
+def plan_with(moulds):
+    """The Plan of the job of given PartMoulds, made in them as they are. Raises: Infeasible."""
+    job, rates, recipe = moulds[0].job, moulds[0].rates, partial(steps_with, moulds)
+    return Plan(NAME, TITLE, job, rates, recipe, recipe(job, rates))
 
 
 def cooling_h(job, rates, moulds):
