@@ -14,7 +14,6 @@ from pourprint.plans.plan import feasible, why_none
 from pourprint.routes import plan_all
 
 ORDER = ("kit", "volume_cm3", "alloy", "quantity", "batch_size", "rates", "start", "price_of_day", "routes", "deadline")
-UNITS = {"volume_cm3": " cm³"}
 ABSENT = {"volume_cm3": "the kit's own", "batch_size": "all at once", "deadline": "no date"}
 
 
@@ -107,7 +106,7 @@ def _said(key, value):
         return f"{len(value)}"
     if key in ("start", "deadline"):
         return f"{moment_of(value):%d %b %Y}"
-    return f"{getattr(value, 'name', value):{'g' if isinstance(value, float) else ''}}{UNITS.get(key, '')}"
+    return f"{getattr(value, 'name', value):{'g' if isinstance(value, float) else ''}}{' cm³' * (key == 'volume_cm3')}"
 
 
 def _rates_changed(before, after):

@@ -14,7 +14,7 @@ from functools import cache
 import numpy as np
 
 from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import nearest, read_table
+from pourprint.ledger.entries import nearest, read_table, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw
 from pourprint.plans.plan import Plan, made
@@ -56,13 +56,11 @@ class Footprint:
 
     def table(self):
         """A pandas table, one row a step: stage, step, energy [kWh] and CO2e [kg], each with low and high."""
-        import pandas as pd
-
         self.plan.single_only("the table of a footprint")
-        index = pd.MultiIndex.from_tuples([(step.stage.title, step.name) for step in self.plan.steps])
-        columns = ["energy_low", "energy_kwh", "energy_high", "co2e_low", "co2e_kg", "co2e_high"]
-        values = np.vstack([_spread(self.energy_kwh), _spread(self.co2e_kg)])
-        return pd.DataFrame(values.T, index=index.set_names(["stage", "step"]), columns=columns)
+        columns = ["stage", "step", "energy_low", "energy_kwh", "energy_high", "co2e_low", "co2e_kg", "co2e_high"]
+        values = np.vstack([_spread(self.energy_kwh), _spread(self.co2e_kg)]).T
+        rows = [(step.stage.title, step.name, *row) for step, row in zip(self.plan.steps, values, strict=True)]
+        return table_of(rows, columns[:2], columns)
 
 
 def _spread(table):

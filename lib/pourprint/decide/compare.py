@@ -14,6 +14,8 @@ from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import NoPlan, Plan, feasible, made
 from pourprint.routes.findings import note
 
+NOTES = "to watch, or why it cannot"  # a column of the table of a Comparison
+
 
 @dataclass(frozen=True)
 class Interval:
@@ -201,7 +203,7 @@ class Comparison:
 
     def table(self):
         """The routes as a pandas table to read, in the order of their mean cost; those that cannot last, with why."""
-        rows, note_head = [], "to watch, or why it cannot"
+        rows = []
         for route in sorted(self.days, key=self.mean_unit_cost):
             plan = self.plans[route]
             ready, one = plan.begin + dt.timedelta(days=self.mean_days(route)), plan.job.kit.noun
@@ -217,8 +219,8 @@ class Comparison:
                 "stages": len(plan.stages),
                 "steps": len(plan.steps),
                 "pieces right at every first try": f"{plan.first_pass_yield:.0%}",
-                note_head: note(plan.findings),
+                NOTES: note(plan.findings),
             }
             rows.append(row)
-        rows += [{"route": one.title, note_head: one.reason} for one in self.plans.values() if not one.feasible]
+        rows += [{"route": one.title, NOTES: one.reason} for one in self.plans.values() if not one.feasible]
         return table_of(rows, "route")

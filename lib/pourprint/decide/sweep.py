@@ -38,7 +38,8 @@ def sweep(function, cases, chunk=1000, folder=None, client=None, progress=None, 
     n, chunk = len(next(iter(cases.values()))), int(chunk)
     pieces = [{name: array[i : i + chunk] for name, array in cases.items()} for i in range(0, n, chunk)]
     ask, found, tell = _kept(folder), {}, progress or (lambda done, chunks: None)
-    results = _there(ask, function, pieces, client) if client else _here(ask, function, pieces)
+    here = ((i, ask(function, piece, edition())) for i, piece in enumerate(pieces))  # one after the other
+    results = _there(ask, function, pieces, client) if client else here
     tell(0, len(pieces))
     try:
         while len(found) < len(pieces):
@@ -70,12 +71,6 @@ def _kept(folder):
         raise InputError('to keep chunks in a folder, joblib is needed: pip install "pourprint[study]".') from None
     except OSError as error:
         raise InputError(f"folder {str(folder)!r} cannot be used for chunks ({error}).") from None
-
-
-def _here(ask, function, pieces):
-    """(number, result) of each chunk, one after the other."""
-    for i, piece in enumerate(pieces):
-        yield i, ask(function, piece, edition())
 
 
 def _there(ask, function, pieces, client):

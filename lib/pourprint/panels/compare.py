@@ -8,7 +8,7 @@ import numpy as np
 
 from pourprint import figures
 from pourprint.decide.along import Crossing
-from pourprint.decide.compare import envelope
+from pourprint.decide.compare import NOTES, envelope
 from pourprint.decide.inputs import dearest_day, rounded_up
 from pourprint.decide.turning_points import turns, turns_table
 from pourprint.figures.look import counted, title_of
@@ -27,7 +27,6 @@ from pourprint.routes.bought import WARES, bought_for
 from pourprint.routes.findings import Verdict, findings
 
 QUANTITIES = np.arange(1, 401)
-NOTES = "to watch, or why it cannot"
 MEAN = ", failures in the mean, inputs at their values"
 
 
@@ -125,13 +124,10 @@ def _shown(found, values, most):
     shown = Shown(_facts(found, values, most), None, None, kind, traces, {"yaxis": ends})
     if found.chances is None:  # a slider moves: what stands below the chart waits until it rests
         return shown
-    return replace(shown, bars=figures.comparison_bars(found.now, found.along.unit), table=_tables(found.now))
-
-
-def _tables(now):
-    table = now.table()
+    table = found.now.table()
     notes = table.pop(NOTES)
-    return table_html(table, TEXTS["captions"]["compare"]) + table_html(notes[notes != ""])
+    tables = table_html(table, TEXTS["captions"]["compare"]) + table_html(notes[notes != ""])
+    return replace(shown, bars=figures.comparison_bars(found.now, found.along.unit), table=tables)
 
 
 def _kits(kit):

@@ -2,8 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
-
 from pourprint.figures.bars import Bar, Piece, stacked_bars
 from pourprint.figures.joints import fit_chart, shear_chart
 from pourprint.figures.look import LOOKS, counted, tint, title_of
@@ -15,11 +13,11 @@ from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import TEXTS, Shown, alloy_row, panel, value_rows
 from pourprint.plans.jobs import Job
 from pourprint.plans.plan import feasible
-from pourprint.process.finish.bonding import ISOLATIONS, allowable_mpa, equal_pull_n
+from pourprint.process.finish.bonding import ISOLATIONS, allowable_mpa
 from pourprint.process.finish.seats import bearing_seat
 from pourprint.process.strength.loads import frame_loads
 from pourprint.routes import PRINTED, plan_all
-from pourprint.routes.bonding import socket_lap
+from pourprint.routes.bonding import pulls_n, socket_lap
 from pourprint.routes.findings import allowed
 from pourprint.routes.finishing import finishing_list
 
@@ -79,9 +77,7 @@ class _Joint:
         how = listed[listed["feature"].str.startswith("socket")]["how"].iloc[0]
         frame = replace(self.frame, tubes={**self.frame.tubes, name: replace(self.tube, bond_mm=length)})
         lap = socket_lap(frame, self.kind, name, plan, how)[0]
-        axis, (force, moment) = frame.direction(self.tube, self.point), self.at[name]
-        pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(np.cross(axis, moment.T), axis=1))
-        return plans, plan, lap, float(pulls.max())
+        return plans, plan, lap, float(pulls_n(lap, frame, self.tube, self.point, self.at[name]).max())
 
     def shown(self, found, values):
         """Seat, bond and price in facts, costs as bars, the node's finishing as a table."""
@@ -89,7 +85,7 @@ class _Joint:
         bore, depth, boss, alloy, warmer = self.seat(values, plan)
         seat, money = bearing_seat(bore, depth, values["fit"], boss, alloy, warmer), plan.rates.currency
         peak = float(lap.worst_shear_mpa(pull, _colder(values)))
-        mean = pull / (2 * np.pi * lap.radius_mm * lap.length_mm) / allowable_mpa()
+        mean = lap.mean_shear_mpa(pull) / allowable_mpa()
         cheapest = min(plans.values(), key=lambda plan: plan.unit_cost)
         facts = {
             "seat, loosest and tightest": "; ".join(word.partition(":")[0] for word in seat["verdict"]),

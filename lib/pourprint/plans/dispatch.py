@@ -7,18 +7,6 @@ import numpy as np
 
 from pourprint.ledger.workdays import past_horizon
 from pourprint.plans import scheduler
-from pourprint.plans.scheduler import (
-    BATCH,
-    BOOKED,
-    BOOKING,
-    COMING,
-    IN_HAND,
-    STRETCH,
-    TO_BENCH,
-    TO_LOAD,
-    TO_WORK,
-    Floor,
-)
 
 MOST_PLAIN = 20_000  # visits with all their rounds, some 0.2 s: beyond it loading what was compiled is the quicker way
 LOADED_PLAIN = 100  # the same when it has been loaded already
@@ -53,7 +41,7 @@ def _stretches(who, machine, steps, leg, hours, first):
     Parameters: `who` and `machine` of each of the `steps`; `leg` (V,) which of the steps each visit is, `hours` (5, V)
     its rounds, and hands-on, run, unloading and waiting time of each; `first` visits of batches.
     """
-    table = np.zeros((leg.size, 2), STRETCH)
+    table = np.zeros((leg.size, 2), scheduler.STRETCH)
     (load, empty), (rounds, by_hand, run, unload, wait) = table.T, hours
     within_h, whole = np.array([(step.within_h, step.whole) for step in steps], dtype=float).T
     follows = np.append(False, np.diff(leg) == 1) & (within_h < np.inf)[leg]
@@ -64,9 +52,10 @@ def _stretches(who, machine, steps, leg, hours, first):
     loads = runs & (machine != NOWHERE)
     load["hands_h"], load["alone_h"], empty["hands_h"], empty["alone_h"] = by_hand, run, unload, wait
     table["who"], load["whole"] = who[leg][:, None], whole
-    bench = np.where((by_hand <= 0) & (machine == NOWHERE), IN_HAND, np.where(whole, TO_WORK, TO_BENCH))
-    load["mode"] = np.where(follows, BOOKED, np.where(loads, TO_LOAD, bench))
-    empty["mode"] = np.where(unload <= 0, IN_HAND, np.where(loads, TO_LOAD, TO_BENCH))
+    bench = np.where(whole, scheduler.TO_WORK, scheduler.TO_BENCH)
+    bench = np.where((by_hand <= 0) & (machine == NOWHERE), scheduler.IN_HAND, bench)
+    load["mode"] = np.where(follows, scheduler.BOOKED, np.where(loads, scheduler.TO_LOAD, bench))
+    empty["mode"] = np.where(unload <= 0, scheduler.IN_HAND, np.where(loads, scheduler.TO_LOAD, scheduler.TO_BENCH))
     # What is hot stays in its machine until the last hands are done with it: both are held, and given back, together.
     load["takes"], load["also"] = machine * ~follows, leads * np.append(machine[1:], NOWHERE)
     empty["gives"], empty["too"] = machine * ~leads, follows * np.append(NOWHERE, machine[:-1])
@@ -104,7 +93,7 @@ def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=
     calendars = [calendar_of(name) for name in people]
     there = [np.array([(places or {}).get(name, 1) for name in names]) for names in (people, machines)]
     there[1][NOWHERE] = np.iinfo(np.int32).max
-    floor = Floor(
+    floor = scheduler.Floor(
         [one.listed for one in calendars] if plain else np.stack([one.days for one in calendars]),
         calendars[0].hours.day_h,
         there[0],
@@ -112,18 +101,18 @@ def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=
         there[1],
         np.zeros(machines.size, int),
         np.array([(i, *times) for name, *times in closed for i in np.flatnonzero(machines == name)]).reshape(-1, 3),
-        np.zeros(2 * first.size, BOOKING),
+        np.zeros(2 * first.size, scheduler.BOOKING),
         np.zeros(1, int),
         _stretches(who, machine[1:], steps, leg, hours, first),
         log,
     )
-    led = np.zeros(first.size, BATCH)
+    led = np.zeros(first.size, scheduler.BATCH)
     led["number"], led["after"] = np.arange(first.size), np.where(after < 0, first.size, after)
-    led["mode"], led["due_h"], led["end_h"] = COMING, np.where(after < 0, ready_h, np.inf), np.inf
+    led["mode"], led["due_h"], led["end_h"] = scheduler.COMING, np.where(after < 0, ready_h, np.inf), np.inf
     led["at"], led["frees"], led["last"] = 2 * first, 2 * frees, 2 * last
     if plain:
         objects = _plain(led)
-        scheduler.lead(Floor(*map(_plain, floor)), objects, runs.tolist())
+        scheduler.lead(scheduler.Floor(*map(_plain, floor)), objects, runs.tolist())
         led["end_h"] = [batch.end_h for batch in objects]
     else:
         compiled()(floor, led, runs)

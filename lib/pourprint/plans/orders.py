@@ -102,11 +102,6 @@ class Booked:
                 f"and {self.last!r}."
             )
 
-    @property
-    def days(self):
-        """Every day of the booking."""
-        return [self.first + dt.timedelta(days=i) for i in range((self.last - self.first).days + 1)]
-
 
 @dataclass(frozen=True)
 class Slot:
@@ -145,7 +140,8 @@ class Workshop:
 
     def calendar(self, who, first_day):
         """The Calendar of a person ("labour.technician") from a date on, their booked days taken out."""
-        days = {day for booking in self.booked if booking.resource == who for day in booking.days}
+        mine = [booking for booking in self.booked if booking.resource == who]
+        days = {b.first + dt.timedelta(days=i) for b in mine for i in range((b.last - b.first).days + 1)}
         hours = replace(self.hours, holidays=tuple(sorted({*self.hours.holidays, *days})))
         return calendar_from(hours, first_day.isoformat())
 

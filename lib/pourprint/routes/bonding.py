@@ -32,17 +32,25 @@ def bond_list(frame, loads, plan, service_c=-20.0):
         labels, at = loads.at_kind(kind)
         for name, done in zip(kind.tubes[0], how[item.part.name][len(item.bores) :], strict=False):
             lap, worst, usual = socket_lap(frame, kind, name, plan, done)
-            axis, (force, moment) = frame.direction(frame.tubes[name], kind.points[0]), at[name]
-            pulls = equal_pull_n(lap, axis @ force, np.linalg.norm(moment - np.outer(axis, axis @ moment), axis=0))
+            pulls = pulls_n(lap, frame, frame.tubes[name], kind.points[0], at[name])
             hardest = int(np.argmax(pulls))
-            mean = pulls[hardest] / (2 * np.pi * lap.radius_mm * lap.length_mm)
             peak, cold = lap.worst_shear_mpa(pulls[hardest], colder), lap.worst_shear_mpa(0.0, colder)
             rows.append((kind.name, name, done, *worst, *usual, labels[hardest][1], pulls[hardest], float(peak),
-                         float(cold), mean / allowable_mpa(), lap.useful_length_mm()))  # fmt: skip
+                         float(cold), lap.mean_shear_mpa(pulls[hardest]) / allowable_mpa(),
+                         lap.useful_length_mm()))  # fmt: skip
     columns = ["node", "tube", "how", "least gap [mm]", "greatest gap [mm]", "usual least [mm]", "usual greatest [mm]",
                "case", "equal pull [N]", "peak shear [MPa]", "of it cold [MPa]", "mean over allowed [-]",
                "useful length [mm]"]  # fmt: skip
     return table_of(rows, ["node", "tube"], columns)
+
+
+def pulls_n(lap, frame, tube, point, load):
+    """Pull on a tube (FrameTube) out of a point in each case that loads its Lap as force and bending do (cases,) [N].
+
+    load: forces [N] and moments [N mm] at the socket, each (3, cases), as of `FrameLoads.at_kind`.
+    """
+    axis, (force, moment) = frame.direction(tube, point), load
+    return equal_pull_n(lap, axis @ force, np.linalg.norm(np.cross(axis, moment.T), axis=1))
 
 
 def socket_lap(frame, kind, name, plan, how):

@@ -32,14 +32,13 @@ GATE_SIDE = np.pi / 2  # of the plan's gate: where the block has room for the sp
 @dataclass(frozen=True, eq=False)
 class Pour:
     """A part poured on trial. `mould` PartMould with the feeders as tried; `rigging` what was put to it, in the mould's
-    frame; `filling`, `feeding` what came of it; `fill_limit` the card's entry for misruns, `efficiency` the share
+    frame; `filling`, `feeding` what came of it; `efficiency` the share
     of its metal that a feeder gives [-]."""
 
     mould: PartMould
     rigging: Rigging
     filling: Filling
     feeding: Feeding
-    fill_limit: object
     efficiency: float
 
     @cached_property
@@ -51,7 +50,8 @@ class Pour:
     @property
     def band(self):
         """The Band of the worst section."""
-        return band(self.share, self.fill_limit) if self.filling.complete else Band.MISRUN
+        limit = self.mould.rates.entries["printed_mould.fill_share"]
+        return band(self.share, limit) if self.filling.complete else Band.MISRUN
 
     @property
     def gate_m_s(self):
@@ -102,8 +102,7 @@ def pour(one, rigging=None, cells=FINE_CELLS, cell_mm=None, pour_c=None):
     feeding = feed(made, melt, sand, job.alloy["shrinkage"] / 100)
     neck_cm3, hollow_cm3 = made.necks_cm3(float(one.study.high_mm[2]))
     one = replace(one, cores=one.cores + len(rigging.chills), neck_cm3=neck_cm3 - hollow_cm3, hollow_cm3=hollow_cm3)
-    limit = rates.entries["printed_mould.fill_share"]
-    return Pour(one, rigging, filling, feeding, limit, float(rates["feeding.efficiency"]))
+    return Pour(one, rigging, filling, feeding, float(rates["feeding.efficiency"]))
 
 
 def trial(first, place, width_mm, neck, chill_mm=0.0, gates=(GATE_SIDE,)):

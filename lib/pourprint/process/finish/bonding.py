@@ -90,6 +90,10 @@ class Lap:
         ends = (np.abs(self.load_shear_mpa(x, force_n)) for x in (0.0, self.length_mm))
         return np.maximum(*ends) + np.abs(self.thermal_shear_mpa(0.0, warmer_k))  # thermal stress is alike at both
 
+    def mean_shear_mpa(self, force_n):
+        """Mean shear [MPa] under a force along the tube [N]."""
+        return force_n / (2 * np.pi * self.radius_mm * self.length_mm)
+
     def useful_length_mm(self, more=0.05):
         """Length [mm] beyond which a longer joint has a peak at most `more` lower [-]; elastic. The end's share is
         coth βL + r / sinh βL of an endless joint's, r of the stiffer part to the softer: solved for e^(βL)."""
