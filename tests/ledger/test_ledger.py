@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import pourprint as pp
-from pourprint.ledger.checks import own_data
-from pourprint.ledger.entries import PRICES, Kind, Pedigree, in_words, library, nearest, read_entry
+from pourprint.ledger.checks import nearest, own_data
+from pourprint.ledger.entries import PRICES, Kind, Pedigree, in_words, library, read_entry
 from scenes import PRINTED, demo_kit, demo_rates
 
 GOOD = {"value": 2.0, "unit": "h", "kind": "time", "low": 1.0, "high": 3.0, "pedigree": "invented", "source": "a test"}

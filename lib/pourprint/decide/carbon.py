@@ -13,8 +13,8 @@ from functools import cache
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers
-from pourprint.ledger.entries import nearest, read_table, table_of
+from pourprint.ledger.checks import check_numbers, nearest
+from pourprint.ledger.entries import read_table, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import draw
 from pourprint.plans.plan import Plan, made

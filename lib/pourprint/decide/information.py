@@ -223,16 +223,12 @@ def flips(runs, repeats=200, seed=1):
         raise InputError(f"runs must be a table {{route: runs}} as from simulate_all(plans), not {runs!r}.")
     check_numbers(arrays=False, repeats=repeats)
     samples, rng = Samples.of(runs), stream(seed, "bootstrap")
-    cost, days = (np.stack(list(table.values())) for table in (samples.cost, samples.days))
-    order = list(samples.cost)
-    turns = envelope({r: (float(cost[i].mean()), float(days[i].mean())) for i, r in enumerate(order)})
+    turns = envelope({route: (float(run.cost.mean()), float(run.days.mean())) for route, run in runs.items()})
     again = rng.integers(samples.n, size=(int(repeats), samples.n))
-    means = cost[:, again].mean(axis=-1), days[:, again].mean(axis=-1)
+    means = {route: (run.cost[again].mean(axis=-1), run.days[again].mean(axis=-1)) for route, run in runs.items()}
     rows = [{"route": runs[turns[0][1]].plan.title, "from_price": 0.0, "low": 0.0, "high": 0.0}]
     for (_, left), (price, right) in pairwise(turns):
-        a, b = order.index(left), order.index(right)
-        ties = tie_price_of_day(means[0][a], means[1][a], means[0][b], means[1][b])
-        low, high = np.nanquantile(ties, (0.025, 0.975))
+        low, high = np.nanquantile(tie_price_of_day(*means[left], *means[right]), (0.025, 0.975))
         rows.append({"route": runs[right].plan.title, "from_price": price, "low": low, "high": high})
     return table_of(rows, "route")
 

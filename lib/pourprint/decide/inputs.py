@@ -10,7 +10,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pourprint.ledger.entries import PRICES, nearest
+from pourprint.ledger.checks import nearest
+from pourprint.ledger.entries import PRICES
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard
 from pourprint.plans.plan import feasible

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pourprint.decide.compare import cheapest_intervals
-from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.checks import check_known, check_numbers
 from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
@@ -33,8 +33,7 @@ class Curve:
         check_numbers(arrays=False, rate=self.rate)
         if self.rate > 1:
             raise InputError(f"rate={self.rate!r} is what remains at each doubling, such as 0.8; it must not pass 1.")
-        if self.form not in FORMS:
-            raise InputError(f"form must be one of {', '.join(FORMS)}, not {self.form!r}.")
+        check_known(FORMS, form=self.form)
 
     def total(self, pieces):
         """Time of the first pieces in units of the card's time: `pieces` [-] whole numbers, any shape. Returns: [-].

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pourprint.decide.inputs import usage
-from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.checks import check_known, check_numbers
 from pourprint.ledger.entries import in_words
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.parts.kits import Kit
@@ -53,8 +53,7 @@ class Choices:
         [currency/d]; `limits` {rate key: most}, hours of people and machines or amounts of material as in `usage`.
         Raises: InputError.
         """
-        if want not in WANTS:
-            raise InputError(f"want must be one of {', '.join(WANTS)}, not {want!r}.")
+        check_known(WANTS, want=want)
         limits = limits or {}
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day, **limits)
         if deadline_days is not None:
@@ -160,11 +159,12 @@ def choices(job, rates, routes=tuple(ROUTES), only=None):
     if not isinstance(job, Job) or np.ndim(job.quantity) or np.ndim(job.batch_size) or np.ndim(job.kit.volume_cm3):
         raise InputError(f"job must be a Job of single numbers, not {job!r}.")
     only, names = only or {}, [item.part.name for item in job.kit.parts]
-    for what, given, known in (("routes", routes, ROUTES), ("only", only, names)):
-        if odd := [name for name in given if name not in known]:
-            raise InputError(f"{what} names {odd[0]!r}; known are {', '.join(known)}.")
-    if odd := [route for allowed in only.values() for route in allowed if route not in routes]:
-        raise InputError(f"only names the route {odd[0]!r}; this mix chooses from {', '.join(routes)}.")
+    for route in routes:
+        check_known(ROUTES, route=route)
+    for name, allowed in only.items():
+        check_known(names, only=name)
+        for route in allowed:
+            check_known(routes, only=route)
     if len({*names}) < len(names):
         raise InputError("two parts of the kit have the same name: give each its own.")
     most = {r: job.kit.counts * [r in only.get(name, routes) for name in names] for r in routes}

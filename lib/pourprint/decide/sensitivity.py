@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pourprint.decide.inputs import outcomes, with_delay
-from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.checks import check_known, check_numbers
 from pourprint.ledger.entries import in_words, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import below, check_seed
@@ -44,8 +44,7 @@ def output_of(plan, kind="unit_cost", against=None, price_of_day=0.0):
     kit, with the price of its share of the days) or "days" [d]; `price_of_day` [currency/d].
     Returns: Output. Raises: InputError.
     """
-    if kind not in KINDS:
-        raise InputError(f'kind must be "unit_cost" or "days", not {kind!r}.')
+    check_known(KINDS, kind=kind)
     check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
     plans = [made(one) for one in (plan, against) if one is not None]
     for one in plans:

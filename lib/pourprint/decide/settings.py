@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers, read_toml, refuse, validated
+from pourprint.ledger.checks import check_known, check_numbers, read_toml, refuse, validated
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import check_free, write_whole
 from pourprint.ledger.rates import RateCard, check_card
@@ -53,8 +53,8 @@ class Setting:
         if not file_name(self.name):
             raise InputError(f"name={self.name!r} must hold letters or digits: the setting's file is called after it.")
         check_card(self.rates)
-        if unknown := [route for route in self.routes if route not in ROUTES]:
-            raise InputError(f"routes must be of {', '.join(ROUTES)}, not {unknown[0]!r}.")
+        for route in self.routes:
+            check_known(ROUTES, route=route)
         check_numbers(arrays=False, quantity=self.quantity)
         check_numbers(zero_allowed=True, arrays=False, price_of_day=self.price_of_day)
         job = Job(self.kit, self.alloy, self.quantity, self.batch_size, start=moment_of(self.start))

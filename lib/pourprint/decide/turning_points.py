@@ -9,7 +9,8 @@ import numpy as np
 
 from pourprint.decide.inputs import OF_THE_JOB, PRICE, WHOLE, dearest_day, is_linear
 from pourprint.decide.rivals import Rivals, lead_lost
-from pourprint.ledger.entries import PRICES, Kind, in_words, nearest, table_of
+from pourprint.ledger.checks import nearest
+from pourprint.ledger.entries import PRICES, Kind, in_words, table_of
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import ranged
 

@@ -6,8 +6,8 @@ from functools import cache
 
 import numpy as np
 
-from pourprint.ledger.checks import own_data, refuse
-from pourprint.ledger.entries import Entry, as_table, nearest, read_entry
+from pourprint.ledger.checks import check_known, nearest, own_data, refuse
+from pourprint.ledger.entries import Entry, as_table, read_entry
 from pourprint.ledger.errors import Infeasible, InputError
 
 
@@ -31,8 +31,7 @@ class Alloy:
     def named(cls, name):
         """The alloy of that name. Raises: InputError that lists the known ones."""
         known = alloys()
-        if not isinstance(name, str) or name not in known:
-            raise InputError(f"alloy must be one of {', '.join(known)}, not {name!r}{nearest(name, known)}.")
+        check_known(known, alloy=name)
         return known[name]
 
     def check_route(self, route):

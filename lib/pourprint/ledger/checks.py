@@ -1,5 +1,6 @@
 """Checks at the edge: numbers, files and TOML tables; every fault found is named in one message."""
 
+import difflib
 import inspect
 import json
 import math
@@ -38,6 +39,19 @@ def check_numbers(zero_allowed=False, arrays=True, whole=False, **given):
             faults.append(f"{name}={value!r} must be a whole number")
     if faults:
         raise InputError("; ".join(faults) + ".")
+
+
+def check_known(known, **given):
+    """Refuse text that is none of some known words. Raises InputError that lists them."""
+    for name, value in given.items():
+        if not isinstance(value, str) or value not in known:
+            raise InputError(f"{name} must be one of {', '.join(known)}, not {value!r}{nearest(value, known)}.")
+
+
+def nearest(word, words):
+    """A ' (did you mean …?)' when a known word is close, otherwise nothing."""
+    close = difflib.get_close_matches(str(word), list(words), n=1)
+    return f' (did you mean "{close[0]}"?)' if close else ""
 
 
 def existing_file(path, endings):

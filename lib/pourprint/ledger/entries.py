@@ -5,7 +5,6 @@ pedigree, source and date. Faults in a file are collected and reported together,
 """
 
 import datetime as dt
-import difflib
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
@@ -86,12 +85,6 @@ def in_words(key):
     section, _, name = key.replace("volume_cm3", "volume").rpartition(".")
     name = own_data("names").get(section, {}).get(name, name)
     return (f"{name} ({section.replace('.', ' ')})" if section else name).replace("_", " ")
-
-
-def nearest(word, words):
-    """A ' (did you mean …?)' when a known word is close, otherwise nothing."""
-    close = difflib.get_close_matches(str(word), list(words), n=1)
-    return f' (did you mean "{close[0]}"?)' if close else ""
 
 
 def read_entry(key, raw, date, kind=None):

@@ -23,8 +23,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pourprint.ledger.checks import existing_file
-from pourprint.ledger.entries import Entry, Kind, Pedigree, nearest
+from pourprint.ledger.checks import existing_file, nearest
+from pourprint.ledger.entries import Entry, Kind, Pedigree
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.ranges import triangle_spread
 

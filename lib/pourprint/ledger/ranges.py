@@ -10,7 +10,7 @@ import zlib
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.checks import check_known, check_numbers
 from pourprint.ledger.entries import Kind
 from pourprint.ledger.errors import InputError
 
@@ -73,8 +73,7 @@ def below(entry, share, shape="triangular"):
 
     A log-normal is for prices and times above zero: yields, and what may be zero, stay triangular. Raises: InputError.
     """
-    if shape not in SHAPES:
-        raise InputError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
+    check_known(SHAPES, shape=shape)
     bounded = shape == "log-normal" and (entry.kind is Kind.YIELD or entry.low == 0)
     ends = (float(number) for number in (entry.low, entry.value, entry.high))
     return SHAPES["triangular" if bounded else shape](np.asarray(share, dtype=float), *ends)

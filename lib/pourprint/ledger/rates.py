@@ -16,8 +16,8 @@ from pathlib import Path
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers, refuse, toml_text
-from pourprint.ledger.entries import PRICES, Entry, Pedigree, as_table, buying, library, nearest, read_entry
+from pourprint.ledger.checks import check_known, check_numbers, nearest, refuse, toml_text
+from pourprint.ledger.entries import PRICES, Entry, Pedigree, as_table, buying, library, read_entry
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import write_whole
 from pourprint.ledger.workdays import WorkingHours
@@ -116,8 +116,7 @@ class RateCard:
         """
         if not isinstance(changes, Mapping):
             raise InputError(f'changes must be a table {{"labour.technician": 40.0}}, not {changes!r}.')
-        if pedigree not in list(Pedigree):
-            raise InputError(f"pedigree must be one of {', '.join(Pedigree)}, not {pedigree!r}.")
+        check_known(list(Pedigree), pedigree=pedigree)
         if not (isinstance(source, str) and source.strip()):
             raise InputError(f"source must be text that is not empty, not {source!r}.")
         entries = dict(self.entries)

@@ -8,8 +8,8 @@ from itertools import permutations, product
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers, read_toml, refuse, validated
-from pourprint.ledger.entries import Kind, nearest, read_entry
+from pourprint.ledger.checks import check_numbers, nearest, read_toml, refuse, validated
+from pourprint.ledger.entries import Kind, read_entry
 from pourprint.ledger.errors import InputError
 from pourprint.parts.kits import Bore, Face, FromTable, Kit, KitPart, Socket, given_twice
 from pourprint.parts.meshes import unit_vector

@@ -12,7 +12,7 @@ from zipfile import ZipFile
 
 import numpy as np
 
-from pourprint.ledger.checks import existing_file
+from pourprint.ledger.checks import check_known, existing_file
 from pourprint.ledger.errors import InputError
 from pourprint.parts import kept, meshes
 
@@ -39,8 +39,7 @@ def read_mesh(path, unit="mm"):
     `kept`. Raises InputError.
     """
     path = existing_file(path, FORMATS)
-    if not isinstance(unit, str) or unit not in UNITS_MM:
-        raise InputError(f"unit={unit!r} must be one of {', '.join(UNITS_MM)}.")
+    check_known(UNITS_MM, unit=unit)
     try:
         data = path.read_bytes()
     except OSError as error:

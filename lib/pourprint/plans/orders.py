@@ -13,7 +13,7 @@ from functools import cache, cached_property, partial
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.checks import check_known, check_numbers
 from pourprint.ledger.entries import table_of
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.workdays import WorkingHours, begin_of, calendar_from, end_of
@@ -131,8 +131,7 @@ class Workshop:
     def __post_init__(self):
         if not isinstance(self.hours, WorkingHours):
             raise InputError(f"hours must be WorkingHours, such as rates.hours, not {self.hours!r}.")
-        if self.rule not in RULES:
-            raise InputError(f"rule must be one of {', '.join(RULES)}, not {self.rule!r}.")
+        check_known(RULES, rule=self.rule)
         object.__setattr__(self, "booked", tuple(self.booked))
         if not all(isinstance(booking, Booked) for booking in self.booked):
             raise InputError(f"booked must hold Booked(resource, first, last), not {self.booked!r}.")

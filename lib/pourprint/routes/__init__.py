@@ -5,7 +5,7 @@ What they share, sizes of shells, bought steps and findings stand beside them. M
 
 from functools import partial
 
-from pourprint.ledger.entries import nearest
+from pourprint.ledger.checks import check_known
 from pourprint.ledger.errors import Infeasible, InputError
 from pourprint.ledger.rates import RateCard, check_card
 from pourprint.plans.jobs import Job
@@ -24,8 +24,7 @@ def plan(route, job, rates=None):
     Parameters: `route` name; `job` Job; `rates` RateCard (default: the library's placeholder card).
     Returns: Plan. Raises: Infeasible with the reason, InputError for anything that is not a job, route or card.
     """
-    if not isinstance(route, str) or route not in ROUTES:
-        raise InputError(f"route must be one of {', '.join(ROUTES)}, not {route!r}{nearest(route, ROUTES)}.")
+    check_known(ROUTES, route=route)
     rates = RateCard.default() if rates is None else rates
     if not isinstance(job, Job):
         raise InputError(f"job must be a Job, not {job!r}: make one with Job(kit, alloy=…, quantity=…).")

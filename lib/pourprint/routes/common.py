@@ -84,10 +84,9 @@ def simulate(job, rates):
     return desk_step(Stage.SIMULATE, "simulate filling and freezing", job, rates, "design.simulate", wait_h=run_h)
 
 
-def print_step(name, work, machine, lot, first_pass_yield, back_to):
-    """A printer's builds of moulds or of metal, each a Level `lot`, which is lost whole where it fails."""
-    lost = {"first_pass_yield": first_pass_yield, "spoils": lot.name, "returns_to": back_to}
-    return Step(Stage.MOULD, name, work, machine=machine, rounds=lot.per_batch, **lost)
+def fails(first_pass_yield, back_to, spoils="part"):
+    """How often a step passes at the first try, what a failure spoils and where it sends work back to: for a Step."""
+    return {"first_pass_yield": first_pass_yield, "returns_to": back_to, "spoils": spoils}
 
 
 def crucible_kg(job, rates):
@@ -157,19 +156,9 @@ def melt_and_pour(job, rates, lot, poured_kg, melt, back_to, **hot):
         Work(lot, hands_on_h=pour_h, people=2),
         Work(part, materials={ingot: part_kg * (1 - lost)}),
     )
-    return Step(
-        Stage.POUR,
-        "melt and pour",
-        work,
-        machine="melting_furnace",
-        attended=True,
-        whole=True,
-        rounds=melt.per_batch,
-        first_pass_yield=rates["foundry.yield_pour"],
-        spoils=lot.name,
-        returns_to=back_to,
-        **hot,
-    )
+    how = {"machine": "melting_furnace", "attended": True, "whole": True, "rounds": melt.per_batch}
+    lost = fails(rates["foundry.yield_pour"], back_to, lot.name)
+    return Step(Stage.POUR, "melt and pour", work, **how, **lost, **hot)
 
 
 def _melts(poured_kg, full_kg, crucible_kg):
@@ -325,23 +314,12 @@ def finish(job, rates, machining, back_to):
     ]
     features = sum(work.features for work in machining)
     setup_h = m("setup_batch") * np.minimum(features, 1)
-    machining = Step(
-        Stage.FINISH,
-        "machine bores, faces and tight sockets",
-        (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=mean(job.kit, hours))),
-        machine="machining_centre",
-        attended=True,
-        first_pass_yield=m("yield_machining"),
-        returns_to=back_to,
-    )
+    cutting = (Work(BATCH, hands_on_h=setup_h), Work(part, hands_on_h=mean(job.kit, hours)))
+    how = {"machine": "machining_centre", "attended": True, **fails(m("yield_machining"), back_to)}
+    machining = Step(Stage.FINISH, "machine bores, faces and tight sockets", cutting, **how)
+    inspecting = (Work(part, hands_on_h=m("inspect_each")),)
     return (
         Step(Stage.FINISH, "blast and look over", (Work(part, hands_on_h=m("blast_each")),)),
         *((machining,) if np.any(features) else ()),
-        Step(
-            Stage.FINISH,
-            "inspect and record",
-            (Work(part, hands_on_h=m("inspect_each")),),
-            first_pass_yield=m("yield_inspection"),
-            returns_to=back_to,
-        ),
+        Step(Stage.FINISH, "inspect and record", inspecting, **fails(m("yield_inspection"), back_to)),
     )

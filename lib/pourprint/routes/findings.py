@@ -11,9 +11,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from pourprint.ledger.checks import own_data
+from pourprint.ledger.checks import check_known, own_data
 from pourprint.ledger.entries import Pedigree, in_words, table_of
-from pourprint.ledger.errors import Infeasible, InputError
+from pourprint.ledger.errors import Infeasible
 from pourprint.ledger.rates import RateCard
 from pourprint.process.walls import SHARP_DEG, Walls
 from pourprint.routes.common import crucible_kg
@@ -77,8 +77,7 @@ def findings(route, job, rates=None):
     Parameters: `route` name; `job` Job; `rates` RateCard (default: the library's placeholder card). Of sizes and
     limits given as arrays the worst counts. Raises: InputError for a route that is none.
     """
-    if route not in KINDS:
-        raise InputError(f"route must be one of {', '.join(KINDS)}, not {route!r}.")
+    check_known(KINDS, route=route)
     rates = RateCard.default() if rates is None else rates
     found = [one for item in job.kit.parts for one in _of_part(item, route, job, rates)]
     if KINDS[route] == "shell" and route not in job.alloy.refused:

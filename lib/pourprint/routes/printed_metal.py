@@ -299,7 +299,8 @@ def _print(job, m, layout):
         ),
         Work(common.part_level(kit), machine_h=laser_h, materials={gas: laser_h * m("gas_flow"), metal: piece_kg}),
     )
-    return common.print_step(PRINT, printing, "metal_printer", plates, m("yield_print"), MILL)
+    lost = common.fails(m("yield_print"), MILL, "plate")
+    return Step(Stage.MOULD, PRINT, printing, machine="metal_printer", rounds=plates.per_batch, **lost)
 
 
 def _take_off(job, rates, layout):

@@ -58,14 +58,7 @@ def steps_with(moulds, job, rates):
         _print(job, rates, moulds),
         Step(Stage.MOULD, "unpack, clean and cure", unpacking),
         Step(Stage.MOULD, "coat the cavities and dry them", coating),
-        Step(
-            Stage.MOULD,
-            "set cores and close",
-            closing,
-            first_pass_yield=m("yield_assemble"),
-            spoils="mould",
-            returns_to=PRINT,
-        ),
+        Step(Stage.MOULD, "set cores and close", closing, **common.fails(m("yield_assemble"), PRINT, "mould")),
         common.melt_and_pour(job, rates, mould, poured_kg, common.melts(job, rates, mould, poured_kg), PRINT),
         Step(Stage.POUR, "cool in the sand", (Work(BATCH, wait_h=cooling_h(job, rates, moulds)),)),
         Step(Stage.BREAK_OUT, "shake out and clear the cores", shaking_out),
@@ -163,4 +156,5 @@ def _print(job, rates, moulds):
         Work(Level("layer", printed_layers), machine_h=m("layer_time") / 3600),
         Work(Level("kit", lambda kits: kits), materials=bought),
     )
-    return common.print_step(PRINT, printing, "sand_printer", boxes, m("yield_print"), PRINT)
+    lost = common.fails(m("yield_print"), PRINT, "box")
+    return Step(Stage.MOULD, PRINT, printing, machine="sand_printer", rounds=boxes.per_batch, **lost)

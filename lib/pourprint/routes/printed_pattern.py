@@ -39,14 +39,13 @@ def steps_with(name, sizes, patterns, first):
 
     # Shells are poured straight from the kiln: what is fired together is poured from one melt.
     melt = common.melts(job, rates, cluster, poured_kg, load)
-    lost = {"spoils": "cluster", "returns_to": first}
     return (
         common.check_the_part(job, rates, "casting"),
         common.desk_step(Stage.TOOLING, layout, job, rates, "printed_pattern.layout"),
         common.simulate(job, rates),
         *made,
-        *_build_shells(sizes, cluster, lost),
-        *_fire(sizes, cluster, load, melt, lost),
+        *_build_shells(sizes, cluster, first),
+        *_fire(sizes, cluster, load, melt, first),
         common.melt_and_pour(job, rates, cluster, poured_kg, melt, first, within_h=0.0, keeps="kiln"),
         *_break_out(sizes, cluster, first),
     )
@@ -65,16 +64,9 @@ def _print_patterns(sizes):
         Work(builds, hands_on_h=p("build_setup"), unload_h=p("build_unload")),
         Work(part, machine_h=sizes.printing_h / kit.nodes, materials=polymer),
     )
+    lost = common.fails(p("yield_print"), PRINT)
     return (
-        Step(
-            Stage.PATTERN,
-            PRINT,
-            printing,
-            machine="pattern_printer",
-            rounds=builds.per_batch,
-            first_pass_yield=p("yield_print"),
-            returns_to=PRINT,
-        ),
+        Step(Stage.PATTERN, PRINT, printing, machine="pattern_printer", rounds=builds.per_batch, **lost),
         Step(Stage.PATTERN, "clean, seal and check the patterns", (Work(part, hands_on_h=p("clean_each")),)),
     )
 
@@ -97,8 +89,8 @@ def cooling_h(sizes):
     return knock_out_s(runner_mm, Melt.of(sizes.job.alloy), shell, s("knock_out_temperature")) / 3600
 
 
-def _build_shells(sizes, cluster, lost):
-    """Glue clusters, coat and dry them; `lost` is what a failure spoils and where it sends work back to."""
+def _build_shells(sizes, cluster, first):
+    """Glue clusters, coat and dry them; a failure spoils one and sends work back to the step named `first`."""
     job, p, s = sizes.job, sizes.rates.section("printed_pattern"), sizes.rates.section("shell")
     part = common.part_level(job.kit)
     coat = Level("coat", lambda kits: sizes.stuccoed * cluster.per_batch(kits))
@@ -111,21 +103,19 @@ def _build_shells(sizes, cluster, lost):
         Work(part, materials={"material.shell": shell_kg}),
     )
     sealing = (Work(cluster, hands_on_h=s("dip_time")), Work(BATCH, wait_h=s("final_drying")))
+    glued, coated = (common.fails(p(key), first, "cluster") for key in ("yield_assemble", "yield_shell"))
+
+    def rounds(kits):
+        return sizes.stuccoed * BATCH.per_batch(kits)
+
     return (
-        Step(Stage.ASSEMBLE, "glue patterns to the runner", glueing, first_pass_yield=p("yield_assemble"), **lost),
-        Step(
-            Stage.MOULD,
-            "dip and stucco the coats",
-            coating,
-            rounds=lambda kits: sizes.stuccoed * BATCH.per_batch(kits),
-            first_pass_yield=p("yield_shell"),
-            **lost,
-        ),
+        Step(Stage.ASSEMBLE, "glue patterns to the runner", glueing, **glued),
+        Step(Stage.MOULD, "dip and stucco the coats", coating, rounds=rounds, **coated),
         Step(Stage.MOULD, "seal and dry the shell", sealing),
     )
 
 
-def _fire(sizes, cluster, load, melt, lost):
+def _fire(sizes, cluster, load, melt, first):
     """Burn out in kiln loads, look inside, fire what is poured from one melt."""
     job, rates = sizes.job, sizes.rates
     s, part = rates.section("shell"), common.part_level(job.kit)
@@ -141,16 +131,10 @@ def _fire(sizes, cluster, load, melt, lost):
         Work(cluster, hands_on_h=s("patch_time"), wait_h=s("patch_drying")),
         Work(part, hands_on_h=sizes.kit_ash_g / job.kit.nodes * s("ash_time")),
     )
+    burnt = rates[f"{'printed' if sizes.printed else 'tooled'}_pattern.yield_burn_out"]
+    lost = common.fails(burnt, first, "cluster")
     return (
-        Step(
-            Stage.FIRE,
-            "burn out the patterns",
-            burning,
-            machine="kiln",
-            rounds=load.per_batch,
-            first_pass_yield=rates[f"{'printed' if sizes.printed else 'tooled'}_pattern.yield_burn_out"],
-            **lost,
-        ),
+        Step(Stage.FIRE, "burn out the patterns", burning, machine="kiln", rounds=load.per_batch, **lost),
         Step(Stage.FIRE, "rinse, inspect and patch the shells", patching),
         Step(Stage.FIRE, "fire and preheat the shells", (firing,), machine="kiln", rounds=melt.per_batch),
     )

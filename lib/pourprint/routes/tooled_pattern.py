@@ -30,16 +30,9 @@ def _make_patterns(sizes):
         Work(BATCH, hands_on_h=t("inject_setup")),
         Work(common.part_level(job.kit), hands_on_h=t("inject_each"), wait_h=t("inject_cooling"), materials=wax),
     )
+    lost = common.fails(t("yield_inject"), INJECT)
     dies = Work(JOB, hands_on_h=hours, wait_h=t("die_wait"), materials=bought)
     return (
         Step(Stage.DIE, "order and receive the dies", (dies,), who="labour.engineer"),
-        Step(
-            Stage.PATTERN,
-            INJECT,
-            injecting,
-            machine="wax_press",
-            attended=True,
-            first_pass_yield=t("yield_inject"),
-            returns_to=INJECT,
-        ),
+        Step(Stage.PATTERN, INJECT, injecting, machine="wax_press", attended=True, **lost),
     )

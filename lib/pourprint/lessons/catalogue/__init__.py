@@ -22,8 +22,7 @@ from functools import cache
 from importlib import import_module
 from pathlib import Path
 
-from pourprint.ledger.checks import read_toml
-from pourprint.ledger.entries import nearest
+from pourprint.ledger.checks import nearest, read_toml
 from pourprint.ledger.errors import InputError
 from pourprint.lessons.exercises import Exercise
 from pourprint.lessons.kinds import in_words

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pourprint.ledger.checks import check_numbers
+from pourprint.ledger.checks import check_known, check_numbers
 from pourprint.ledger.entries import joints, values_of
 from pourprint.ledger.errors import InputError
 from pourprint.process.finish.fits import bond_gap_mm
@@ -106,8 +106,7 @@ def isolated(lap, isolation):
 
     The layer takes part of the gap; where too little is left for the adhesive, Lap says so.
     """
-    if isolation not in ISOLATIONS:
-        raise InputError(f"isolation={isolation!r} must be one of {', '.join(ISOLATIONS)}.")
+    check_known(ISOLATIONS, isolation=isolation)
     thickness, modulus = (joints()[f"{isolation}.{name}"].value for name in ("thickness", "shear_modulus"))
     return replace(lap, layer_mm=thickness, layer_mpa=modulus)
 
