@@ -86,7 +86,7 @@ def test_a_price_moves_neither_clock_nor_what_is_done_again(panel, axis, monkeyp
     with monkeypatch.context() as no:
         for name in ("spans_and_days", "days_of"):
             no.setattr(plan_module, name, None)
-        no.setattr(failures, "taken", None)
+        no.setattr(failures, "mean_amounts", None)
         for name, value in {"labour.technician": 33, "machine.metal_printer": 61, "day": 45}.items():
             panel.controls[name].source.value = value
     other = compare_panel(demo_kit(), demo_rates(), START)

@@ -49,7 +49,7 @@ def keep_box(setting, apply, tables):
         captioned = (figures.table_html(table, TEXTS["captions"][name]) for name, table in told.items())
         return LiveFigure(chart.figure), *map(widgets.HTML, captioned)
 
-    def taken():
+    def as_files():
         now = tables()
         links = [_link(f"{title}.csv", harmless_csv(t.reset_index()).encode(), "text/csv") for title, t in now.items()]
         return *links, _link("tables.xlsx", workbook_of(now), XLSX)
@@ -58,7 +58,7 @@ def keep_box(setting, apply, tables):
         menu.options = list(settings_in().items())
         menu.value = path or next((path for _, path in menu.options), None)
 
-    for button, act in ((keep, kept), (load, loaded), (compare, moved), (take, taken)):
+    for button, act in ((keep, kept), (load, loaded), (compare, moved), (take, as_files)):
         button.on_click(guarded(_working(act, found), status))
     listed()
     lines = [widgets.HBox(line).add_class("pourprint-keep") for line in ([name, keep], [menu, load, compare])]

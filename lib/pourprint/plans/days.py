@@ -61,7 +61,7 @@ def days_of(plan, log=None):
 def _led(plan, most, log=None):
     """Lead a plan's batches through the calendar, full ones up to a number: (when the job is done [h], its full batches
     [-]), each as many as the plan's results."""
-    (calendar, begin_h), quantity, (one_off, each) = calendar_of(plan), plan.job.quantity, plan.legs
+    (calendar, begin_h), quantity, (one_off, each) = calendar_of(plan), plan.job.quantity, plan.once_and_each
     size, steps, once = plan.job.batch_size if each else quantity, (*one_off, *each), len(one_off)
     # The visits of a case: one-off work, a batch, a last partial one. The first batch makes those of both at first.
     first, rest = np.minimum(quantity, size), np.where(quantity > size, quantity % size, 0)
@@ -85,8 +85,8 @@ def _led(plan, most, log=None):
     kind = np.where(turn == 0, 0, np.where(turn < led[case], 1, 2))
     from_, to = (visits * case + np.array(at)[kind] for at in ((0, once, whole), (whole, whole, visits)))
     batches = from_, to, begin_h, np.where((turn > 0) & (once > 0), runs[case], -1), from_ + once
-    leg = np.tile(np.r_[:whole, once:whole], full.size)
-    ends = schedule(lambda who: calendar, steps, leg, hours, batches, runs, log=log)
+    visited = np.tile(np.r_[:whole, once:whole], full.size)
+    ends = schedule(lambda who: calendar, steps, visited, hours, batches, runs, log=log)
     return np.maximum.reduceat(ends, runs[:-1])[which.ravel()], full[which.ravel()]
 
 
@@ -96,7 +96,7 @@ def spans_and_days(plan):
     log = {}
     days, (_, begin_h) = days_of(plan, log), calendar_of(plan)
     first = {place: times for place, times in log.items() if place[0] == 0}
-    one_off, each = plan.legs
+    one_off, each = plan.once_and_each
     visits = plan.visits_of(one_off, 1) + plan.visits_of(each, min(plan.job.quantity, plan.job.batch_size))
     runs_h = [run_h for _, _, run_h, _, _ in visits]
     return tuple(spans_of(one_off + each, runs_h, first, begin_h).values()), days, log

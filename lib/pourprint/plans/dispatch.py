@@ -35,23 +35,23 @@ def plainly(visits):
     return visits <= (LOADED_PLAIN if compiled.cache_info().currsize else MOST_PLAIN)
 
 
-def _stretches(who, machine, steps, leg, hours, first):
+def _stretches(who, machine, steps, visited, hours, first):
     """Records of two stretches a visit.
 
-    Parameters: `who` and `machine` of each of the `steps`; `leg` (V,) which of the steps each visit is, `hours` (5, V)
+    Parameters: `who` and `machine` of each of the `steps`; `visited` (V,) which of them each visit is, `hours` (5, V)
     its rounds, and hands-on, run, unloading and waiting time of each; `first` visits of batches.
     """
-    table = np.zeros((leg.size, 2), scheduler.STRETCH)
+    table = np.zeros((visited.size, 2), scheduler.STRETCH)
     (load, empty), (rounds, by_hand, run, unload, wait) = table.T, hours
     within_h, whole = np.array([(step.within_h, step.whole) for step in steps], dtype=float).T
-    follows = np.append(False, np.diff(leg) == 1) & (within_h < np.inf)[leg]
+    follows = np.append(False, np.diff(visited) == 1) & (within_h < np.inf)[visited]
     follows[first] = False
     leads = np.append(follows[1:], False)
-    whole, runs = (whole > 0)[leg] | follows | leads, (run > 0) | (unload > 0)
-    machine = machine[leg] * (runs | (by_hand > 0))  # else NOWHERE
+    whole, runs = (whole > 0)[visited] | follows | leads, (run > 0) | (unload > 0)
+    machine = machine[visited] * (runs | (by_hand > 0))  # else NOWHERE
     loads = runs & (machine != NOWHERE)
     load["hands_h"], load["alone_h"], empty["hands_h"], empty["alone_h"] = by_hand, run, unload, wait
-    table["who"], load["whole"] = who[leg][:, None], whole
+    table["who"], load["whole"] = who[visited][:, None], whole
     bench = np.where(whole, scheduler.TO_WORK, scheduler.TO_BENCH)
     bench = np.where((by_hand <= 0) & (machine == NOWHERE), scheduler.IN_HAND, bench)
     load["mode"] = np.where(follows, scheduler.BOOKED, np.where(loads, scheduler.TO_LOAD, bench))
@@ -60,7 +60,7 @@ def _stretches(who, machine, steps, leg, hours, first):
     load["takes"], load["also"] = machine * ~follows, leads * np.append(machine[1:], NOWHERE)
     empty["gives"], empty["too"] = machine * ~leads, follows * np.append(NOWHERE, machine[:-1])
     table["within_h"] = np.inf
-    load["within_h"][leads] = within_h[leg[follows]]
+    load["within_h"][leads] = within_h[visited[follows]]
     empty["back"], empty["rounds"] = (1 + 2 * follows) * ~leads, rounds * ~leads
     return table.ravel()
 
@@ -73,16 +73,16 @@ def _plain(given):
     return [SimpleNamespace(**dict(zip(names, row, strict=True))) for row in rows] if names else rows
 
 
-def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=(), log=None):
+def schedule(calendar_of, steps, visited, hours, batches, runs, places=None, closed=(), log=None):
     """Lead batches through the calendar, in `runs` that know nothing of each other.
 
-    Parameters: `calendar_of` somebody, a rate key, the Calendar; `steps`, `leg`, `hours` as of `_stretches`; `batches`
-    in the order of rank, arrays (B,): their `first` visit up to the `last`, when they are there, which older one must
-    have done its one-off work before (else -1), and their own visit that comes after such work; `runs` (n + 1,) where
-    each run's batches begin; one of each person and machine but for `places` {rate key: how many}; times at which
-    machines are `closed` (rate key, from, to [h]); a `log` {} to be filled with {(batch, stretch, round): when it was
-    ready, each begin and end of work by hand, its end}. Returns: end of each batch (B,). All [h]. Raises: InputError
-    past the calendar's end.
+    Parameters: `calendar_of` somebody, a rate key, the Calendar; `steps`, `visited`, `hours` as of `_stretches`;
+    `batches` in the order of rank, arrays (B,): their `first` visit up to the `last`, when they are there, which older
+    one must have done its one-off work before (else -1), and their own visit that comes after such work; `runs` (n +
+    1,) where each run's batches begin; one of each person and machine but for `places` {rate key: how many}; times at
+    which machines are `closed` (rate key, from, to [h]); a `log` {} to be filled with {(batch, stretch, round): when it
+    was ready, each begin and end of work by hand, its end}. Returns: end of each batch (B,). All [h]. Raises:
+    InputError past the calendar's end.
     """
     people, who = np.unique([step.who for step in steps], return_inverse=True)
     names = [f"machine.{step.machine}" if step.machine else "" for step in steps]
@@ -103,7 +103,7 @@ def schedule(calendar_of, steps, leg, hours, batches, runs, places=None, closed=
         np.array([(i, *times) for name, *times in closed for i in np.flatnonzero(machines == name)]).reshape(-1, 3),
         np.zeros(2 * first.size, scheduler.BOOKING),
         np.zeros(1, int),
-        _stretches(who, machine[1:], steps, leg, hours, first),
+        _stretches(who, machine[1:], steps, visited, hours, first),
         log,
     )
     led = np.zeros(first.size, scheduler.BATCH)

@@ -60,7 +60,7 @@ class Order:
         """The order that a plan of single numbers makes. Raises: InputError."""
         made(plan).single_only("an order in the workshop")
         full, size, rest = (int(number) for number in plan.batch_sizes)
-        one_off, each = plan.legs
+        one_off, each = plan.once_and_each
         batches = [_tasks(plan, each, kits) for kits in [size] * full + [rest] * (rest > 0)]
         return cls(
             plan.title if name is None else name,
@@ -168,11 +168,11 @@ class Workshop:
                 if len(tasks) > first:
                     rows.append((first, len(tasks), ready_h, after, first + len(once)))
         day, calendar_of = start.date(), cache(partial(self.calendar, first_day=start.date()))
-        steps, leg = [task.step for task in tasks], np.arange(len(tasks))
+        steps, visited = [task.step for task in tasks], np.arange(len(tasks))
         hours = np.array([(t.rounds, t.hands_on_h, t.machine_h, t.unload_h, t.wait_h) for t in tasks], float).T
         batches = tuple(map(np.array, zip(*rows, strict=True)))
         closed = [(b.resource, 24 * (b.first - day).days, 24 * (b.last - day).days + 24) for b in self.booked]
-        schedule(calendar_of, steps, leg, hours, batches, np.array([0, len(rows)]), self.places, closed, log)
+        schedule(calendar_of, steps, visited, hours, batches, np.array([0, len(rows)]), self.places, closed, log)
         slots = []
         for (_, visit, _), span in spans_of(steps, hours[2], log, begin_h).items():
             task, queued_h = tasks[visit], _queued_h(tasks[visit], span, calendar_of(span.step.who), begin_h)

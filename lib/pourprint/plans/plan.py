@@ -27,7 +27,7 @@ from pourprint.plans.steps import BATCH, JOB, Step, priced, weighed
 class Plan:
     """A route's steps evaluated for a job at a rate card: costs [currency] and times [h].
 
-    `recipe` is the route's function (job, rates) → steps, `look` the one to findings, kept so that a plan can be
+    `recipe` is the route's function (job, rates) → steps, `watch` the one to findings, kept so that a plan can be
     asked again.
     Costs and times are scalars, or arrays of the broadcast shape of quantity, batch size, rates, volume.
     """
@@ -38,7 +38,7 @@ class Plan:
     rates: RateCard
     recipe: Callable = field(repr=False)
     steps: tuple[Step, ...] = field(repr=False)
-    look: Callable = field(repr=False, default=lambda job, rates: ())
+    watch: Callable = field(repr=False, default=lambda job, rates: ())
 
     feasible = True
 
@@ -53,7 +53,7 @@ class Plan:
     @cached_property
     def findings(self):
         """What is to be watched on the parts, as `routes.findings` has it; what is refused leaves no plan."""
-        return self.look(self.job, self.rates)
+        return self.watch(self.job, self.rates)
 
     # How much work there is ------------------------------------------------------------------------
 
@@ -115,7 +115,7 @@ class Plan:
     @cached_property
     def one_off_cost(self):
         """Cost of work done once a job (design, tooling design, die) [currency]."""
-        return self._shaped(sum(replace(self, steps=self.legs[0]).step_costs))
+        return self._shaped(sum(replace(self, steps=self.once_and_each[0]).step_costs))
 
     @property
     def batch_cost(self):
@@ -169,7 +169,7 @@ class Plan:
     # Times -----------------------------------------------------------------------------------------
 
     @cached_property
-    def legs(self):
+    def once_and_each(self):
         """(one-off work piece by piece, the steps of a batch): tuples of Step, each in the order of work."""
         alone = {"whole": False, "within_h": math.inf, "first_pass_yield": 1.0, "returns_to": ""}
         one_off = tuple(
@@ -182,8 +182,8 @@ class Plan:
         return one_off, tuple(replace(step, work=work) for step, work in kept if work)
 
     def visits_of(self, steps, kits):
-        """One visit of each of some steps, of one leg, by `kits`: [(rounds [-], hands-on, run, unloading, wait [h] of a
-        round)]; runs and cooling in the machine together."""
+        """Each of some steps, one-off or of a batch, visited once by `kits`: [(rounds [-], hands-on, run, unloading,
+        wait [h] of a round)]; runs and cooling in the machine together."""
         times, rows = {level: 1 if level is JOB else level.per_batch(kits) for level in self._levels}, []
         for step in steps:
             rounds, hands_on, run, unload, wait = np.maximum(step.rounds(kits), 1), 0.0, 0.0, 0.0, 0.0

@@ -39,7 +39,7 @@ class Legs:
     @cached_property
     def one_off(self):
         """How many legs come before the batch's own: the report of a design error and one-off work."""
-        return 1 + len(self.plan.legs[0])
+        return 1 + len(self.plan.once_and_each[0])
 
     @cached_property
     def back(self):
@@ -90,7 +90,7 @@ class Legs:
 
 def _legs(plan, report_h):
     """One-off work, piece by piece, the first batch and the check of the design; before them the report of an error."""
-    one_off, batch = plan.legs
+    one_off, batch = plan.once_and_each
     report = Step(Stage.DESIGN, REPORT, (Work(BATCH, wait_h=report_h),))
     check = Step(Stage.FINISH, CHECK, (), spoils="batch", returns_to=REPORT)
     return (report, *one_off, *batch, check)

@@ -64,7 +64,7 @@ def rework(plan, design_again=0.0):
     return Rework(cost, cost_variance**0.5, dict(zip(names, map(float, visits), strict=True)), extra, base)
 
 
-def taken(plans):
+def mean_amounts(plans):
     """What one plan takes at k quantities or batch sizes in the mean, with all that failures send back.
 
     Parameters: `plans` (k,), single numbers each. Returns: {rate key: (k,) amounts of the whole jobs, as `weighed`}: no

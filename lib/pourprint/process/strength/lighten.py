@@ -131,7 +131,7 @@ def spread(task, points, loaded):
 
 
 @dataclass(frozen=True, eq=False)
-class Stage:
+class Iteration:
     """A node on its way to less weight: iteration; density (nx, ny, nz) [-] on cells of cell_mm from origin_mm (3,);
     compliance: energy of all cases over that of the first stage [-]; volume_cm3 of metal."""
 
@@ -147,7 +147,7 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=LEAST_MM, iterations=50):
     """Stages of a lighter node, one an iteration: a generator that may be left at any time.
 
     share: metal over that of the plain node [-]; cell_mm: edge of a cell [mm]; least_mm: sleeve kept round sockets and
-    bores, and about the least wall [mm]. Yields: Stage. Raises: InputError, say where the sleeves alone are too much.
+    bores, and about the least wall [mm]. Yields: Iteration. Raises: InputError, say where sleeves alone are too much.
     """
     check_numbers(arrays=False, share=share, cell_mm=cell_mm, least_mm=least_mm, iterations=iterations)
     low, room, sleeve = _room(task, cell_mm, least_mm)
@@ -187,7 +187,7 @@ def lighten(task, share=0.75, cell_mm=3.0, least_mm=LEAST_MM, iterations=50):
         x = filled(x, pull / cost, goal, real_of, fixed)
         density = np.zeros(room.shape)
         density[at] = real = real_of(x)
-        yield Stage(iteration, density, low, cell_mm, compliance / first, real.sum() * cell_mm**3 / 1000)
+        yield Iteration(iteration, density, low, cell_mm, compliance / first, real.sum() * cell_mm**3 / 1000)
 
 
 def _room(task, cell_mm, least_mm):
