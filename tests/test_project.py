@@ -18,17 +18,17 @@ LIBRARY = ROOT / "lib" / "pourprint"
 # Lines of code, without blank lines, comments and docstrings, that a room may have: it may shrink; to grow, it needs a
 # reason in its commit.
 BUDGETS = {
-    "ledger": 882,
-    "parts": 1264,
-    "process": 2887,
-    "plans": 927,
-    "routes": 1842,
-    "risk": 468,
-    "decide": 1657,
+    "ledger": 887,
+    "parts": 1263,
+    "process": 2888,
+    "plans": 907,
+    "routes": 1794,
+    "risk": 452,
+    "decide": 1634,
     "figures": 2592,
-    "panels": 1293,
-    "lessons": 2063,
-    "report": 507,
+    "panels": 1283,
+    "lessons": 2062,
+    "report": 506,
 }
 ROOMS = ("ledger", "parts", "process", "plans", "routes", "risk", "decide", "figures", "panels", "lessons", "report")
 

@@ -184,7 +184,7 @@ def test_a_part_that_no_route_can_make_is_named_with_each_reason():
         (lambda: choices(pp.Job(KIT, "AlSi7Mg", [1, 2]), pp.RateCard.default()), "single numbers"),
         (lambda: choices(JOB, pp.RateCard.default(), routes=("forging",)), "forging"),
         (lambda: choices(JOB, pp.RateCard.default(), only={"wheel": PRINTED}), "wheel"),
-        (lambda: choices(JOB, pp.RateCard.default(), PRINTED, only={"block 0": ("tooled_pattern",)}), "chooses from"),
+        (lambda: choices(JOB, pp.RateCard.default(), PRINTED, only={"block 0": ("tooled_pattern",)}), "only must be"),
     ],
 )
 def test_odd_questions_are_refused(ask, said):

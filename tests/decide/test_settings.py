@@ -105,7 +105,7 @@ def test_every_fault_of_a_file_is_told_at_once_and_a_file_that_is_none_is_passed
         ({"alloy": "butter"}, "alloy must be one of"),
         ({"price_of_day": -1}, "price_of_day"),
         ({"price_of_day": [100.0, 200.0]}, "price_of_day=.* one number"),
-        ({"routes": ("knitted",)}, "routes must be of"),
+        ({"routes": ("knitted",)}, "route must be one of"),
         ({"deadline": "soon"}, "date"),
     ],
 )

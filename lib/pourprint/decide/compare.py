@@ -34,8 +34,7 @@ class BreakEven:
     intervals: tuple[Interval, ...]
 
     def __str__(self):
-        parts = [f"{i.first}–{i.last}: {i.cheapest or 'equal'}" for i in self.intervals]
-        return "; ".join(parts)
+        return "; ".join(f"{i.first}–{i.last}: {i.cheapest or 'equal'}" for i in self.intervals)
 
 
 def cheapest_intervals(costs, quantities):

@@ -33,11 +33,9 @@ class Rivals:
         shares that they have at the plans' own prices, times and sizes. Raises: InputError."""
         check_numbers(zero_allowed=True, arrays=False, price_of_day=price_of_day)
         able = single_plans(plans)
-        asked = [(route, key) for route in able for key in WHOLE] if failures else ()
-        failing = {(route, key): again_along(able[route], key) for route, key in asked}
-        jobs = [plan.job.with_(kit=plan.job.kit.without_meshes()) for plan in able.values()]
-        plans = {route: replace(able[route], job=job) for route, job in zip(able, jobs, strict=True)}
-        return cls(plans, float(price_of_day), failing)
+        failing = {(route, key): again_along(plan, key) for route, plan in able.items() for key in WHOLE if failures}
+        bare = {r: replace(p, job=p.job.with_(kit=p.job.kit.without_meshes())) for r, p in able.items()}
+        return cls(bare, float(price_of_day), failing)
 
     @property
     def names(self):

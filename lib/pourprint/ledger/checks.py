@@ -17,15 +17,15 @@ from pourprint.ledger.errors import InputError
 STRICT = {"extra": "forbid", "strict": True}
 
 
-def check_numbers(zero_allowed=False, arrays=True, whole=False, **given):
-    """Refuse values that are not finite numbers above 0 (or at least 0), or not whole, naming every one that is not.
+def check_numbers(zero_allowed=False, arrays=True, whole=False, at_most=math.inf, **given):
+    """Refuse what is no finite number above 0 (or at least 0), not whole, or above the most, naming every one such.
 
     A value is a number or, with arrays, an array of them; no text, boolean or None. Raises InputError.
     """
     faults = []
     for name, value in given.items():
-        if isinstance(value, float) and 0 < value < math.inf and not whole:  # what most are, known without an array
-            continue
+        if isinstance(value, float) and 0 < value < math.inf and value <= at_most and not whole:
+            continue  # what most are, known without an array
         try:
             array = np.asarray(value)
         except ValueError:  # a ragged list
@@ -37,6 +37,8 @@ def check_numbers(zero_allowed=False, arrays=True, whole=False, **given):
             faults.append(f"{name}={value!r} must be {kind}finite and {'at least' if zero_allowed else 'above'} 0")
         elif whole and np.any(array % 1):
             faults.append(f"{name}={value!r} must be a whole number")
+        elif np.any(array > at_most):
+            faults.append(f"{name}={value!r} must be at most {at_most:g}")
     if faults:
         raise InputError("; ".join(faults) + ".")
 

@@ -11,7 +11,7 @@ from pourprint.ledger.errors import InputError
 from pourprint.panels.controls import choice_row, number_row
 from pourprint.panels.panel import TEXTS, Shown, alloy_row, kit_of, mean_cm3, panel, value_rows, volume_row
 from pourprint.plans.jobs import Job
-from pourprint.routes import plan, printed_metal, printed_mould
+from pourprint.routes import common, plan, printed_metal, printed_mould
 from pourprint.routes.shell_sizes import ShellSizes
 
 
@@ -123,21 +123,18 @@ def _mould_costs(found):
 
 def _mould_facts(found):
     kit, moulds = found.job.kit, printed_mould.moulds_of(found.job, found.rates)
-
-    def total(amount):
-        return float(sum(item.count * amount(one) for item, one in zip(kit.parts, moulds, strict=True)))
-
     named = {"mould": "moulds poured, whole job", "box": "job boxes, whole job"}
     loads = {named[of.name]: f"{float(often):.0f}" for of, often in found.counts.items() if of.name in named}
-    poured, sand = total(lambda one: one.metal_kg), total(lambda one: one.sand_kg)
+    amounts = np.array([(one.metal_kg, one.sand_kg, one.cores, one.stock_cm3) for one in moulds], dtype=float)
+    poured, sand, cores, stock = common.total(kit, amounts)
     return {
         "widest feeder": f"{max(float(one.feeder.diameter_mm) for one in moulds):.0f} mm",
         "metal poured": f"{poured:.2f} kg",
-        "share of it that becomes parts": f"{total(lambda one: one.metal_kg * one.casting_yield) / poured:.0%}",
+        "share of it that becomes parts": f"{kit.volume_cm3 * found.job.alloy['density'] / 1000 / poured:.0%}",
         "printed sand": f"{sand:.1f} kg",
         "sand for a kilogram poured": f"{sand / poured:.1f} kg",
-        "cores": f"{total(lambda one: one.cores):.0f}",
-        "metal to machine off": f"{total(lambda one: one.stock_cm3):.0f} cm³",
+        "cores": f"{cores:.0f}",
+        "metal to machine off": f"{stock:.0f} cm³",
     } | loads
 
 

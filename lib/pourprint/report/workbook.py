@@ -5,6 +5,7 @@ import re
 from numbers import Number
 
 import numpy as np
+import pandas as pd
 
 from pourprint.decide.pedigree import pedigree
 from pourprint.figures.tables import heading
@@ -17,8 +18,6 @@ COMPUTED = "computed from the sheet “ledger”, the parts, and what was asked"
 
 def workbook(memo):
     """A memo as XLSX: bytes."""
-    import pandas as pd
-
     said = pd.Series(facts(memo) | {"recommendation": memo.recommendation}, name="decision").rename_axis("what")
     ledger = pedigree(memo.rates).rename_axis("number")
     return workbook_of({"decision": said.to_frame(), "numbers": _numbers(memo), "ledger": ledger, **memo.tables})
@@ -26,8 +25,6 @@ def workbook(memo):
 
 def _numbers(memo):
     """Every number of the memo's tables in one list: name, value, unit, pedigree, source."""
-    import pandas as pd
-
     rows = []
     for title, table in memo.tables.items():
         table = table if table.index.name else table.rename_axis("row")

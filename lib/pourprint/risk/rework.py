@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 from pourprint.plans.plan import made
 from pourprint.plans.steps import priced
 from pourprint.risk.failing_batch import Run
 from pourprint.risk.legs import Legs
-from pourprint.risk.simulation import check_design
+from pourprint.risk.simulation import MOST_AGAIN
 from pourprint.risk.yields import expected_visits
 
 
@@ -42,7 +43,7 @@ def rework(plan, design_again=0.0):
     [-], below 1, upon which all work begins anew. Returns: Rework. Raises: InputError. Method: absorbing Markov chain
     on (step, pieces in hand), solved for first and second moment (exact); hands-on times without spread.
     """
-    check_design(design_again)
+    check_numbers(zero_allowed=True, arrays=False, at_most=MOST_AGAIN, design_again=design_again)
     (run,) = _runs_of((plan,))
     (counts, _, lots), legs = run.chain, run.legs
     spoil = legs.spoil[:, 0].copy()

@@ -25,6 +25,7 @@ from pourprint.plans.steps import priced
 from pourprint.risk.failing_batch import Run
 from pourprint.risk.legs import Legs
 
+MOST_AGAIN = 0.9  # chance of a fault of the design: above it, mend how one designs first
 UNCERTAIN = (*PRICES, Kind.TIME, Kind.SPEED, Kind.YIELD)
 
 
@@ -142,7 +143,7 @@ class Drawn:
 
     def run(self, time_spread=None, spares=0, design_again=0.0):
         """Run the plan with failures and rework; parameters as of `simulate`. Returns: Runs. Raises: InputError."""
-        check_design(design_again)
+        check_numbers(zero_allowed=True, arrays=False, at_most=MOST_AGAIN, design_again=design_again)
         # A design error comes whenever the row's own number is below the chance: sliders move the same runs.
         row = stream(self.seed, "design").random(self.legs.n)
         errors = np.floor(np.log(1 - row) / np.log(max(design_again, 1e-300)))  # so small a chance never comes true
@@ -169,9 +170,7 @@ class Drawn:
 
 def drawn(plan, n=10_000, seed=1, inputs="triangular"):
     """The uncertain inputs of a plan, drawn; parameters as of `simulate`. Returns: Drawn. Raises: InputError."""
-    check_numbers(arrays=False, whole=True, n=n)
-    if n > 1_000_000:
-        raise InputError(f"n must be at most 1 000 000 runs, not {n!r}.")
+    check_numbers(arrays=False, whole=True, at_most=1_000_000, n=n)
     check_seed(seed)
     made(plan).single_only("simulate()")
     if inputs is not None and inputs not in SHAPES:
@@ -205,10 +204,3 @@ def design_error(plan, n=2000, seed=1, inputs="triangular", time_spread=None, sp
     ready = drawn(plan, n, seed, inputs)
     without, once = (ready.led(np.full(ready.legs.n, k), time_spread, spares) for k in (0, 1))
     return DesignError(once.cost - without.cost, once.days - without.days)
-
-
-def check_design(design_again):
-    """Refuse what is no chance of a design error below 0.9."""
-    check_numbers(zero_allowed=True, arrays=False, design_again=design_again)
-    if design_again > 0.9:
-        raise InputError(f"design_again must be at most 0.9, not {design_again!r}: mend the design process first.")

@@ -9,14 +9,6 @@ from pourprint.ledger.checks import check_numbers
 from pourprint.ledger.errors import InputError
 
 
-def _check_shares(**given):
-    """Refuse what is not a chance above 0 and at most 1."""
-    check_numbers(**given)
-    for name, value in given.items():
-        if np.any(np.asarray(value) > 1):
-            raise InputError(f"{name} is a share or chance and must not pass 1, not {value!r}.")
-
-
 def rolled_yield(yields):
     """Share of pieces that pass every step at the first try.
 
@@ -25,7 +17,7 @@ def rolled_yield(yields):
     >>> round(float(rolled_yield([0.95, 0.84, 0.88])), 5)
     0.70224
     """
-    _check_shares(yields=yields)
+    check_numbers(at_most=1, yields=yields)
     return np.prod(np.asarray(yields, dtype=float), axis=-1)
 
 
@@ -35,7 +27,7 @@ def attempts_needed(first_pass_yield):
     >>> tuple(round(float(x), 4) for x in attempts_needed(0.8))
     (1.25, 0.3125)
     """
-    _check_shares(first_pass_yield=first_pass_yield)
+    check_numbers(at_most=1, first_pass_yield=first_pass_yield)
     p = np.asarray(first_pass_yield, dtype=float)
     return 1 / p, (1 - p) / p**2
 
@@ -46,7 +38,7 @@ def chance_within(first_pass_yield, tries):
     >>> round(float(chance_within(0.8, 3)), 3)
     0.992
     """
-    _check_shares(first_pass_yield=first_pass_yield)
+    check_numbers(at_most=1, first_pass_yield=first_pass_yield)
     check_numbers(tries=tries)
     return 1 - (1 - np.asarray(first_pass_yield, dtype=float)) ** tries
 
@@ -59,7 +51,7 @@ def chance_of_enough(starts, good, first_pass_yield):
     """
     from scipy.special import bdtrc
 
-    _check_shares(first_pass_yield=first_pass_yield)
+    check_numbers(at_most=1, first_pass_yield=first_pass_yield)
     check_numbers(starts=starts, good=good)
     return bdtrc(np.asarray(good) - 1.0, starts, first_pass_yield)
 
@@ -75,8 +67,7 @@ def starts_needed(good, first_pass_yield, confidence=0.95):
     """
     from scipy.special import nbdtrik
 
-    _check_shares(first_pass_yield=first_pass_yield, confidence=confidence)
-    check_numbers(arrays=False, first_pass_yield=first_pass_yield, confidence=confidence)
+    check_numbers(arrays=False, at_most=1, first_pass_yield=first_pass_yield, confidence=confidence)
     check_numbers(arrays=False, whole=True, good=good)
     if first_pass_yield == 1:
         return int(good)
@@ -117,7 +108,7 @@ def expected_visits(yields, back):
     >>> round(float(mean[0]), 4), round(float(variance[0]), 4)
     (1.25, 0.3125)
     """
-    _check_shares(yields=yields)
+    check_numbers(at_most=1, yields=yields)
     p, back = np.asarray(yields, dtype=float), np.asarray(back)
     if p.ndim != 1 or back.shape != p.shape or not np.issubdtype(back.dtype, np.integer):
         raise InputError("yields and back must be two rows of one length, back of whole numbers.")
