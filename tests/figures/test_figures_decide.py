@@ -33,7 +33,7 @@ def charts(plans, samples):
     output = output_of(plans["printed_pattern"], against=plans["printed_metal"])
     return {
         "map": map_chart(chart),
-        "sureness": sureness_chart(samples, np.linspace(0, 1000, 21)),
+        "sureness": sureness_chart(samples, np.linspace(0, 1000, 21), "CHF"),
         "tornado": tornado_chart(tornado(output)),
         "sobol": sobol_chart(sobol(output, n=128)),
         "information": information_chart(value_of_information(samples, 225)),
@@ -97,6 +97,12 @@ def test_an_axis_of_growing_steps_is_logarithmic(plans):
 
 def test_routes_are_told_apart_without_colour():
     assert len({look.hatch for look in LOOKS.values()}) == len(LOOKS) == len({look.marker for look in LOOKS.values()})
+
+
+def test_a_chart_of_sureness_must_be_told_its_currency(charts, samples):
+    with pytest.raises(TypeError, match="currency"):
+        sureness_chart(samples, [0, 100])
+    assert "CHF" in charts["sureness"].figure.layout.title.text
 
 
 def test_areas_of_sureness_are_the_shares_of_draws(charts, samples):

@@ -18,19 +18,18 @@ def unsolved_chart(attempts):
 
     Parameters: `attempts` pandas table of a marked class. Returns: Chart. Raises: InputError without attempts.
     """
-    _needed(attempts)
+    attempts = _tries(attempts)
     last = attempts.sort_values("at").groupby(["exercise", "student"])["right"].agg(["any", "first"])
     last["outcome"] = np.select([last["first"], last["any"]], ["solved at once", "solved later"], "not solved")
     table = pd.crosstab(last.index.get_level_values("exercise"), last["outcome"], rownames=["exercise"])
-    table = table.reindex(columns=[*OUTCOMES], fill_value=0)
-    table["students"] = table.sum(axis=1)
-    table = table.assign(share=table["not solved"] / table["students"]).sort_values(["share", "solved later"])[::-1]
-    table, worst = table.drop(columns="share"), table.index[0]
-    left, who = int(table.loc[worst, "not solved"]), table.loc[worst, "students"]
-    headline = f"“{worst}” is solved least: {left} of {who} students did not"
-    headline = headline if left else "Every exercise that was tried was solved"
+    table = table.reindex(columns=[*OUTCOMES], fill_value=0).assign(students=lambda table: table.sum(axis=1))
+    # By number before share: an exercise that one student tried, in vain, shall not lead.
+    table = table.assign(share=table["not solved"] / table["students"])
+    table = table.sort_values(["not solved", "share", "solved later"])[::-1].drop(columns="share")
+    worst, (left, who) = table.index[0], table.iloc[0][["not solved", "students"]]
+    title = f"“{worst}” is solved least: {left} of {who} students did not" if left else "All that was tried is solved"
     shown, key = table.head(MOST_EXERCISES), "plain: solved at once · stripes: later · crosses: not solved"
-    figure = canvas(headline, "students who tried", rows=shown.index, key=key, r=20)
+    figure = canvas(title, "students who tried", rows=shown.index, key=key, r=20)
     for name, (colour, hatch) in OUTCOMES.items():
         _counted(figure, shown[name], shown.index, colour, hatch, name)
     return Chart(
@@ -44,8 +43,8 @@ def unsolved_chart(attempts):
 
 def slips_chart(attempts):
     """The wrong answers that came most often. Parameters, returns and raises as `unsolved_chart`."""
-    _needed(attempts)
-    wrong = attempts[~attempts["right"] & (attempts["slip"] != "predicted")]
+    attempts = _tries(attempts)
+    wrong = attempts[~attempts["right"]]
     if wrong.empty:
         raise InputError("no attempt went wrong, so there are no slips to show.")
     kinds = wrong.groupby(["exercise", "slip"]).agg(times=("student", "size"), students=("student", "nunique"))
@@ -63,7 +62,7 @@ def slips_chart(attempts):
 
 def gaps_chart(attempts):
     """Time between one try and the next at the same exercise. Parameters, returns and raises as `unsolved_chart`."""
-    _needed(attempts)
+    attempts = _tries(attempts)
     gaps = attempts["minutes_since"].dropna()
     if gaps.empty:
         raise InputError("nobody tried an exercise twice, so there is no time between tries to show.")
@@ -85,9 +84,12 @@ def gaps_chart(attempts):
     )
 
 
-def _needed(attempts):
-    if attempts.empty:
+def _tries(attempts):
+    """The attempts but for predictions that were noted, each exercise's first without a time since the one before."""
+    tries = attempts[attempts["slip"] != "predicted"]
+    if tries.empty:
         raise InputError("no attempt was counted: look at the reports of the marked files.")
+    return tries.assign(minutes_since=tries["minutes_since"].where(tries.duplicated(["student", "exercise"])))
 
 
 def _shortened(text):

@@ -11,7 +11,7 @@ from pourprint.ledger.entries import in_words
 MOST_BARS = 10
 
 
-def sureness_chart(samples, prices, currency="EUR", account="without failures"):
+def sureness_chart(samples, prices, currency, account="without failures"):
     """How often each route is best among the draws, over the price of a day.
 
     Parameters: Samples; `prices` (k,) [currency/d], rising; `currency`; `account` whether the draws hold
