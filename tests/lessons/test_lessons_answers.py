@@ -25,6 +25,12 @@ def event(n, exercise="modulus"):
     return Event(f"2026-11-25T10:00:00.{n:06d}+00:00", exercise, {"value": str(n)})
 
 
+def only(content):
+    """The Answers of a file that holds those of one student."""
+    (found,) = answers.all_answers_in(content)
+    return found
+
+
 def python(code, *words):
     return subprocess.Popen([sys.executable, "-c", textwrap.dedent(code), *map(str, words)])
 
@@ -83,7 +89,7 @@ def test_a_line_cut_short_by_a_killed_kernel_is_no_edit_and_the_next_stands_on_a
     saved = answers.record(tmp_path, CODE, "ada", [event(3)])
     assert answers.read(tmp_path, CODE, "ada") == saved and saved.lost in (0, 1) and not saved.edited
     assert [e.answer["value"] for e in saved.events] == ["1", "3"]
-    handed = answers.answers_in(pp.lessons.hand_in(CODE, "ada", tmp_path).read_bytes())
+    handed = only(pp.lessons.hand_in(CODE, "ada", tmp_path).read_bytes())
     assert handed.lost == 0 and handed.events == saved.events and not handed.edited
 
 
@@ -144,19 +150,19 @@ CHANGES = {
 def test_an_edited_file_keeps_its_answers_and_says_for_ever_that_it_was_edited(tmp_path, change):
     answers.record(tmp_path, CODE, "ada", [event(1), event(2), event(3)])
     path = answers.file_of(tmp_path, "ada")
-    assert not answers.answers_in(path.read_bytes()).edited
+    assert not only(path.read_bytes()).edited
     path.write_text("".join(CHANGES[change](path.read_text(encoding="utf-8").splitlines(True))), encoding="utf-8")
-    found = answers.answers_in(path.read_bytes())
+    found = only(path.read_bytes())
     assert found.edited and found.plus([event(4)]).edited
     if "another" not in change:
         assert answers.record(tmp_path, CODE, "ada", [event(5)]).edited
-        assert answers.answers_in(pp.lessons.hand_in(CODE, "ada", tmp_path).read_bytes()).edited
+        assert only(pp.lessons.hand_in(CODE, "ada", tmp_path).read_bytes()).edited
 
 
 def test_a_mark_at_the_head_and_other_line_ends_are_no_edit(tmp_path):
     saved = answers.record(tmp_path, CODE, "ada", [event(1), event(2)])
     text = answers.file_of(tmp_path, "ada").read_bytes()
-    found = answers.answers_in(b"\xef\xbb\xbf" + text.replace(b"\n", b"\r\n"))
+    found = only(b"\xef\xbb\xbf" + text.replace(b"\n", b"\r\n"))
     assert found == saved and not found.edited
 
 
@@ -179,7 +185,7 @@ def test_the_hand_in_file_is_the_answers_file_beside_the_notebook(tmp_path):
     answers.record(tmp_path, CODE, "ada", [event(1)])
     path = pp.lessons.hand_in(CODE, "ada", tmp_path)
     assert path.parent == tmp_path
-    assert answers.answers_in(path.read_bytes()) == Answers(CODE, "ada").plus([event(1)])
+    assert only(path.read_bytes()) == Answers(CODE, "ada").plus([event(1)])
 
 
 # The answer box -------------------------------------------------------------------------------------------

@@ -4,6 +4,8 @@ import csv
 import json
 import os
 
+import numpy as np
+import pandas as pd
 import pytest
 
 import pourprint as pp
@@ -108,8 +110,6 @@ def test_the_sheet_agrees_with_the_marks_given_by_hand(marks):
 
 
 def pp_na():
-    import pandas as pd
-
     return pd.NA
 
 
@@ -160,6 +160,35 @@ def test_two_files_of_one_student_with_different_answers_are_both_named(tmp_path
     marks = pp.lessons.mark(tmp_path, class_file)
     assert finding(marks, "b.json") == ("duplicate: different from a.json of the same student, which counts.", False)
     assert "look at both" in finding(marks, "a.json")[0]
+
+
+def test_each_student_in_one_file_is_marked_and_told(tmp_path, class_file):
+    """Two files put together, or a shared folder: nobody's answers are dropped in silence."""
+    one, other = handed_in("ada", (1, "modulus", None)), handed_in("bea", (2, "modulus", None))
+    (tmp_path / "both.jsonl").write_text(one.text() + other.text(), encoding="utf-8")
+    marks = pp.lessons.mark(tmp_path, class_file)
+    found = marks.reports[marks.reports["file"] == "both.jsonl"]
+    assert [*marks.sheet.index] == ["ada", "bea"] and found["counts"].all() and len(found) == 2
+    assert found["finding"].str.contains("one of 2 in the file").all()
+    assert not found["finding"].str.contains("copied|duplicate").any()
+
+
+def test_a_file_that_names_more_students_than_share_a_computer_is_refused(tmp_path, class_file):
+    text = "".join(handed_in(f"s{i}", (1, "modulus", {"value": "1", "unit": "mm"})).text() for i in range(41))
+    (tmp_path / "many.jsonl").write_text(text, encoding="utf-8")
+    marks = pp.lessons.mark(tmp_path, class_file)
+    assert finding(marks, "many.jsonl") == (
+        "malformed: it names 41 students or classes, more than share a computer: 40.",
+        False,
+    )
+
+
+def test_last_years_answers_in_a_file_do_not_hide_this_years(tmp_path, class_file):
+    old, new = handed_in("ada", (1, "modulus", None), code="rover-2025"), handed_in("ada", (2, "modulus", None))
+    (tmp_path / "ada.jsonl").write_text(old.text() + new.text(), encoding="utf-8")
+    marks = pp.lessons.mark(tmp_path, class_file)
+    assert marks.sheet.loc["ada", "modulus"] == 1 and marks.sheet.loc["ada", "tries"] == 1
+    assert [*marks.reports["counts"][:2]] == [False, True] and "rover-2025" in marks.reports["finding"][0]
 
 
 def test_every_change_of_a_signed_file_is_noticed(tmp_path, class_file):
@@ -218,6 +247,33 @@ def test_the_charts_name_what_failed_most_and_add_up(marks):
     assert failed.table.loc["modulus", ["solved at once", "solved later", "not solved"]].tolist() == [2, 1, 2]
     assert slips.table["times"].sum() == (~marks.attempts["right"]).sum()
     assert gaps.table.to_numpy().sum() == 2 and all(chart.alt for chart in (failed, slips, gaps))
+
+
+def attempts(*rows):
+    """Attempts of (student, exercise, right, slip), a minute apart."""
+    table = pd.DataFrame(rows, columns=["student", "exercise", "right", "slip"])
+    again = table.duplicated(["student", "exercise"])
+    return table.assign(at=range(len(rows)), minutes_since=np.where(again, 1.0, np.nan))
+
+
+def test_a_prediction_that_is_noted_is_no_try_in_the_charts():
+    told = [("ada", "saw-tooth", False, "predicted"), ("ada", "saw-tooth", True, "")]
+    told += [
+        ("bea", "saw-tooth", False, "predicted"),
+        ("bea", "saw-tooth", False, "why"),
+        ("bea", "saw-tooth", True, ""),
+    ]
+    table = unsolved_chart(attempts(*told)).table
+    assert table.loc["saw-tooth", ["solved at once", "solved later", "not solved"]].tolist() == [1, 1, 0]
+    assert gaps_chart(attempts(*told)).table.to_numpy().sum() == 1
+    with pytest.raises(pp.InputError, match="no attempt"):
+        unsolved_chart(attempts(*told[:1]))
+
+
+def test_an_exercise_that_one_student_tried_does_not_lead():
+    told = [("ada", "rare", False, "near"), *((f"s{i}", "common", i > 2, "near" * (i <= 2)) for i in range(9))]
+    chart = unsolved_chart(attempts(*told))
+    assert "“common” is solved least: 3 of 9" in chart.figure.layout.title.text and [*chart.table.index][1] == "rare"
 
 
 @pytest.mark.parametrize("content", [None, ()])

@@ -83,17 +83,31 @@ class Answers:
         return "".join(json.dumps(owner | asdict(event)) + "\n" for event in self.events[first:])
 
 
-def answers_in(content, class_code=None, student=None):
-    """Answers from the bytes of a file: those of a student of a class (default: of its first line that can be read).
+def all_answers_in(content):
+    """The Answers in the bytes of a file, of each student of each class that it names.
 
     Raises: InputError where nothing says whose answers they are.
     """
+    read, lost = _read_lines(content)
+    if not read:
+        raise InputError("it is not a file of answers of this course.")
+    theirs = {}
+    for whose, event in read:
+        theirs.setdefault(whose, []).append(event)
+    return [Answers(*owner, tuple(events), lost) for owner, events in theirs.items()]
+
+
+def answers_in(content, class_code, student):
+    """The Answers of a student of a class in the bytes of a file."""
+    (read, lost), owner = _read_lines(content), (class_code, identity(student))
+    return Answers(*owner, tuple(event for whose, event in read if whose == owner), lost)
+
+
+def _read_lines(content):
+    """([what `_read_line` reads, …], how many lines it cannot read) of the bytes of a file."""
     lines = [line for line in content.removeprefix(codecs.BOM_UTF8).split(b"\n") if line.strip()]
     read = [found for found in map(_read_line, lines) if found]
-    if class_code is None and not read:
-        raise InputError("it is not a file of answers of this course.")
-    owner = read[0][0] if class_code is None else (class_code, identity(student))
-    return Answers(*owner, tuple(event for whose, event in read if whose == owner), len(lines) - len(read))
+    return read, len(lines) - len(read)
 
 
 def _read_line(line):

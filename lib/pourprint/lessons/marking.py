@@ -11,12 +11,14 @@ from pathlib import Path
 
 from pourprint.ledger.errors import InputError
 from pourprint.ledger.files import check_free, harmless_csv, write_whole
-from pourprint.lessons.answers import Answers, answers_in
+from pourprint.lessons.answers import Answers, all_answers_in
 from pourprint.lessons.catalogue import catalogue, exercises_of
 from pourprint.lessons.classroom import Classroom
 from pourprint.lessons.numbers import GUEST, identity
 
+TOTALS = ("student", "file", "solved", "of", "tries", "hints", "solved_beyond", "first", "last")  # of the mark sheet
 MOST_BYTES = 5_000_000  # no class fills a larger file; one is refused rather than read
+MOST_STUDENTS = 40  # in one file, likewise
 
 
 @dataclass(frozen=True)
@@ -71,11 +73,11 @@ def mark(folder, class_file, accept=()):
     Parameters: `folder` of handed-in files; `class_file` the class's TOML file; `accept` names of edited files that
     are to count all the same. Returns: Marks. Raises: InputError for a folder or class file that cannot be read.
     """
-    room = Classroom.load(class_file)
-    folder = Path(folder)
+    room, folder = Classroom.load(class_file), Path(folder)
     if not folder.is_dir():
         raise InputError(f"{str(folder)!r} is not a folder: name the one that holds the handed-in files.")
-    files = [_looked_at(path, folder, room, accept) for path in sorted(folder.rglob("*")) if not path.is_dir()]
+    paths = [path for path in sorted(folder.rglob("*")) if not path.is_dir()]
+    files = [file for path in paths for file in _looked_at(path, path.relative_to(folder).as_posix(), room, accept)]
     if not files:
         raise InputError(f"{str(folder)!r} holds no files: put the handed-in files there.")
     _one_each(files)
@@ -83,32 +85,35 @@ def mark(folder, class_file, accept=()):
     return _marked(files, room)
 
 
-def _looked_at(path, folder, room, accept):
-    """Read and check one file: whose it is, of which class, whole and unedited."""
-    file = _File(path.relative_to(folder).as_posix())
+def _looked_at(path, name, room, accept):
+    """Read and check one file: whose it is, of which class, whole and unedited; a _File for each student in it."""
     try:
-        file.answers = _read(path)
+        files = [_File(name, answers) for answers in _read(path)]
     except InputError as error:
-        file.out(f"malformed: {error}")
+        return [_File(name, notes=[f"malformed: {error}"], counted=False)]
     except OSError as error:
-        file.out(f"malformed: it cannot be read ({error.strerror}).")
-    else:
-        _belongs(file, room, file.name in accept)
-    return file
+        return [_File(name, notes=[f"malformed: it cannot be read ({error.strerror})."], counted=False)]
+    for file in files:
+        _belongs(file, room, name in accept)
+        if len(files) > 1:
+            file.notes.append(f"these are the answers of {file.answers.student!r}, one of {len(files)} in the file.")
+    return files
 
 
 def _read(path):
-    """The Answers of a handed-in file. Raises: InputError for what is none, OSError for what cannot be opened."""
+    """All Answers of a handed-in file. Raises: InputError for what holds none, OSError for what cannot be opened."""
     if path.is_symlink():
         raise InputError("it is a link to another place, which is not followed.")
     if not path.is_file():  # to open a named pipe would wait for ever
         raise InputError("it is no file but a pipe, a socket or a device.")
     if path.stat().st_size > MOST_BYTES:
         raise InputError(f"it is larger than {MOST_BYTES // 1_000_000} MB, more than answers can fill.")
-    answers = answers_in(path.read_bytes())
-    if answers.lost:
-        raise InputError(f"cut short or damaged: lines that cannot be read: {answers.lost}.")
-    return answers
+    found = all_answers_in(path.read_bytes())
+    if lost := found[0].lost:
+        raise InputError(f"cut short or damaged: lines that cannot be read: {lost}.")
+    if len(found) > MOST_STUDENTS:
+        raise InputError(f"it names {len(found)} students or classes, more than share a computer: {MOST_STUDENTS}.")
+    return found
 
 
 def _belongs(file, room, accepted):
@@ -149,13 +154,10 @@ def _one_each(files):
 
 def _copies(files):
     """Say where two students' files hold checks of the same moment: one is a copy of the other."""
-    counted = [file for file in files if file.counted]
-    moments = {file.name: {(event.at, event.exercise) for event in file.answers.events} for file in counted}
-    for file, other in permutations(counted, 2):
-        shared = len(moments[file.name] & moments[other.name])
-        if shared:
-            say = f"shares {shared} events to the microsecond with {other.name}: copied? It counts for now."
-            file.notes.append(say)
+    told = [(file, {(event.at, event.exercise) for event in file.answers.events}) for file in files if file.counted]
+    for (file, moments), (twin, theirs) in permutations(told, 2):
+        if shared := len(moments & theirs):
+            file.notes.append(f"shares {shared} events to the microsecond with {twin.name}: copied? It counts for now.")
 
 
 def _marked(files, room):
@@ -166,16 +168,14 @@ def _marked(files, room):
     columns = ["student", "exercise", "notebook", "try", "at", "answer", "right", "slip", "minutes_since"]
     attempts = pd.DataFrame([row for file in counted for row in _tries(file, room)], columns=columns)
     theirs = ((file, attempts[attempts["student"] == file.answers.student]) for file in counted)
-    head = ["student", "file", "solved", "of", "tries", "hints", "solved_beyond", "first", "last", *set_for_class]
-    sheet = pd.DataFrame([_row(file, mine, set_for_class) for file, mine in theirs], columns=head)
+    rows = [_row(file, mine, set_for_class) for file, mine in theirs]
+    sheet = pd.DataFrame(rows, columns=[*TOTALS, *set_for_class]).astype(dict.fromkeys(set_for_class, "Int64"))
     here = {identity(file.answers.student) for file in counted}
     told = [(file.name, " ".join(file.notes) or "in order", file.counted) for file in files]
     missing = [name for name in room.students if identity(name) not in here]
     told += [("", f"missing: no file that counts from {name!r}.", False) for name in missing]
     reports = pd.DataFrame(told, columns=["file", "finding", "counts"])
-    return Marks(
-        sheet.astype(dict.fromkeys(set_for_class, "Int64")).set_index("student").sort_index(), attempts, reports
-    )
+    return Marks(sheet.set_index("student").sort_index(), attempts, reports)
 
 
 def _tries(file, room):
@@ -201,15 +201,6 @@ def _row(file, mine, set_for_class):
     solved = mine.groupby("exercise")["right"].any()
     counts = solved[solved.index.isin([*set_for_class])].astype(int)
     first, last = (end(mine["at"]).isoformat(timespec="minutes") if len(mine) else "" for end in (min, max))
-    return {
-        "student": file.answers.student,
-        "file": file.name,
-        "solved": counts.sum(),
-        "of": len(set_for_class),
-        "tries": len(mine),
-        "hints": sum(file.answers.hints(name) for name in set_for_class),
-        "solved_beyond": solved.sum() - counts.sum(),
-        "first": first,
-        "last": last,
-        **counts,
-    }
+    right, hints = counts.sum(), sum(file.answers.hints(name) for name in set_for_class)
+    totals = right, len(set_for_class), len(mine), hints, solved.sum() - right, first, last
+    return {**dict(zip(TOTALS, (file.answers.student, file.name, *totals), strict=True)), **counts}
