@@ -116,4 +116,9 @@ def test_a_scenario_that_cannot_be_set_is_told_by_exercise():
     check = pp.lessons.check_scenario(replace(room, alloy=pp.Alloy.named("AZ91D")))
     cannot = check[~check["settable"]]
     assert "metal-share" in cannot.index and cannot["reason"].str.contains("cannot make|magnesium").all()
+    # An arm that fits no plate and no bed stops who draws it, not who draws the lug, as the first ids do.
+    parts = ("arm", 260, 900, (380, 70, 60)), ("lug", 25, 120, (60, 50, 40))
+    arm = pp.Kit("arm", tuple(pp.KitPart(pp.Part.from_numbers(*each)) for each in parts))
+    some = pp.lessons.check_scenario(replace(room, kit=arm, code="big-27", exercises=("lighter-node",)))
+    assert not some["settable"].any() and "does not fit" in some["reason"].iloc[0]
     assert check.loc["modulus", "settable"] and pp.lessons.check_scenario(room)["settable"].all()

@@ -93,15 +93,10 @@ def _page(runs, title, code):
     from nbconvert import HTMLExporter
 
     from_elsewhere = ("require_js", "mathjax", "jquery", "widget_renderer", "jupyter_widgets_base")
-    exporter = HTMLExporter(
-        exclude_input=not code,
-        exclude_input_prompt=True,
-        exclude_output_prompt=True,
-        embed_images=True,
-        mermaid_js_url="",
-        mermaid_layout_elk_js_url="",
-        **{f"{script}_url": "" for script in from_elsewhere},  # a page without a network must not ask for them
-    )
+    # A page without a network must not ask for them.
+    urls = {f"{script}_url": "" for script in (*from_elsewhere, "mermaid_js", "mermaid_layout_elk_js")}
+    hidden = {"exclude_input": not code, "exclude_input_prompt": True, "exclude_output_prompt": True}
+    exporter = HTMLExporter(embed_images=True, **hidden, **urls)
     bodies, head = [], ""
     for notebook, folder in runs:
         for output in (output for cell in notebook.cells for output in cell.get("outputs", ())):

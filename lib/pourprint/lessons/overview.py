@@ -12,7 +12,7 @@ from pourprint.lessons.answers import Answers, Event, file_of
 from pourprint.lessons.catalogue import exercise_named, exercises_of
 from pourprint.lessons.numbers import Draw
 
-TRIAL = ("ada", "ben", "student 17")  # ids with which a scenario is tried
+TRIAL = ("ada", "ben", *(f"student {i}" for i in range(6)))  # ids with which a scenario is tried
 
 
 def exercise_table(room):
@@ -20,10 +20,8 @@ def exercise_table(room):
 
     Parameters: `room` Classroom. Returns: pandas table by exercise name.
     """
-    rows = [
-        (e.name, e.notebook, e.title, _kind(e, room), e.level, e.outcome, e.reveals)
-        for e in exercises_of(room).values()
-    ]
+    asked = exercises_of(room).values()
+    rows = [(e.name, e.notebook, e.title, _kind(e, room), e.level, e.outcome, e.reveals) for e in asked]
     columns = ["exercise", "notebook", "title", "kind", "level", "outcome", "a wrong answer shows who"]
     return pd.DataFrame(rows, columns=columns).set_index("exercise")
 
@@ -47,8 +45,8 @@ def worked_answers(room, student, notebook=None):
             posed = exercise.question(room, student)
             text = " ".join((posed.text, *(f"({i}) {line}" for i, line in enumerate(posed.lines, start=1))))
             stub = posed.check({})
-            row = (name, text, _in_words(posed), posed.working, posed.check(posed.worked).right, stub.right, stub.say)
-            rows.append(row)
+            passes = posed.check(posed.worked).right
+            rows.append((name, text, _in_words(posed), posed.working, passes, stub.right, stub.say))
     columns = ["exercise", "question", "answer", "working", "passes", "stub_passes", "stub_says"]
     return pd.DataFrame(rows, columns=columns).set_index("exercise")
 

@@ -71,13 +71,12 @@ class AnswerBox:
         return [_shown(part, self.inputs[part.key].add_class(FIELD + part.key)) for part in fields]
 
     def _task(self):
-        lines = "".join(f"<li>{escape(line)}</li>" for line in self.question.lines)
+        items = "".join(f"<li>{escape(line)}</li>" for line in self.question.lines)
+        lines = f"<ol style='line-height:1.45'>{items}</ol>" if items else ""
         who = "" if self.student == GUEST else f" · numbers of {escape(self.student)}"
-        return (
-            f"<h4 style='margin:6px 0'>{escape(self.exercise.title)} <small>({self.question.kind}{who})</small></h4>"
-            f"{'' if who else GUEST_NOTE}<p style='margin:4px 0;line-height:1.45'>{escape(self.question.text)}</p>"
-            + (f"<ol style='line-height:1.45'>{lines}</ol>" if lines else "")
-        )
+        asks = f"<p style='margin:4px 0;line-height:1.45'>{escape(self.question.text)}</p>{lines}"
+        kind = f"<small>({self.question.kind}{who})</small>"
+        return f"<h4 style='margin:6px 0'>{escape(self.exercise.title)} {kind}</h4>{'' if who else GUEST_NOTE}{asks}"
 
     def _heard(self, content):
         """A button was pressed in the browser: its message brings what the fields show at that moment."""
@@ -135,9 +134,8 @@ class AnswerBox:
         self._say(mark, verdict.say, saved_as)
         if verdict.right:
             source = f"<br><b>Source.</b> {escape(self.question.source)}" if self.question.source else ""
-            self.after.value = (
-                f"<p style='margin:4px 0;line-height:1.45'><b>How.</b> {escape(self.question.working)}{source}</p>"
-            )
+            how = f"<b>How.</b> {escape(self.question.working)}{source}"
+            self.after.value = f"<p style='margin:4px 0;line-height:1.45'>{how}</p>"
 
     def _say(self, mark, text, saved_as=""):
         tail = f" <small>{escape(saved_as)}</small>" if saved_as else ""
@@ -171,10 +169,8 @@ def sign_in(class_file=None, folder="."):
     status = widgets.HTML(_spoken("Nobody is signed in: you work as a guest." if who == GUEST else escape(back)))
 
     def enters():
-        return (
-            f"Signed in as {saved.remember(entry.value, folder)}. Exercises that are open already change to your "
-            "numbers when you press a button in them, or run their cell again."
-        )
+        who, then = saved.remember(entry.value, folder), "when you press a button in them, or run their cell again"
+        return f"Signed in as {who}. Exercises that are open already change to your numbers {then}."
 
     def writes():
         path = saved.hand_in(room.code, saved.signed_in(folder), folder)
