@@ -70,7 +70,8 @@ def test_no_known_slip_leads_to_the_right_answer_and_each_is_refused_by_a_reason
     for question in posed(name):
         for wrong, _ in question.number.slips.values():
             verdict = question.check({**question.worked, "value": repr(float(wrong))})
-            assert not verdict.right and verdict.say and verdict.slip, (question.text, wrong, verdict)
+            assert not verdict.right and verdict.say, (question.text, wrong, verdict)
+            assert verdict.slip in question.number.slips, (question.text, wrong, verdict)
 
 
 @pytest.mark.parametrize("name", NUMERIC)
@@ -80,13 +81,30 @@ def test_numbers_are_printed_as_the_reader_reads_them(name):
             assert read_number(printed) == float(printed.replace(",", "")), (printed, question.text)
 
 
-ROUNDED = {"rolled-yield": 2, "pattern-yield": 2, "pattern-gap": 2, "three-tries": 3, "attempts": 1}
+ROUNDED = {
+    "rolled-yield": 2,
+    "pattern-yield": 2,
+    "pattern-gap": 2,
+    "three-tries": 3,
+    "attempts": 1,
+    "chance-of-date": 2,
+}
 
 
 @pytest.mark.parametrize("name", ROUNDED)
 def test_an_answer_rounded_as_the_question_allows_is_right(name):
     for question in posed(name):
         assert question.check({**question.worked, "value": f"{question.number.value:.{ROUNDED[name]}f}"}).right
+
+
+def test_of_slips_with_one_number_that_is_named_which_the_exercise_is_about():
+    for question in posed("metal-plates"):
+        wrong = question.number.slips["areas divided"][0]
+        assert question.check({"value": f"{wrong:.0f}"}).slip == "areas divided"
+    for question in posed("mould-melts"):
+        slip = {"2": "yield upside down", "3": "rounded down", "4": "one melt"}[question.worked["line"]]
+        wrong = question.number.slips[slip][0]
+        assert question.check({**question.worked, "value": repr(float(wrong))}).slip == slip
 
 
 VARIED = {  # exercise: the field whose right answer must not be the same for most
@@ -129,10 +147,11 @@ def test_the_next_kit_changes_the_cost_so_that_it_can_be_seen_and_for_the_reason
         assert ("saves more than any new load" in reason) == (after < before)
 
 
-@pytest.mark.parametrize("name", ["days-and-price", "under-price-by-date"])
-def test_every_printed_route_is_right_for_somebody_and_failures_are_spoken_of(name):
+@pytest.mark.parametrize(("name", "routes"), [("days-and-price", 2), ("under-price-by-date", 3)])
+def test_several_printed_routes_are_right_for_somebody_and_failures_are_spoken_of(name, routes):
+    """Of two kits and more the demo's printed mould is neither cheapest nor quickest enough at any price of a day."""
     questions = posed(name)
-    assert {question.worked["route"] for question in questions} == {*PRINTED}
+    assert len({question.worked["route"] for question in questions}) == routes
     assert all("Count no failures" in question.text for question in questions)
 
 
@@ -141,6 +160,23 @@ def test_the_most_kits_are_never_the_cheapest_and_every_number_offered_is_judged
         low, most = map(int, numbers_in(question.text)[:2])
         right = [n for n in range(low, most + 1) if question.check({"batch": str(n)}).right]
         assert right and most not in right and question.check({"batch": str(most + 1)}).slip == "no plan"
+
+
+def test_the_costs_that_are_told_agree_with_the_limit():
+    for question in posed("cheapest-batch"):
+        limit = numbers_in(question.text.partition("at most")[2])[0]
+        for batch, cost in re.findall(r"(\d+) kits ([\d,.]*\d)", question.working):
+            assert (read_number(cost) <= limit) == question.check({"batch": batch}).right, question.working
+
+
+def test_who_leaves_the_price_of_the_days_out_misses_and_batches_differ():
+    batches = Counter()
+    for question in posed("days-and-price", 300):
+        choices = room().batches(int(re.search(r"wants (\d+) kits", question.text).group(1)))
+        route, size = min(choices, key=lambda each: choices[each][0])
+        assert not question.check({"route": route, "batch": str(size)}).right
+        batches[question.worked["batch"]] += 1
+    assert max(batches.values()) <= 0.8 * batches.total(), batches
 
 
 DECIDING = {

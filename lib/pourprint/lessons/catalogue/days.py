@@ -1,14 +1,20 @@
 """Exercises of notebook 06: yields, tries, queues and the calendar."""
 
 import datetime as dt
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
 
+from pourprint.ledger.errors import InputError
+from pourprint.ledger.workdays import DAYS
 from pourprint.lessons.kinds import choose, design_batches, mistake, numeric, order, predict
 from pourprint.plans.plan import lead_time
 from pourprint.risk import yields as model
 from pourprint.routes import PRINTED
+
+DEMO_WAGE = 38  # a technician's hour in the demo, for which the prices of a day are written: up to 25 h, as in panels
+DAY_PRICES = (50, 100, 150, 200, 300, 400, 600, 800, 900)
 
 
 def rolled_yield(task, room):
@@ -59,41 +65,46 @@ def shortest_first(task, room):
 
 
 def start_day(task, room, quantity):
-    opening, week = dt.timedelta(hours=room.rates.hours.start_h), task.told("options")
+    hours, (*week, same) = room.rates.hours, task.told("options")
+    opening, working = dt.timedelta(hours=hours.start_h), [i for i, day in enumerate(DAYS) if day in hours.days]
     monday = dt.datetime.combine(room.start.date() - dt.timedelta(days=room.start.weekday()), dt.time()) + opening
     plans = [room.plan(route, quantity) for route in PRINTED]
-    days = {p.title: [float(lead_time(p, monday + dt.timedelta(days=i)).days) for i in range(5)] for p in plans}
+    days = {p.title: [float(lead_time(p, monday + dt.timedelta(days=i)).days) for i in working] for p in plans}
     # A route for which the day matters teaches more than one for which it does not.
     route = task.choice("route", [name for name, each in days.items() if max(each) - min(each) > 0.05] or [*days])
-    taken = [*zip(week, days[route], strict=False)]
+    taken = [*zip((week[i] for i in working), days[route], strict=True)]
     best = [name for name, each in taken if each < min(days[route]) + 0.01]
     listed = "; ".join(f"{name} {day:.1f} days" for name, day in taken)
     kits = f"{quantity} kit{'s' * (quantity > 1)}"
-    truths = best if len(best) < len(taken) else week[-1:]
-    task = task.knows(route=route, kits=kits, monday=monday, listed=listed)
+    truths = best if len(best) < len(taken) else [same]
+    offered = {"options": [*dict(taken), same], "slider": {**task.words["slider"], "high": len(taken)}}
+    task = replace(task, words={**task.words, **offered}).knows(route=route, kits=kits, monday=monday, listed=listed)
     return predict(task, truths, "hands", lambda day: taken[day - 1])
 
 
 def days_and_price(task, room, route):
-    prices = (50, 100, 150, 200, 250, 300, 400, 600)
-    for quantity in map(int, task.shuffled("quantities", "12345")):
+    wage, asked = room.rates["labour.technician"] / DEMO_WAGE, []
+    for quantity in map(int, task.shuffled("quantities", "2345")):
         choices = room.batches(quantity)
-        winners = {  # the cheapest choice at each price of a day
-            price: min(choices, key=lambda each: choices[each][0] + price * choices[each][1]) for price in prices
-        }
-        fitting = [price for price, (by, _) in winners.items() if by == route]
+        cheapest = min(choices, key=choices.get)
+        for price in (round(float(f"{price * wage:.2g}")) for price in DAY_PRICES):
+            totals = {each: cost + price * days for each, (cost, days, _) in choices.items()}
+            best = min(totals, key=totals.get)
+            limit = float(np.ceil(totals[best] * 1.01 / 10) * 10)
+            if totals[cheapest] > limit:  # else who leaves the days out would be right
+                asked.append((choices, price, best, totals[best], limit))
+        fitting = [each for each in asked if each[2][0] == route]
         if fitting:
             break
-    price = task.choice("price", fitting or prices)
-    cost, days, _ = choices[winners[price]]
-    least = cost + price * days
-    limit = float(np.ceil(least * 1.01 / 10) * 10)
+    if not asked:
+        raise InputError("days-and-price: with this class's kit and card the cheapest choice is in time for any price.")
+    choices, price, chosen, least, limit = task.choice("price", fitting or asked)
 
     def aims(cost, days, ready):
         total = cost + price * days
         return {"total": (total <= limit, f"{total:,.0f} {room.money}")}
 
-    return design_batches(task.knows(price=price, limit=limit, least=least), choices, aims, winners[price])
+    return design_batches(task.knows(price=price, limit=limit, least=least), choices, aims, chosen)
 
 
 def chance_of_date(task, room, a, b, spreads, times):
