@@ -1,7 +1,7 @@
 """The class: its code and its scenario (kit, rates, alloy, start), from one text file that an instructor edits."""
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -84,6 +84,11 @@ class Classroom:
     def money(self):
         """The currency of the rate card."""
         return self.rates.currency
+
+    @property
+    def making(self):
+        """The same class making what its card buys, for what goes along a route step by step."""
+        return replace(self, rates=self.rates.making()) if self.rates.bought else self
 
     def job(self, quantity=1, batch_size=None):
         """A Job of the class's kit and alloy, from its start on."""

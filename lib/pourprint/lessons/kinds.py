@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from pourprint.ledger.errors import InputError
-from pourprint.ledger.typed_numbers import read_number
+from pourprint.ledger.typed_numbers import THOUSANDS, read_number
 from pourprint.lessons.exercises import NO_NUMBER, NO_PLAN, Field, Slider, Verdict
 from pourprint.routes import ROUTES
 
@@ -80,16 +80,22 @@ class Number:
         if units and answer["unit"] not in units:
             return Verdict(False, f"The unit does not fit: the question asks for {name}.", "unit")
         value = given * units[answer["unit"]] / units[self.unit] if units else given
-        if self.near(value, self.value):
-            return Verdict(True, "Right.")
+        if told := self._known(value):
+            return told
+        if THOUSANDS.fullmatch(answer["value"]) and self._known(value / 1000):
+            typed = f"type {answer['value'].replace(',', '.')} or {f'{given / 1000:.2f}'.replace('.', ',')}"
+            return Verdict(False, f"A comma before three digits sets off thousands here: {typed}.", NO_NUMBER)
         if any(self.near(given * size / units[self.unit], self.value) for size in units.values()):
             return Verdict(False, "The digits are good, but not with this unit: check which unit they are in.", "unit")
-        return self._slip(value)
+        return self._off(value)
 
-    def _slip(self, value):
-        for name, (wrong, say) in self.slips.items():
-            if self.near(value, wrong):
-                return Verdict(False, say, name)
+    def _known(self, value):
+        """The Verdict on the right value or that of a slip, the first that it is near; None on any other."""
+        known = {"": (self.value, "Right."), **self.slips}
+        return next((Verdict(not slip, say, slip) for slip, (n, say) in known.items() if self.near(value, n)), None)
+
+    def _off(self, value):
+        """The Verdict on a value that is neither right nor a known slip."""
         ratio = value / self.value if self.value else 0
         power = math.log10(ratio) if ratio > 0 and not self.whole else 0  # a count has no units to convert
         if abs(round(power)) >= 1 and abs(power - round(power)) < 0.0044:  # within 1%
@@ -176,9 +182,10 @@ def order(task, steps, why):
     return task.knows(steps="; ".join(steps)).question("order", places, judge, worked)
 
 
-def order_of_plan(task, plan, first, last):
-    """Steps of a plan to be put in order, from one stage to another; their stages say why one cannot come first."""
-    stages = {step.name: step.stage.title for step in plan.steps if first <= step.stage <= last}
+def order_of_route(task, room, route, first, last):
+    """Steps of a route to be put in order, from one stage to another; their stages say why one cannot come first."""
+    steps = room.making.plan(route).steps
+    stages = {step.name: step.stage.title for step in steps if first <= step.stage <= last}
 
     def why(early, late):
         if stages[early] == stages[late]:
@@ -254,12 +261,7 @@ def in_words(task, room, **_):
     return choose(task, *(task.told(menu)[0][0] for menu in ("options", "reasons")))
 
 
-GROWTHS = [
-    "it stays the same",
-    "it grows by a smaller factor",
-    "it grows by the same factor",
-    "it grows by a larger factor",
-]
+GROWTHS = ["it stays the same", *(f"it grows by {how} factor" for how in ("a smaller", "the same", "a larger"))]
 
 
 def growth_of(ratio, factor):

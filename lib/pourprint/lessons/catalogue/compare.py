@@ -130,7 +130,7 @@ def cheapest_batch(task, room):
         cost = costs[int(typed(answer["batch"], "batch size", *counts[[0, -1]], whole=True)) - counts[0]]
         return {"cost": (cost <= limit, f"{cost:,.2f} {room.money}")}
 
-    listed = "; ".join(f"{n} kits {cost:,.0f}" for n, cost in zip(counts, costs, strict=True))
+    listed = "; ".join(f"{n} kits {cost:,.2f}" for n, cost in zip(counts, costs, strict=True))
     task = task.knows(low=low, most=counts[-1], title=ROUTES[route].TITLE, limit=limit, listed=listed)
     return design(task, {"batch": {}}, outcome, {"batch": str(counts[np.argmin(costs)])})
 

@@ -1,5 +1,7 @@
 """Exercises of notebook 09: a lab's own rates, and how it learns."""
 
+import math
+
 from pourprint.decide.learning import Curve
 from pourprint.decide.sensitivity import output_of
 from pourprint.ledger.entries import Kind, in_words
@@ -75,16 +77,14 @@ def measure_first(task, room, route):
     for key in task.shuffled("keys", entries.keys() & output_of(plan).entries):
         entry = entries[key]
         tenth = float(plan.at(rates=room.rates.replace({key: entry.value * 0.9})).unit_cost - plan.unit_cost)
-        swing = abs(tenth) * 10 * (entry.high - entry.low) / entry.value
+        swing = abs(tenth) * 10 * (entry.high - entry.low) / (entry.value or math.inf)
         told_apart = all(not 0.7 < swing / other < 1.4 for _, other, _ in moved.values())
         if told_apart and swing > 0.002 * plan.unit_cost:
             moved[in_words(key)] = tenth, swing, entry
         if len(moved) == 4:
             break
-    rows = (
-        f"{name} = {e.value:g} {e.unit}, believed {e.low:g} to {e.high:g}; 10% less: {tenth:+,.2f} {room.money}"
-        for name, (tenth, _, e) in moved.items()
-    )
+    row = "{0} = {1.value:g} {1.unit}, believed {1.low:g} to {1.high:g}; 10% less: {2:+,.2f} {3}".format
+    rows = (row(name, entry, tenth, room.money) for name, (tenth, _, entry) in moved.items())
     swings = "; ".join(f"{name} moves it by {swing:,.0f} {room.money}" for name, (_, swing, _) in moved.items())
     first = max(moved, key=lambda name: moved[name][1])
     task = task.knows(plan=plan, rows="; ".join(rows).replace(" -,", ","), swings=swings)

@@ -4,7 +4,7 @@ import numpy as np
 
 from pourprint.ledger.alloys import alloys
 from pourprint.ledger.errors import InputError
-from pourprint.lessons.kinds import choose, growth_of, numeric, order_of_plan, predict
+from pourprint.lessons.kinds import choose, growth_of, numeric, order_of_route, predict
 from pourprint.parts.part import Part
 from pourprint.plans.jobs import Job
 from pourprint.plans.steps import Stage
@@ -29,9 +29,9 @@ def metal_plates(task, room, gap, x, y, a, b, full):
     each = int(per_bed((*box, 1), plate, gap))
     pieces = each * full + task.number("rest", 1, each - 1)
     slips = {
+        "areas divided": np.ceil(pieces * (a + gap) * (b + gap) / (x * y)),  # what it reveals goes first
         "rounded down": pieces // each,
         "not rounded": pieces / each,
-        "areas divided": np.ceil(pieces * (a + gap) * (b + gap) / (x * y)),
         "no gap": np.ceil(pieces / per_bed((*box, 1), plate, 0)),
         "one plate's parts": each,
     }
@@ -68,11 +68,11 @@ def metal_height(task, room, case, volume, low):
 
 
 def metal_order(task, room):
-    return order_of_plan(task, room.plan(ROUTE), Stage.MOULD, Stage.FINISH)
+    return order_of_route(task, room, ROUTE, Stage.MOULD, Stage.FINISH)
 
 
 def metal_share(task, room, quantity):
-    plan = room.plan(ROUTE, quantity)
+    plan = room.making.plan(ROUTE, quantity)
     costs, total = plan.cost_by_stage(), plan.total_cost
     printed = costs[Stage.MOULD]
     slips = {

@@ -79,12 +79,12 @@ def mould_melts(task, room, yield_, melts, full, mistake_):
         "melts, not hours": needed,
         "one melt": hours,
     }
+    repeated = {2: "yield upside down", 3: "rounded down", 4: "one melt"}[mistake_]
+    slips = {repeated: slips[repeated], **slips}  # of slips with one number, that of the line as it stands
     sign, counted = "·" if mistake_ == 2 else "/", f"{count} melt{'s' * (count != 1)}"
     task = task.knows(castings=castings, crucible=crucible, hours=hours, poured=poured, needed=needed)
-    task = task.knows(
-        sign=sign, taken=taken, ratio=taken / crucible, counted=counted, worked=worked, told=worked * hours
-    )
-    return mistake(task, mistake_, needed * hours, slips)
+    task = task.knows(sign=sign, taken=taken, ratio=taken / crucible, counted=counted)
+    return mistake(task.knows(worked=worked, told=worked * hours), mistake_, needed * hours, slips)
 
 
 def mould_sand(task, room, feeder, part):
@@ -102,7 +102,7 @@ def mould_sand(task, room, feeder, part):
 
 
 def mould_stock(task, room, case, factor):
-    plan = room.plan("printed_mould")
+    plan = room.making.plan("printed_mould")
     key = "labour.technician" if case == "wage" else "printed_mould.machining_stock"
 
     def hours(times):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pourprint.lessons.kinds import choose, mistake, numeric, order_of_plan
+from pourprint.lessons.kinds import choose, mistake, numeric, order_of_route
 from pourprint.plans.steps import Stage
 from pourprint.process.contraction import pattern_mm
 from pourprint.process.finish.fits import bond_gap_mm, casting_tolerance_mm
@@ -103,7 +103,7 @@ def pattern_kiln(task, room, loads, ramp, mistake_):
 
 
 def pattern_order(task, room):
-    return order_of_plan(task, room.plan("printed_pattern"), Stage.PATTERN, Stage.BREAK_OUT)
+    return order_of_route(task, room, "printed_pattern", Stage.PATTERN, Stage.BREAK_OUT)
 
 
 def pattern_bore(task, room, diameter, depth, stock):
