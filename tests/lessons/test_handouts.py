@@ -45,6 +45,12 @@ def test_the_page_asks_for_nothing_elsewhere(page):
     assert "cdn" not in outside_scripts.lower()
 
 
+def test_no_heading_of_a_table_is_left_alone_at_the_foot_of_a_page(page):
+    """Tables of a dozen rows stay whole, and of longer ones the first row stays with its heading."""
+    assert "table:not(:has(tr:nth-child(13))) { break-inside: avoid }" in page
+    assert "caption, thead, tbody tr:first-child { break-after: avoid }" in page
+
+
 def test_charts_and_panel_are_drawn_by_the_one_script_of_the_page(page):
     assert page.count("Plotly.newPlot(") >= 2 and "three points" in page
     assert "pourprint-bars" in page and "cheapest" in page
