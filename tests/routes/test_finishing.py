@@ -70,7 +70,9 @@ def test_a_job_of_one_face_by_hand():
 def test_a_bore_is_left_where_the_route_just_keeps_its_fit(made_mm, how):
     """By hand: 28 N7 may vary by IT7 = 21 µm (ISO 286-1, from memory); what is made within 21 µm needs no cut."""
     part = pp.KitPart(pp.Part.from_numbers("hub", 60, 210, (90, 70, 60)), bores=(pp.Bore(28.0, 20.0, "N7"),))
-    card = pp.RateCard.default().replace({"printed_metal.socket_tolerance": made_mm, "printed_metal.size_tolerance": 0.0})
+    card = pp.RateCard.default().replace(
+        {"printed_metal.socket_tolerance": made_mm, "printed_metal.size_tolerance": 0.0}
+    )
     plan = pp.plan("printed_metal", pp.Job(pp.Kit("one", (part,)), "AlSi7Mg"), card)
     row = finishing_list(plan).iloc[0]
     assert row["how"] == how and (row["hours [h]"] > 0) == (how == "machined")
