@@ -25,8 +25,8 @@ BUDGETS = {
     "routes": 1807,
     "risk": 452,
     "decide": 1634,
-    "figures": 2587,
-    "panels": 1285,
+    "figures": 2589,
+    "panels": 1289,
     "lessons": 2062,
     "report": 506,
 }

@@ -111,6 +111,10 @@ def test_a_table_says_names_in_words_and_leaves_out_what_is_empty_in_every_row()
     assert ">sand printer<" in text and ">shell.<wbr>dip_<wbr>time<" in text and "ready" not in text
 
 
+def test_a_table_without_rows_is_no_heading_alone():
+    assert table_html(pd.DataFrame({"place": [], "pore [cm³]": []}).set_index("place"), "pores") == ""
+
+
 def test_a_table_writes_nothing_for_a_date_or_a_number_that_is_not_there():
     ends = pd.to_datetime(pd.Series(["2027-01-11 16:30", None], name="end"))
     said = table_html(pd.DataFrame({"order": ["A", "B"], "end": ends, "kg": [np.nan, 2.0], "who": ["Ann", None]}))

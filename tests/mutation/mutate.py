@@ -7,7 +7,8 @@ Each change is made in a copy of the repository, one at a time: an operator, a c
 maximum, an axis. Asked are the tests of the models' rooms that run the changed line, or its file where the line is
 compiled or runs at import, the quickest first; what they let pass is printed with its place. Kept results (goldens)
 are not asked: they notice any change. Some changes alter nothing that matters (a message's digits, a tolerance of
-rounding): those are judged by eye.
+rounding): those are judged by eye. Of the last 150 (seeds 404 and 405) 9 were such, and 137 of 141 were noticed, one of
+them by `tests/test_malformed.py`, which the script does not ask.
 """
 
 import ast

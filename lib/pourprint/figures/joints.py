@@ -18,7 +18,7 @@ def shear_chart(lap, force_n, warmer_k):
     load, cold = lap.load_shear_mpa(x, force_n), lap.thermal_shear_mpa(x, warmer_k)
     curves = {"load": load, "temperature": cold, "both": load + cold}
     ends, allowed = np.abs(curves["both"]).max(), allowable_mpa()
-    mean = force_n / (2 * np.pi * lap.radius_mm * lap.length_mm)
+    mean = lap.mean_shear_mpa(force_n)
     title = f"Shear in the bond: up to {ends:.0f} MPa at an end, {mean:.1f} MPa on average"
     figure = canvas(title, "from the socket's mouth [mm]", "shear [MPa]")
     # Names in the free corner above the curves, in their order; the load's at the other end, where it is alone.

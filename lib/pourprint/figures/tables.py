@@ -55,9 +55,11 @@ def table_html(table, caption=""):
 
     Parameters: `table` DataFrame or Series; its index heads the rows, but for one that only counts them; a column that
     says nothing in any row is left out; `caption`; of more rows than MOST_DOWN what is left out is said.
-    Returns: HTML text.
+    Returns: HTML text, empty where nothing is left.
     """
     table = (table.to_frame() if table.ndim == 1 else table).dropna(axis=1, how="all")
+    if not table.size:
+        return ""
     table = table.T.rename(index=heading) if len(table) < MOST_ACROSS < table.shape[1] else table
     counts = table.index.dtype.kind == "i" and table.index.name is None
     table = table if counts else table.reset_index(names=[name or "" for name in table.index.names])
