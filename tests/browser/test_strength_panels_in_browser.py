@@ -1,5 +1,6 @@
 """The panels of fits and of lightening in a browser: keys move them as the models say; the beam forms and stops."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -61,11 +62,13 @@ def test_the_beam_forms_in_the_browser_and_stops(lab, page):
     assert number(page, "kits") > 4
 
     def iteration():
-        return int(page.locator(".js-plotly-plot .gtitle").first.text_content().split(":")[0].split()[1])
+        return int(re.search(r"after (\d+) iteration", page.locator(".js-plotly-plot .gtitle").first.text_content())[1])
 
     assert iteration() == 1
     page.get_by_role("button", name="let it form").click()
-    page.wait_for_function("+document.querySelector('.js-plotly-plot .gtitle').textContent.match(/\\d+/)[0] > 4")
+    page.wait_for_function(
+        "+document.querySelector('.js-plotly-plot .gtitle').textContent.match(/after (\\d+)/)[1] > 4"
+    )
     page.get_by_role("button", name="stop").click()
     page.get_by_role("button", name="let it form").wait_for()
     settled(page)

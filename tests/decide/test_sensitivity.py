@@ -14,7 +14,7 @@ A, B = 7, 0.1  # of the Ishigami function
 
 
 def entry(low, value, high):
-    rest = {"unit": "-", "kind": "share", "pedigree": "invented", "source": "a test", "date": "2026-11-25"}
+    rest = {"unit": "-", "kind": "allowance", "pedigree": "invented", "source": "a test", "date": "2026-11-25"}
     return Entry(value=value, low=low, high=high, **rest)
 
 

@@ -330,7 +330,7 @@ def test_walls_too_thin_for_the_grid_are_refused_and_not_lost_in_silence():
     with pytest.raises(InputError, match="walls"):
         freeze(part, ALUMINIUM, SAND, 3.0)
     # A sheet that the study's coarse grid cannot hold: usual ratios stand in.
-    sheet = trimesh.creation.box((300, 300, 0.5))
+    sheet = trimesh.creation.box((300, 300, 0.4))
     study = section_in(0).measured(np.asarray(sheet.vertices), np.asarray(sheet.faces))
     usual = freezing()["hot_section.well"].value * sheet.volume / sheet.area
     assert study.modulus_mm == pytest.approx(usual)
