@@ -25,7 +25,7 @@ BUDGETS = {
     "routes": 1807,
     "risk": 452,
     "decide": 1634,
-    "figures": 2589,
+    "figures": 2590,
     "panels": 1289,
     "lessons": 2062,
     "report": 506,

@@ -20,5 +20,6 @@ def caution_box(plan, stage):
 
 def caution_table(plan):
     """All cautions of a plan, stage by stage, as an HTML table. Parameters: `plan` a feasible Plan."""
-    texts = cautions_of(plan).groupby("stage", sort=False)["caution"].agg(" ".join).rename("cautions")
+    table = cautions_of(plan)
+    texts = ("• " + table["caution"]).groupby(table["stage"], sort=False).agg("\n".join).rename("cautions")
     return table_html(texts, f"{plan.title}: what can hurt, stage by stage.")
