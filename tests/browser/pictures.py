@@ -17,7 +17,7 @@ from jupyter_browser import REPOSITORY, browser_page, jupyter_server, open_noteb
 
 IMAGES = REPOSITORY / "notebooks" / "images"
 GALLERY = REPOSITORY / "notebooks" / "README.md"
-WIDE, HIGHEST = 420, 0.6  # of a thumbnail: px, and its height over its width at most
+WIDE, HIGHEST = 420, 0.75  # of a thumbnail: px, and its height over its width at most
 # What is pictured of each notebook: what its cell says, and in words what there is to see.
 SEEN = {
     "00": ("stage_matrix()", "the map of stages, one column a route"),
