@@ -24,7 +24,7 @@ BUDGETS = {
     "plans": 909,
     "routes": 1807,
     "risk": 452,
-    "decide": 1634,
+    "decide": 1635,
     "figures": 2590,
     "panels": 1289,
     "lessons": 2062,

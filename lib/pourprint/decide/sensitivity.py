@@ -61,6 +61,7 @@ def output_of(plan, kind="unit_cost", against=None, price_of_day=0.0):
 
     name = "days" if kind == "days" else f"cost of a {plan.job.kit.noun}"
     name += f", {plan.title.lower()}" + (f" less {against.title.lower()}" if against is not None else "")
+    name += f", a day at {price_of_day:g}" * (kind != "days" and price_of_day > 0)
     entries = {key: entry for one in plans for key, entry in ranged(one).items()}
     return Output(name, "d" if kind == "days" else plan.rates.currency, of, entries)
 

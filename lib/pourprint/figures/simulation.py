@@ -190,9 +190,9 @@ def design_error_chart(errors, plans):
         ends = {"array": high[k] - mean[k], "arrayminus": mean[k] - low[k], "symmetric": False}
         reach = ends | {"color": INK, "thickness": 1.2}
         bars(figure, mean[k], titles, colours, error_x=reach, panel=k + 1, hover="%{y}: %{x:,.0f}")
-        for title, number in zip(titles, mean[k], strict=True):
-            write(figure, 0, title, f"{number:,.0f}", anchor="left", dx=4, ground=True, panel=k + 1)
-        figure.update_xaxes(range=[0, 1.1 * high[k].max()], row=1, col=k + 1)
+        for title, number, end in zip(titles, mean[k], high[k], strict=True):
+            write(figure, end, title, f"{number:,.0f}", anchor="left", dx=4, panel=k + 1)
+        figure.update_xaxes(range=[0, 1.4 * high[k].max()], row=1, col=k + 1)
         table[f"error of the mean {what}"], table[f"{what} 5%"], table[f"{what} 95%"] = error[k], low[k], high[k]
     return Chart(
         figure,
