@@ -25,8 +25,8 @@ BUDGETS = {
     "routes": 1807,
     "risk": 452,
     "decide": 1635,
-    "figures": 2590,
-    "panels": 1289,
+    "figures": 2589,
+    "panels": 1288,
     "lessons": 2062,
     "report": 506,
 }

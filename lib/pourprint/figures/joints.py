@@ -30,9 +30,8 @@ def shear_chart(lap, force_n, warmer_k):
         end, share, anchor = there if name == "load" else here
         place = (share * lap.length_mm, top - max(down.index(name) - 1, 0) * room)
         write(figure, x[end], curve[end], name, colour, anchor, arrow=place, axref="x", ayref="y")
-    gap = f"the load may be {allowed / mean:.1f} times as large" if mean <= allowed else "the mean is over it"
-    limit = f"allowed in the course, as a mean: {allowed:.1f} MPa;<br>{gap}"
-    for height, dash, words, down in ((allowed, "dash", limit, -45), (mean, "longdashdot", "mean of the load", 35)):
+    limit, load_s = f"allowed in the course, as a mean: {allowed:.1f} MPa", f"the load's mean: {mean:.1f} MPa"
+    for height, dash, words, down in ((allowed, "dash", limit, -45), (mean, "longdashdot", load_s, 35)):
         line(figure, [0, lap.length_mm], [height] * 2, INK, dash, 1.5)
         write(figure, lap.length_mm / 2, height, words, arrow=(0, down))
     table = pd.DataFrame({"from the mouth [mm]": x, **curves}).iloc[::8].round(2).set_index("from the mouth [mm]")

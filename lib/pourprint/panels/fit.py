@@ -83,14 +83,15 @@ class _Joint:
         """Seat, bond and price in facts, costs as bars, the node's finishing as a table."""
         plans, plan, lap, pull = found
         bore, depth, boss, alloy, warmer = self.seat(values, plan)
-        seat, money = bearing_seat(bore, depth, values["fit"], boss, alloy, warmer), plan.rates.currency
+        seat = bearing_seat(bore, depth, values["fit"], boss, alloy, warmer)
+        money = f"{plan.rates.currency} a {self.kit.noun}"
         peak = float(lap.worst_shear_mpa(pull, _colder(values)))
         mean = lap.mean_shear_mpa(pull) / allowable_mpa()
         cheapest = min(plans.values(), key=lambda plan: plan.unit_cost)
         facts = {
             "seat, loosest and tightest": "; ".join(word.partition(":")[0] for word in seat["verdict"]),
             "bond at its thinnest": f"{peak:.0f} MPa at an end; mean {mean:.2f} of what the course allows",
-            "cheapest": f"{cheapest.title}, {cheapest.unit_cost:,.0f} {money} a {self.kit.noun}, bonded, no failures",
+            "cheapest": f"{cheapest.title}, {cheapest.unit_cost:,.0f} {money}, bonded; adhesive and failures left out",
         }
         bars = []
         for route, one in plans.items():
@@ -100,9 +101,7 @@ class _Joint:
             pieces = Piece("", cut, hue, f"machining {cut:,.0f}"), Piece("", rest, tint(hue, 0.6), f"rest {rest:,.0f}")
             bars.append(Bar(one.title, pieces, float(one.unit_cost)))
         title = f"{cheapest.title} costs least for {counted(self.quantity, self.kit.noun)}"
-        costs = stacked_bars(
-            title, bars, f"{money} a {self.kit.noun}, bonding's hours in it; dark: machining", "{:,.0f}"
-        )
+        costs = stacked_bars(title, bars, f"{money}, bonding's hours in it; dark: machining", "{:,.0f}")
         table = finishing_list(plan).loc[[self.kind.name]].drop_duplicates().set_index("feature").round(2)
         return Shown(facts, costs, table_html(table.rename_axis(self.kind.name), f"{plan.title}; of equal rows one"))
 
